@@ -1,0 +1,1 @@
+"""Pure computation of the storeroom: no Django, no clock, no files."""

@@ -1,0 +1,1 @@
+"""Pure computation of upkeep: no Django, no clock, no files."""

@@ -1,0 +1,1 @@
+"""Pure computation of the plant: no Django, no clock, no files."""
