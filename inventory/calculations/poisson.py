@@ -1,0 +1,143 @@
+"""The Poisson law for small and large means, exact to rounding, without any table or approximation.
+
+Counts of random events (a valve that fails, a wick that tears) over a span of days follow it when
+the events come one by one and independently of each other.
+"""
+
+import math
+
+#: From this count on, the series for the error of Stirling's formula beats lgamma (error below 1e-15).
+SERIES_FROM_COUNT = 50
+#: A further term smaller than this share of the sum no longer changes it.
+NEGLIGIBLE = 1e-18
+
+
+def poisson_pmf(count: int, mean: float) -> float:
+    """Compute the chance of exactly this many events.
+
+    Parameters
+    ----------
+    count : int
+        number of events, dimensionless; below zero the chance is 0
+    mean : float
+        expected number of events, dimensionless, zero or more
+
+    Returns
+    -------
+    float
+        chance, dimensionless, 0 to 1
+
+    Raises
+    ------
+    ValueError
+        when the mean is negative or not finite
+
+    Notes
+    -----
+    Large counts go through the deviance n ln(n/m) + m - n, which keeps its digits where
+    n ln m - m - ln n! would lose nine of them at a mean of a million, and which cannot overflow.
+    """
+    if not (mean >= 0 and math.isfinite(mean)):
+        raise ValueError(f"mean {mean} is outside 0 to infinity")
+    if count < 0:
+        return 0.0
+    if mean == 0:
+        return 1.0 if count == 0 else 0.0
+    if count < SERIES_FROM_COUNT:
+        return math.exp(count * math.log(mean) - mean - math.lgamma(count + 1))
+    deviance = count * math.log(count / mean) + mean - count
+    stirling_error = 1 / (12 * count) - 1 / (360 * count**3) + 1 / (1260 * count**5)
+    return math.exp(-deviance - stirling_error) / math.sqrt(2 * math.pi * count)
+
+
+def poisson_cdf(count: int, mean: float) -> float:
+    """Compute the chance of at most this many events.
+
+    Parameters
+    ----------
+    count : int
+        number of events, dimensionless; below zero the chance is 0
+    mean : float
+        expected number of events, dimensionless, zero or more
+
+    Returns
+    -------
+    float
+        chance, dimensionless, 0 to 1
+
+    Raises
+    ------
+    ValueError
+        when the mean is negative or not finite
+
+    Notes
+    -----
+    The shorter tail is summed outwards from its largest term, so the terms only shrink.
+    """
+    if count < mean:
+        return _sum_downwards(count, mean)
+    return 1.0 - _sum_upwards(count + 1, mean)
+
+
+def poisson_sf(count: int, mean: float) -> float:
+    """Compute the chance of more than this many events; small tails keep their digits.
+
+    Parameters and errors are those of `poisson_cdf`, of which this is the complement.
+    """
+    if count < mean:
+        return 1.0 - _sum_downwards(count, mean)
+    return _sum_upwards(count + 1, mean)
+
+
+def poisson_quantile(probability: float, mean: float) -> int:
+    """Find the least count that is not exceeded with at least the wanted probability.
+
+    Parameters
+    ----------
+    probability : float
+        dimensionless, 0 or more and below 1
+    mean : float
+        expected number of events, dimensionless, zero or more
+
+    Returns
+    -------
+    int
+        the least n with P(X <= n) >= probability, dimensionless
+
+    Raises
+    ------
+    ValueError
+        when the probability is outside 0 to 1 (1 itself has no finite answer) or the mean is negative
+    """
+    if not 0 <= probability < 1:
+        raise ValueError(f"probability {probability} is outside 0 to below 1")
+    low, high = -1, max(1, math.ceil(mean))
+    while poisson_cdf(high, mean) < probability:
+        low, high = high, high + max(1, math.ceil(math.sqrt(mean)))
+    while high - low > 1:
+        middle = (low + high) // 2
+        if poisson_cdf(middle, mean) >= probability:
+            high = middle
+        else:
+            low = middle
+    return high
+
+
+def _sum_downwards(count: int, mean: float) -> float:
+    """P(X <= count) for a count below the mean."""
+    term = total = poisson_pmf(count, mean)
+    while count > 0 and term > total * NEGLIGIBLE:
+        term *= count / mean
+        total += term
+        count -= 1
+    return total
+
+
+def _sum_upwards(count: int, mean: float) -> float:
+    """P(X >= count) for a count above the mean."""
+    term = total = poisson_pmf(count, mean)
+    while term > total * NEGLIGIBLE:
+        count += 1
+        term *= mean / count
+        total += term
+    return total
