@@ -1,0 +1,44 @@
+"""Typed reading of the environment that fails loudly on what it does not understand."""
+
+import os
+
+from django.core.exceptions import ImproperlyConfigured
+
+_TRUE = {"1", "true", "yes", "on"}
+_FALSE = {"0", "false", "no", "off"}
+
+
+def text(name: str, default: str = "") -> str:
+    """Return the variable as it is, or the default where it is unset or empty."""
+    return os.environ.get(name, "").strip() or default
+
+
+def flag(name: str, default: bool = False) -> bool:
+    """Return a yes/no variable; any other word is refused."""
+    raw = os.environ.get(name, "").strip().lower()
+    if not raw:
+        return default
+    if raw in _TRUE:
+        return True
+    if raw in _FALSE:
+        return False
+    raise ImproperlyConfigured(f"{name} is {raw!r}: write one of 1, true, yes, on or 0, false, no, off.")
+
+
+def whole(name: str, default: int, *, least: int = 0) -> int:
+    """Return a whole number not below ``least``."""
+    raw = os.environ.get(name, "").strip()
+    if not raw:
+        return default
+    try:
+        value = int(raw)
+    except ValueError:
+        raise ImproperlyConfigured(f"{name} is {raw!r}: write a whole number.") from None
+    if value < least:
+        raise ImproperlyConfigured(f"{name} is {value}: it must be at least {least}.")
+    return value
+
+
+def words(name: str, default: str = "") -> list[str]:
+    """Return a comma separated list without empty entries."""
+    return [word.strip() for word in text(name, default).split(",") if word.strip()]

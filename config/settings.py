@@ -1,0 +1,199 @@
+"""Settings of Kilnward, read from the environment (see README.md for the variables)."""
+
+import secrets
+from pathlib import Path
+from typing import Any
+
+import dj_database_url
+from csp.constants import NONE, SELF
+from django.utils.translation import gettext_lazy as _
+
+from config import env
+
+BASE_DIR = Path(__file__).resolve().parent.parent
+DATA_DIR = Path(env.text("KILNWARD_DATA_DIR", str(BASE_DIR / "var")))
+DATA_DIR.mkdir(parents=True, exist_ok=True)
+
+DEBUG = env.flag("KILNWARD_DEBUG")
+ALLOWED_HOSTS = env.words("KILNWARD_HOSTS", "localhost,127.0.0.1,[::1]")
+CSRF_TRUSTED_ORIGINS = env.words("KILNWARD_TRUSTED_ORIGINS")
+
+
+def _secret_key() -> str:
+    """Return the key from the environment, or one made once and kept beside the data."""
+    given = env.text("KILNWARD_SECRET_KEY")
+    if given:
+        return given
+    path = DATA_DIR / "secret-key"
+    if not path.exists():
+        fresh = path.with_name(f"secret-key.{secrets.token_hex(4)}")
+        fresh.touch(mode=0o600)
+        fresh.write_text(secrets.token_urlsafe(60))
+        try:
+            # A hard link fails where another process was quicker: then its key is the one.
+            path.hardlink_to(fresh)
+        except FileExistsError:
+            pass
+        fresh.unlink()
+    return path.read_text().strip()
+
+
+SECRET_KEY = _secret_key()
+
+INSTALLED_APPS = [
+    "django.contrib.auth",
+    "django.contrib.contenttypes",
+    "django.contrib.humanize",
+    "django.contrib.messages",
+    "django.contrib.sessions",
+    "django.contrib.staticfiles",
+    "axes",
+    "csp",
+    "django_filters",
+    "django_htmx",
+    "django_q",
+    "plant",
+    "inventory",
+    "maintenance",
+    "config",
+]
+
+MIDDLEWARE = [
+    "django.middleware.security.SecurityMiddleware",
+    "whitenoise.middleware.WhiteNoiseMiddleware",
+    "csp.middleware.CSPMiddleware",
+    "django.contrib.sessions.middleware.SessionMiddleware",
+    "django.middleware.locale.LocaleMiddleware",
+    "django.middleware.common.CommonMiddleware",
+    "django.middleware.csrf.CsrfViewMiddleware",
+    "django.contrib.auth.middleware.AuthenticationMiddleware",
+    "django.contrib.auth.middleware.LoginRequiredMiddleware",
+    "django.contrib.messages.middleware.MessageMiddleware",
+    "django.middleware.clickjacking.XFrameOptionsMiddleware",
+    "django_htmx.middleware.HtmxMiddleware",
+    "plant.middleware.MillZoneMiddleware",
+    "axes.middleware.AxesMiddleware",
+]
+
+ROOT_URLCONF = "config.urls"
+WSGI_APPLICATION = "config.wsgi.application"
+
+TEMPLATES = [
+    {
+        "BACKEND": "django.template.backends.django.DjangoTemplates",
+        "APP_DIRS": True,
+        "OPTIONS": {
+            "context_processors": [
+                "django.template.context_processors.request",
+                "django.contrib.auth.context_processors.auth",
+                "django.contrib.messages.context_processors.messages",
+                "plant.context.mill",
+            ],
+        },
+    }
+]
+
+SQLITE_OPTIONS: dict[str, Any] = {
+    "timeout": 20,
+    "transaction_mode": "IMMEDIATE",
+    "init_command": "PRAGMA journal_mode=WAL; PRAGMA synchronous=NORMAL;",
+}
+
+
+def _database() -> dict[str, Any]:
+    """Return the default database: SQLite beside the data unless DATABASE_URL says otherwise."""
+    url = env.text("DATABASE_URL", f"sqlite:///{DATA_DIR / 'kilnward.sqlite3'}")
+    found: dict[str, Any] = dict(dj_database_url.parse(url))
+    if found["ENGINE"].endswith("sqlite3"):
+        found["OPTIONS"] = {**found.get("OPTIONS", {}), **SQLITE_OPTIONS}
+    else:
+        found["CONN_MAX_AGE"] = 60
+        found["CONN_HEALTH_CHECKS"] = True
+    return found
+
+
+DATABASES = {"default": _database()}
+DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
+
+AUTH_USER_MODEL = "plant.User"
+AUTHENTICATION_BACKENDS = ["axes.backends.AxesStandaloneBackend", "django.contrib.auth.backends.ModelBackend"]
+PASSWORD_HASHERS = [
+    "django.contrib.auth.hashers.Argon2PasswordHasher",
+    "django.contrib.auth.hashers.PBKDF2PasswordHasher",
+]
+AUTH_PASSWORD_VALIDATORS = [
+    {"NAME": "django.contrib.auth.password_validation.UserAttributeSimilarityValidator"},
+    {"NAME": "django.contrib.auth.password_validation.MinimumLengthValidator", "OPTIONS": {"min_length": 10}},
+    {"NAME": "django.contrib.auth.password_validation.CommonPasswordValidator"},
+]
+LOGIN_URL = "sign-in"
+LOGIN_REDIRECT_URL = "home"
+LOGOUT_REDIRECT_URL = "sign-in"
+AXES_FAILURE_LIMIT = 5
+AXES_COOLOFF_TIME = 0.25  # hours
+AXES_LOCKOUT_PARAMETERS = [["username", "ip_address"]]
+AXES_LOCKOUT_TEMPLATE = "registration/locked_out.html"
+AXES_RESET_ON_SUCCESS = True
+AXES_VERBOSE = False
+
+# Behind a plant's own certificate cookies travel encrypted only.
+IS_BEHIND_TLS = env.flag("KILNWARD_TLS")
+SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = IS_BEHIND_TLS
+SECURE_HSTS_SECONDS = 3600 * 24 * 30 if IS_BEHIND_TLS else 0
+SECURE_CONTENT_TYPE_NOSNIFF = True
+X_FRAME_OPTIONS = "DENY"
+CONTENT_SECURITY_POLICY = {
+    "DIRECTIVES": {
+        "default-src": [SELF],
+        "base-uri": [NONE],
+        "form-action": [SELF],
+        "frame-ancestors": [NONE],
+        "object-src": [NONE],
+    }
+}
+
+LANGUAGE_CODE = "en"
+LANGUAGES = [("en", _("English"))]
+LOCALE_PATHS = [BASE_DIR / "config" / "locale"]
+USE_I18N = True
+USE_TZ = True
+TIME_ZONE = "UTC"
+USE_THOUSAND_SEPARATOR = False
+
+STATIC_URL = "static/"
+STATIC_ROOT = BASE_DIR / "staticfiles"
+# Static files are served from where they lie: no collecting step before a start.
+WHITENOISE_USE_FINDERS = True
+WHITENOISE_AUTOREFRESH = DEBUG
+
+FIXTURES_DIR = BASE_DIR / "fixtures"
+ACCESS_TABLE = BASE_DIR / "config" / "access.csv"
+
+# Fixes the day of every page and command (YYYY-MM-DD): the demo's way to stand in one morning.
+KILNWARD_TODAY = env.text("KILNWARD_TODAY")
+
+MAX_UPLOAD_BYTES = env.whole("KILNWARD_MAX_UPLOAD_MB", 20, least=1) * 1024 * 1024
+
+Q_CLUSTER: dict[str, Any] = {
+    "name": "kilnward",
+    "orm": "default",
+    "workers": env.whole("KILNWARD_WORKERS", 2, least=1),
+    "timeout": 300,
+    "retry": 360,  # must exceed the longest timeout, or a long task starts twice
+    "max_attempts": 3,
+    "ack_failures": False,
+    "catch_up": False,
+    "poll": 1,
+    "guard_cycle": 0.5,  # 0 makes the guard kill tasks at once
+    "recycle": 200,
+    "save_limit": 1000,
+    "time_zone": TIME_ZONE,
+}
+
+LOGGING = {
+    "version": 1,
+    "disable_existing_loggers": False,
+    "handlers": {"console": {"class": "logging.StreamHandler"}},
+    "root": {"handlers": ["console"], "level": env.text("KILNWARD_LOG_LEVEL", "WARNING")},
+    "loggers": {"django-q": {"level": "WARNING"}},
+}

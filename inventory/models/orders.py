@@ -1,0 +1,68 @@
+"""Purchase orders."""
+
+from django.conf import settings
+from django.db import models
+from django.db.models import Q
+from django.urls import reverse
+from django.utils.translation import gettext_lazy as _
+
+from inventory.models.parts import Part, Supplier
+from inventory.querysets import PurchaseOrderQuerySet
+from plant.fields import MoneyField, QuantityField
+
+
+class PurchaseOrder(models.Model):
+    """An order to a supplier."""
+
+    class State(models.TextChoices):
+        DRAWN_UP = "drawn_up", _("drawn up")
+        SENT = "sent", _("sent")
+        PART_ARRIVED = "part_arrived", _("arrived in part")
+        ARRIVED = "arrived", _("arrived")
+        WITHDRAWN = "withdrawn", _("withdrawn")
+
+    number = models.CharField(_("number"), max_length=20, unique=True)
+    supplier = models.ForeignKey(Supplier, on_delete=models.PROTECT, related_name="orders")
+    state = models.CharField(max_length=12, choices=State.choices, default=State.DRAWN_UP)
+    drawn_up_at = models.DateTimeField(_("drawn up"))
+    drawn_up_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, on_delete=models.PROTECT, null=True, blank=True, related_name="+"
+    )
+    sent_at = models.DateTimeField(_("sent"), null=True, blank=True)
+    promised_on = models.DateField(_("promised for"), null=True, blank=True)
+    version = models.PositiveIntegerField(default=0)
+
+    objects = PurchaseOrderQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["-drawn_up_at"]
+
+    def __str__(self) -> str:
+        return self.number
+
+    def get_absolute_url(self) -> str:
+        """Return the order's page."""
+        return reverse("inventory:order", args=[self.number])
+
+
+class PurchaseOrderLine(models.Model):
+    """A line of an order; what has arrived is the sum of its receipts."""
+
+    order = models.ForeignKey(PurchaseOrder, on_delete=models.CASCADE, related_name="lines")
+    part = models.ForeignKey(Part, on_delete=models.PROTECT, related_name="order_lines")
+    quantity = QuantityField(_("quantity"))
+    received = QuantityField(_("arrived"), default=0)
+    unit_price = MoneyField(_("price per unit"))
+    reason = models.TextField(_("why"), blank=True)
+
+    class Meta:
+        ordering = ["order", "part__name"]
+        constraints = [
+            models.UniqueConstraint(fields=["order", "part"], name="order_line_once"),
+            models.CheckConstraint(
+                condition=Q(quantity__gt=0, received__gte=0, unit_price__gte=0), name="order_line_quantity"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.order} {self.part}"

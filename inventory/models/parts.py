@@ -1,0 +1,139 @@
+"""Parts, where they lie, and who delivers them."""
+
+from django.db import models
+from django.db.models import Q
+from django.urls import reverse
+from django.utils.translation import gettext_lazy as _
+
+from inventory.querysets import PartQuerySet
+from plant.fields import ExactDecimalField, MoneyField, QuantityField
+from plant.models import ComponentKind
+
+
+class PartKind(models.Model):
+    """What a task sheet of the catalogue asks for; the mill's own parts answer to it."""
+
+    code = models.SlugField(max_length=60, unique=True)
+    name = models.CharField(_("name"), max_length=120)
+    unit = models.CharField(_("unit"), max_length=12)
+    component_kind = models.ForeignKey(
+        ComponentKind, on_delete=models.PROTECT, null=True, blank=True, related_name="part_kinds"
+    )
+    shelf_life_days = models.PositiveIntegerField(_("shelf life in days"), null=True, blank=True)
+    is_consumable = models.BooleanField(_("used up"), default=False)
+
+    class Meta:
+        ordering = ["name"]
+
+    def __str__(self) -> str:
+        return self.name
+
+
+class Bin(models.Model):
+    """A place in the storeroom."""
+
+    code = models.CharField(_("bin"), max_length=20, unique=True)
+    place = models.CharField(_("place"), max_length=80, blank=True)
+
+    class Meta:
+        ordering = ["code"]
+
+    def __str__(self) -> str:
+        return self.code
+
+
+class Part(models.Model):
+    """A part that the mill keeps."""
+
+    class Criticality(models.TextChoices):
+        STOPS = "stops", _("stops the kiln")
+        SLOWS = "slows", _("slows the kiln")
+        WAITS = "waits", _("can wait")
+
+    code = models.SlugField(_("code"), max_length=40, unique=True)
+    name = models.CharField(_("name"), max_length=120)
+    kind = models.ForeignKey(PartKind, on_delete=models.PROTECT, null=True, blank=True, related_name="parts")
+    unit = models.CharField(_("unit"), max_length=12, default="piece")
+    criticality = models.CharField(
+        _("without it"), max_length=8, choices=Criticality.choices, default=Criticality.WAITS
+    )
+    shelf_life_days = models.PositiveIntegerField(_("shelf life in days"), null=True, blank=True)
+    bin = models.ForeignKey(Bin, on_delete=models.PROTECT, related_name="parts")
+    fits = models.ManyToManyField(ComponentKind, blank=True, related_name="parts", verbose_name=_("fits"))
+    is_active = models.BooleanField(_("kept"), default=True)
+
+    objects = PartQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["name"]
+
+    def __str__(self) -> str:
+        return self.name
+
+    def get_absolute_url(self) -> str:
+        """Return the part's page."""
+        return reverse("inventory:part", args=[self.code])
+
+
+class Supplier(models.Model):
+    """Somebody who delivers parts."""
+
+    code = models.SlugField(_("code"), max_length=20, unique=True)
+    name = models.CharField(_("name"), max_length=120)
+    email = models.EmailField(_("e-mail"), blank=True)
+    phone = models.CharField(_("telephone"), max_length=40, blank=True)
+
+    class Meta:
+        ordering = ["name"]
+
+    def __str__(self) -> str:
+        return self.name
+
+
+class SupplierTerms(models.Model):
+    """On what terms a supplier delivers a part."""
+
+    part = models.ForeignKey(Part, on_delete=models.CASCADE, related_name="terms")
+    supplier = models.ForeignKey(Supplier, on_delete=models.PROTECT, related_name="terms")
+    lead_time_days = ExactDecimalField(_("lead time in days"), decimal_places=1)
+    lead_time_sd_days = ExactDecimalField(_("spread of the lead time in days"), decimal_places=1, default=0)
+    pack_size = QuantityField(_("pack size"), default=1)
+    least_order = QuantityField(_("least order"), default=1)
+    unit_price = MoneyField(_("price per unit"))
+    is_preferred = models.BooleanField(_("preferred"), default=True)
+
+    class Meta:
+        ordering = ["part", "-is_preferred", "unit_price"]
+        constraints = [
+            models.UniqueConstraint(fields=["part", "supplier"], name="terms_once"),
+            models.UniqueConstraint(fields=["part"], condition=Q(is_preferred=True), name="terms_one_preferred"),
+            models.CheckConstraint(
+                condition=Q(
+                    lead_time_days__gte=0,
+                    lead_time_sd_days__gte=0,
+                    pack_size__gt=0,
+                    least_order__gte=0,
+                    unit_price__gte=0,
+                ),
+                name="terms_not_negative",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.part} {self.supplier}"
+
+
+class Lot(models.Model):
+    """A delivery of a part that keeps its own expiry date."""
+
+    part = models.ForeignKey(Part, on_delete=models.PROTECT, related_name="lots")
+    code = models.CharField(_("lot"), max_length=40)
+    received_on = models.DateField(_("received"))
+    expires_on = models.DateField(_("expires"), null=True, blank=True)
+
+    class Meta:
+        ordering = ["part", "expires_on", "received_on"]
+        constraints = [models.UniqueConstraint(fields=["part", "code"], name="lot_once_per_part")]
+
+    def __str__(self) -> str:
+        return f"{self.part} {self.code}"

@@ -1,0 +1,4 @@
+"""Addresses of inventory."""
+
+app_name = "inventory"
+urlpatterns: list = []

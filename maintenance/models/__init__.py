@@ -1,0 +1,44 @@
+"""Models of upkeep, by subject."""
+
+from maintenance.models.catalogue import Caution, CheckPoint, StandingDefault, TaskPart, TaskSheet, TaskSkill, TaskStep
+from maintenance.models.checks import CheckItem, Defect, Finding, FunctionCheck, ProofTest, Sitting
+from maintenance.models.standing import DayRun, MissedOccurrence, StandingTask
+from maintenance.models.work import (
+    Assignment,
+    EntryPermit,
+    Labour,
+    Placement,
+    StepRecord,
+    WorkOrder,
+    WorkPart,
+    WorkSkill,
+    WorkStep,
+)
+
+__all__ = [
+    "Assignment",
+    "Caution",
+    "CheckItem",
+    "CheckPoint",
+    "DayRun",
+    "Defect",
+    "EntryPermit",
+    "Finding",
+    "FunctionCheck",
+    "Labour",
+    "MissedOccurrence",
+    "Placement",
+    "ProofTest",
+    "Sitting",
+    "StandingDefault",
+    "StandingTask",
+    "StepRecord",
+    "TaskPart",
+    "TaskSheet",
+    "TaskSkill",
+    "TaskStep",
+    "WorkOrder",
+    "WorkPart",
+    "WorkSkill",
+    "WorkStep",
+]

@@ -1,0 +1,4 @@
+"""Addresses of maintenance."""
+
+app_name = "maintenance"
+urlpatterns: list = []

@@ -1,0 +1,15 @@
+"""The ground storey: kilns, charges, crew, downtime."""
+
+from django.apps import AppConfig
+from django.utils.translation import gettext_lazy as _
+
+
+class PlantConfig(AppConfig):
+    """What physically exists, where, and in what state."""
+
+    name = "plant"
+    verbose_name = _("plant")
+
+    def ready(self) -> None:
+        """Register the system checks."""
+        from plant import checks  # noqa: F401

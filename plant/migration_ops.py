@@ -1,0 +1,115 @@
+"""Database rules that Django's models cannot express, as migration operations for both databases.
+
+A trigger of SQLite is lost when Django rebuilds its table (any change of a column or constraint): add the operation
+again in the migration that changes such a table. The system check ``plant.E010`` finds a table that lost its guard.
+"""
+
+from typing import Any
+
+from django.db.migrations.operations.base import Operation
+
+LEDGER_REFUSAL = "this ledger keeps what happened: add a correcting entry instead"
+
+
+class _VendorSQL(Operation):
+    """Run other statements on SQLite than on PostgreSQL."""
+
+    reversible = True
+
+    def forwards(self, vendor: str) -> list[str]:
+        raise NotImplementedError
+
+    def backwards(self, vendor: str) -> list[str]:
+        raise NotImplementedError
+
+    def state_forwards(self, app_label: str, state: Any) -> None:
+        """The models' state is not touched."""
+
+    def database_forwards(self, app_label: str, schema_editor: Any, from_state: Any, to_state: Any) -> None:
+        """Create the rule."""
+        for statement in self.forwards(schema_editor.connection.vendor):
+            schema_editor.execute(statement, params=None)
+
+    def database_backwards(self, app_label: str, schema_editor: Any, from_state: Any, to_state: Any) -> None:
+        """Drop the rule."""
+        for statement in self.backwards(schema_editor.connection.vendor):
+            schema_editor.execute(statement, params=None)
+
+
+class AppendOnly(_VendorSQL):
+    """Refuse UPDATE and DELETE on a ledger's table."""
+
+    def __init__(self, table: str) -> None:
+        self.table = table
+
+    def deconstruct(self) -> tuple[str, list[Any], dict[str, Any]]:
+        """Name the operation for Django."""
+        return (type(self).__name__, [], {"table": self.table})
+
+    def describe(self) -> str:
+        """Say what it does."""
+        return f"Make {self.table} append-only"
+
+    def forwards(self, vendor: str) -> list[str]:
+        """Return the creating statements."""
+        if vendor == "sqlite":
+            return [
+                f"CREATE TRIGGER {self.table}_no_{verb.lower()} BEFORE {verb} ON {self.table} "
+                f"BEGIN SELECT RAISE(ABORT, '{LEDGER_REFUSAL}'); END"
+                for verb in ("UPDATE", "DELETE")
+            ]
+        return [
+            f"CREATE OR REPLACE FUNCTION {self.table}_keep() RETURNS trigger LANGUAGE plpgsql AS "
+            f"$$ BEGIN RAISE EXCEPTION '{LEDGER_REFUSAL}' USING ERRCODE = 'integrity_constraint_violation'; END $$",
+            f"CREATE TRIGGER {self.table}_no_update BEFORE UPDATE ON {self.table} "
+            f"FOR EACH ROW EXECUTE FUNCTION {self.table}_keep()",
+            f"CREATE TRIGGER {self.table}_no_delete BEFORE DELETE ON {self.table} "
+            f"FOR EACH ROW EXECUTE FUNCTION {self.table}_keep()",
+        ]
+
+    def backwards(self, vendor: str) -> list[str]:
+        """Return the dropping statements."""
+        if vendor == "sqlite":
+            return [f"DROP TRIGGER IF EXISTS {self.table}_no_{verb}" for verb in ("update", "delete")]
+        return [f"DROP FUNCTION IF EXISTS {self.table}_keep() CASCADE"]
+
+
+class NoOverlap(_VendorSQL):
+    """Forbid overlapping half-open spans of one owner: an exclusion constraint, or triggers where there is none."""
+
+    def __init__(self, table: str, owner: str, begin: str, end: str, name: str) -> None:
+        self.table, self.owner, self.begin, self.end, self.name = table, owner, begin, end, name
+
+    def deconstruct(self) -> tuple[str, list[Any], dict[str, Any]]:
+        """Name the operation for Django."""
+        fields = {"table": self.table, "owner": self.owner, "begin": self.begin, "end": self.end, "name": self.name}
+        return (type(self).__name__, [], fields)
+
+    def describe(self) -> str:
+        """Say what it does."""
+        return f"Forbid overlapping spans in {self.table}"
+
+    def forwards(self, vendor: str) -> list[str]:
+        """Return the creating statements."""
+        if vendor == "sqlite":
+            clash = (
+                f"EXISTS (SELECT 1 FROM {self.table} o WHERE o.{self.owner} = NEW.{self.owner} AND o.id != NEW.id "
+                f"AND o.{self.begin} < NEW.{self.end} AND NEW.{self.begin} < o.{self.end})"
+            )
+            # After the row is in: before it, NEW.id is not known yet.
+            return [
+                f"CREATE TRIGGER {self.name}_{verb.lower()} AFTER {verb} ON {self.table} WHEN {clash} "
+                f"BEGIN SELECT RAISE(ABORT, '{self.name}'); END"
+                for verb in ("INSERT", "UPDATE")
+            ]
+        # int8range stands in for equality, so that the extension btree_gist is not needed.
+        return [
+            f"ALTER TABLE {self.table} ADD CONSTRAINT {self.name} EXCLUDE USING gist ("
+            f"int8range({self.owner}, {self.owner}, '[]') WITH &&, tstzrange({self.begin}, {self.end}, '[)') WITH &&)"
+        ]
+
+    def backwards(self, vendor: str) -> list[str]:
+        """Return the dropping statements."""
+        if vendor == "sqlite":
+            return [f"DROP TRIGGER IF EXISTS {self.name}_{verb}" for verb in ("insert", "update")]
+        return [f"ALTER TABLE {self.table} DROP CONSTRAINT IF EXISTS {self.name}"]

@@ -1,0 +1,122 @@
+"""The charge programme, its phases, and the time a kiln was down."""
+
+from django.db import models
+from django.db.models import F, Q
+from django.utils.translation import gettext_lazy as _
+
+from plant.fields import ExactDecimalField, QuantityField
+from plant.models.kilns import Component, FailureMode, Kiln
+from plant.querysets import ChargeQuerySet, DowntimeQuerySet
+
+
+class Charge(models.Model):
+    """One load of timber in one kiln; ``begin_at`` and ``end_at`` hold the best that is known."""
+
+    class Basis(models.TextChoices):
+        PLANNED = "planned", _("planned")
+        RUNNING = "running", _("running")
+        DONE = "done", _("unloaded")
+
+    kiln = models.ForeignKey(Kiln, on_delete=models.PROTECT, related_name="charges")
+    number = models.CharField(_("number"), max_length=20)
+    species = models.CharField(_("species"), max_length=60)
+    thickness_mm = models.PositiveIntegerField(_("thickness in mm"))
+    volume_m3 = QuantityField(_("volume in m³"))
+    initial_mc_pct = ExactDecimalField(_("moisture content at the start in %"), decimal_places=1, null=True, blank=True)
+    final_mc_pct = ExactDecimalField(_("wanted moisture content in %"), decimal_places=1, null=True, blank=True)
+    basis = models.CharField(max_length=8, choices=Basis.choices, default=Basis.PLANNED)
+    planned_begin_at = models.DateTimeField(_("planned begin"))
+    planned_end_at = models.DateTimeField(_("planned end"))
+    begin_at = models.DateTimeField(_("begin"))
+    end_at = models.DateTimeField(_("end"))
+    end_spread_h = ExactDecimalField(
+        _("usual shift of the end in hours"), decimal_places=1, default=0, help_text=_("Standard deviation.")
+    )
+
+    objects = ChargeQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["kiln", "begin_at"]
+        # Serves the state of a kiln now and the openings ahead.
+        indexes = [models.Index(fields=["kiln", "begin_at"], name="charge_by_kiln_begin")]
+        constraints = [
+            models.UniqueConstraint(fields=["kiln", "number"], name="charge_number_once_per_kiln"),
+            models.CheckConstraint(condition=Q(end_at__gt=F("begin_at")), name="charge_ends_after_begin"),
+            models.CheckConstraint(condition=Q(planned_end_at__gt=F("planned_begin_at")), name="charge_plan_in_order"),
+            models.CheckConstraint(condition=Q(volume_m3__gt=0), name="charge_has_volume"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.kiln.tag} {self.number}"
+
+
+class Phase(models.Model):
+    """A phase of a charge, with the best that is known of its span."""
+
+    class Kind(models.TextChoices):
+        LOADING = "loading", _("loading")
+        HEATING_UP = "heating_up", _("heating up")
+        DRYING = "drying", _("drying")
+        CONDITIONING = "conditioning", _("conditioning")
+        COOLING = "cooling", _("cooling")
+        UNLOADING = "unloading", _("unloading")
+
+    charge = models.ForeignKey(Charge, on_delete=models.CASCADE, related_name="phases")
+    kind = models.CharField(max_length=14, choices=Kind.choices)
+    planned_begin_at = models.DateTimeField()
+    planned_end_at = models.DateTimeField()
+    begin_at = models.DateTimeField()
+    end_at = models.DateTimeField()
+
+    class Meta:
+        ordering = ["charge", "begin_at"]
+        constraints = [
+            models.UniqueConstraint(fields=["charge", "kind"], name="phase_once_per_charge"),
+            models.CheckConstraint(condition=Q(end_at__gte=F("begin_at")), name="phase_ends_after_begin"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.charge_id} {self.kind}"
+
+
+class Downtime(models.Model):
+    """A time in which a kiln could not do all that was asked of it, or had no timber."""
+
+    class Kind(models.TextChoices):
+        PLANNED = "planned", _("planned")
+        UNPLANNED = "unplanned", _("unplanned")
+        NO_TIMBER = "no_timber", _("no timber")
+
+    kiln = models.ForeignKey(Kiln, on_delete=models.PROTECT, related_name="downtimes")
+    component = models.ForeignKey(Component, on_delete=models.PROTECT, null=True, blank=True, related_name="downtimes")
+    failure_mode = models.ForeignKey(
+        FailureMode, on_delete=models.PROTECT, null=True, blank=True, related_name="downtimes"
+    )
+    kind = models.CharField(_("kind"), max_length=12, choices=Kind.choices)
+    start_at = models.DateTimeField(_("start"))
+    end_at = models.DateTimeField(_("end"), null=True, blank=True)
+    announced_at = models.DateTimeField(_("announced"), null=True, blank=True)
+    share_lost = ExactDecimalField(_("share of capacity lost"), decimal_places=3, default=1)
+    cause = models.CharField(_("cause"), max_length=200, blank=True)
+
+    objects = DowntimeQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["kiln", "start_at"]
+        # Serves the time account: all records of a kiln that reach into a period.
+        indexes = [models.Index(fields=["kiln", "start_at"], name="downtime_by_kiln_start")]
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(end_at__isnull=True) | Q(end_at__gt=F("start_at")), name="downtime_in_order"
+            ),
+            models.CheckConstraint(condition=Q(share_lost__gt=0, share_lost__lte=1), name="downtime_share"),
+            models.UniqueConstraint(fields=["kiln", "start_at", "kind"], name="downtime_once"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.kiln} {self.kind} {self.start_at:%Y-%m-%d %H:%M}"
+
+    @property
+    def is_open(self) -> bool:
+        """Say whether it goes on."""
+        return self.end_at is None

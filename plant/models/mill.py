@@ -1,0 +1,90 @@
+"""The mill itself and its running numbers."""
+
+from zoneinfo import ZoneInfo
+
+from django.db import models, transaction
+from django.utils.translation import gettext_lazy as _
+
+from plant.fields import MoneyField, QuantityField
+from plant.validators import validate_time_zone
+
+
+class MillManager(models.Manager["Mill"]):
+    """Finds the one mill of this database."""
+
+    def current(self) -> "Mill":
+        """Return the mill; one query. Raises Mill.DoesNotExist before a mill was loaded."""
+        return self.get()
+
+
+class Mill(models.Model):
+    """One sawmill: its time zone, units and the limits it has set itself."""
+
+    class TemperatureUnit(models.TextChoices):
+        CELSIUS = "degC", _("°C")
+        FAHRENHEIT = "degF", _("°F")
+
+    class VolumeUnit(models.TextChoices):
+        CUBIC_METRES = "m3", _("m³")
+        BOARD_FEET = "board_feet", _("board feet")
+
+    name = models.CharField(_("name"), max_length=120)
+    time_zone = models.CharField(
+        _("time zone"), max_length=64, default="Europe/Stockholm", validators=[validate_time_zone]
+    )
+    currency = models.CharField(_("currency"), max_length=3, default="EUR")
+    temperature_unit = models.CharField(max_length=8, choices=TemperatureUnit.choices, default=TemperatureUnit.CELSIUS)
+    volume_unit = models.CharField(max_length=12, choices=VolumeUnit.choices, default=VolumeUnit.CUBIC_METRES)
+    horizon_days = models.PositiveIntegerField(
+        _("horizon in days"), default=56, help_text=_("How far ahead work is raised and placed.")
+    )
+    planned_notice_days = models.PositiveIntegerField(
+        _("notice of a planned stop in days"),
+        default=28,
+        help_text=_("A stop announced at least so long ahead counts as planned (IAEA PRIS: four weeks)."),
+    )
+    entry_limit_c = models.PositiveIntegerField(
+        _("entry limit in °C"), default=35, help_text=_("Nobody enters a chamber that is warmer. The mill's own limit.")
+    )
+    drying_margin_per_m3 = MoneyField(
+        _("margin per m³ dried"), default=45, help_text=_("What a cubic metre that was not dried costs the mill.")
+    )
+    labour_rate_per_h = MoneyField(_("labour rate per hour"), default=48)
+    weekly_crew_h = QuantityField(_("crew hours a week for upkeep"), default=80)
+
+    objects = MillManager()
+
+    class Meta:
+        constraints = [
+            models.CheckConstraint(condition=models.Q(horizon_days__gte=1, horizon_days__lte=730), name="mill_horizon"),
+            models.CheckConstraint(condition=models.Q(drying_margin_per_m3__gte=0), name="mill_margin_not_negative"),
+        ]
+
+    def __str__(self) -> str:
+        return self.name
+
+    @property
+    def zone(self) -> ZoneInfo:
+        """Return the mill's time zone."""
+        return ZoneInfo(self.time_zone)
+
+
+class NumberSeries(models.Model):
+    """The last number given out of a running series (work orders, purchase orders, checks)."""
+
+    name = models.CharField(max_length=40, unique=True)
+    last = models.PositiveIntegerField(default=0)
+
+    def __str__(self) -> str:
+        return f"{self.name} {self.last}"
+
+    @classmethod
+    def take(cls, name: str, count: int = 1) -> int:
+        """Reserve ``count`` numbers and return the first; must run inside a transaction that uses them."""
+        with transaction.atomic():
+            cls.objects.get_or_create(name=name)
+            series = cls.objects.select_for_update().get(name=name)
+            first = series.last + 1
+            series.last += count
+            series.save(update_fields=["last"])
+        return first

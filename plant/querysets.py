@@ -1,0 +1,77 @@
+"""What many rows of the plant can answer."""
+
+from datetime import date, datetime
+from typing import TYPE_CHECKING, Any
+
+from django.db import models
+from django.db.models import Q
+
+if TYPE_CHECKING:
+    from plant.models import Absence, Change, Charge, Component, Downtime, Kiln, MeterReading, Person  # noqa: F401
+
+
+class KilnQuerySet(models.QuerySet["Kiln"]):
+    """Kilns."""
+
+    def in_use(self) -> "KilnQuerySet":
+        """Only kilns that are in use."""
+        return self.filter(is_active=True)
+
+
+class ComponentQuerySet(models.QuerySet["Component"]):
+    """Components."""
+
+    def in_use(self) -> "ComponentQuerySet":
+        """Only components that are in use."""
+        return self.filter(is_active=True)
+
+
+class ChargeQuerySet(models.QuerySet["Charge"]):
+    """Charges."""
+
+    def reaching_into(self, start_at: datetime, end_at: datetime) -> "ChargeQuerySet":
+        """Charges that share time with a span."""
+        return self.filter(begin_at__lt=end_at, end_at__gt=start_at)
+
+    def at(self, moment: datetime) -> "ChargeQuerySet":
+        """Charges that occupy their kiln at an instant."""
+        return self.filter(begin_at__lte=moment, end_at__gt=moment)
+
+
+class DowntimeQuerySet(models.QuerySet["Downtime"]):
+    """Times in which a kiln was down."""
+
+    def reaching_into(self, start_at: datetime, end_at: datetime) -> "DowntimeQuerySet":
+        """Records that share time with a span, still open ones included."""
+        return self.filter(Q(end_at__isnull=True) | Q(end_at__gt=start_at), start_at__lt=end_at)
+
+    def still_open(self) -> "DowntimeQuerySet":
+        """Records without an end."""
+        return self.filter(end_at__isnull=True)
+
+
+class MeterReadingQuerySet(models.QuerySet["MeterReading"]):
+    """Readings of running-hours meters."""
+
+
+class PersonQuerySet(models.QuerySet["Person"]):
+    """People."""
+
+    def working_here(self) -> "PersonQuerySet":
+        """Only people who work here now."""
+        return self.filter(is_active=True)
+
+    def qualified(self, skill_code: str, day: date) -> "PersonQuerySet":
+        """People whose qualification counts on a day."""
+        valid = Q(qualifications__valid_until__isnull=True) | Q(qualifications__valid_until__gte=day)
+        return self.filter(valid, qualifications__skill__code=skill_code).distinct()
+
+
+class ChangeQuerySet(models.QuerySet["Change"]):
+    """Entries of the history."""
+
+    def about(self, subject: Any) -> "ChangeQuerySet":
+        """Entries about one object, oldest first."""
+        return self.filter(subject_kind=subject._meta.label_lower, subject_key=str(subject.pk)).select_related(
+            "by__person"
+        )

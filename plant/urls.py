@@ -1,0 +1,4 @@
+"""Addresses of plant."""
+
+app_name = "plant"
+urlpatterns: list = []

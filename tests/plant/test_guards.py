@@ -1,0 +1,69 @@
+"""The database itself refuses what must never happen."""
+
+from datetime import UTC, datetime, timedelta
+from typing import Any
+
+import pytest
+from django.core.checks import run_checks
+from django.db import DatabaseError, connection, transaction
+
+from plant.checks import LEDGERS
+from plant.models import Change, Charge, Kiln, Mill
+
+NOON = datetime(2026, 3, 2, 12, tzinfo=UTC)
+
+
+@pytest.fixture
+def kiln(db: Any) -> Kiln:
+    mill = Mill.objects.create(name="Fallow Bridge Sawmill")
+    return Kiln.objects.create(mill=mill, tag="K1", usable_m3=60, heating_medium="steam", humidifying="none")
+
+
+def charge(kiln: Kiln, number: str, start: datetime, days: int) -> Charge:
+    end = start + timedelta(days=days)
+    return Charge.objects.create(
+        kiln=kiln,
+        number=number,
+        species="spruce",
+        thickness_mm=50,
+        volume_m3=50,
+        planned_begin_at=start,
+        planned_end_at=end,
+        begin_at=start,
+        end_at=end,
+    )
+
+
+@pytest.mark.parametrize("verb", ["update", "delete"])
+def test_the_history_cannot_be_rewritten(kiln: Kiln, verb: str) -> None:
+    Change.record(kiln, "loaded", by=None)
+    with pytest.raises(DatabaseError, match="add a correcting entry"), transaction.atomic():
+        getattr(Change.objects.all(), verb)(**({"note": "never mind"} if verb == "update" else {}))
+    assert Change.objects.about(kiln).get().note == ""
+
+
+def test_every_ledger_has_its_guard(db: Any) -> None:
+    assert [message.id for message in run_checks(databases=["default"], tags=["database"])] == []
+
+
+def test_a_lost_guard_is_found(db: Any) -> None:
+    on = "" if connection.vendor == "sqlite" else " ON plant_change"
+    with connection.cursor() as cursor:
+        cursor.execute(f"DROP TRIGGER plant_change_no_update{on}")
+    assert [message.id for message in run_checks(databases=["default"], tags=["database"])] == ["plant.E010"]
+    assert "plant.Change" in LEDGERS
+
+
+def test_two_charges_never_share_a_kiln(kiln: Kiln) -> None:
+    charge(kiln, "1", NOON, 5)
+    with pytest.raises(DatabaseError, match="charge_no_overlap"), transaction.atomic():
+        charge(kiln, "2", NOON + timedelta(days=4), 5)
+    charge(kiln, "3", NOON + timedelta(days=5), 5)
+    assert kiln.charges.count() == 2
+
+
+def test_a_charge_may_be_moved_but_not_onto_another(kiln: Kiln) -> None:
+    first, second = charge(kiln, "1", NOON, 5), charge(kiln, "2", NOON + timedelta(days=6), 5)
+    Charge.objects.filter(pk=first.pk).update(end_at=second.begin_at)
+    with pytest.raises(DatabaseError, match="charge_no_overlap"), transaction.atomic():
+        Charge.objects.filter(pk=first.pk).update(end_at=second.begin_at + timedelta(hours=1))
