@@ -31,9 +31,9 @@ from statistics import NormalDist
 
 from .poisson import poisson_cdf, poisson_pmf, poisson_quantile, poisson_sf
 
-#: Wanted cycle service by criticality (vital, essential, desirable: the storekeepers' usual three
-#: classes). Common practice; the mill's own choice.
-CYCLE_SERVICE = {"vital": 0.99, "essential": 0.95, "desirable": 0.90}
+#: Wanted cycle service by what the kiln does without the part: it stops, it slows, or it can wait. Common
+#: practice; the mill's own choice.
+CYCLE_SERVICE = {"stops": 0.99, "slows": 0.95, "waits": 0.90}
 #: More certainty than this no record of past use can promise.
 MOST_CYCLE_SERVICE = 0.9999
 #: The words "expected besides: a to b" name the middle four fifths of what may be used.
@@ -103,8 +103,8 @@ class PastUse:
 class SupplyTerms:
     """What the supplier needs and asks for; quantities in the part's unit."""
 
-    lead_time_days: float
-    lead_time_sd_days: float = 0.0
+    lead_time_days: float | Decimal
+    lead_time_sd_days: float | Decimal = 0
     pack_size: Decimal = Decimal(1)
     least_order: Decimal = ZERO
 
@@ -119,7 +119,7 @@ class PartOutlook:
     planned: tuple[PlannedNeed, ...] = ()
     deliveries: tuple[ExpectedDelivery, ...] = ()
     past_use: PastUse = PastUse()
-    wanted_cycle_service: float = CYCLE_SERVICE["essential"]
+    wanted_cycle_service: float = CYCLE_SERVICE["slows"]
     review_interval_days: int = 0
     cover_days: int = 30
     least_on_hand: Decimal = ZERO
@@ -260,7 +260,7 @@ class _Outlook:
         self.part = part
         self.batch = part.past_use.batch
         self.rate = part.past_use.batches_per_day
-        self.arrivals = spread_lead_time(part.terms.lead_time_days, part.terms.lead_time_sd_days)
+        self.arrivals = spread_lead_time(float(part.terms.lead_time_days), float(part.terms.lead_time_sd_days))
 
     @cached_property
     def interval_days(self) -> float:
@@ -451,7 +451,7 @@ def _refuse_bad_figures(part: PartOutlook) -> None:
         "review interval": part.review_interval_days,
         "cover": part.cover_days,
     }.items():
-        if not (figure >= 0 and math.isfinite(figure)):
+        if not (math.isfinite(figure) and figure >= 0):
             raise ValueError(f"{name} {figure} days is outside 0 to infinity")
     if not 0 <= part.wanted_cycle_service <= MOST_CYCLE_SERVICE:
         raise ValueError(f"wanted cycle service {part.wanted_cycle_service} is outside 0 to {MOST_CYCLE_SERVICE}")
