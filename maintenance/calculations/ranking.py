@@ -1,0 +1,87 @@
+"""In which order to take up work: safety first and apart, the rest by cost of delay per hour of work."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from fractions import Fraction
+
+#: A safety job that nobody gave a date stands before all that have one: unknown is not safe.
+NO_DATE = datetime.min.replace(tzinfo=UTC)
+
+
+@dataclass(frozen=True)
+class Work:
+    """A job to rank; `ref` is unique and decides between equals."""
+
+    ref: str
+    work_hours: float
+    delay_cents_per_hour: int = 0
+    is_safety: bool = False
+    safety_at: datetime | None = None
+
+    @property
+    def delay_cents_per_hour_of_work(self) -> float:
+        """What an hour's delay costs for each hour of work, cents per hour and hour, for the screen."""
+        return self.delay_cents_per_hour / self.work_hours if self.work_hours else math.inf
+
+
+@dataclass(frozen=True)
+class Ranking:
+    """Safety work by date, and apart from it all other work by cost of delay per hour of work."""
+
+    safety: tuple[Work, ...]
+    other: tuple[Work, ...]
+
+
+def rank_work(work: Iterable[Work]) -> Ranking:
+    """Rank work by cost of delay per hour of work, safety work apart and above.
+
+    Parameters
+    ----------
+    work : Iterable[Work]
+        jobs in any order, each with a ref of its own
+
+    Returns
+    -------
+    Ranking
+        safety work by safety date, undated first; other work by falling cost of delay per hour of
+        work, of equals the shorter first, then by ref
+
+    Raises
+    ------
+    ValueError
+        when hours or cost of a job are negative or not finite, or two jobs share a ref
+
+    Notes
+    -----
+    With one crew and jobs done one after another this order costs the least total delay; proved by
+    exchanging neighbours. With several crews or fixed openings it is a good rule and no proof.
+
+    References
+    ----------
+    W. E. Smith, Various optimizers for single-stage production, Naval Research Logistics Quarterly 3
+    (1956), 59-66.
+    """
+    jobs = list(work)
+    if len({job.ref for job in jobs}) < len(jobs):
+        raise ValueError("two jobs share a ref: each must have its own")
+    for job in jobs:
+        if not (math.isfinite(job.work_hours) and job.work_hours >= 0 and job.delay_cents_per_hour >= 0):
+            raise ValueError(
+                f"{job.ref}: work of {job.work_hours} hours at {job.delay_cents_per_hour} cents per hour "
+                f"is outside 0 to infinity"
+            )
+    return Ranking(
+        safety=tuple(sorted((j for j in jobs if j.is_safety), key=lambda j: (j.safety_at or NO_DATE, _urgency(j)))),
+        other=tuple(sorted((j for j in jobs if not j.is_safety), key=_urgency)),
+    )
+
+
+def _urgency(job: Work) -> tuple[bool, Fraction, float, str]:
+    """Sort key, the most urgent first; exact, so that equal ratios tie and the ref decides."""
+    takes_time = job.work_hours > 0
+    ratio = Fraction(job.delay_cents_per_hour) / Fraction(job.work_hours) if takes_time else Fraction(0)
+    return takes_time, -ratio, job.work_hours, job.ref
