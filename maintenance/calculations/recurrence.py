@@ -20,6 +20,7 @@ from maintenance.calculations.meters import Forecast, Limit, MeterHistory, Meter
 from maintenance.calculations.plain_words import say_date
 from maintenance.calculations.resets import (
     ALWAYS_FROM_COMPLETION,
+    NO_WINDOW,
     Reset,
     Resets,
     Settled,
@@ -60,7 +61,7 @@ class Schedule:
 
     calendar: CalendarRule | None = None
     meters: tuple[MeterRule, ...] = ()
-    window: Window = Window()
+    window: Window = NO_WINDOW
     resets: Resets = ALWAYS_FROM_COMPLETION
 
     def __post_init__(self) -> None:

@@ -51,6 +51,9 @@ class Window:
         return due_on + timedelta(days=min(self.after_days, (date.max - due_on).days))
 
 
+NO_WINDOW: Final = Window()
+
+
 @dataclass(frozen=True)
 class Resets:
     """The reset for each of early, inside and late."""

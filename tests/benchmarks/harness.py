@@ -1,0 +1,96 @@
+"""What a benchmark gives back, and how it is measured, found and printed."""
+
+import gc
+import importlib
+import json
+import pkgutil
+import time
+from collections.abc import Callable, Sequence
+from dataclasses import asdict, dataclass
+from typing import TypeVar
+
+import tests.benchmarks
+
+PREFIX = "bench_"
+Result = TypeVar("Result")
+
+
+class BenchmarkError(Exception):
+    """A benchmark that cannot be run, or whose two results differ."""
+
+
+@dataclass(frozen=True)
+class Measured:
+    """One line of the benchmark.
+
+    `ours` and `baseline` are in `unit`; `ratio` is what `target` speaks of; `holds` says whether it is met.
+    """
+
+    name: str
+    ours: float
+    baseline: float
+    unit: str
+    ratio: float
+    target: str
+    holds: bool
+
+    def line(self) -> str:
+        """Say the measurement in one line."""
+        verdict = "holds" if self.holds else "falls short"
+        return (
+            f"{self.name}: ours {self.ours:.3g} {self.unit}, baseline {self.baseline:.3g} {self.unit}, "
+            f"ratio {self.ratio:.3g}, target {self.target}: {verdict}"
+        )
+
+
+def timed(work: Callable[[], Result], repeats: int = 1) -> tuple[float, Result]:
+    """Run the work and give its shortest wall-clock time in seconds, and its last result.
+
+    The garbage collector rests meanwhile, so that neither side pays for what the other left behind.
+    """
+    best = float("inf")
+    gc.collect()
+    gc.disable()
+    try:
+        for _ in range(repeats):
+            start = time.perf_counter()
+            result = work()
+            best = min(best, time.perf_counter() - start)
+    finally:
+        gc.enable()
+    return best, result
+
+
+def available() -> list[str]:
+    """Name the benchmarks: every module bench_NAME.py beside this one."""
+    modules = pkgutil.iter_modules(tests.benchmarks.__path__)
+    return sorted(module.name.removeprefix(PREFIX) for module in modules if module.name.startswith(PREFIX))
+
+
+def chosen(names: Sequence[str]) -> list[str]:
+    """Give the benchmarks to run: those named, or all.
+
+    Raises
+    ------
+    BenchmarkError
+        for a name that is none of them.
+    """
+    known = available()
+    unknown = [name for name in names if name not in known]
+    if unknown:
+        raise BenchmarkError(f"unknown benchmark {', '.join(unknown)}: choose from {', '.join(known)}")
+    return list(names) or known
+
+
+def run_benchmark(name: str) -> list[Measured]:
+    """Run one benchmark."""
+    module = importlib.import_module(f"{tests.benchmarks.__name__}.{PREFIX}{name}")
+    measured: list[Measured] = module.run()
+    return measured
+
+
+def report(measured: Sequence[Measured], as_json: bool) -> str:
+    """Give all measurements as lines, or as JSON."""
+    if as_json:
+        return json.dumps([asdict(one) for one in measured], indent=2)
+    return "\n".join(one.line() for one in measured)
