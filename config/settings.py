@@ -1,10 +1,12 @@
 """Settings of Kilnward, read from the environment (see README.md for the variables)."""
 
+import contextlib
 import secrets
 from pathlib import Path
 from typing import Any
 
 import dj_database_url
+import fontpkg_ibm_plex_sans
 from csp.constants import NONE, SELF
 from django.utils.translation import gettext_lazy as _
 
@@ -29,11 +31,9 @@ def _secret_key() -> str:
         fresh = path.with_name(f"secret-key.{secrets.token_hex(4)}")
         fresh.touch(mode=0o600)
         fresh.write_text(secrets.token_urlsafe(60))
-        try:
-            # A hard link fails where another process was quicker: then its key is the one.
+        # A hard link fails where another process was quicker: then its key is the one.
+        with contextlib.suppress(FileExistsError):
             path.hardlink_to(fresh)
-        except FileExistsError:
-            pass
         fresh.unlink()
     return path.read_text().strip()
 
@@ -161,7 +161,8 @@ TIME_ZONE = "UTC"
 USE_THOUSAND_SEPARATOR = False
 
 STATIC_URL = "static/"
-STATIC_ROOT = BASE_DIR / "staticfiles"
+# The typeface of the pages is the one of the printed papers.
+STATICFILES_DIRS = [("fonts", fontpkg_ibm_plex_sans.ROOT / "files")]
 # Static files are served from where they lie: no collecting step before a start.
 WHITENOISE_USE_FINDERS = True
 WHITENOISE_AUTOREFRESH = DEBUG

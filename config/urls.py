@@ -1,9 +1,22 @@
 """Root of all addresses."""
 
-from django.urls import include, path
+from django.contrib.auth import views as auth_views
+from django.contrib.auth.decorators import login_not_required
+from django.urls import URLPattern, URLResolver, include, path
 
-urlpatterns: list = [
+from config import views
+
+urlpatterns: list[URLPattern | URLResolver] = [
+    path("", views.home, name="home"),
+    path("sign-in/", auth_views.LoginView.as_view(redirect_authenticated_user=True), name="sign-in"),
+    path("sign-out/", auth_views.LogoutView.as_view(), name="sign-out"),
+    path("alive/", login_not_required(views.alive), name="alive"),
     path("", include("plant.urls")),
     path("", include("inventory.urls")),
     path("", include("maintenance.urls")),
 ]
+
+handler400 = "config.views.bad_request"
+handler403 = "config.views.permission_denied"
+handler404 = "config.views.page_not_found"
+handler500 = "config.views.server_error"

@@ -5,7 +5,8 @@ from typing import Any
 
 from django.apps import AppConfig, apps
 from django.conf import settings
-from django.core.checks import CheckMessage, Error, Tags, Warning, register
+from django.core.checks import CheckMessage, Error, Tags, register
+from django.core.checks import Warning as Caution
 from django.db import connections
 
 from plant.access import access_table
@@ -95,7 +96,7 @@ def encrypted_travel(app_configs: Sequence[AppConfig] | None, **kwargs: Any) -> 
     if settings.IS_BEHIND_TLS:
         return []
     return [
-        Warning(
+        Caution(
             "Sign-ins travel unencrypted, and phones keep no rounds offline without https.",
             hint="Give the server a certificate and set KILNWARD_TLS=1.",
             id="plant.W001",

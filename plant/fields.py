@@ -49,7 +49,7 @@ class ExactDecimalField(models.BigIntegerField):  # type: ignore[type-arg]
     @property
     def validators(self) -> list[Any]:
         """Only the field's own validators: the whole-number range of the base class does not apply."""
-        return list(self._validators)
+        return list(self._validators)  # type: ignore[attr-defined]
 
     def to_python(self, value: Any) -> Decimal | None:
         """Return the value as Decimal with exactly the field's decimals."""
@@ -84,9 +84,7 @@ class ExactDecimalField(models.BigIntegerField):  # type: ignore[type-arg]
         """Return the whole number that is stored."""
         if value is None or hasattr(value, "resolve_expression"):
             return value
-        exact = self.to_python(value)
-        assert exact is not None
-        return int(exact.scaleb(self.decimal_places))
+        return int((self.to_python(value) or Decimal(0)).scaleb(self.decimal_places))
 
     def from_db_value(self, value: Any, expression: Any, connection: Any) -> Decimal | None:
         """Return the stored whole number as Decimal (sums come as int or Decimal)."""

@@ -93,7 +93,7 @@ class NoOverlap(_VendorSQL):
         """Return the creating statements."""
         if vendor == "sqlite":
             clash = (
-                f"EXISTS (SELECT 1 FROM {self.table} o WHERE o.{self.owner} = NEW.{self.owner} AND o.id != NEW.id "
+                f"EXISTS (SELECT 1 FROM {self.table} o WHERE o.{self.owner} = NEW.{self.owner} AND o.id != NEW.id "  # noqa: S608
                 f"AND o.{self.begin} < NEW.{self.end} AND NEW.{self.begin} < o.{self.end})"
             )
             # After the row is in: before it, NEW.id is not known yet.

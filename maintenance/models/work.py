@@ -116,7 +116,7 @@ class WorkOrder(models.Model):
     @property
     def cost_of_delay_per_work_h(self) -> Decimal:
         """Return the cost of a day's delay for each hour of work: the rank among jobs."""
-        return self.cost_of_delay_per_day / self.hours
+        return Decimal(self.cost_of_delay_per_day) / Decimal(self.hours)
 
 
 class WorkSkill(models.Model):

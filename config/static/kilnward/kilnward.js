@@ -1,0 +1,33 @@
+"use strict";
+// Small helpers that every page shares. No page needs them to work.
+
+// Positions and widths come as data attributes: the security policy forbids style attributes in HTML.
+function placeAll(root) {
+  for (const el of root.querySelectorAll("[data-left],[data-width],[data-top],[data-height]")) {
+    if (el.dataset.left !== undefined) el.style.left = el.dataset.left + "%";
+    if (el.dataset.width !== undefined) el.style.width = el.dataset.width + "%";
+    if (el.dataset.top !== undefined) el.style.top = el.dataset.top + "%";
+    if (el.dataset.height !== undefined) el.style.height = el.dataset.height + "%";
+  }
+}
+
+document.addEventListener("DOMContentLoaded", () => placeAll(document));
+document.addEventListener("htmx:afterSwap", (event) => placeAll(event.target));
+
+// A form marked data-once is sent once, however often it is tapped.
+document.addEventListener("submit", (event) => {
+  const form = event.target;
+  if (form.dataset.once === undefined) return;
+  if (form.dataset.sent) { event.preventDefault(); return; }
+  form.dataset.sent = "yes";
+  setTimeout(() => delete form.dataset.sent, 8000);
+});
+
+// A click outside closes the menu, as Escape does.
+document.addEventListener("click", (event) => {
+  for (const menu of document.querySelectorAll("details.me[open]")) if (!menu.contains(event.target)) menu.open = false;
+});
+document.addEventListener("keydown", (event) => {
+  if (event.key !== "Escape") return;
+  for (const menu of document.querySelectorAll("details.me[open]")) { menu.open = false; menu.querySelector("summary").focus(); }
+});

@@ -1,0 +1,55 @@
+"""Pages that belong to no storey: where one lands, and what one sees when something went wrong."""
+
+from django.http import HttpRequest, HttpResponse, HttpResponseBase
+from django.shortcuts import redirect, render
+from django.utils.translation import gettext as _
+
+from plant.access import Role, needs
+
+LANDINGS = {
+    Role.PLANNER: "maintenance:openings",
+    Role.KILN_MASTER: "maintenance:kilns",
+    Role.STOREKEEPER: "inventory:storeroom",
+    Role.TECHNICIAN: "maintenance:my-work",
+    Role.MANAGER: "plant:availability",
+    Role.AUDITOR: "maintenance:proof-tests",
+    Role.ADMINISTRATOR: "plant:people",
+}
+
+
+@needs("see home")
+def home(request: HttpRequest) -> HttpResponse:
+    """Send everybody to what concerns them."""
+    roles = request.user.roles  # type: ignore[union-attr]
+    first = next((role for role in Role if role in roles), None)
+    return redirect(LANDINGS[first] if first else "maintenance:kilns")
+
+
+def alive(request: HttpRequest) -> HttpResponse:
+    """Answer whoever asks whether the server is up."""
+    return HttpResponse("alive\n", content_type="text/plain")
+
+
+def _trouble(request: HttpRequest, status: int, title: str, text: str) -> HttpResponse:
+    return render(request, "trouble.html", {"title": title, "text": text}, status=status)
+
+
+def bad_request(request: HttpRequest, exception: Exception) -> HttpResponseBase:
+    """Say that the request made no sense."""
+    return _trouble(request, 400, _("That request could not be read"), _("Go back one page and try again."))
+
+
+def permission_denied(request: HttpRequest, exception: Exception) -> HttpResponseBase:
+    """Say what is not allowed."""
+    text = str(exception) or _("Your role does not allow this. An administrator of the mill can change that.")
+    return _trouble(request, 403, _("Not allowed"), text)
+
+
+def page_not_found(request: HttpRequest, exception: Exception) -> HttpResponseBase:
+    """Say that nothing is there."""
+    return _trouble(request, 404, _("Nothing here"), _("The address is wrong, or what it named is no longer there."))
+
+
+def server_error(request: HttpRequest) -> HttpResponseBase:
+    """Say that the program failed; nothing of the request was stored."""
+    return render(request, "500.html", status=500)
