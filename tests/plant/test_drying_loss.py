@@ -1,0 +1,178 @@
+from datetime import UTC, datetime, timedelta
+from decimal import Decimal
+from fractions import Fraction
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from plant.calculations.downtime import Downtime, DowntimeKind
+from plant.calculations.drying_loss import (
+    Bridge,
+    CompletedCharge,
+    DryingRate,
+    PlannedCharge,
+    Product,
+    bridge,
+    charge_from_records,
+    drying_rate,
+    product_stretches,
+)
+from plant.calculations.periods import Period
+from plant.calculations.time_account import Split, TimeAccount
+from tests.plant.reliability_cases import formulas
+
+SPRUCE, OAK = Product("spruce", 50), Product("oak", 27)
+PLAN = PlannedCharge(Decimal(100), Decimal(200))
+START_AT = datetime(2026, 1, 5, tzinfo=UTC)
+
+
+def after(hours: int) -> datetime:
+    return START_AT + timedelta(hours=hours)
+
+
+def charge(product: Product, volume_m3: str, able_h: int) -> CompletedCharge:
+    return CompletedCharge(product, Decimal(volume_m3), Fraction(able_h))
+
+
+def rate(m3_per_h: Fraction | int) -> DryingRate:
+    return DryingRate(Fraction(m3_per_h), 0, 0, Fraction(0), Fraction(0))
+
+
+def test_without_history_the_rate_is_that_of_the_plan() -> None:
+    found = drying_rate(SPRUCE, [], PLAN)
+    assert found == DryingRate(Fraction(1, 2), 0, 0, Fraction(0), Fraction(0))
+
+
+def test_without_charges_of_the_product_the_rate_is_that_of_the_kiln() -> None:
+    # Three charges weigh as much as the plan: halfway between 1 and 0.5 m3/h.
+    found = drying_rate(OAK, [charge(SPRUCE, "100", 100)] * 3, PLAN)
+    assert (found.m3_per_h, found.kiln_weight) == (Fraction(3, 4), Fraction(1, 2))
+
+
+def test_three_charges_of_the_product_weigh_half() -> None:
+    history = [charge(SPRUCE, "100", 100)] * 3
+    found = drying_rate(SPRUCE, history, PLAN)
+    assert found.m3_per_h == (1 + Fraction(3, 4)) / 2
+    assert (found.own_weight, found.kiln_weight) == (Fraction(1, 2), Fraction(1, 4))
+
+
+def test_a_long_history_outweighs_the_plan() -> None:
+    found = drying_rate(SPRUCE, [charge(SPRUCE, "100", 100)] * 300, PLAN)
+    assert abs(found.m3_per_h - 1) < Fraction(1, 1000)
+
+
+def test_an_unknown_product_takes_the_rate_of_the_kiln() -> None:
+    history = [charge(SPRUCE, "90", 100), charge(OAK, "30", 300)]
+    assert drying_rate(None, history, PLAN).product_charges == 0
+    assert drying_rate(None, history, PLAN).m3_per_h == Fraction(2, 5) * Fraction(120, 400) + Fraction(3, 5) / 2
+
+
+def test_the_hours_of_a_charge_leave_out_stops_slowing_and_time_without_timber() -> None:
+    downtime = [
+        Downtime(1, after(0), after(10), DowntimeKind.NO_TIMBER),
+        Downtime(1, after(20), after(30), DowntimeKind.UNPLANNED),
+        Downtime(1, after(50), after(70), DowntimeKind.UNPLANNED, 250),
+    ]
+    found = charge_from_records(SPRUCE, Decimal(90), after(0), after(200), downtime)
+    assert found is not None
+    assert found.able_h == 200 - 10 - 10 - 5
+
+
+def test_a_charge_without_able_hours_gives_no_rate() -> None:
+    downtime = [Downtime(1, after(0), None, DowntimeKind.UNPLANNED)]
+    assert charge_from_records(SPRUCE, Decimal(90), after(0), after(200), downtime) is None
+
+
+def test_the_bridge_leads_from_could_dry_to_dried() -> None:
+    # AF-06: IAEA PRIS, energy availability factor with m3 for energy: (REG - PEL - UEL - XEL) / REG; numbers ours.
+    split = Split(able_s=900 * 3600, planned_s=60 * 3600, unplanned_s=30 * 3600, no_timber_s=10 * 3600)
+    found = bridge([(TimeAccount(split, split), rate(1))])
+    assert found == Bridge(
+        could_dry_m3=Decimal(1000),
+        no_timber_m3=Decimal(10),
+        planned_m3=Decimal(60),
+        stopped_m3=Decimal(30),
+        dried_m3=Decimal(900),
+    )
+    assert found.dried_m3 / found.could_dry_m3 == Decimal(formulas()["AF-06"]["computed"])
+    assert found.lost_to_downtime_m3 == 90
+
+
+def test_slowing_costs_its_equivalent_hours() -> None:
+    split = Split(slowed_s=80 * 3600, slowed_unplanned_ms=80 * 3600 * 250)
+    assert bridge([(TimeAccount(split, split), rate(Fraction(1, 2)))]).slowed_m3 == 10
+
+
+def test_what_was_counted_as_dried_leaves_the_rest_to_pace() -> None:
+    split = Split(able_s=100 * 3600)
+    found = bridge([(TimeAccount(split, split), rate(1))], Decimal("92.5"))
+    assert (found.could_dry_m3, found.pace_m3, found.dried_m3) == (Decimal(100), Decimal("7.5"), Decimal("92.5"))
+
+
+@pytest.mark.parametrize(("dried_m3", "message"), [("-1", "is negative"), ("1.0001", "finer than a thousandth")])
+def test_a_dried_volume_that_cannot_be_is_refused(dried_m3: str, message: str) -> None:
+    with pytest.raises(ValueError, match=message):
+        bridge([], Decimal(dried_m3))
+
+
+@pytest.mark.parametrize(("volume_m3", "able_h"), [("-1", 10), ("1", 0)])
+def test_a_charge_that_cannot_be_is_refused(volume_m3: str, able_h: int) -> None:
+    with pytest.raises(ValueError, match=r"negative|not above 0"):
+        charge(SPRUCE, volume_m3, able_h)
+
+
+def test_a_plan_without_duration_is_refused() -> None:
+    with pytest.raises(ValueError, match="not above 0"):
+        PlannedCharge(Decimal(100), Decimal(0))
+
+
+SECONDS = st.integers(0, 10**7)
+SPLITS = st.builds(Split, SECONDS, SECONDS, SECONDS, SECONDS, SECONDS)
+RATES = st.fractions(0, 5, max_denominator=997).map(rate)
+PARTS = st.lists(st.tuples(SPLITS.map(lambda split: TimeAccount(split, split)), RATES), max_size=5)
+
+
+@given(PARTS, st.none() | st.decimals(0, 10**6, places=3))
+@settings(max_examples=100, deadline=None)
+def test_the_parts_of_a_bridge_add_up_to_the_thousandth(
+    parts: list[tuple[TimeAccount, DryingRate]], dried_m3: Decimal | None
+) -> None:
+    found = bridge(parts, dried_m3)
+    losses = (found.no_timber_m3, found.planned_m3, found.stopped_m3, found.slowed_m3)
+    assert found.could_dry_m3 - sum(losses) - found.pace_m3 == found.dried_m3
+    assert all(loss >= 0 and loss == loss.quantize(Decimal("0.001")) for loss in losses)
+
+
+@given(PARTS, PARTS)
+@settings(max_examples=30, deadline=None)
+def test_bridges_of_several_kilns_add_up(
+    first: list[tuple[TimeAccount, DryingRate]], second: list[tuple[TimeAccount, DryingRate]]
+) -> None:
+    total = bridge(first) + bridge(second)
+    assert total.dried_m3 == total.could_dry_m3 - total.no_timber_m3 - total.lost_to_downtime_m3
+    assert total + Bridge() == total
+
+
+def test_the_wait_before_a_charge_belongs_to_its_product() -> None:
+    period = Period(after(0), after(100))
+    stretches = product_stretches(period, [(after(40), SPRUCE), (after(130), OAK)])
+    assert [(s.period.start_at, s.period.end_at, s.product) for s in stretches] == [
+        (after(0), after(40), SPRUCE),
+        (after(40), after(100), OAK),
+    ]
+
+
+def test_after_the_last_charge_the_product_is_unknown() -> None:
+    stretches = product_stretches(Period(after(0), after(100)), [(after(40), SPRUCE), (after(-5), OAK)])
+    assert [stretch.product for stretch in stretches] == [SPRUCE, None]
+
+
+@given(st.lists(st.integers(-50, 150), max_size=6))
+@settings(max_examples=60, deadline=None)
+def test_stretches_touch_and_fill_the_period(unloaded_h: list[int]) -> None:
+    period = Period(after(0), after(100))
+    stretches = product_stretches(period, [(after(hours), SPRUCE) for hours in unloaded_h])
+    edges = [stretch.period.start_at for stretch in stretches] + [stretches[-1].period.end_at]
+    assert (edges[0], edges[-1]) == (period.start_at, period.end_at)
+    assert [stretch.period.end_at for stretch in stretches] == edges[1:]
