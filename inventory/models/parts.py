@@ -21,6 +21,8 @@ class PartKind(models.Model):
     )
     shelf_life_days = models.PositiveIntegerField(_("shelf life in days"), null=True, blank=True)
     is_consumable = models.BooleanField(_("used up"), default=False)
+    source = models.CharField(_("source"), max_length=300, blank=True)
+    source_status = models.CharField(_("how sure"), max_length=120, blank=True)
 
     class Meta:
         ordering = ["name"]

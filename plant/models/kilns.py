@@ -102,6 +102,7 @@ class FailureMode(models.Model):
     mechanism = models.CharField(_("mechanism"), max_length=120, blank=True)
     sign = models.TextField(_("what one sees or reads"), blank=True)
     consequence = models.TextField(_("consequence"), blank=True)
+    likelihood_hint = models.CharField(_("how likely"), max_length=300, blank=True)
     source = models.CharField(_("source"), max_length=300, blank=True)
     source_status = models.CharField(_("how sure"), max_length=120, blank=True)
 

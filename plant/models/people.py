@@ -19,6 +19,8 @@ class Skill(models.Model):
     code = models.SlugField(max_length=40, unique=True)
     name = models.CharField(_("name"), max_length=80)
     is_licensed_trade = models.BooleanField(_("licensed trade"), default=False)
+    source = models.CharField(_("source"), max_length=300, blank=True)
+    source_status = models.CharField(_("how sure"), max_length=120, blank=True)
 
     class Meta:
         ordering = ["name"]
