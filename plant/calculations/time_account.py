@@ -334,8 +334,8 @@ class _Axis:
 
     @property
     def stride(self) -> int:
-        """Length of one kiln's stretch; the extra second keeps its end apart from the next one's start."""
-        return int(self.edges[-1] - self.edges[0]) + 1
+        """Length of one kiln's stretch, in seconds."""
+        return int(self.edges[-1] - self.edges[0])
 
     def placed(self, spans: _Spans) -> _Spans:
         """Clip spans to the grid's whole time and move them to their kiln's stretch; drop what is empty."""

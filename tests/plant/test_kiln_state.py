@@ -66,6 +66,11 @@ def test_a_stop_outweighs_the_phase_and_keeps_the_charge() -> None:
     assert found == StateAt(KilnState.STOPPED, after(20), None, 0, 7, "fan motor")
 
 
+def test_of_two_stops_the_first_names_the_cause() -> None:
+    records = [down(25, 40, DowntimeKind.UNPLANNED, cause="door"), down(20, 60, DowntimeKind.UNPLANNED, cause="fan")]
+    assert state_at(after(30), CHARGE, records).cause == "fan"
+
+
 def test_an_unplanned_stop_outweighs_a_planned_one() -> None:
     records = [down(100, 130, DowntimeKind.PLANNED), down(110, 120, DowntimeKind.UNPLANNED)]
     states = [state_at(after(hours), CHARGE, records).state for hours in (105, 115, 125)]

@@ -89,6 +89,17 @@ def test_a_charge_that_runs_over_pushes_the_next_one_and_its_opening_away() -> N
     assert [opening.after_charge_id for opening in found([charge(2, 100), late], 50).openings] == [None]
 
 
+def test_a_charge_that_has_begun_is_not_held_up_however_long_ago() -> None:
+    (forecast,) = forecast_charges([charge(1, 0, now_h=50)], after(50))
+    assert not forecast.is_held_up
+
+
+def test_a_planned_length_moves_with_the_start_that_happened_but_never_ends_in_the_past() -> None:
+    drying = PhaseTimes(PhaseKind.DRYING, after(0), after(20), actual_start_at=after(5))
+    ends = [forecast_charges([Charge(1, 1, (drying,))], after(now_h))[0].end_at for now_h in (10, 30)]
+    assert ends == [after(25), after(30)]
+
+
 def test_a_planned_charge_that_did_not_begin_is_expected_from_now_on() -> None:
     (forecast,) = forecast_charges([charge(1, 0)], after(10))
     assert (forecast.start_at, forecast.end_at, forecast.is_held_up) == (after(10), after(10 + CHARGE_H), True)
