@@ -1,0 +1,238 @@
+"""Raise work orders: number, steps, skills and parts from the task sheet, and the parts set aside at once."""
+
+from collections import defaultdict
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import date, datetime
+from decimal import Decimal
+
+from django.db import transaction
+from django.db.models import Q
+from django.utils.translation import gettext as _
+
+from inventory.models import Part, Reservation, StockLevel
+from maintenance.models import (
+    Defect,
+    StandingTask,
+    TaskSheet,
+    WorkOrder,
+    WorkPart,
+    WorkSkill,
+    WorkStep,
+)
+from plant import clock
+from plant.access import require
+from plant.models import Change, Component, Kiln, Mill, NumberSeries, User
+
+SERIES = "work order"
+ZERO = Decimal(0)
+
+
+@dataclass(frozen=True)
+class Short:
+    """A part that a work order waits for: how much is missing after all earlier claims on the shelf."""
+
+    part: Part
+    missing: Decimal
+
+
+@transaction.atomic
+def raise_work_order(
+    *,
+    kiln: Kiln,
+    title: str,
+    origin: str,
+    due_at: datetime,
+    by: User | None = None,
+    component: Component | None = None,
+    sheet: TaskSheet | None = None,
+    standing_task: StandingTask | None = None,
+    occurrence_on: date | None = None,
+    defect: Defect | None = None,
+    needs_state: str | None = None,
+    hours: Decimal | None = None,
+    crew: int | None = None,
+    is_safety: bool = False,
+    safety_at: datetime | None = None,
+    cost_of_delay_per_day: Decimal = ZERO,
+    why: str = "",
+    earliest_at: datetime | None = None,
+) -> WorkOrder:
+    """Raise a work order; what is not given comes from its task sheet.
+
+    ``by`` is None where the program itself raises it. Steps and skills are copied, so that a later change of the sheet
+    does not change work that is under way. Raises ValueError where neither a sheet nor the caller says how long the
+    job takes and in which state of the kiln, PermissionDenied for a user who may not raise work.
+    """
+    require(by, "raise work")
+    needs_state = needs_state or (sheet.needs_state if sheet else None)
+    hours = hours or (sheet.hours if sheet else None)
+    if not needs_state or not hours:
+        raise ValueError("a work order without a task sheet needs its hours and the state of the kiln")
+    lacking = _kinds_nobody_keeps(sheet)
+    order = WorkOrder.objects.create(
+        number=f"WO-{NumberSeries.take(SERIES):04d}",
+        title=title,
+        kiln=kiln,
+        component=component,
+        origin=origin,
+        standing_task=standing_task,
+        occurrence_on=occurrence_on,
+        defect=defect,
+        sheet=sheet,
+        needs_state=needs_state,
+        hours=hours,
+        crew=crew or (sheet.crew if sheet else 1),
+        earliest_at=earliest_at,
+        due_at=due_at,
+        safety_at=safety_at,
+        is_safety=is_safety or (sheet is not None and sheet.is_safety),
+        cost_of_delay_per_day=cost_of_delay_per_day,
+        why=" ".join(words for words in (why, lacking) if words),
+        raised_at=clock.now(),
+    )
+    if sheet:
+        _copy_sheet(order, sheet)
+        _set_parts_aside(order, sheet)
+    Change.record(order, "raised", by=by, after={"state": order.state, "due_at": due_at.isoformat()}, note=order.why)
+    return order
+
+
+def _copy_sheet(order: WorkOrder, sheet: TaskSheet) -> None:
+    copied = ("no", "text", "reading_name", "reading_unit", "low", "high", "is_required")
+    WorkStep.objects.bulk_create(
+        WorkStep(work_order=order, **{name: getattr(step, name) for name in copied}) for step in sheet.steps.all()
+    )
+    WorkSkill.objects.bulk_create(
+        WorkSkill(work_order=order, skill_id=needed.skill_id, persons=needed.persons) for needed in sheet.skills.all()
+    )
+
+
+def _set_parts_aside(order: WorkOrder, sheet: TaskSheet) -> None:
+    """Reserve the mill's own parts for what the sheet asks for; a kind the mill does not keep is named in `why`."""
+    needed_on = due_date(order)
+    for wanted in sheet.parts.all():
+        part = choose_part(wanted.part_kind_id, sheet.kind_id)
+        if part is None:
+            continue
+        reservation = Reservation.objects.create(
+            part=part,
+            quantity=wanted.quantity,
+            needed_on=needed_on,
+            source=order.number,
+            purpose=f"{order.kiln.tag}: {order.title}"[:160],
+            # What a defect asks for was not foreseen: its use is the random use that stock must cover.
+            is_planned=order.origin == WorkOrder.Origin.STANDING_TASK,
+            created_at=clock.now(),
+        )
+        WorkPart.objects.create(work_order=order, part=part, quantity=wanted.quantity, reservation=reservation)
+
+
+def due_date(order: WorkOrder) -> date:
+    """Return the mill's calendar day on which a work order is due."""
+    return order.due_at.astimezone(Mill.objects.current().zone).date()
+
+
+def choose_part(part_kind_id: int, component_kind_id: int | None) -> Part | None:
+    """Choose the mill's part for a kind: one that fits the component first, then the one with most on hand."""
+    parts = list(Part.objects.in_use().filter(kind_id=part_kind_id).prefetch_related("fits"))
+    if len(parts) < 2:
+        return parts[0] if parts else None
+    on_hand = usable_on_hand([part.pk for part in parts])
+
+    def preference(part: Part) -> tuple[bool, Decimal, str]:
+        fits = any(kind.pk == component_kind_id for kind in part.fits.all())
+        return not fits, -on_hand[part.pk], part.code
+
+    return min(parts, key=preference)
+
+
+def usable_on_hand(part_ids: Iterable[int]) -> dict[int, Decimal]:
+    """Return part -> what lies on the shelf and has not expired."""
+    today = clock.today(Mill.objects.current().zone)
+    on_hand: dict[int, Decimal] = defaultdict(Decimal)
+    levels = StockLevel.objects.filter(part__in=list(part_ids))
+    usable = levels.filter(Q(lot__isnull=True) | Q(lot__expires_on__isnull=True) | Q(lot__expires_on__gte=today))
+    for part_id, quantity in usable.values_list("part_id", "on_hand"):
+        on_hand[part_id] += quantity
+    return on_hand
+
+
+def _kinds_nobody_keeps(sheet: TaskSheet | None) -> str:
+    """Name what the sheet asks for and no part of the mill answers to."""
+    if sheet is None:
+        return ""
+    names = [
+        needed.part_kind.name
+        for needed in sheet.parts.select_related("part_kind").exclude(part_kind__parts__is_active=True)
+    ]
+    if not names:
+        return ""
+    return _("Not kept in the storeroom, see to it yourself: %(parts)s.") % {"parts": ", ".join(names)}
+
+
+def missing_parts(work_orders: Iterable[WorkOrder]) -> dict[int, list[Short]]:
+    """Return work order id -> the parts it waits for, only for those that wait; a handful of queries for any number.
+
+    The shelf serves reservations in the order of the day they are needed on, then of their making: what an earlier one
+    claims is not there for a later one.
+    """
+    lines = list(
+        WorkPart.objects.filter(work_order__in=list(work_orders), reservation__closed_at__isnull=True)
+        .exclude(reservation__isnull=True)
+        .select_related("part")
+    )
+    part_ids = {line.part_id for line in lines}
+    on_hand = usable_on_hand(part_ids)
+    missing_by_reservation: dict[int, Decimal] = {}
+    claims = Reservation.objects.still_wanted().filter(part__in=part_ids)
+    for claim in claims.order_by("needed_on", "created_at", "id"):
+        wanted = max(claim.quantity - claim.used, ZERO)
+        served = min(wanted, on_hand[claim.part_id])
+        on_hand[claim.part_id] -= served
+        missing_by_reservation[claim.pk] = wanted - served
+    short: dict[int, list[Short]] = defaultdict(list)
+    for line in lines:
+        missing = missing_by_reservation.get(line.reservation_id or 0, ZERO)
+        if missing > 0:
+            short[line.work_order_id].append(Short(line.part, missing))
+    return dict(short)
+
+
+@transaction.atomic
+def update_readiness(work_orders: Iterable[WorkOrder]) -> int:
+    """Move work orders between raised and ready by whether their parts are on hand; return how many moved.
+
+    Permits are asked for when a job is started, not here. Work that is placed or further on keeps its state.
+    """
+    ids = [order.pk for order in work_orders]
+    waiting = WorkOrder.objects.select_for_update().filter(
+        pk__in=ids, state__in=[WorkOrder.State.RAISED, WorkOrder.State.READY]
+    )
+    orders = list(waiting)
+    short = missing_parts(orders)
+    moved = 0
+    for order in orders:
+        state = WorkOrder.State.RAISED if order.pk in short else WorkOrder.State.READY
+        if order.state != state:
+            before, order.state = order.state, state
+            order.save(update_fields=["state"])
+            note = say_short(short.get(order.pk, [])) or _("All parts are on hand.")
+            Change.record(
+                order, "state", by=None, before={"state": before}, after={"state": str(order.state)}, note=note
+            )
+            moved += 1
+    return moved
+
+
+def link_parts_ready(work_order: WorkOrder) -> bool:
+    """Bring one work order's readiness up to date and say whether all its parts are on hand."""
+    update_readiness([work_order])
+    work_order.refresh_from_db(fields=["state"])
+    return not missing_parts([work_order])
+
+
+def say_short(short: Iterable[Short]) -> str:
+    """Say which parts are missing, or nothing."""
+    names = [f"{one.missing.normalize():f} {one.part.unit} {one.part.name}" for one in short]
+    return _("Waits for %(parts)s.") % {"parts": ", ".join(names)} if names else ""
