@@ -11,6 +11,7 @@ from typing import Any
 from django import forms
 from django.core import checks, exceptions
 from django.db import models
+from django.db.models.expressions import Combinable
 from django.utils.translation import gettext_lazy as _
 
 MAX_UNITS = 9_223_372_036_854_775_807
@@ -22,6 +23,11 @@ class ExactDecimalField(models.BigIntegerField):  # type: ignore[type-arg]
     Multiplying two such columns inside a query would scale twice: multiply in Python. In ``F("x") + amount`` give the
     amount as ``Value(amount, output_field=<the field's class>())``, so that it is scaled as the column is.
     """
+
+    # What the type checker is to take the attribute for.
+    _pyi_private_set_type: Decimal | int | str | Combinable  # type: ignore[assignment]
+    _pyi_private_get_type: Decimal  # type: ignore[assignment]
+    _pyi_lookup_exact_type: Decimal | int | str  # type: ignore[assignment]
 
     default_error_messages = {
         "invalid": _("“%(value)s” is no decimal number."),
