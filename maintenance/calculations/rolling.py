@@ -57,7 +57,11 @@ class RolledDates:
 
     def lists(self) -> list[list[date]]:
         """Give the dates of all schedules, one list each."""
-        dates = self.days.tolist()
+        if not len(self.days):
+            return [[] for _ in range(len(self))]
+        # One Python date for each day of the span, shared, instead of a new one for each occurrence.
+        span = np.arange(self.days.min(), self.days.max() + 1).astype(object)
+        dates = span[(self.days - self.days.min()).astype(np.int64)].tolist()
         bounds = self.offsets.tolist()
         return [dates[start:end] for start, end in pairwise(bounds)]
 
@@ -136,12 +140,13 @@ def roll_forward(schedules: Sequence[Schedule], from_on: date, until_on: date) -
 
 def _gather(keys: list[Integers], count: int) -> RolledDates:
     """Order all keys, drop days that two progressions of one task share, and take task and day apart."""
-    joined = np.sort(np.concatenate(keys)) if keys else np.zeros(0, dtype=np.int64)
+    # A stable sort profits from the long runs that are in order already.
+    joined = np.sort(np.concatenate(keys), kind="stable") if keys else np.zeros(0, dtype=np.int64)
     if len(joined):
         joined = joined[np.concatenate(([True], joined[1:] != joined[:-1]))]
     starts = np.arange(count + 1, dtype=np.int64) << _DAY_BITS
     days = (joined & ((1 << _DAY_BITS) - 1)) - _EPOCH_ORDINAL
-    return RolledDates(days.astype("datetime64[D]"), np.searchsorted(joined, starts).astype(np.int64))
+    return RolledDates(days.view("datetime64[D]"), np.searchsorted(joined, starts).astype(np.int64))
 
 
 def _pattern_of(rule: CalendarRule) -> _Pattern | None:
