@@ -58,6 +58,10 @@ class StandingTask(models.Model):
     last_done_on = models.DateField(_("last done"), null=True, blank=True)
     last_done_running_h = QuantityField(_("running hours when last done"), null=True, blank=True)
     last_done_charges = models.PositiveIntegerField(_("charges when last done"), null=True, blank=True)
+    # What the last work had been due at: the reset rules are judged by it, also when the dates are worked out again.
+    last_due_on = models.DateField(null=True, blank=True)
+    last_due_running_h = QuantityField(null=True, blank=True)
+    last_due_charges = models.PositiveIntegerField(null=True, blank=True)
     next_due_on = models.DateField(_("next due"), null=True, blank=True)
     next_due_why = models.CharField(max_length=300, blank=True)
     is_active = models.BooleanField(_("recurs"), default=True)
