@@ -224,6 +224,8 @@ def test_a_spread_lead_time_raises_the_order_as_published() -> None:
         )
     )
     assert float(advice.quantity) == pytest.approx(480.727, abs=1)
+    assert advice.planned_in_interval == 900
+    assert "Planned in the 10 days to the next review and the 5 days it takes to arrive: 900." in advice.reason
 
 
 def test_a_wide_lead_time_dominates_the_safety_stock_as_published() -> None:

@@ -130,6 +130,7 @@ def test_a_qualification_must_be_valid_on_the_mills_own_day() -> None:
     lapsing = replace(ADA, skills={"mechanical": date(2026, 3, 2)})
     night = replace(lapsing, duty=((at(22), at(26)),))
     assert starts(solve([window("W1", 6, 14)], [job("J1")], [lapsing])) == {"J1": at(6)}
+    assert starts(solve([window("W1", 22, 26)], [job("J1", 2.5)], [night])) == {}
     # 22:00 to 23:30 UTC is the next day already in Riga
     assert starts(solve([window("W1", 22, 26)], [job("J1", 1.5)], [night])) == {"J1": at(22)}
     assert starts(solve([window("W1", 22, 26)], [job("J1", 1.5)], [night], zone="Europe/Riga")) == {}
