@@ -175,12 +175,26 @@ KILNWARD_TODAY = env.text("KILNWARD_TODAY")
 
 MAX_UPLOAD_BYTES = env.whole("KILNWARD_MAX_UPLOAD_MB", 20, least=1) * 1024 * 1024
 
+# Background work: the longest a task may take, and how often the worker is asked whether it lives.
+TASK_TIMEOUT_S = env.whole("KILNWARD_TASK_TIMEOUT_S", 300, least=2)
+HEARTBEAT_S = env.whole("KILNWARD_HEARTBEAT_S", 5, least=1)
+# How long running tasks may go on after the server was told to stop; then they are started anew at the next start.
+STOP_S = env.whole("KILNWARD_STOP_S", 20)
+# Further modules with tasks, beside each app's own tasks.py.
+TASK_MODULES = env.words("KILNWARD_TASK_MODULES")
+
+# The web server: one process serves an office on SQLite, a plant takes two or more.
+WEB_WORKERS = env.whole("KILNWARD_WEB_WORKERS", 1, least=1)
+WEB_THREADS = env.whole("KILNWARD_WEB_THREADS", 4 if WEB_WORKERS == 1 else 2, least=1)
+CERTIFICATE = env.text("KILNWARD_CERTIFICATE")
+CERTIFICATE_KEY = env.text("KILNWARD_CERTIFICATE_KEY")
+
 Q_CLUSTER: dict[str, Any] = {
     "name": "kilnward",
     "orm": "default",
     "workers": env.whole("KILNWARD_WORKERS", 2, least=1),
-    "timeout": 300,
-    "retry": 360,  # must exceed the longest timeout, or a long task starts twice
+    "timeout": TASK_TIMEOUT_S,
+    "retry": TASK_TIMEOUT_S + 60,  # must exceed the longest timeout, or a long task starts twice
     "max_attempts": 3,
     "ack_failures": False,
     "catch_up": False,

@@ -11,5 +11,8 @@ class PlantConfig(AppConfig):
     verbose_name = _("plant")
 
     def ready(self) -> None:
-        """Register the system checks."""
+        """Register the system checks, and the tasks of all storeys."""
         from plant import checks  # noqa: F401
+        from plant.background.registry import load_tasks
+
+        load_tasks()

@@ -1,5 +1,6 @@
 """Models of the plant, by subject."""
 
+from plant.models.background import Heartbeat, Job, JobAttempt
 from plant.models.charges import Charge, Downtime, Phase
 from plant.models.kilns import Component, ComponentKind, FailureMode, Fitting, Kiln, MeterReading
 from plant.models.ledger import Change
@@ -15,6 +16,9 @@ __all__ = [
     "Downtime",
     "FailureMode",
     "Fitting",
+    "Heartbeat",
+    "Job",
+    "JobAttempt",
     "Kiln",
     "MeterReading",
     "Mill",

@@ -1,0 +1,1 @@
+"""Background work: tasks by name, jobs by key, attempts on record, a heartbeat and a watchdog."""

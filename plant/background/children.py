@@ -1,0 +1,64 @@
+"""What the server starts: the web server and the worker, each a process of its own with descendants.
+
+Run as ``python -m plant.background.children worker PARENT`` or ``web PARENT HOST PORT``.
+"""
+
+import multiprocessing
+import os
+import sys
+from pathlib import Path
+
+from plant.background.process import die_with_parent, die_with_parent_in_every_fork
+
+
+def worker() -> None:
+    """Run the cluster of django-q2 until it is told to end."""
+    import django
+
+    django.setup()
+    from django_q.cluster import Cluster
+
+    Cluster().start()
+
+
+def web(host: str, port: int) -> None:
+    """Run granian until it is told to end."""
+    from django.conf import settings
+    from granian import Granian
+    from granian.constants import Interfaces
+    from granian.log import LogLevels
+
+    # Forked workers get the promise to die with their parent; spawned ones would not.
+    multiprocessing.set_start_method("fork")
+    Granian(
+        "django.core.servers.basehttp:get_internal_wsgi_application",
+        factory=True,
+        address=host,
+        port=port,
+        interface=Interfaces.WSGI,
+        websockets=False,
+        workers=settings.WEB_WORKERS,
+        # Its own default is hundreds of threads, each with a database connection.
+        blocking_threads=settings.WEB_THREADS,
+        respawn_failed_workers=True,
+        workers_kill_timeout=max(1, settings.STOP_S - 2),
+        log_level=LogLevels.warning,
+        ssl_cert=Path(settings.CERTIFICATE) if settings.CERTIFICATE else None,
+        ssl_key=Path(settings.CERTIFICATE_KEY) if settings.CERTIFICATE_KEY else None,
+    ).serve()
+
+
+def main(arguments: list[str]) -> None:
+    """Start one of the two."""
+    os.environ.setdefault("DJANGO_SETTINGS_MODULE", "config.settings")
+    role, parent, *rest = arguments
+    die_with_parent(int(parent))
+    die_with_parent_in_every_fork()
+    if role == "web":
+        web(rest[0], int(rest[1]))
+    else:
+        worker()
+
+
+if __name__ == "__main__":
+    main(sys.argv[1:])

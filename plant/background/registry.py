@@ -1,0 +1,91 @@
+"""The table of tasks: background work is named, never imported from what a row says.
+
+A storey registers its tasks in its own ``tasks.py``::
+
+    @task("the day's work")
+    def day(progress: Progress, day: str) -> dict[str, int]: ...
+
+    register_daily("the day's work", hour=5)
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from importlib import import_module
+from typing import Any, Protocol
+
+from django.conf import settings
+from django.core.exceptions import ImproperlyConfigured
+from django.utils.module_loading import autodiscover_modules
+
+
+class Progress(Protocol):
+    """What a task calls to say how far it is; it may be called as often as one likes."""
+
+    def __call__(self, done: int, total: int, note: str = "") -> None:
+        """Note that ``done`` of ``total`` are behind it."""
+
+
+class CannotBeDoneError(Exception):
+    """Raised by a task whose reason will not go away by trying again; its text is shown to the user."""
+
+
+class UnknownTaskError(LookupError):
+    """Raised for a task that nobody registered."""
+
+
+TaskFunction = Callable[..., dict[str, Any] | None]
+
+_functions: dict[str, TaskFunction] = {}
+_dailies: dict[str, "Daily"] = {}
+
+
+@dataclass(frozen=True)
+class Daily:
+    """A task wanted once each local day, from an hour on; it is given the day as ISO text."""
+
+    name: str
+    hour: int
+
+
+def task(name: str) -> Callable[[TaskFunction], TaskFunction]:
+    """Register a function as a task; it is called with ``progress`` and the job's arguments by name.
+
+    It must be idempotent: a worker may die after its work and before the record of it.
+    """
+
+    def register(function: TaskFunction) -> TaskFunction:
+        known = _functions.get(name)
+        if known is not None and (known.__module__, known.__qualname__) != (function.__module__, function.__qualname__):
+            raise ImproperlyConfigured(f"Two tasks are called “{name}”: {known.__module__}, {function.__module__}.")
+        _functions[name] = function
+        return function
+
+    return register
+
+
+def function_of(name: str) -> TaskFunction:
+    """Return the function of a task. Raises UnknownTaskError."""
+    try:
+        return _functions[name]
+    except KeyError:
+        raise UnknownTaskError(f"No task is called “{name}”.") from None
+
+
+def register_daily(name: str, hour: int) -> None:
+    """Want a registered task each day from ``hour`` (0 to 23, local time of the mill) on."""
+    function_of(name)
+    if not 0 <= hour <= 23:
+        raise ImproperlyConfigured(f"“{name}” is wanted at hour {hour}: write 0 to 23.")
+    _dailies[name] = Daily(name, hour)
+
+
+def dailies() -> list[Daily]:
+    """Return what is wanted each day."""
+    return list(_dailies.values())
+
+
+def load_tasks() -> None:
+    """Let every app, and the modules named in the settings, register its tasks."""
+    autodiscover_modules("tasks")
+    for module in settings.TASK_MODULES:
+        import_module(module)
