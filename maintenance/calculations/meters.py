@@ -139,10 +139,7 @@ class MeterHistory:
 
     def since(self, base: Reading | None) -> "MeterUse":
         """Sum the use from a base reading (that of the last work) on; from the first reading if there is none."""
-        later = list(self.ordered)
-        if base is not None:
-            later = _after_base(later, base)
-        return _sum_use(self.limit, later)
+        return _sum_use(self.limit, self.ordered if base is None else _after_base(self.ordered, base))
 
     def forecast(self, use: "MeterUse") -> "Forecast":
         """Make a forecast from the use so far, the charge programme and the mean rate."""
@@ -252,17 +249,21 @@ def readings_from_charges(charges: Iterable[Charge], limit: Limit) -> tuple[Read
     return tuple(readings)
 
 
-def _after_base(ordered: list[Reading], base: Reading) -> list[Reading]:
+def _after_base(ordered: Sequence[Reading], base: Reading) -> list[Reading]:
     """Keep the readings that follow the base, put the base in front."""
-    later = [reading for reading in ordered if reading.read_on > base.read_on]
+    earlier = [reading for reading in ordered if reading.read_on < base.read_on]
     same_day = [reading for reading in ordered if reading.read_on == base.read_on]
-    for index, reading in enumerate(same_day):
-        # On the day of an exchange the base belongs to the old meter unless its value is below where that stopped.
-        if reading.starts_new_meter:
-            stopped = [r.value for r in (*[r for r in ordered if r.read_on < base.read_on], *same_day[:index])]
-            if not stopped or base.value >= stopped[-1]:
-                return [base, *same_day[index:], *later]
-    return [base, *(r for r in same_day if r.value >= base.value and not r.starts_new_meter), *later]
+    later = [reading for reading in ordered if reading.read_on > base.read_on]
+    exchange = next((index for index, reading in enumerate(same_day) if reading.starts_new_meter), None)
+    after_exchange: list[Reading] = []
+    if exchange is not None:
+        old = [*earlier, *same_day[:exchange]]
+        # On the day of an exchange the base belongs to the meter whose reading is nearer.
+        if old and abs(base.value - old[-1].value) > abs(base.value - same_day[exchange].value):
+            same_day = same_day[exchange + 1 :]
+        else:
+            same_day, after_exchange = same_day[:exchange], same_day[exchange:]
+    return [base, *(reading for reading in same_day if reading.value >= base.value), *after_exchange, *later]
 
 
 def _sum_use(limit: Limit, readings: Sequence[Reading]) -> MeterUse:
