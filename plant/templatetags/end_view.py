@@ -1,0 +1,107 @@
+"""The chamber's end view as SVG, with marks on its numbers and the same in words below."""
+
+from collections.abc import Mapping
+from typing import Any
+
+from django import template
+from django.utils.html import format_html, format_html_join
+from django.utils.safestring import SafeString
+from django.utils.translation import gettext as _
+
+from plant import end_view as view
+from plant.models import Kiln
+
+register = template.Library()
+
+
+@register.inclusion_tag("plant/end_view.html", name="end_view")
+def show_end_view(
+    marks: Mapping[int, Mapping[str, Any]], size: str = "large", kiln: Kiln | None = None, title: str = ""
+) -> dict[str, Any]:
+    """Draw the chamber of a kiln with marks.
+
+    ``marks``: number -> {"state": sound, worn, defect, not_seen, open or none, "label": text, "url": optional}; a
+    number without one has nothing noted. ``size``: "large" shows the words below, "small" keeps them for screen readers.
+    """
+    noted = [_noted(number, marks.get(number) or {}) for number in view.NUMBER_NAMES]
+    return {
+        "drawing": chamber_svg(view.MakeUp.of(kiln) if kiln else None),
+        "noted": noted,
+        "size": size,
+        "title": title or (_("%(kiln)s, end view") % {"kiln": kiln} if kiln else _("The chamber, end view")),
+        "width": view.WIDTH,
+        "height": view.HEIGHT,
+        "has_links": any(mark["url"] for mark in noted),
+    }
+
+
+def _noted(number: int, mark: Mapping[str, Any]) -> dict[str, Any]:
+    state = str(mark.get("state", "none"))
+    outline, (x, y) = view.mark(state, number)
+    name, word, label = view.NUMBER_NAMES[number], view.STATE_WORDS[state], str(mark.get("label", ""))
+    return {
+        "number": number,
+        "name": name,
+        "state": state,
+        "word": word,
+        "label": label,
+        "url": mark.get("url", ""),
+        "text": f"{number} {name}: {word}" + (f" – {label}" if label else ""),
+        "outline": element(outline, view.MARK_LOOKS),
+        "small": small_mark(state),
+        "hit": view.MARK_SIZE * 1.5,
+        "place": view.POSITIONS[number],
+        "x": x,
+        "y": y + 5,
+        "ink": view.MARK_INKS[state],
+    }
+
+
+@register.simple_tag
+def mark_shape(state: str) -> SafeString:
+    """Show the shape of a state alone, to stand before its word."""
+    return format_html(
+        '<svg class="end-view-shape" viewBox="0 0 22 22" aria-hidden="true" focusable="false">{}</svg>',
+        small_mark(state),
+    )
+
+
+def small_mark(state: str) -> SafeString:
+    """Return the outline of a mark in a square of 22."""
+    return element(view.mark_at(state, 11, 12.5 if state == "defect" else 11, 7), view.MARK_LOOKS)
+
+
+def chamber_svg(make_up: view.MakeUp | None) -> SafeString:
+    """Return the elements of the drawing."""
+    return format_html_join("", "{}", ((element(shape, view.LOOKS),) for shape in view.chamber(make_up)))
+
+
+def element(shape: view.Shape, looks: Mapping[str, view.Look]) -> SafeString:
+    """Return one shape as an SVG element, painted by attributes: the security policy forbids inline style."""
+    look = looks[shape.look]
+    paint = format_html(' fill="{}"', look.fill or "none")
+    if look.stroke and look.stroke_width:
+        paint += format_html(' stroke="{}" stroke-width="{}"', look.stroke, _n(look.stroke_width))
+    if look.dash:
+        paint += format_html(' stroke-dasharray="{}"', look.dash)
+    match shape:
+        case view.Rect(x, y, width, height):
+            return format_html(
+                '<rect x="{}" y="{}" width="{}" height="{}"{}/>', _n(x), _n(y), _n(width), _n(height), paint
+            )
+        case view.Circle(x, y, radius):
+            return format_html('<circle cx="{}" cy="{}" r="{}"{}/>', _n(x), _n(y), _n(radius), paint)
+        case view.Line(points, _look, is_closed):
+            name = "polygon" if is_closed else "polyline"
+            return format_html('<{} points="{}"{}/>', name, " ".join(f"{_n(x)},{_n(y)}" for x, y in points), paint)
+        case view.Curve(start, first, second, end):
+            path = f"M{_pair(start)}C{_pair(first)} {_pair(second)} {_pair(end)}"
+            return format_html('<path d="{}"{}/>', path, paint)
+
+
+def _n(value: float) -> str:
+    return f"{value:g}"
+
+
+def _pair(point: view.Point) -> str:
+    return f"{_n(point[0])},{_n(point[1])}"
