@@ -8,6 +8,10 @@ if TYPE_CHECKING:
     from inventory.models import Part, PurchaseOrder, Reservation, StockMove  # noqa: F401
 
 
+# A reservation whose source begins so is need that is foreseen for a later date; nothing is set aside for it yet.
+FORESEEN = "foreseen-"
+
+
 class PartQuerySet(models.QuerySet["Part"]):
     """Parts."""
 
@@ -26,6 +30,14 @@ class ReservationQuerySet(models.QuerySet["Reservation"]):
     def still_wanted(self) -> "ReservationQuerySet":
         """Reservations that are neither used nor given up."""
         return self.filter(closed_at__isnull=True)
+
+    def foreseen(self) -> "ReservationQuerySet":
+        """Need that recurs at a later date and that no work order stands for yet."""
+        return self.filter(source__startswith=FORESEEN)
+
+    def set_aside(self) -> "ReservationQuerySet":
+        """Reservations that something in hand stands behind."""
+        return self.exclude(source__startswith=FORESEEN)
 
 
 class PurchaseOrderQuerySet(models.QuerySet["PurchaseOrder"]):

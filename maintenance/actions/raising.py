@@ -10,7 +10,7 @@ from django.db import transaction
 from django.db.models import Q
 from django.utils.translation import gettext as _
 
-from inventory.models import Part, Reservation, StockLevel
+from inventory.models import Part, PurchaseOrder, PurchaseOrderLine, Reservation, StockLevel
 from maintenance.models import (
     Defect,
     StandingTask,
@@ -34,6 +34,8 @@ class Short:
 
     part: Part
     missing: Decimal
+    # When what is on order will have brought it; None where nothing on order does.
+    arrives_on: date | None = None
 
 
 @transaction.atomic
@@ -174,8 +176,8 @@ def _kinds_nobody_keeps(sheet: TaskSheet | None) -> str:
 def missing_parts(work_orders: Iterable[WorkOrder]) -> dict[int, list[Short]]:
     """Return work order id -> the parts it waits for, only for those that wait; a handful of queries for any number.
 
-    The shelf serves reservations in the order of the day they are needed on, then of their making: what an earlier one
-    claims is not there for a later one.
+    The shelf, then what suppliers have promised, serves reservations in the order of the day they are needed on, then of
+    their making: what an earlier one claims is not there for a later one. Need that is only foreseen claims nothing.
     """
     lines = list(
         WorkPart.objects.filter(work_order__in=list(work_orders), reservation__closed_at__isnull=True)
@@ -183,20 +185,54 @@ def missing_parts(work_orders: Iterable[WorkOrder]) -> dict[int, list[Short]]:
         .select_related("part")
     )
     part_ids = {line.part_id for line in lines}
-    on_hand = usable_on_hand(part_ids)
-    missing_by_reservation: dict[int, Decimal] = {}
-    claims = Reservation.objects.still_wanted().filter(part__in=part_ids)
+    supply = _supply(part_ids)
+    served: dict[int, Short] = {}
+    claims = Reservation.objects.still_wanted().set_aside().filter(part__in=part_ids).select_related("part")
     for claim in claims.order_by("needed_on", "created_at", "id"):
-        wanted = max(claim.quantity - claim.used, ZERO)
-        served = min(wanted, on_hand[claim.part_id])
-        on_hand[claim.part_id] -= served
-        missing_by_reservation[claim.pk] = wanted - served
+        served[claim.pk] = _serve(claim, supply[claim.part_id])
     short: dict[int, list[Short]] = defaultdict(list)
     for line in lines:
-        missing = missing_by_reservation.get(line.reservation_id or 0, ZERO)
-        if missing > 0:
-            short[line.work_order_id].append(Short(line.part, missing))
+        found = served.get(line.reservation_id or 0)
+        if found and found.missing > 0:
+            short[line.work_order_id].append(found)
     return dict(short)
+
+
+@dataclass
+class _Supply:
+    """What is left to give away: of the shelf, and of each delivery, the earliest first."""
+
+    on_hand: Decimal
+    deliveries: list[tuple[date, Decimal]]
+
+
+def _supply(part_ids: Iterable[int]) -> dict[int, _Supply]:
+    on_hand = usable_on_hand(part_ids)
+    supply = {part_id: _Supply(on_hand[part_id], []) for part_id in part_ids}
+    coming = PurchaseOrderLine.objects.filter(
+        part__in=supply, order__in=PurchaseOrder.objects.on_the_way(), order__promised_on__isnull=False
+    ).order_by("order__promised_on", "id")
+    for part_id, promised_on, ordered, received in coming.values_list(
+        "part_id", "order__promised_on", "quantity", "received"
+    ):
+        if promised_on and ordered > received:
+            supply[part_id].deliveries.append((promised_on, ordered - received))
+    return supply
+
+
+def _serve(claim: Reservation, supply: _Supply) -> Short:
+    """Serve a claim from the shelf, then from the deliveries."""
+    wanted = max(claim.quantity - claim.used, ZERO)
+    taken = min(wanted, supply.on_hand)
+    supply.on_hand -= taken
+    missing = to_come = wanted - taken
+    arrives_on: date | None = None
+    while to_come > 0 and supply.deliveries:
+        arrives_on, brought = supply.deliveries.pop(0)
+        if brought > to_come:
+            supply.deliveries.insert(0, (arrives_on, brought - to_come))
+        to_come = max(to_come - brought, ZERO)
+    return Short(claim.part, missing, None if to_come else arrives_on)
 
 
 @transaction.atomic

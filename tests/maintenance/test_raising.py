@@ -7,7 +7,7 @@ from typing import Any
 import pytest
 from django.core.exceptions import PermissionDenied
 
-from inventory.models import Lot, Part, Reservation, StockLevel
+from inventory.models import Lot, Part, PurchaseOrder, PurchaseOrderLine, Reservation, StockLevel
 from maintenance.actions.raising import link_parts_ready, missing_parts, raise_work_order, update_readiness
 from maintenance.models import TaskPart, TaskSheet, TaskSkill, TaskStep, WorkOrder
 from plant.models import Change
@@ -17,6 +17,7 @@ from tests.factories import (
     PartFactory,
     PartKindFactory,
     SkillFactory,
+    SupplierFactory,
     TaskSheetFactory,
     UserFactory,
 )
@@ -163,5 +164,21 @@ def test_the_number_of_queries_does_not_grow_with_the_orders(django_assert_max_n
     part, sheet = PartFactory(), _sheet()
     _lay_on_shelf(part, 1)
     orders = [_raise(sheet=sheet, due_at=MONDAY + timedelta(days=n + 2)) for n in range(12)]
-    with django_assert_max_num_queries(4):
+    with django_assert_max_num_queries(6):
         assert len(missing_parts(orders)) == 12
+
+
+def test_missing_parts_arrive_with_the_delivery_that_is_enough() -> None:
+    part, order = PartFactory(), _raise(sheet=_sheet())
+    for number, days in (("PO-1", 4), ("PO-2", 9)):
+        purchase = PurchaseOrder.objects.create(
+            number=number,
+            supplier=SupplierFactory(),
+            state=PurchaseOrder.State.SENT,
+            drawn_up_at=MONDAY,
+            promised_on=MONDAY.date() + timedelta(days=days),
+        )
+        PurchaseOrderLine.objects.create(order=purchase, part=part, quantity=Decimal(1), unit_price=Decimal(3))
+    assert missing_parts([order])[order.pk][0].arrives_on == MONDAY.date() + timedelta(days=9)
+    PurchaseOrder.objects.filter(number="PO-2").update(state=PurchaseOrder.State.WITHDRAWN)
+    assert missing_parts([order])[order.pk][0].arrives_on is None

@@ -1,0 +1,156 @@
+"""What to order today: gathers shelf, needs, deliveries and past use of each part, and keeps the advice with why."""
+
+from collections import defaultdict
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+from datetime import date, datetime, timedelta
+from decimal import Decimal
+from zoneinfo import ZoneInfo
+
+from django.db import transaction
+from django.db.models import Min
+
+from inventory.calculations import reorder
+from inventory.models import (
+    Part,
+    PurchaseOrder,
+    PurchaseOrderLine,
+    ReorderAdvice,
+    Reservation,
+    StockLevel,
+    StockMove,
+    SupplierTerms,
+)
+from plant import clock
+from plant.models import Mill
+
+# Past use is looked at over two years, or over the time that there is a ledger where that is shorter: long enough for
+# slow parts, short enough to follow the mill. Our own choice.
+LOOK_BACK_DAYS = 730
+ZERO = Decimal(0)
+
+
+@dataclass
+class _Gathered:
+    """All that was found about one part."""
+
+    shelf: list[reorder.ShelfLot] = field(default_factory=list)
+    planned: list[reorder.PlannedNeed] = field(default_factory=list)
+    deliveries: list[reorder.ExpectedDelivery] = field(default_factory=list)
+    issues: list[Decimal] = field(default_factory=list)
+    on_hand: Decimal = ZERO
+    reserved: Decimal = ZERO
+    terms: SupplierTerms | None = None
+
+
+@transaction.atomic
+def refresh_advice(day: date, parts: Iterable[Part] | None = None) -> int:
+    """Work out the advice for the parts given, or for all that are in use; return how many should be ordered today.
+
+    Planned need is what reservations still want, set aside or foreseen. Random use is what was issued without a
+    reservation that had been planned: counting planned use again would order it twice. A handful of queries for any
+    number of parts.
+    """
+    chosen = list(Part.objects.in_use() if parts is None else parts)
+    gathered, observed_days = _gather(chosen, day)
+    known = {advice.part_id: advice for advice in ReorderAdvice.objects.filter(part__in=chosen).select_for_update()}
+    as_of = clock.now()
+    fresh = [_advise(part, gathered[part.pk], day, observed_days, as_of) for part in chosen]
+    for advice in fresh:
+        if advice.part_id in known:
+            advice.pk = known[advice.part_id].pk
+    columns = [column.name for column in ReorderAdvice._meta.concrete_fields if column.name not in ("id", "part")]
+    ReorderAdvice.objects.bulk_update([a for a in fresh if a.pk], columns, batch_size=200)
+    ReorderAdvice.objects.bulk_create([a for a in fresh if not a.pk], batch_size=200)
+    if parts is None:
+        ReorderAdvice.objects.exclude(part__in=Part.objects.in_use()).delete()
+    return sum(1 for advice in fresh if advice.order_quantity > 0)
+
+
+def _gather(parts: list[Part], day: date) -> tuple[dict[int, _Gathered], int]:
+    zone = Mill.objects.current().zone
+    ids = [part.pk for part in parts]
+    found: dict[int, _Gathered] = defaultdict(_Gathered)
+    for level in StockLevel.objects.filter(part__in=ids, on_hand__gt=0).select_related("lot"):
+        found[level.part_id].shelf.append(reorder.ShelfLot(level.on_hand, level.lot.expires_on if level.lot else None))
+        found[level.part_id].on_hand += level.on_hand
+    _gather_needs(found, ids)
+    lines = PurchaseOrderLine.objects.filter(part__in=ids, order__in=PurchaseOrder.objects.on_the_way())
+    for line in lines.select_related("order"):
+        if line.quantity > line.received:
+            due_on = _expected_on(line.order, day)
+            delivery = reorder.ExpectedDelivery(line.quantity - line.received, due_on, line.order.number)
+            found[line.part_id].deliveries.append(delivery)
+    for terms in SupplierTerms.objects.filter(part__in=ids).order_by("is_preferred", "-unit_price"):
+        # The last one stays: the preferred, else the cheapest.
+        found[terms.part_id].terms = terms
+    return found, _gather_use(found, ids, day, zone)
+
+
+def _gather_needs(found: dict[int, _Gathered], ids: list[int]) -> None:
+    wanted = Reservation.objects.still_wanted().filter(part__in=ids)
+    set_aside = set(wanted.set_aside().values_list("pk", flat=True))
+    for claim in wanted:
+        left = claim.quantity - claim.used
+        if left > 0:
+            found[claim.part_id].planned.append(reorder.PlannedNeed(left, claim.needed_on, claim.source))
+            found[claim.part_id].reserved += left if claim.pk in set_aside else ZERO
+
+
+def _gather_use(found: dict[int, _Gathered], ids: list[int], day: date, zone: ZoneInfo) -> int:
+    """Collect what was issued unplanned, and return over how many days it was looked at."""
+    until_at = clock.start_of_day(day + timedelta(days=1), zone)
+    first_at: datetime | None = StockMove.objects.aggregate(first=Min("at"))["first"]
+    if first_at is None:
+        return 0
+    observed_days = min(LOOK_BACK_DAYS, max(1, (until_at - first_at).days))
+    issues = StockMove.objects.filter(
+        part__in=ids,
+        kind=StockMove.Kind.ISSUE,
+        at__gte=until_at - timedelta(days=observed_days + 1),
+        at__lt=until_at,
+    ).exclude(reservation__is_planned=True)
+    for part_id, quantity in issues.values_list("part_id", "quantity"):
+        found[part_id].issues.append(-quantity)
+    return observed_days
+
+
+def _expected_on(order: PurchaseOrder, day: date) -> date:
+    """The promised day; an order without one is expected today, so that it neither counts as late nor is left out."""
+    return order.promised_on or day
+
+
+def _advise(part: Part, seen: _Gathered, day: date, observed_days: int, as_of: datetime) -> ReorderAdvice:
+    terms = seen.terms
+    supply = (
+        reorder.SupplyTerms(terms.lead_time_days, terms.lead_time_sd_days, terms.pack_size, terms.least_order)
+        if terms
+        else reorder.SupplyTerms(0)
+    )
+    advice = reorder.reorder_advice(
+        reorder.PartOutlook(
+            today_on=day,
+            terms=supply,
+            shelf=tuple(seen.shelf),
+            planned=tuple(seen.planned),
+            deliveries=tuple(seen.deliveries),
+            past_use=reorder.PastUse(tuple(seen.issues), observed_days),
+            wanted_cycle_service=reorder.CYCLE_SERVICE[part.criticality],
+        )
+    )
+    reason = advice.reason
+    if terms is None:
+        reason += " No supplier is known, so the lead time counts as 0 days: enter who delivers this part."
+    return ReorderAdvice(
+        part=part,
+        as_of=as_of,
+        on_hand=seen.on_hand,
+        reserved=seen.reserved,
+        on_order=advice.on_order,
+        planned_need=advice.planned_in_interval,
+        reorder_point=advice.reorder_point,
+        order_quantity=advice.quantity,
+        stockout_risk=round(Decimal(advice.run_out_chance), 4),
+        is_late=bool(advice.late),
+        reason=reason,
+    )
