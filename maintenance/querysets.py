@@ -2,10 +2,21 @@
 
 from typing import TYPE_CHECKING
 
+from django.apps import apps
 from django.db import models
+from django.db.models import Count, Exists, OuterRef, Prefetch, Q, Subquery
 
 if TYPE_CHECKING:
-    from maintenance.models import Defect, FunctionCheck, StandingTask, WorkOrder  # noqa: F401
+    from maintenance.models import (  # noqa: F401
+        Caution,
+        CheckItem,
+        Defect,
+        FunctionCheck,
+        ProofTest,
+        StandingTask,
+        WorkOrder,
+    )
+    from plant.models import Person
 
 FINISHED_STATES = ("done", "signed_off", "withdrawn")
 
@@ -16,6 +27,17 @@ class WorkOrderQuerySet(models.QuerySet["WorkOrder"]):
     def unfinished(self) -> "WorkOrderQuerySet":
         """Work that is still to be done."""
         return self.exclude(state__in=FINISHED_STATES)
+
+    def for_list(self) -> "WorkOrderQuerySet":
+        """With everything a list shows, in a fixed number of queries."""
+        assignments = apps.get_model("maintenance", "Assignment").objects.select_related("person")
+        return self.select_related("kiln", "component", "defect", "placement").prefetch_related(
+            Prefetch("assignments", queryset=assignments)
+        )
+
+    def of_person(self, person: "Person | None") -> "WorkOrderQuerySet":
+        """Work given to somebody; nothing where there is nobody."""
+        return self.filter(assignments__person=person) if person else self.none()
 
 
 class StandingTaskQuerySet(models.QuerySet["StandingTask"]):
@@ -44,3 +66,69 @@ class DefectQuerySet(models.QuerySet["Defect"]):
     def blocking_entry(self) -> "DefectQuerySet":
         """Defects that keep everybody out of the chamber."""
         return self.not_cured().filter(blocks_entry=True)
+
+
+class CautionQuerySet(models.QuerySet["Caution"]):
+    """Cautions."""
+
+    def for_work_order(self, order: "WorkOrder") -> "CautionQuerySet":
+        """The cautions of a job: its sheet's, those of its place, and that local rules come first."""
+        codes = {"general"}
+        if order.needs_state in ("empty", "still"):
+            codes |= {"lock-out", "warm-chamber"}
+        if order.defect and order.defect.blocks_entry:
+            codes.add("escape-fault")
+        return self.filter(Q(code__in=codes) | Q(task_sheets=order.sheet_id)).distinct()
+
+    def for_sitting(self, check: "FunctionCheck", kiln_state: str) -> "CautionQuerySet":
+        """The cautions of all points that are looked at in a state of the kiln."""
+        points = check.items.filter(point__seen_in__in=[kiln_state, "either"]).values("point")
+        codes = {"general"} | ({"lock-out", "warm-chamber"} if kiln_state == "open_empty" else set())
+        return self.filter(Q(code__in=codes) | Q(check_points__in=points)).distinct()
+
+
+class CheckItemQuerySet(models.QuerySet["CheckItem"]):
+    """Points of function checks."""
+
+    def with_latest(self) -> "CheckItemQuerySet":
+        """Each with the result that counts (``latest_result``) and when it was found (``latest_at``)."""
+        findings = apps.get_model("maintenance", "Finding").objects.filter(item=OuterRef("pk")).order_by("-at", "-id")
+        return self.annotate(
+            latest_result=Subquery(findings.values("result")[:1]), latest_at=Subquery(findings.values("at")[:1])
+        )
+
+    def needed(self) -> "CheckItemQuerySet":
+        """Without substitutes that were made for a point which could be seen after all."""
+        unseen = (
+            self.model._default_manager.all()
+            .with_latest()  # type: ignore[attr-defined]
+            .filter(check_up=OuterRef("check_up"), point__substitute=OuterRef("point"), latest_result="not_seen")
+        )
+        return self.filter(Q(is_substitute=False) | Exists(unseen))
+
+    def without_finding(self) -> "CheckItemQuerySet":
+        """Points that nobody has looked at yet."""
+        return self.needed().with_latest().filter(latest_result__isnull=True)
+
+    def progress(self) -> dict[int, dict[str, tuple[int, int]]]:
+        """Return check id -> state in which points can be seen -> (seen, all)."""
+        rows = (
+            self.needed()
+            .with_latest()
+            .order_by()
+            .values("check_up", "point__seen_in")
+            .annotate(all=Count("pk"), seen=Count("pk", filter=Q(latest_result__isnull=False)))
+        )
+        found: dict[int, dict[str, tuple[int, int]]] = {}
+        for row in rows:
+            found.setdefault(row["check_up"], {})[row["point__seen_in"]] = (row["seen"], row["all"])
+        return found
+
+
+class ProofTestQuerySet(models.QuerySet["ProofTest"]):
+    """Proof tests."""
+
+    def latest_of_each(self) -> "ProofTestQuerySet":
+        """Only the last test of each component."""
+        last = self.model._default_manager.filter(component=OuterRef("component")).order_by("-tested_at", "-id")
+        return self.filter(pk=Subquery(last.values("pk")[:1]))

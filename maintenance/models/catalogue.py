@@ -5,6 +5,7 @@ from django.db.models import F, Q
 from django.utils.translation import gettext_lazy as _
 
 from inventory.models import PartKind
+from maintenance.querysets import CautionQuerySet
 from plant.fields import QuantityField
 from plant.models import ComponentKind, Skill
 
@@ -35,6 +36,8 @@ class Caution(Sourced):
     title = models.CharField(_("title"), max_length=120)
     text = models.TextField(_("hazard"))
     before_start = models.TextField(_("before the start"))
+
+    objects = CautionQuerySet.as_manager()
 
     class Meta:
         ordering = ["code"]

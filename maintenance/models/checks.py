@@ -7,7 +7,7 @@ from django.urls import reverse
 from django.utils.translation import gettext_lazy as _
 
 from maintenance.models.catalogue import CheckPoint
-from maintenance.querysets import DefectQuerySet, FunctionCheckQuerySet
+from maintenance.querysets import CheckItemQuerySet, DefectQuerySet, FunctionCheckQuerySet, ProofTestQuerySet
 from plant.fields import MoneyField
 from plant.models import Component, FailureMode, Kiln, Person
 
@@ -50,6 +50,8 @@ class CheckItem(models.Model):
     point = models.ForeignKey(CheckPoint, on_delete=models.PROTECT, related_name="+")
     component = models.ForeignKey(Component, on_delete=models.PROTECT, null=True, blank=True, related_name="+")
     is_substitute = models.BooleanField(_("stands in for a point that could not be seen"), default=False)
+
+    objects = CheckItemQuerySet.as_manager()
 
     class Meta:
         ordering = ["check_up", "point__end_view_no", "point__code", "component__tag"]
@@ -162,6 +164,8 @@ class ProofTest(models.Model):
     seal_no = models.CharField(_("number of the seal"), max_length=40, blank=True)
     next_due_on = models.DateField(_("next due"))
     note = models.TextField(_("note"), blank=True)
+
+    objects = ProofTestQuerySet.as_manager()
 
     class Meta:
         ordering = ["-tested_at"]
