@@ -1,5 +1,8 @@
 """Parts, where they lie, and who delivers them."""
 
+from datetime import date, timedelta
+from decimal import Decimal
+
 from django.db import models
 from django.db.models import Q
 from django.urls import reverse
@@ -44,6 +47,10 @@ class Bin(models.Model):
         return self.code
 
 
+# Units of which there are no halves.
+WHOLE_UNITS = frozenset({"piece", "set", "pack", "pair"})
+
+
 class Part(models.Model):
     """A part that the mill keeps."""
 
@@ -75,6 +82,15 @@ class Part(models.Model):
     def get_absolute_url(self) -> str:
         """Return the part's page."""
         return reverse("inventory:part", args=[self.code])
+
+    @property
+    def unit_step(self) -> Decimal:
+        """Return the least amount in which the part is counted or measured."""
+        return Decimal(1) if self.unit in WHOLE_UNITS else Decimal("0.001")
+
+    def expires_on_after(self, received_on: date) -> date | None:
+        """Return the last day of use by the part's shelf life, or None where it keeps."""
+        return received_on + timedelta(days=self.shelf_life_days) if self.shelf_life_days else None
 
 
 class Supplier(models.Model):
