@@ -10,7 +10,7 @@ from django.http import HttpResponse
 from django.utils import timezone
 
 # What a spreadsheet program takes for the beginning of a formula.
-FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
+FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r", "\n")
 PLAIN_NUMBER = re.compile(r"[+-]?\d+([.,]\d+)?")
 
 

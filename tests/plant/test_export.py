@@ -11,7 +11,7 @@ from django.utils import timezone
 from plant.export import csv_cell, csv_response
 
 
-@pytest.mark.parametrize("text", ["=1+1", "+cmd|' /C calc'!A0", "-2+3", "@SUM(A1)", "\t=1", "\r=1", "=", "-"])
+@pytest.mark.parametrize("text", ["=1+1", "+cmd|' /C calc'!A0", "-2+3", "@SUM(A1)", "\t=1", "\r=1", "\n=1", "=", "-"])
 def test_text_that_looks_like_a_formula_gets_an_apostrophe(text: str) -> None:
     assert csv_cell(text) == f"'{text}"
 
