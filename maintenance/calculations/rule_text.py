@@ -6,9 +6,10 @@ times that a change of clocks skips (p. 43 leaves them out, p. 45 with section 3
 """
 
 import re
+from calendar import monthrange
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from datetime import UTC, date, datetime, timedelta, tzinfo
+from datetime import UTC, date, datetime, tzinfo
 from functools import lru_cache
 from typing import Final, cast
 
@@ -150,29 +151,23 @@ def parse_date_rule(text: str) -> RuleParts:
 def check_yields(parts: RuleParts, anchor_on: date) -> None:
     """Refuse a rule that gives no date within fifty years of its anchor.
 
-    Days are looked at one by one and the search ends at the first that fits, so that a rule which never fits
-    (30 February) costs a bounded moment instead of a walk to the year 9999.
+    By the year and the month dateutil itself is soon at the year 9999 where nothing fits (30 February). By the
+    week and the day that walk would take seconds, so those days are looked at here, up to the first that fits.
 
     Raises
     ------
     RuleError
         if no date fits.
     """
-    last_on = _years_later(anchor_on, SEARCH_YEARS)
+    last_on = date(min(anchor_on.year + SEARCH_YEARS, date.max.year), 12, 31)
     if parts.until_on is not None:
         last_on = min(last_on, parts.until_on)
-    needed = min((abs(position) for position in parts.by_set_position), default=1)
-    fitting: dict[int, int] = {}
-    # A group (week, month, year) counts whole, also its days before the anchor, where positions are picked.
-    first = anchor_on.toordinal() - (366 if parts.by_set_position else 0)
-    for ordinal in range(max(1, first), last_on.toordinal() + 1):
-        on = date.fromordinal(ordinal)
-        group = _group(parts, on)
-        if (group - _group(parts, anchor_on)) % parts.interval or not _fits(parts, on, anchor_on):
-            continue
-        fitting[group] = fitting.get(group, 0) + 1
-        if fitting[group] >= needed and on >= anchor_on:
+    if parts.frequency in ("YEARLY", "MONTHLY"):
+        first_on = next(rule_dates(parts, anchor_on), None)
+        if first_on is not None and first_on <= last_on:
             return
+    elif _gives_day(parts, anchor_on, last_on):
+        return
     limit = f"up to UNTIL={parts.until}" if parts.until else f"within {SEARCH_YEARS} years"
     raise RuleError(
         f"the rule {parts.text} never gives a date {limit}, counted from {anchor_on.isoformat()}: "
@@ -343,67 +338,41 @@ def _check_together(parts: RuleParts, pairs: dict[str, str]) -> None:
             f"BYDAY={pairs['BYDAY']} counts weekdays within a month or year: "
             "use FREQ=MONTHLY or YEARLY without BYWEEKNO, or leave the number out"
         )
+    within_month = parts.frequency == "MONTHLY" or bool(parts.by_month)
+    if within_month and any(abs(ordinal) > 5 for ordinal, _ in parts.by_day):
+        raise RuleError(f"BYDAY={pairs['BYDAY']} counts past 5, but no month has a weekday six times: use 1 to 5")
     if parts.by_set_position and not any(name.startswith("BY") and name != "BYSETPOS" for name in pairs):
         raise RuleError("BYSETPOS picks from what other parts give: add for example BYDAY")
 
 
-def _years_later(on: date, years: int) -> date:
-    return date(min(on.year + years, date.max.year), 12, 31)
+def _gives_day(parts: RuleParts, anchor_on: date, last_on: date) -> bool:
+    """Say whether a daily or weekly rule gives a day from its anchor to the last day."""
+    needed = min((abs(position) for position in parts.by_set_position), default=1)
+    fitting: dict[int, int] = {}
+    # Where positions are picked, the anchor's week counts whole, also its days before the anchor.
+    first = anchor_on.toordinal() - (6 if parts.by_set_position else 0)
+    for ordinal in range(max(1, first), last_on.toordinal() + 1):
+        on = date.fromordinal(ordinal)
+        group = _group(parts, on)
+        if (group - _group(parts, anchor_on)) % parts.interval or not _fits(parts, on, anchor_on):
+            continue
+        fitting[group] = fitting.get(group, 0) + 1
+        if fitting[group] >= needed and on >= anchor_on:
+            return True
+    return False
 
 
 def _group(parts: RuleParts, on: date) -> int:
-    """Number the day, week, month or year that the rule's interval counts."""
-    if parts.frequency == "YEARLY":
-        return on.year
-    if parts.frequency == "MONTHLY":
-        return on.year * 12 + on.month - 1
-    if parts.frequency == "WEEKLY":
-        return (on.toordinal() - 1 - parts.week_start) // 7
-    return on.toordinal()
+    """Number the day or week that the rule's interval counts."""
+    return (on.toordinal() - 1 - parts.week_start) // 7 if parts.frequency == "WEEKLY" else on.toordinal()
 
 
 def _fits(parts: RuleParts, on: date, anchor_on: date) -> bool:
-    """Say whether one day passes all the rule's filters, those that it takes from its anchor included."""
-    year_length = date(on.year, 12, 31).timetuple().tm_yday
-    month_length = (
-        (date(on.year + on.month // 12, on.month % 12 + 1, 1) - date(on.year, on.month, 1)).days
-        if on.year < date.max.year
-        else 31
-    )
-    year_day = on.timetuple().tm_yday
-    checks = [
-        _among(parts.by_month, on.month, 0),
-        _among(parts.by_week, *_week_numbers(on, parts.week_start)) if parts.by_week else True,
-        _among(parts.by_year_day, year_day, year_day - year_length - 1),
-        _among(parts.by_month_day, on.day, on.day - month_length - 1),
-    ]
-    if parts.by_day:
-        in_month = parts.frequency == "MONTHLY" or bool(parts.by_month)
-        place, length = (on.day, month_length) if in_month else (year_day, year_length)
-        ordinals = (0, (place - 1) // 7 + 1, -((length - place) // 7 + 1))
-        checks.append(any(weekday == on.weekday() and nth in ordinals for nth, weekday in parts.by_day))
-    if not parts.picks_days:
-        checks.append(_takes_anchor_day(parts, on, anchor_on))
-    return all(checks)
-
-
-def _takes_anchor_day(parts: RuleParts, on: date, anchor_on: date) -> bool:
-    if parts.frequency == "WEEKLY":
-        return on.weekday() == anchor_on.weekday()
-    if parts.frequency == "MONTHLY":
-        return on.day == anchor_on.day
-    if parts.frequency == "YEARLY":
-        return on.day == anchor_on.day and (bool(parts.by_month) or on.month == anchor_on.month)
-    return True
-
-
-def _among(wanted: tuple[int, ...], forwards: int, backwards: int) -> bool:
-    return not wanted or forwards in wanted or backwards in wanted
-
-
-def _week_numbers(on: date, week_start: int) -> tuple[int, int]:
-    """Number the day's week from the front and the back of its week year (ISO 8601 for a Monday start)."""
-    # The week belongs to the year in which its fourth day lies.
-    fourth = min(on, date.max - timedelta(days=7)) + timedelta(days=3 - (on.weekday() - week_start) % 7)
-    year_day, year_length = fourth.timetuple().tm_yday, date(fourth.year, 12, 31).timetuple().tm_yday
-    return (year_day - 1) // 7 + 1, -((year_length - year_day) // 7 + 1)
+    """Say whether a day passes the filters of a daily or weekly rule."""
+    weekdays = {weekday for _, weekday in parts.by_day}
+    if not weekdays and parts.frequency == "WEEKLY":
+        weekdays = {anchor_on.weekday()}
+    if (weekdays and on.weekday() not in weekdays) or (parts.by_month and on.month not in parts.by_month):
+        return False
+    from_end = on.day - monthrange(on.year, on.month)[1] - 1
+    return not parts.by_month_day or on.day in parts.by_month_day or from_end in parts.by_month_day

@@ -1,12 +1,18 @@
 """The dates of a calendar rule by plain `dateutil.rrule`: the slow computation that ours must equal."""
 
 from datetime import date, datetime
+from typing import Literal
 
 from dateutil.rrule import DAILY, MONTHLY, WEEKLY, YEARLY, rrule, rruleset, rrulestr
 
 from maintenance.calculations.calendar_rules import CalendarRule, IntervalRule, MonthEnd, TextRule, Unit
 
-_FREQUENCIES = {Unit.DAYS: DAILY, Unit.WEEKS: WEEKLY, Unit.MONTHS: MONTHLY, Unit.YEARS: YEARLY}
+_FREQUENCIES: dict[Unit, Literal[0, 1, 2, 3]] = {
+    Unit.DAYS: DAILY,
+    Unit.WEEKS: WEEKLY,
+    Unit.MONTHS: MONTHLY,
+    Unit.YEARS: YEARLY,
+}
 
 
 def plain_rule(rule: CalendarRule) -> rrule | rruleset:
