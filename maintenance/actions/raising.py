@@ -176,8 +176,8 @@ def _kinds_nobody_keeps(sheet: TaskSheet | None) -> str:
 def missing_parts(work_orders: Iterable[WorkOrder]) -> dict[int, list[Short]]:
     """Return work order id -> the parts it waits for, only for those that wait; a handful of queries for any number.
 
-    The shelf, then what suppliers have promised, serves reservations in the order of the day they are needed on, then of
-    their making: what an earlier one claims is not there for a later one. Need that is only foreseen claims nothing.
+    The shelf, then what suppliers have promised, serves reservations in the order of the day they are needed on, then
+    of their making: what an earlier one claims is not there for a later one. Need that is only foreseen claims nothing.
     """
     lines = list(
         WorkPart.objects.filter(work_order__in=list(work_orders), reservation__closed_at__isnull=True)
