@@ -3,6 +3,8 @@
 from django.http import Http404, HttpRequest, HttpResponse
 from django.urls import URLPattern, path
 
+from maintenance.views import kilns
+
 
 def soon(request: HttpRequest, **kwargs: str) -> HttpResponse:
     """Stand in for a page that is being built."""
@@ -11,7 +13,7 @@ def soon(request: HttpRequest, **kwargs: str) -> HttpResponse:
 
 app_name = "maintenance"
 urlpatterns: list[URLPattern] = [
-    path("kilns/", soon, name="kilns"),
+    path("kilns/", kilns.kilns, name="kilns"),
     path("kilns/<slug:tag>/", soon, name="kiln"),
     path("rounds/", soon, name="rounds"),
     path("rounds/checks/<slug:number>/", soon, name="check"),

@@ -56,7 +56,7 @@ STATE_WORDS: dict[str, Promise | str] = {
     "worn": _("worn"),
     "defect": _("defect"),
     "not_seen": _("could not be seen"),
-    "open": _("to be looked at"),
+    "open": _("waiting"),
     "none": _("nothing noted"),
 }
 
@@ -419,3 +419,81 @@ def mark_at(state: str, x: float, y: float, size: float = MARK_SIZE) -> Shape:
     ring = (turn + i * 2 * pi / count for i in range(count))
     points = tuple((round(x + size * stretch * cos(a), 1), round(y + size * stretch * sin(a), 1)) for a in ring)
     return Line(points, state, is_closed=True)
+
+
+CARD_WIDTH, CARD_HEIGHT = 76.0, 58.0
+CARD_LOOKS: dict[str, Look] = {
+    "shell": Look("#ffffff", INK, 1.6),
+    "warm": Look("#f0dfcd", INK, 1.6),
+    "steam": Look("#dbe7ed", INK, 1.6),
+    "stopped": Look("#f8dcd9", "#9c2727", 2),
+    "planned": Look("#fbeecb", INK, 1.6),
+    "board": Look("#dcb48a", "#a8622a", 0.8),
+    "gone": Look("", LINE, 1, "3 2"),
+    "air": Look("", "#336079", 2),
+    "heat": Look("#9c2727", "", 0),
+    "leaf": Look("#ffffff", INK, 1.4),
+    "arrow": Look("", INK, 2.4),
+    "cross": Look("", "#9c2727", 3.4),
+    "bar": Look("#4d3200", "", 0),
+    "ground": Look("", INK, 2),
+}
+LOADED = {"loading", "heating_up", "drying", "conditioning", "cooling", "unloading", "waiting_loaded"}
+SHELLS = {
+    "heating_up": "warm",
+    "drying": "steam",
+    "conditioning": "steam",
+    "stopped": "stopped",
+    "planned_down": "planned",
+}
+
+
+def small_chamber(state: str, *, is_loaded: bool) -> tuple[Shape, ...]:
+    """Draw a chamber for a card: its look and a sign of its own tell the state (a value of ``KilnState``)."""
+    shell = Line(((8, 54), (8, 18), (38, 6), (68, 18), (68, 54)), SHELLS.get(state, "shell"), is_closed=True)
+    return (
+        shell,
+        *(_small_stack() if is_loaded or state in LOADED else _empty_place(state)),
+        *_sign(state),
+        Line(((1, 54.5), (75, 54.5)), "ground"),
+    )
+
+
+def _small_stack() -> Iterator[Shape]:
+    for layer in range(4):
+        for x in (20.0, 39.0):
+            yield Rect(x, 30 + layer * 5.8, 17, 4, "board")
+
+
+def _empty_place(state: str) -> Iterator[Shape]:
+    if state == "no_timber":
+        yield Rect(20, 30, 36, 22, "gone")
+
+
+def _sign(state: str) -> Iterator[Shape]:
+    match state:
+        case "drying" | "conditioning":
+            for x in (24, 38, 52) if state == "drying" else (31, 45):
+                yield Curve((x, 27), (x - 6, 23), (x + 6, 20), (x, 16), "air")
+        case "heating_up":
+            for x in (24, 38, 52):
+                yield Line(((x - 4, 27), (x, 17), (x + 4, 27)), "heat", is_closed=True)
+        case "cooling":
+            yield Line(((38, 14), (38, 26)), "arrow")
+            yield Line(((33, 21), (38, 26.5), (43, 21)), "arrow")
+        case "loading" | "unloading":
+            tip, tail = (26, 2) if state == "loading" else (2, 26)
+            back = 5 if tip > tail else -5
+            yield Line(((tail, 44), (tip, 44)), "arrow")
+            yield Line(((tip - back, 39), (tip, 44), (tip - back, 49)), "arrow")
+        case "open_and_empty":
+            yield Line(((8, 22), (1, 27), (1, 54), (8, 54)), "leaf", is_closed=True)
+            yield Line(((68, 22), (75, 27), (75, 54), (68, 54)), "leaf", is_closed=True)
+        case "stopped":
+            yield Line(((28, 13), (48, 27)), "cross")
+            yield Line(((48, 13), (28, 27)), "cross")
+        case "planned_down":
+            yield Rect(31, 14, 5, 13, "bar")
+            yield Rect(40, 14, 5, 13, "bar")
+        case _:
+            return

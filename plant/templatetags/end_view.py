@@ -21,7 +21,7 @@ def show_end_view(
     """Draw the chamber of a kiln with marks.
 
     ``marks``: number -> {"state": sound, worn, defect, not_seen, open or none, "label": text, "url": optional}; a
-    number without one has nothing noted. ``size``: "large" shows the words below, "small" keeps them for screen readers.
+    number without one has nothing noted. ``size``: "large" shows the words below, "small" hides them from sight.
     """
     noted = [_noted(number, marks.get(number) or {}) for number in view.NUMBER_NAMES]
     return {
@@ -63,6 +63,18 @@ def mark_shape(state: str) -> SafeString:
     return format_html(
         '<svg class="end-view-shape" viewBox="0 0 22 22" aria-hidden="true" focusable="false">{}</svg>',
         small_mark(state),
+    )
+
+
+@register.simple_tag
+def small_chamber(state: str, is_loaded: bool = False) -> SafeString:
+    """Show a kiln's state as a small chamber, to stand beside its word."""
+    shapes = view.small_chamber(state, is_loaded=is_loaded)
+    return format_html(
+        '<svg class="small-chamber" viewBox="0 0 {} {}" aria-hidden="true" focusable="false">{}</svg>',
+        _n(view.CARD_WIDTH),
+        _n(view.CARD_HEIGHT),
+        format_html_join("", "{}", ((element(shape, view.CARD_LOOKS),) for shape in shapes)),
     )
 
 

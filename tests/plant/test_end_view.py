@@ -7,6 +7,7 @@ import pytest
 from django.template import engines
 
 from plant import end_view
+from plant.calculations.kiln_state import KilnState
 from plant.models import ComponentKind, Kiln
 from plant.templatetags.end_view import show_end_view
 
@@ -76,12 +77,15 @@ def test_a_mark_says_its_state_in_words_and_links_where_told() -> None:
     assert "7 Spray: defect – nozzle 5 &lt;scaled&gt;" in page
     assert page.count('href="/kilns/K2/"') == 2
     assert "style=" not in page
+    assert all(f">{number}</text>" in page for number in range(1, 13))
 
 
 def test_the_words_stand_below_even_where_only_a_screen_reader_reads_them() -> None:
     page = drawn({}, size="small")
     assert 'class="hidden-word"' in page
-    assert all(f"{name}: nothing noted" in page for name in map(str, end_view.NUMBER_NAMES.values()))
+    assert all(
+        f'{name}<span class="hidden-word">: nothing noted' in page for name in map(str, end_view.NUMBER_NAMES.values())
+    )
 
 
 def test_the_picture_is_well_formed() -> None:
@@ -97,3 +101,18 @@ def test_an_unknown_state_is_a_mistake_of_the_program() -> None:
 def test_the_groups_of_the_catalogue_fit_in_the_numbers() -> None:
     field = ComponentKind._meta.get_field("end_view_no")
     assert [v.limit_value for v in field.validators[:2]] == [1, 12]  # type: ignore[attr-defined]
+
+
+@pytest.mark.parametrize("state", list(KilnState))
+def test_the_small_chamber_stays_in_its_frame(state: KilnState) -> None:
+    for shape in end_view.small_chamber(state, is_loaded=state is KilnState.STOPPED):
+        assert shape.look in end_view.CARD_LOOKS
+        assert all(0 <= x <= end_view.CARD_WIDTH and 0 <= y <= end_view.CARD_HEIGHT for x, y in points_of(shape))
+
+
+def test_no_two_states_of_a_kiln_look_alike_in_black_and_white() -> None:
+    def outline(state: KilnState) -> str:
+        loaded = state in end_view.LOADED
+        return repr([points_of(shape) for shape in end_view.small_chamber(state, is_loaded=loaded)])
+
+    assert len({outline(state) for state in KilnState}) == len(KilnState)

@@ -1,0 +1,283 @@
+"""What the Kilns page says this morning: a card for each chamber, and one sentence over all of them."""
+
+from collections import defaultdict
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
+from datetime import datetime, timedelta
+
+from django.db.models import Count, Q
+from django.utils import timezone
+from django.utils.formats import date_format
+from django.utils.functional import Promise
+from django.utils.text import get_text_list
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy, ngettext
+
+from maintenance.actions.raising import missing_parts
+from maintenance.models import Defect, EntryPermit, Placement, WorkOrder
+from plant import clock
+from plant.calculations.kiln_state import KilnState
+from plant.calculations.openings import Opening
+from plant.kilns_now import KilnNow, kilns_now
+from plant.models import Kiln, Mill
+from plant.templatetags.kilnward import span
+from plant.templatetags.units import volume_in
+
+DUE_SOON = timedelta(days=7)
+
+STATE_WORDS: dict[KilnState, Promise | str] = {
+    KilnState.LOADING: gettext_lazy("loading"),
+    KilnState.HEATING_UP: gettext_lazy("heating up"),
+    KilnState.DRYING: gettext_lazy("drying"),
+    KilnState.CONDITIONING: gettext_lazy("conditioning"),
+    KilnState.COOLING: gettext_lazy("cooling"),
+    KilnState.UNLOADING: gettext_lazy("unloading"),
+    KilnState.WAITING_LOADED: gettext_lazy("loaded, waiting"),
+    KilnState.OPEN_AND_EMPTY: gettext_lazy("open and empty"),
+    KilnState.NO_TIMBER: gettext_lazy("no timber"),
+    KilnState.PLANNED_DOWN: gettext_lazy("planned stop"),
+    KilnState.STOPPED: gettext_lazy("stopped"),
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Tag:
+    """A short remark on a card; ``look`` is sound, mind, alarm or steam."""
+
+    look: str
+    text: str
+
+
+@dataclass(slots=True)
+class Card:
+    """One chamber of the strip."""
+
+    now: KilnNow
+    word: str
+    lines: list[str]
+    tags: list[Tag] = field(default_factory=list)
+    jobs: list[Placement] = field(default_factory=list)
+
+    @property
+    def kiln(self) -> Kiln:
+        """The kiln."""
+        return self.now.kiln
+
+
+@dataclass(frozen=True, slots=True)
+class Morning:
+    """All cards, and the sentence."""
+
+    cards: list[Card]
+    sentence: str
+
+    def chosen(self, tag: str | None) -> Card | None:
+        """Return the card asked for, else the chamber that is open now or opens next."""
+        asked = next((card for card in self.cards if card.kiln.tag == tag), None)
+        return asked or min(self.cards, key=_opens_at, default=None)
+
+
+def _opens_at(card: Card) -> tuple[bool, datetime]:
+    opening = card.now.opening
+    return opening is None, opening.start_at if opening else datetime.max.replace(
+        tzinfo=timezone.get_current_timezone()
+    )
+
+
+def morning(mill: Mill, now: datetime) -> Morning:
+    """Look at every kiln in use; a fixed number of queries."""
+    stands = kilns_now(Kiln.objects.in_use().select_related("mill"), now)
+    cards = [Card(stand, str(STATE_WORDS[stand.state.state]), _lines(stand, mill, now)) for stand in stands]
+    jobs = _placed_jobs(cards)
+    barred = _barred()
+    inside = _inside()
+    due = _due_counts(now + DUE_SOON)
+    end_of_day = clock.start_of_day(clock.today(mill.zone) + timedelta(days=1), mill.zone)
+    for card in cards:
+        card.jobs = jobs_in(card.now.opening, jobs[card.kiln.pk])
+        card.tags = _tags(card, barred, inside, due, mill, now, end_of_day)
+    return Morning(cards, _sentence(cards, barred, end_of_day, now))
+
+
+def when(at: datetime, now: datetime) -> str:
+    """Say an instant as briefly as is clear: 13:00, Thu 13:00, 3 Mar."""
+    local, local_now = timezone.localtime(at), timezone.localtime(now)
+    if local.date() == local_now.date():
+        return date_format(local, "H:i")
+    return date_format(local, "D H:i" if abs((local.date() - local_now.date()).days) < 7 else "j M")
+
+
+def _lines(stand: KilnNow, mill: Mill, now: datetime) -> list[str]:
+    """Say how far it is, what is inside, and what comes."""
+    state = stand.state.state
+    lines = []
+    if state in (KilnState.STOPPED, KilnState.PLANNED_DOWN):
+        lines.append(_stood(stand, now))
+        if stand.state.cause:
+            lines.append(stand.state.cause)
+    elif stand.phase is not None:
+        lines.append(progress(stand, now))
+    elif stand.state.since_at:
+        lines.append(_("since %(when)s") % {"when": when(stand.state.since_at, now)})
+    if stand.charge:
+        lines.append(_("%(species)s %(mm)d mm") % {"species": stand.charge.species, "mm": stand.charge.thickness_mm})
+    elif stand.next_charge and stand.next_load_at:
+        words = _("load was due %(when)s") if stand.next_load_at < now else _("load due %(when)s")
+        lines.append(words % {"when": when(stand.next_load_at, now)})
+    else:
+        lines.append(_("no charge planned"))
+    if stand.charge and stand.state.capacity_thousandths not in (0, 1000):
+        lines.append(_("slowed: %(share)d %% of its capacity") % {"share": stand.state.capacity_thousandths // 10})
+    return lines
+
+
+def _stood(stand: KilnNow, now: datetime) -> str:
+    since_at, until_at = stand.state.since_at, stand.stop.end_at if stand.stop else None
+    since = _("since %(when)s") % {"when": when(since_at, now)} if since_at else ""
+    until = _("until %(when)s") % {"when": when(until_at, now)} if until_at else ""
+    return " ".join(part for part in (since, until) if part)
+
+
+def progress(stand: KilnNow, now: datetime) -> str:
+    """Say how far the phase is: day 6 of 9, hour 7 of 9, until 13:00."""
+    phase = stand.phase
+    if phase is None or phase.end_at is None:
+        return ""
+    until = _("until %(when)s") % {"when": when(phase.end_at, now)}
+    hours = (phase.end_at - phase.start_at) / timedelta(hours=1)
+    done = (now - phase.start_at) / timedelta(hours=1)
+    if stand.state.state is KilnState.DRYING and hours >= 48:
+        return _("day %(day)d of %(days)d") % {"day": done // 24 + 1, "days": max(-(-hours // 24), done // 24 + 1)}
+    if stand.state.state in (KilnState.HEATING_UP, KilnState.DRYING):
+        return _("hour %(hour)d of %(hours)d, %(until)s") % {
+            "hour": done + 1,
+            "hours": max(-(-hours // 1), done + 1),
+            "until": until,
+        }
+    return until
+
+
+def _tags(
+    card: Card,
+    barred: dict[int, str],
+    inside: dict[int, datetime],
+    due: dict[int, int],
+    mill: Mill,
+    now: datetime,
+    end_of_day: datetime,
+) -> list[Tag]:
+    tags = []
+    pk = card.kiln.pk
+    if pk in barred:
+        tags.append(Tag("alarm", _("no entry: %(why)s") % {"why": barred[pk]}))
+    if pk in inside:
+        tags.append(Tag("alarm", _("open for entry since %(when)s") % {"when": when(inside[pk], now)}))
+    if card.now.lost_m3 is not None:
+        look = "mind" if card.now.state.state is KilnState.PLANNED_DOWN else "alarm"
+        tags.append(Tag(look, _("%(volume)s lost so far") % {"volume": volume_in(card.now.lost_m3, mill, 0)}))
+    tags += _opening_tag(card.now.opening, now, end_of_day)
+    if count := due.get(pk, 0):
+        tags.append(Tag("sound", ngettext("%d due this week", "%d due this week", count) % count))
+    return tags or [Tag("sound", _("nothing due this week"))]
+
+
+def _opening_tag(opening: Opening | None, now: datetime, end_of_day: datetime) -> list[Tag]:
+    if opening is None:
+        return []
+    if opening.is_now:
+        left = span(opening.end_at - now) if opening.end_at else _("no end planned")
+        return [Tag("mind", _("opening now: %(length)s") % {"length": left})]
+    if opening.start_at >= end_of_day:
+        return [Tag("steam", _("opens %(when)s") % {"when": when(opening.start_at, now)})]
+    length = span(opening.end_at - opening.start_at) if opening.end_at else _("no end planned")
+    return [Tag("mind", _("opening at %(when)s: %(length)s") % {"when": when(opening.start_at, now), "length": length})]
+
+
+def _placed_jobs(cards: Sequence[Card]) -> dict[int, list[Placement]]:
+    """Return what is placed up to the end of the next opening of each kiln, by kiln; three queries."""
+    spans = [
+        Q(work_order__kiln=card.kiln, end_at__gt=opening.start_at)
+        & (Q(start_at__lt=opening.end_at) if opening.end_at else Q())
+        for card in cards
+        if (opening := card.now.opening)
+    ]
+    if not spans:
+        return defaultdict(list)
+    found = Placement.objects.filter(work_order__in=WorkOrder.objects.unfinished())
+    jobs: dict[int, list[Placement]] = defaultdict(list)
+    wanted = spans[0]
+    for one in spans[1:]:
+        wanted |= one
+    related = found.filter(wanted).select_related("work_order__component__kind", "work_order__sheet__kind")
+    for job in related.prefetch_related("work_order__assignments__person").order_by("start_at", "work_order__number"):
+        jobs[job.work_order.kiln_id].append(job)
+    return jobs
+
+
+def jobs_in(opening: Opening | None, jobs: Iterable[Placement]) -> list[Placement]:
+    """Return the jobs whose place lies in an opening."""
+    if opening is None:
+        return []
+    return [
+        job
+        for job in jobs
+        if job.end_at > opening.start_at and (opening.end_at is None or job.start_at < opening.end_at)
+    ]
+
+
+def _barred() -> dict[int, str]:
+    """Return kiln -> why nobody may enter."""
+    defects = Defect.objects.blocking_entry().select_related("component").order_by("-found_at")
+    return {defect.kiln_id: defect.what for defect in defects}
+
+
+def _inside() -> dict[int, datetime]:
+    """Return kiln -> since when it is open for entry."""
+    opened = EntryPermit.objects.filter(act=EntryPermit.Act.OPENED, closing__isnull=True).order_by("-at")
+    return dict(opened.values_list("kiln", "at"))
+
+
+def _due_counts(until: datetime) -> dict[int, int]:
+    """Return kiln -> how much work falls due until then, overdue work included."""
+    due = WorkOrder.objects.unfinished().filter(due_at__lt=until).order_by()
+    return dict(due.values_list("kiln").annotate(count=Count("pk")))
+
+
+def _sentence(cards: Sequence[Card], barred: dict[int, str], end_of_day: datetime, now: datetime) -> str:
+    """Say what matters: safety first, then what opens today, what fits in, and what waits for a part."""
+    if not cards:
+        return _("No kiln is on record yet.")
+    open_today = [card for card in cards if card.now.opening and card.now.opening.start_at < end_of_day]
+    jobs = [job.work_order for card in open_today for job in card.jobs]
+    parts = [*_safety_words(cards, barred, now), _open_words(len(open_today))]
+    if open_today:
+        parts.append(_fit_words(len(jobs), len(missing_parts(jobs))))
+    return " ".join(parts)
+
+
+def _safety_words(cards: Sequence[Card], barred: dict[int, str], now: datetime) -> list[str]:
+    words = []
+    shut = [card.kiln.tag for card in cards if card.kiln.pk in barred]
+    if shut:
+        tags = get_text_list(shut, _("and"))
+        words.append(ngettext("Nobody may enter %s.", "Nobody may enter %s.", len(shut)) % tags)
+    late = WorkOrder.objects.unfinished().filter(safety_at__lt=now).count()
+    if late:
+        words.append(ngettext("%d safety job is past its date.", "%d safety jobs are past their date.", late) % late)
+    return words
+
+
+def _open_words(count: int) -> str:
+    if not count:
+        return _("No chamber opens today.")
+    return ngettext("%d chamber is open or opens today.", "%d chambers are open or open today.", count) % count
+
+
+def _fit_words(jobs: int, waiting: int) -> str:
+    if not jobs:
+        return _("No job has its place in them yet.")
+    fit = ngettext("%d job fits in", "%d jobs fit in", jobs) % jobs
+    if not waiting:
+        return _("%(fit)s, and its parts are there.") % {"fit": fit}
+    wait = ngettext("%d waits for a part", "%d wait for a part", waiting) % waiting
+    return f"{fit}, {wait}."
