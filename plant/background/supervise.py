@@ -24,8 +24,9 @@ from plant.models import Heartbeat, JobAttempt
 logger = logging.getLogger(__name__)
 
 LOOK_EVERY_S = 1.0
-# A worker that needs longer than this from its start to the first answer is taken for hung.
+# A worker that was just started may need so long for its first answer, however short the heartbeat is.
 STARTING_S = 10.0
+SILENT_BEATS = 3
 # A child that dies at once is not started more often than this.
 START_PAUSE_S = 3.0
 MOST_WEB_STARTS = 3
@@ -88,6 +89,7 @@ class Supervisor:
         self.exit_code = 0
         self.last_beat = Heartbeat()
         self.last_sign = time.monotonic()
+        self.silent_s = SILENT_BEATS * float(settings.HEARTBEAT_S)
         self.asked = -float(settings.HEARTBEAT_S)
 
     def run(self) -> int:
@@ -186,7 +188,7 @@ class Supervisor:
         if any(timezone.now() - attempt.started_at > longest for attempt in busy):
             return "a task overran its time and could not be ended"
         # Workers that are all busy cannot answer; one that is idle must.
-        if len(busy) < settings.Q_CLUSTER["workers"] and moment - self.last_sign > 3 * settings.HEARTBEAT_S:
+        if len(busy) < settings.Q_CLUSTER["workers"] and moment - self.last_sign > self.silent_s:
             return f"silent for {moment - self.last_sign:.0f} s"
         return ""
 
@@ -201,7 +203,7 @@ class Supervisor:
         sweep.unlock_rows()
         self.worker.start()
         self.last_beat = Heartbeat.objects.get(name=heartbeat.NAME)
-        self.last_sign = time.monotonic() + STARTING_S
+        self.last_sign = time.monotonic() + max(0.0, STARTING_S - self.silent_s)
 
     def _end_worker(self) -> None:
         if self.worker is not None and self.worker.process is not None:
