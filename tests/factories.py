@@ -8,7 +8,7 @@ import factory
 from factory.django import DjangoModelFactory
 
 from inventory.models import Bin, Part, PartKind, Supplier, SupplierTerms
-from maintenance.models import TaskSheet, WorkOrder
+from maintenance.models import CheckPoint, Defect, TaskSheet, WorkOrder, WorkStep
 from plant.models import (
     Charge,
     Component,
@@ -18,6 +18,7 @@ from plant.models import (
     Mill,
     Person,
     Phase,
+    Qualification,
     RoleHeld,
     Skill,
     User,
@@ -256,3 +257,52 @@ class WorkOrderFactory(DjangoModelFactory[WorkOrder]):
     hours = Decimal("1.5")
     due_at = MONDAY + timedelta(days=14)
     raised_at = MONDAY
+
+
+class WorkStepFactory(DjangoModelFactory[WorkStep]):
+    """A step of a job."""
+
+    class Meta:
+        model = WorkStep
+
+    work_order = factory.SubFactory(WorkOrderFactory)
+    no = factory.Sequence(lambda n: n + 1)
+    text = "Grease both bearings."
+
+
+class CheckPointFactory(DjangoModelFactory[CheckPoint]):
+    """A point that is looked at with the kiln open and empty, on each fan."""
+
+    class Meta:
+        model = CheckPoint
+        django_get_or_create = ("code",)
+
+    code = "fan-blades"
+    kind = factory.SubFactory(ComponentKindFactory)
+    end_view_no = 5
+    what = "Blades, hub, shroud and guard"
+    seen_in = "open_empty"
+    method = "Lock out first. Look at each blade root with a lamp."
+    criterion = "No crack, no loose screw."
+    per = "component"
+
+
+class DefectFactory(DjangoModelFactory[Defect]):
+    """A fan that wobbles."""
+
+    class Meta:
+        model = Defect
+
+    kiln = factory.SubFactory(KilnFactory)
+    found_at = MONDAY
+    what = "wobbles"
+
+
+class QualificationFactory(DjangoModelFactory[Qualification]):
+    """A skill that somebody holds, without an end."""
+
+    class Meta:
+        model = Qualification
+
+    person = factory.SubFactory(PersonFactory)
+    skill = factory.SubFactory(SkillFactory)

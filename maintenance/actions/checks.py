@@ -1,0 +1,220 @@
+"""Function checks: started, looked at over several sittings by several people, complete when every point has a finding."""
+
+from dataclasses import dataclass
+from uuid import UUID
+
+from django.core.exceptions import ValidationError
+from django.db import transaction
+from django.utils.translation import gettext as _
+
+from maintenance.actions.check_points import ensure_substitutes, items_for
+from maintenance.actions.defects import record_defect
+from maintenance.actions.entry import open_permit_of, refuse_where_blocked
+from maintenance.models import CheckItem, CheckPoint, Defect, Finding, FunctionCheck, Sitting
+from plant import clock
+from plant.access import require
+from plant.models import Change, ComponentKind, FailureMode, Kiln, NumberSeries, User
+
+SERIES = "function check"
+SeenIn = CheckPoint.SeenIn
+Result = Finding.Result
+
+
+@dataclass(frozen=True)
+class Answer:
+    """What somebody found at a point."""
+
+    result: str
+    failure_mode: FailureMode | None = None
+    note: str = ""
+    reason: str = ""
+    likelihood: str = Defect.Likelihood.SOON
+
+
+@transaction.atomic
+def start_check(kiln: Kiln, *, by: User) -> FunctionCheck:
+    """Start a check of a kiln, or return the one that is under way."""
+    require(by, "do rounds")
+    kiln = Kiln.objects.select_for_update().get(pk=kiln.pk)
+    known = FunctionCheck.objects.under_way().filter(kiln=kiln).first()
+    if known:
+        return known
+    check = FunctionCheck(kiln=kiln, started_at=clock.now(), started_by=by)
+    items = items_for(check)
+    check.number = f"FC-{NumberSeries.take(SERIES):04d}"
+    check.save()
+    CheckItem.objects.bulk_create(items)
+    Change.record(check, "started", by=by, after={"kiln": kiln.tag, "points": len(items)})
+    return check
+
+
+def _lock(check: FunctionCheck) -> FunctionCheck:
+    check = FunctionCheck.objects.select_for_update(of=("self",)).select_related("kiln").get(pk=check.pk)
+    if check.completed_at or check.withdrawn_at:
+        raise ValidationError(_("%(number)s is closed: start a new check.") % {"number": check.number}, code="closed")
+    return check
+
+
+@transaction.atomic
+def start_sitting(check: FunctionCheck, kiln_state: str, *, by: User, is_cautions_read: bool) -> Sitting:
+    """Start to look, in one state of the kiln; somebody who goes in needs the chamber open for entry."""
+    require(by, "do rounds")
+    check = _lock(check)
+    if kiln_state not in (SeenIn.RUNNING, SeenIn.OPEN_EMPTY):
+        raise ValidationError(_("Say whether the kiln is running or open and empty."))
+    mine = Sitting.objects.filter(check_up=check, by=by, ended_at__isnull=True).first()
+    if mine and mine.kiln_state == kiln_state:
+        return mine
+    if mine:
+        raise ValidationError(
+            _("End your sitting with the kiln %(state)s first.") % {"state": mine.get_kiln_state_display()}
+        )
+    if not is_cautions_read:
+        raise ValidationError(_("Read the cautions and confirm them before you start."))
+    if kiln_state == SeenIn.OPEN_EMPTY:
+        refuse_where_blocked(check.kiln)
+        if open_permit_of(check.kiln) is None:
+            raise ValidationError(
+                _("Open %(kiln)s for entry first: open, cooled, locked out, escape door tried.") % {"kiln": check.kiln},
+                code="permit",
+            )
+    sitting = Sitting.objects.create(check_up=check, kiln_state=kiln_state, started_at=clock.now(), by=by)
+    Change.record(check, "sitting started", by=by, after={"kiln_state": kiln_state, "cautions_read": True})
+    return sitting
+
+
+@transaction.atomic
+def end_sitting(sitting: Sitting, *, by: User) -> Sitting:
+    """Stop looking for now; what was found stays."""
+    require(by, "do rounds")
+    sitting = Sitting.objects.select_for_update(of=("self",)).select_related("check_up").get(pk=sitting.pk)
+    if sitting.ended_at:
+        return sitting
+    sitting.ended_at = clock.now()
+    sitting.save(update_fields=["ended_at"])
+    Change.record(sitting.check_up, "sitting ended", by=by, after={"kiln_state": sitting.kiln_state})
+    return sitting
+
+
+@transaction.atomic
+def record_finding(item: CheckItem, sitting: Sitting, answer: Answer, *, by: User, key: UUID) -> Finding:
+    """Enter what was found at a point; a later entry corrects an earlier one.
+
+    A defect goes on record at once, and closes the chamber where the point says so. The defect of an earlier finding stays
+    on record: it ends by work that is signed off, or struck with a reason.
+    """
+    require(by, "do rounds")
+    known = Finding.objects.filter(key=key).first()
+    if known:
+        return known
+    check = _lock(item.check_up)
+    item = CheckItem.objects.select_related("point__kind", "point__substitute", "component").get(pk=item.pk)
+    _refuse_wrong_sitting(item, sitting, by)
+    _refuse_incomplete(item, answer)
+    earlier = item.findings.order_by("at", "id").last()
+    finding = Finding.objects.create(
+        key=key,
+        item=item,
+        sitting=sitting,
+        result=answer.result,
+        failure_mode=answer.failure_mode,
+        reason=answer.reason.strip() if answer.result == Result.NOT_SEEN else "",
+        note=answer.note.strip(),
+        at=clock.now(),
+        by=by,
+    )
+    if earlier:
+        Change.record(
+            check,
+            "finding corrected",
+            by=by,
+            before={"result": earlier.result},
+            after={"result": finding.result, "point": item.point.code},
+        )
+    if answer.result == Result.NOT_SEEN:
+        item.check_up = check
+        ensure_substitutes(item)
+    if answer.result == Result.DEFECT:
+        _put_defect_on_record(check.kiln, item, finding, answer, by)
+    return finding
+
+
+def _refuse_wrong_sitting(item: CheckItem, sitting: Sitting, by: User) -> None:
+    if sitting.check_up_id != item.check_up_id or sitting.by_id != by.pk:
+        raise ValidationError(_("This is not your sitting of this check: start one."))
+    if sitting.ended_at:
+        raise ValidationError(_("Your sitting has ended: start another to go on."))
+    if item.point.seen_in not in (SeenIn.EITHER, sitting.kiln_state):
+        raise ValidationError(
+            _("This point is looked at with the kiln %(state)s.") % {"state": item.point.get_seen_in_display()}
+        )
+
+
+def _refuse_incomplete(item: CheckItem, answer: Answer) -> None:
+    if answer.result not in Result.values:
+        raise ValidationError(_("Choose sound, worn, defect or could not be seen."))
+    if answer.result == Result.NOT_SEEN and not answer.reason.strip():
+        raise ValidationError(_("Say why it could not be seen."))
+    if len(answer.reason) > 200:
+        raise ValidationError(_("Say the reason in at most 200 characters."))
+    if answer.result == Result.DEFECT and not (answer.failure_mode or answer.note.strip()):
+        raise ValidationError(_("Say what is wrong: choose one of the faults or write a note."))
+    if answer.failure_mode and answer.failure_mode.kind_id != item.point.kind_id:
+        raise ValidationError(_("That fault belongs to another kind of component."))
+
+
+def _put_defect_on_record(kiln: Kiln, item: CheckItem, finding: Finding, answer: Answer, by: User) -> None:
+    again = Defect.objects.not_cured().filter(finding__item=item).first()
+    if again:
+        Change.record(again, "found again", by=by, after={"finding": finding.pk}, note=finding.note)
+        return
+    words = [answer.failure_mode.name if answer.failure_mode else "", finding.note]
+    record_defect(
+        kiln=kiln,
+        component=item.component,
+        failure_mode=answer.failure_mode,
+        finding=finding,
+        what=": ".join(word for word in words if word),
+        by=by,
+        likelihood=answer.likelihood,
+        is_safety=item.point.kind.group == ComponentKind.Group.SAFETY,
+        blocks_entry=item.point.blocks_entry,
+    )
+
+
+@transaction.atomic
+def complete_check(check: FunctionCheck, *, by: User) -> FunctionCheck:
+    """Close a check; refused while a point, or what stands in for one, has no finding."""
+    require(by, "do rounds")
+    if FunctionCheck.objects.filter(pk=check.pk, completed_at__isnull=False).exists():
+        return FunctionCheck.objects.get(pk=check.pk)
+    check = _lock(check)
+    left = check.items.without_finding().count()
+    if left:
+        raise ValidationError(
+            _("%(number)s is not complete: %(left)d points have no finding yet.")
+            % {"number": check.number, "left": left},
+            code="incomplete",
+        )
+    if check.sittings.filter(ended_at__isnull=True).exists():
+        raise ValidationError(_("A sitting is still under way: end it first."))
+    check.completed_at = clock.now()
+    check.save(update_fields=["completed_at"])
+    Change.record(check, "completed", by=by)
+    return check
+
+
+@transaction.atomic
+def withdraw_check(check: FunctionCheck, *, by: User, why: str) -> FunctionCheck:
+    """Give a check up, with a reason; its findings and defects stay on record."""
+    require(by, "do rounds")
+    check = _lock(check)
+    why = why.strip()
+    if not why or len(why) > 200:
+        raise ValidationError(_("Say in at most 200 characters why the check is withdrawn."))
+    now = clock.now()
+    check.sittings.filter(ended_at__isnull=True).update(ended_at=now)
+    check.withdrawn_at, check.withdrawn_why = now, why
+    check.save(update_fields=["withdrawn_at", "withdrawn_why"])
+    Change.record(check, "withdrawn", by=by, note=why)
+    return check

@@ -1,0 +1,152 @@
+"""Defects: put on record, made into work, cured when that work is signed off, or struck where they were a mistake."""
+
+from datetime import datetime, timedelta
+from decimal import Decimal
+
+from django.core.exceptions import ValidationError
+from django.db import transaction
+from django.utils.translation import gettext as _
+
+from maintenance.actions.raising import raise_work_order
+from maintenance.models import Defect, Finding, TaskSheet, WorkOrder
+from maintenance.models.catalogue import NeedsState
+from plant import clock
+from plant.access import require
+from plant.models import Change, Component, FailureMode, Kiln, User
+
+# How long work on a defect may wait where nobody says otherwise: the mill's own choice, edited on the work order.
+DAYS_TO_MEND = {Defect.Likelihood.SURE: 2, Defect.Likelihood.SOON: 14, Defect.Likelihood.LATER: 56}
+# What a job without a task sheet takes until somebody knows better.
+GUESSED_HOURS = Decimal(1)
+
+
+@transaction.atomic
+def record_defect(
+    *,
+    kiln: Kiln,
+    what: str,
+    by: User | None,
+    component: Component | None = None,
+    failure_mode: FailureMode | None = None,
+    finding: Finding | None = None,
+    consequence: str = "",
+    likelihood: str = Defect.Likelihood.SOON,
+    cost_of_delay_per_day: Decimal = Decimal(0),
+    is_safety: bool = False,
+    blocks_entry: bool = False,
+) -> Defect:
+    """Put a defect on record; one that blocks entry does so from this moment on."""
+    if by is not None and not by.may("do work"):
+        require(by, "do rounds")
+    if not what.strip():
+        raise ValidationError(_("Say what is wrong: choose a failure mode or write a few words."))
+    defect = Defect.objects.create(
+        kiln=kiln,
+        component=component,
+        failure_mode=failure_mode,
+        finding=finding,
+        found_at=clock.now(),
+        found_by=by,
+        what=what.strip()[:200],
+        consequence=consequence or (failure_mode.consequence if failure_mode else ""),
+        likelihood=likelihood,
+        cost_of_delay_per_day=cost_of_delay_per_day,
+        is_safety=is_safety or blocks_entry,
+        blocks_entry=blocks_entry,
+    )
+    Change.record(defect, "recorded", by=by, after={"what": defect.what, "blocks_entry": blocks_entry})
+    if blocks_entry:
+        Change.record(kiln, "closed to entry", by=by, after={"defect": defect.pk}, note=str(defect))
+    return defect
+
+
+def suggest_sheet(defect: Defect) -> TaskSheet | None:
+    """Return the task sheet that most likely mends a defect: the only one for its kind that is no test."""
+    if defect.component is None:
+        return None
+    sheets = list(TaskSheet.objects.filter(kind=defect.component.kind_id, is_proof_test=False)[:2])
+    return sheets[0] if len(sheets) == 1 else None
+
+
+@transaction.atomic
+def work_order_from_defect(defect: Defect, by: User | None, *, sheet: TaskSheet | None = None) -> WorkOrder:
+    """Raise the work order that mends a defect; asked twice, it gives the same one."""
+    require(by, "raise work")
+    defect = Defect.objects.select_for_update(of=("self",)).select_related("kiln", "component").get(pk=defect.pk)
+    known = defect.work_orders.exclude(state=WorkOrder.State.WITHDRAWN).first()
+    if known:
+        return known
+    if defect.cured_at:
+        raise ValidationError(_("This defect is off the list already: record it again if it is back."))
+    sheet = sheet or suggest_sheet(defect)
+    due_at = _mend_by(defect)
+    order = raise_work_order(
+        kiln=defect.kiln,
+        component=defect.component,
+        title=_title(defect, sheet),
+        origin=WorkOrder.Origin.FINDING,
+        defect=defect,
+        sheet=sheet,
+        needs_state=None if sheet else NeedsState.EMPTY,
+        hours=None if sheet else GUESSED_HOURS,
+        due_at=due_at,
+        safety_at=due_at if defect.is_safety else None,
+        is_safety=defect.is_safety,
+        cost_of_delay_per_day=defect.cost_of_delay_per_day,
+        by=by,
+        why=_why(defect),
+    )
+    Change.record(defect, "made a work order", by=by, after={"work_order": order.number})
+    return order
+
+
+def _mend_by(defect: Defect) -> datetime:
+    if defect.blocks_entry:
+        return clock.now()
+    return clock.now() + timedelta(days=DAYS_TO_MEND[Defect.Likelihood(defect.likelihood)])
+
+
+def _title(defect: Defect, sheet: TaskSheet | None) -> str:
+    if sheet:
+        return sheet.title
+    where = defect.component.name if defect.component else defect.kiln.tag
+    return (_("Mend %(where)s: %(what)s") % {"where": where, "what": defect.what})[:160]
+
+
+def _why(defect: Defect) -> str:
+    found = _("Found: %(what)s.") % {"what": defect.what}
+    if defect.blocks_entry:
+        found += " " + _("Nobody may enter the chamber until it is mended.")
+    return f"{found} {defect.consequence}".strip()
+
+
+@transaction.atomic
+def cure_defect(defect: Defect, *, by: User | None, work_order: WorkOrder) -> None:
+    """Take a defect off the list because its work order was signed off."""
+    defect = Defect.objects.select_for_update().get(pk=defect.pk)
+    if defect.cured_at:
+        return
+    defect.cured_at = clock.now()
+    defect.save(update_fields=["cured_at"])
+    Change.record(defect, "cured", by=by, after={"work_order": work_order.number})
+    if defect.blocks_entry:
+        Change.record(defect.kiln, "defect that blocked entry is cured", by=by, after={"defect": defect.pk})
+
+
+@transaction.atomic
+def strike_defect(defect: Defect, *, by: User | None, why: str) -> None:
+    """Take a defect off the list because it never was one; whoever signs off work may say so, with a reason."""
+    require(by, "sign off work")
+    defect = Defect.objects.select_for_update().get(pk=defect.pk)
+    if not why.strip():
+        raise ValidationError(_("Say why the defect is no defect: the record keeps the reason."))
+    if defect.cured_at:
+        raise ValidationError(_("This defect is off the list already."))
+    order = defect.work_orders.unfinished().first()
+    if order:
+        raise ValidationError(_("%(number)s is to mend it: withdraw that work order first.") % {"number": order.number})
+    defect.cured_at = clock.now()
+    defect.save(update_fields=["cured_at"])
+    Change.record(defect, "struck as a mistake", by=by, note=why.strip())
+    if defect.blocks_entry:
+        Change.record(defect.kiln, "open to entry again", by=by, after={"defect": defect.pk}, note=why.strip())

@@ -1,0 +1,187 @@
+"""Who may go into a chamber: opened for entry by name, and closed again when everybody is out.
+
+Switched off is not the same as safe. Nobody enters while a defect blocks entry; otherwise a permit says that the chamber
+is open, cooled and locked out, that the escape door was tried from inside, and who stands outside.
+"""
+
+from dataclasses import dataclass
+from decimal import Decimal
+from uuid import UUID
+
+from django.core.exceptions import ValidationError
+from django.db import transaction
+from django.utils.translation import gettext as _
+
+from maintenance.models import Defect, EntryPermit, Sitting, WorkOrder
+from maintenance.models.catalogue import NeedsState
+from plant import clock
+from plant.access import require
+from plant.models import Change, Kiln, Person, Qualification, Skill, User
+
+# A job in these states of the kiln takes people into the chamber or in front of its machinery.
+INSIDE_STATES = (NeedsState.EMPTY, NeedsState.STILL)
+LOCK_OUT_SKILL = "lock-out"
+
+
+@dataclass(frozen=True)
+class EntryAnswers:
+    """What somebody says at the door before anybody goes in."""
+
+    locked_out_by: Person
+    watch_outside: Person
+    temperature_c: Decimal
+    is_open: bool
+    is_locked_out: bool
+    is_escape_door_tried: bool
+    note: str = ""
+
+
+def takes_people_inside(work_order: WorkOrder) -> bool:
+    """Say whether the job needs the chamber opened for entry."""
+    return work_order.needs_state in INSIDE_STATES
+
+
+def blocking_defects(kiln: Kiln) -> list[Defect]:
+    """Return the defects that keep everybody out of a chamber."""
+    return list(Defect.objects.blocking_entry().filter(kiln=kiln).select_related("component"))
+
+
+def open_permit_of(kiln: Kiln) -> EntryPermit | None:
+    """Return the permit under which a chamber is open for entry now, if it is."""
+    return (
+        EntryPermit.objects.filter(kiln=kiln, act=EntryPermit.Act.OPENED, closing__isnull=True)
+        .select_related("locked_out_by", "watch_outside", "work_order", "by__person")
+        .first()
+    )
+
+
+def refuse_where_blocked(kiln: Kiln) -> None:
+    """Refuse entry while a defect blocks it."""
+    blocking = blocking_defects(kiln)
+    if blocking:
+        raise ValidationError(
+            _("Nobody may enter %(kiln)s: %(what)s. The defect must be mended from outside and signed off first.")
+            % {"kiln": kiln.tag, "what": "; ".join(str(defect) for defect in blocking)},
+            code="blocked",
+        )
+
+
+@transaction.atomic
+def open_permit(
+    kiln: Kiln, answers: EntryAnswers, *, by: User | None, key: UUID, work_order: WorkOrder | None = None
+) -> EntryPermit:
+    """Open a chamber for entry. Raises ValidationError with everything that is not so yet."""
+    require(by, "permit entry")
+    known = EntryPermit.objects.filter(key=key).first()
+    if known:
+        return known
+    # One at a time for each kiln, so that two people cannot each open it.
+    kiln = Kiln.objects.select_for_update().select_related("mill").get(pk=kiln.pk)
+    refuse_where_blocked(kiln)
+    if open_permit_of(kiln):
+        raise ValidationError(
+            _("%(kiln)s is open for entry already: read on its page who locked it out.") % {"kiln": kiln}
+        )
+    missing = _what_is_not_so(kiln, answers)
+    if missing:
+        raise ValidationError(missing, code="not_safe")
+    permit = EntryPermit.objects.create(
+        key=key,
+        kiln=kiln,
+        work_order=work_order,
+        act=EntryPermit.Act.OPENED,
+        at=clock.now(),
+        by=by,
+        locked_out_by=answers.locked_out_by,
+        watch_outside=answers.watch_outside,
+        temperature_c=answers.temperature_c,
+        is_escape_door_tried=True,
+        note=answers.note,
+    )
+    after = {
+        "permit": permit.pk,
+        "locked_out_by": answers.locked_out_by.name,
+        "watch_outside": answers.watch_outside.name,
+        "temperature_c": str(answers.temperature_c),
+    }
+    Change.record(work_order or kiln, "opened for entry", by=by, after=after, note=answers.note)
+    return permit
+
+
+def _what_is_not_so(kiln: Kiln, answers: EntryAnswers) -> list[str]:
+    missing = []
+    if not answers.is_open:
+        missing.append(_("Open the main doors and hold them open."))
+    if not answers.is_locked_out:
+        missing.append(_("Lock out fans, heat and spray, and try to start them."))
+    if not answers.is_escape_door_tried:
+        missing.append(_("Try the escape door from inside, with the main door held open and a second person outside."))
+    limit_c = kiln.mill.entry_limit_c
+    if answers.temperature_c > limit_c:
+        missing.append(
+            _("%(kiln)s is %(temperature)s °C warm; the mill's limit is %(limit)s °C. Wait until it has cooled.")
+            % {"kiln": kiln, "temperature": f"{answers.temperature_c.normalize():f}", "limit": limit_c}
+        )
+    if answers.locked_out_by == answers.watch_outside:
+        missing.append(_("Whoever locked out goes in with the key: name another person who stays outside."))
+    missing.extend(lock_out_fault(answers.locked_out_by, kiln))
+    return missing
+
+
+def lock_out_fault(person: Person, kiln: Kiln) -> list[str]:
+    """Say what stands against a person's locking out today: locks are applied by authorised people (29 CFR 1910.147)."""
+    if not Skill.objects.filter(code=LOCK_OUT_SKILL).exists():
+        return []
+    held = Qualification.objects.filter(person=person, skill__code=LOCK_OUT_SKILL).first()
+    if held is None:
+        return [_("%(person)s is not on record as authorised to lock out.") % {"person": person}]
+    if not held.is_valid_on(clock.today(kiln.mill.zone)):
+        return [
+            _("%(person)s's leave to lock out ran out on %(day)s.")
+            % {"person": person, "day": f"{held.valid_until:%Y-%m-%d}"}
+        ]
+    return []
+
+
+@transaction.atomic
+def close_permit(
+    permit: EntryPermit, *, by: User | None, key: UUID, is_everybody_out: bool, note: str = ""
+) -> EntryPermit:
+    """Close a chamber for entry once everybody is out."""
+    require(by, "permit entry")
+    Kiln.objects.select_for_update().get(pk=permit.kiln_id)
+    known = EntryPermit.objects.filter(opening=permit).first()
+    if known:
+        return known
+    if not is_everybody_out:
+        raise ValidationError(
+            _("Count: everybody must be out of %(kiln)s before it is closed.") % {"kiln": permit.kiln}
+        )
+    closing = EntryPermit.objects.create(
+        key=key,
+        kiln=permit.kiln,
+        work_order=permit.work_order,
+        act=EntryPermit.Act.CLOSED,
+        opening=permit,
+        at=clock.now(),
+        by=by,
+        note=note,
+    )
+    Change.record(
+        permit.work_order or permit.kiln,
+        "everybody is out",
+        by=by,
+        before={"permit": permit.pk},
+        after={"permit": closing.pk},
+        note=note,
+    )
+    return closing
+
+
+def is_somebody_at_work_inside(kiln: Kiln, besides: WorkOrder | None = None) -> bool:
+    """Say whether a job or a sitting goes on in the chamber, one job left out."""
+    jobs = WorkOrder.objects.filter(kiln=kiln, state=WorkOrder.State.UNDER_WAY, needs_state__in=INSIDE_STATES)
+    if besides is not None:
+        jobs = jobs.exclude(pk=besides.pk)
+    sittings = Sitting.objects.filter(check_up__kiln=kiln, kiln_state="open_empty", ended_at__isnull=True)
+    return jobs.exists() or sittings.exists()

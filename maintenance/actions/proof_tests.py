@@ -1,0 +1,144 @@
+"""Proof tests: the outcome of a test of something that fails unseen, and what follows from it."""
+
+from dataclasses import dataclass
+from datetime import date
+from uuid import UUID
+
+from django.core.exceptions import ValidationError
+from django.utils.translation import gettext as _
+
+from maintenance.actions.defects import record_defect, work_order_from_defect
+from maintenance.actions.raising import raise_work_order
+from maintenance.calculations.calendar_rules import CalendarRule, IntervalRule, MonthEnd, TextRule, Unit
+from maintenance.models import CheckPoint, Defect, ProofTest, StandingDefault, StandingTask, WorkOrder
+from plant import clock
+from plant.models import Change, Component, Person, User
+
+UNITS = {"day": Unit.DAYS, "week": Unit.WEEKS, "month": Unit.MONTHS, "year": Unit.YEARS}
+MONTH_ENDS = {
+    StandingTask.MonthEnd.LAST_DAY: MonthEnd.LAST_DAY,
+    StandingTask.MonthEnd.SKIP: MonthEnd.LEAVE_OUT,
+    StandingTask.MonthEnd.NEXT_FIRST: MonthEnd.FIRST_OF_NEXT,
+}
+
+
+@dataclass(frozen=True)
+class ProofAnswers:
+    """What a proof test gave."""
+
+    key: UUID
+    outcome: str
+    tested_by: Person
+    seal_no: str = ""
+    next_due_on: date | None = None
+    note: str = ""
+    component: Component | None = None
+
+
+def next_proof_on(work_order: WorkOrder, tested_on: date) -> date | None:
+    """Return the day after a passed test on which the next falls due, by the standing task or the sheet's own interval."""
+    rule = _rule_of(work_order, tested_on)
+    return rule.next_after(tested_on) if rule else None
+
+
+def _rule_of(work_order: WorkOrder, tested_on: date) -> CalendarRule | None:
+    task = work_order.standing_task or (
+        StandingTask.objects.in_use()
+        .filter(kiln=work_order.kiln_id, component=work_order.component_id, sheet=work_order.sheet_id)
+        .first()
+    )
+    if task and task.every:
+        return IntervalRule(
+            task.every, UNITS[task.every_unit], tested_on, MONTH_ENDS[StandingTask.MonthEnd(task.month_end)]
+        )
+    if task and task.rrule:
+        return TextRule(task.rrule, task.anchor_on)
+    usual = StandingDefault.objects.filter(sheet=work_order.sheet_id).first()
+    if usual and usual.every_unit in UNITS:
+        return IntervalRule(usual.every, UNITS[usual.every_unit], tested_on)
+    return None
+
+
+def record_proof_test(work_order: WorkOrder, answers: ProofAnswers, *, by: User | None) -> ProofTest:
+    """Enter the outcome; a failed test closes the chamber where the component is a way out, and raises the work at once.
+
+    Runs inside the transaction that finishes the work order.
+    """
+    component = work_order.component or answers.component
+    if component is None:
+        raise ValidationError(_("Say which component was tested."))
+    passed = answers.outcome == ProofTest.Outcome.PASSED
+    seal_no = answers.seal_no.strip()
+    if passed and not seal_no:
+        raise ValidationError(
+            _("Enter the number of the new seal. Where nothing is sealed, enter the number of the tag or record.")
+        )
+    tested_at = clock.now()
+    tested_on = clock.today(work_order.kiln.mill.zone)
+    # After a failure the next test is due at once: it proves the repair.
+    next_due_on = (answers.next_due_on or next_proof_on(work_order, tested_on)) if passed else tested_on
+    if next_due_on is None:
+        raise ValidationError(_("Say when the next test is due: no interval is on record for this one."))
+    if passed and next_due_on <= tested_on:
+        raise ValidationError(_("The next test must be due after today."))
+    test = ProofTest.objects.create(
+        key=answers.key,
+        component=component,
+        work_order=work_order,
+        tested_at=tested_at,
+        tested_by=answers.tested_by,
+        outcome=answers.outcome,
+        seal_no=seal_no,
+        next_due_on=next_due_on,
+        note=answers.note,
+    )
+    Change.record(
+        test,
+        "tested",
+        by=by,
+        after={"outcome": test.outcome, "seal_no": seal_no, "next_due_on": next_due_on.isoformat()},
+    )
+    if not passed:
+        _follow_up_failure(test, by)
+    return test
+
+
+def _follow_up_failure(test: ProofTest, by: User | None) -> None:
+    blocks = CheckPoint.objects.filter(kind=test.component.kind_id, blocks_entry=True).exists()
+    # A reading outside its limits may have made the defect a moment ago.
+    defect = Defect.objects.not_cured().filter(component=test.component, blocks_entry=blocks, is_safety=True).first()
+    defect = defect or record_defect(
+        kiln=test.component.kiln,
+        component=test.component,
+        what=_("Proof test failed: %(note)s") % {"note": test.note or test.component.name},
+        by=by,
+        likelihood=Defect.Likelihood.SURE,
+        is_safety=True,
+        blocks_entry=blocks,
+    )
+    work_order_from_defect(defect, by)
+
+
+def raise_retest(cured: WorkOrder, by: User | None) -> WorkOrder | None:
+    """Raise the test that proves a repair, where the component's last proof test failed."""
+    if cured.component is None:
+        return None
+    last = cured.component.proof_tests.select_related("work_order__sheet").order_by("-tested_at").first()
+    if last is None or last.outcome == ProofTest.Outcome.PASSED or not (last.work_order and last.work_order.sheet):
+        return None
+    sheet = last.work_order.sheet
+    waiting = WorkOrder.objects.unfinished().filter(component=cured.component, sheet=sheet).first()
+    if waiting:
+        return waiting
+    return raise_work_order(
+        kiln=cured.kiln,
+        component=cured.component,
+        title=sheet.title,
+        origin=WorkOrder.Origin.FINDING,
+        sheet=sheet,
+        due_at=clock.now(),
+        safety_at=clock.now(),
+        is_safety=True,
+        by=by,
+        why=_("The last test failed; %(number)s mended it. This test proves the repair.") % {"number": cured.number},
+    )

@@ -1,0 +1,302 @@
+"""Work orders from the start to the sign-off: each move locks the row, asks for leave, and writes its history."""
+
+from collections.abc import Collection, Iterable
+from datetime import date
+from typing import Any
+
+from django.core.exceptions import ValidationError
+from django.db import transaction
+from django.utils.translation import gettext as _
+
+from inventory.actions import release
+from maintenance.actions.defects import cure_defect
+from maintenance.actions.entry import (
+    blocking_defects,
+    is_somebody_at_work_inside,
+    lock_out_fault,
+    open_permit_of,
+    takes_people_inside,
+)
+from maintenance.actions.proof_tests import ProofAnswers, raise_retest, record_proof_test
+from maintenance.actions.standing import complete
+from maintenance.calculations.work_states import may_move
+from maintenance.models import Assignment, Placement, ProofTest, StepRecord, WorkOrder, WorkStep
+from plant import clock
+from plant.access import require
+from plant.models import Change, Person, User
+
+State = WorkOrder.State
+
+
+def lock(work_order: WorkOrder) -> WorkOrder:
+    """Return the row as it is now, locked until the transaction ends."""
+    rows = WorkOrder.objects.select_for_update(of=("self",))
+    return rows.select_related("kiln__mill", "component", "sheet", "standing_task", "defect").get(pk=work_order.pk)
+
+
+def check_version(work_order: WorkOrder, version: int) -> None:
+    """Refuse an edit of something that was changed meanwhile."""
+    if work_order.version == version:
+        return
+    last = Change.objects.about(work_order).last()
+    raise ValidationError(
+        _("Somebody changed this meanwhile: %(who)s, %(act)s. Nothing of yours was stored; look again and repeat it.")
+        % {"who": (last and last.by) or _("the program"), "act": last.act if last else _("changed")},
+        code="stale",
+    )
+
+
+def _move(
+    order: WorkOrder, to: str, act: str, by: User | None, *, after: dict[str, Any] | None = None, note: str = ""
+) -> None:
+    """Move a locked order to another state; other fields that were set are stored with it."""
+    if not may_move(order.state, to):
+        raise ValidationError(
+            _("%(number)s is %(state)s: it cannot become %(to)s.")
+            % {"number": order.number, "state": order.get_state_display(), "to": State(to).label},
+            code="state",
+        )
+    before = order.state
+    order.state = to
+    order.version += 1
+    order.save()
+    Change.record(order, act, by=by, before={"state": before}, after={"state": str(to), **(after or {})}, note=note)
+
+
+@transaction.atomic
+def start(
+    work_order: WorkOrder,
+    *,
+    by: User,
+    version: int,
+    is_cautions_read: bool,
+    people: Collection[Person] = (),
+    locked_out_outside_by: Person | None = None,
+) -> WorkOrder:
+    """Start a job: cautions read, people able to do it, and the chamber open for entry where it takes people inside.
+
+    ``locked_out_outside_by`` names who locked the kiln out for a job that mends, from outside, what blocks entry.
+    """
+    require(by, "do work")
+    order = lock(work_order)
+    if order.state == State.UNDER_WAY:
+        return order
+    check_version(order, version)
+    if not is_cautions_read:
+        raise ValidationError(_("Read the cautions and confirm them before the start."))
+    team = _team(order, people, by)
+    check_team(order, team)
+    entry = _check_entry(order, locked_out_outside_by)
+    for person in team:
+        Assignment.objects.get_or_create(work_order=order, person=person)
+    order.started_at = clock.now()
+    names = [person.name for person in team]
+    _move(order, State.UNDER_WAY, "started", by, after={"people": names, "cautions_read": True, **entry})
+    return order
+
+
+def _team(order: WorkOrder, people: Collection[Person], by: User) -> list[Person]:
+    team = list(people) or list(Person.objects.filter(assignments__work_order=order))
+    if not team and by.person:
+        team = [by.person]
+    if not team:
+        raise ValidationError(_("Say who does the work."))
+    return team
+
+
+def check_team(order: WorkOrder, team: Collection[Person]) -> None:
+    """Refuse a team that is too small or lacks a skill that counts today."""
+    faults = []
+    if len(team) < order.crew:
+        faults.append(
+            _("%(number)s takes %(crew)d people, %(named)d named.")
+            % {"number": order.number, "crew": order.crew, "named": len(team)}
+        )
+    day = clock.today(order.kiln.mill.zone)
+    members = Person.objects.filter(pk__in=[person.pk for person in team]).prefetch_related("qualifications")
+    for needed in order.skills.select_related("skill"):
+        counted = [person for person in members if _holds(person, needed.skill_id, day)]
+        if len(counted) < needed.persons:
+            faults.append(
+                _("Needed: %(persons)d with the skill “%(skill)s”. %(why)s")
+                % {"persons": needed.persons, "skill": needed.skill, "why": _why_not(members, needed.skill_id, day)}
+            )
+    if faults:
+        raise ValidationError(faults, code="team")
+
+
+def _holds(person: Person, skill_id: int, day: date) -> bool:
+    return any(held.skill_id == skill_id and held.is_valid_on(day) for held in person.qualifications.all())
+
+
+def _why_not(members: Iterable[Person], skill_id: int, day: date) -> str:
+    ran_out = [
+        _("%(person)s's ran out on %(day)s.") % {"person": person, "day": f"{held.valid_until:%Y-%m-%d}"}
+        for person in members
+        for held in person.qualifications.all()
+        if held.skill_id == skill_id and not held.is_valid_on(day)
+    ]
+    return " ".join(ran_out) or _("Nobody named holds it.")
+
+
+def _check_entry(order: WorkOrder, locked_out_outside_by: Person | None) -> dict[str, Any]:
+    """Refuse a job inside without an open permit. Where a defect blocks entry, only the work that mends it may start,
+    from outside: then nobody steps in and no permit is possible, but the lock-out is by name all the same.
+    """
+    if not takes_people_inside(order):
+        return {}
+    blocking = blocking_defects(order.kiln)
+    if not blocking:
+        if open_permit_of(order.kiln) is None:
+            raise ValidationError(
+                _("Open %(kiln)s for entry first: open, cooled, locked out, escape door tried.") % {"kiln": order.kiln},
+                code="permit",
+            )
+        return {}
+    what = "; ".join(str(defect) for defect in blocking)
+    if order.defect_id not in {defect.pk for defect in blocking}:
+        raise ValidationError(
+            _("Nobody may enter %(kiln)s: %(what)s. Only the work that mends this may start, from outside.")
+            % {"kiln": order.kiln, "what": what},
+            code="blocked",
+        )
+    if locked_out_outside_by is None:
+        raise ValidationError(
+            _("Nobody may step in: %(what)s. Work from outside, main door held open, and name who locked the kiln out.")
+            % {"what": what},
+            code="outside",
+        )
+    faults = lock_out_fault(locked_out_outside_by, order.kiln)
+    if faults:
+        raise ValidationError(faults, code="team")
+    return {"from_outside": True, "locked_out_by": locked_out_outside_by.name}
+
+
+def latest_records(order: WorkOrder) -> dict[int, StepRecord]:
+    """Return step id -> the record that counts; one query."""
+    records = StepRecord.objects.filter(step__work_order=order).select_related("by__person").order_by("at", "id")
+    return {record.step_id: record for record in records}
+
+
+def steps_left(order: WorkOrder) -> list[WorkStep]:
+    """Return the required steps that are not recorded as done."""
+    latest = latest_records(order)
+    required = order.steps.filter(is_required=True).order_by("no")
+    return [step for step in required if step.pk not in latest or not latest[step.pk].is_done]
+
+
+@transaction.atomic
+def finish(
+    work_order: WorkOrder, *, by: User, version: int, result: str = "", proof: ProofAnswers | None = None
+) -> WorkOrder:
+    """Call a job done: required steps and readings are there, everybody is out, parts not used go back to the shelf."""
+    require(by, "do work")
+    order = lock(work_order)
+    if order.state == State.DONE:
+        return order
+    check_version(order, version)
+    is_test = bool(order.sheet and order.sheet.is_proof_test)
+    if is_test and proof is None:
+        raise ValidationError(_("Enter the outcome of the proof test."))
+    failed = proof is not None and proof.outcome == ProofTest.Outcome.FAILED
+    left = steps_left(order)
+    # A test that fails ends there: the steps after the failure cannot be done.
+    if left and not failed:
+        numbers = ", ".join(str(step.no) for step in left)
+        raise ValidationError(_("Not done yet: step %(numbers)s.") % {"numbers": numbers}, code="steps")
+    permit = open_permit_of(order.kiln) if takes_people_inside(order) else None
+    if permit and not is_somebody_at_work_inside(order.kiln, besides=order):
+        raise ValidationError(
+            _("%(kiln)s is still open for entry. Count everybody out and close it first.") % {"kiln": order.kiln},
+            code="permit",
+        )
+    order.done_at = clock.now()
+    order.result = result.strip()
+    _move(order, State.DONE, "done", by, note=order.result)
+    release(order.number, by)
+    if is_test and proof is not None:
+        record_proof_test(order, proof, by=by)
+    _count_on(order, by)
+    return order
+
+
+def _count_on(order: WorkOrder, by: User) -> None:
+    """Let the standing task count on from today."""
+    if order.standing_task is None:
+        return
+    try:
+        complete(order.standing_task, clock.today(order.kiln.mill.zone), work_order=order, by=by)
+    except ValueError as fault:
+        raise ValidationError(
+            _("The standing task's rule cannot be followed: %(fault)s. Mend the rule, then finish the work.")
+            % {"fault": fault}
+        ) from None
+
+
+@transaction.atomic
+def sign_off(work_order: WorkOrder, *, by: User, version: int, is_proved: bool = False, note: str = "") -> WorkOrder:
+    """Accept finished work; what it mended is off the list.
+
+    A defect that blocked entry needs the word that the mended thing was tried (``is_proved``): signing off lets people in.
+    """
+    require(by, "sign off work")
+    order = lock(work_order)
+    if order.state == State.SIGNED_OFF:
+        return order
+    check_version(order, version)
+    blocked = bool(order.defect and order.defect.blocks_entry and order.defect.cured_at is None)
+    if blocked and not is_proved:
+        raise ValidationError(
+            _(
+                "Signing this off lets people into %(kiln)s again. Confirm that the door opened from inside when it was tried."
+            )
+            % {"kiln": order.kiln}
+        )
+    order.signed_off_at = clock.now()
+    order.signed_off_by = by
+    _move(
+        order, State.SIGNED_OFF, "signed off", by, after={"proved": is_proved} if blocked else None, note=note.strip()
+    )
+    if order.defect:
+        cure_defect(order.defect, by=by, work_order=order)
+        if blocked:
+            raise_retest(order, by)
+    return order
+
+
+@transaction.atomic
+def send_back(work_order: WorkOrder, *, by: User, version: int, why: str) -> WorkOrder:
+    """Give finished work back to those who did it, with a reason."""
+    require(by, "sign off work")
+    order = lock(work_order)
+    check_version(order, version)
+    if not why.strip():
+        raise ValidationError(_("Say what is still to be done."))
+    order.done_at = None
+    _move(order, State.UNDER_WAY, "sent back", by, note=why.strip())
+    return order
+
+
+@transaction.atomic
+def withdraw(work_order: WorkOrder, *, by: User, version: int, why: str) -> WorkOrder:
+    """Give a job up, with a reason; its parts and its place become free. A defect it was to mend stays on the list."""
+    require(by, "withdraw work")
+    order = lock(work_order)
+    if order.state == State.WITHDRAWN:
+        return order
+    check_version(order, version)
+    why = why.strip()
+    if not why:
+        raise ValidationError(_("Say why the work is withdrawn: the history keeps the reason."))
+    if len(why) > 200:
+        raise ValidationError(_("Say it in at most 200 characters."))
+    permit = open_permit_of(order.kiln)
+    if permit and permit.work_order_id == order.pk:
+        raise ValidationError(
+            _("%(kiln)s is open for entry for this job. Count everybody out and close it first.") % {"kiln": order.kiln}
+        )
+    order.withdrawn_why = why
+    _move(order, State.WITHDRAWN, "withdrawn", by, note=why)
+    release(order.number, by)
+    Placement.objects.filter(work_order=order).delete()
+    return order

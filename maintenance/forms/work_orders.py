@@ -1,0 +1,254 @@
+"""What is typed on a work order."""
+
+from datetime import datetime, time
+from decimal import Decimal
+from typing import Any
+
+from django import forms
+from django.utils.translation import gettext_lazy as _
+
+from inventory.models import Part
+from maintenance.actions.proof_tests import ProofAnswers, next_proof_on
+from maintenance.forms.fields import DayField, KeyField, MeasureField, MomentField, TickField, VersionField
+from maintenance.models import ProofTest, TaskSheet, WorkOrder, WorkStep
+from maintenance.models.catalogue import NeedsState
+from plant import clock
+from plant.models import Component, Downtime, Kiln, Mill, Person
+
+
+class StartForm(forms.Form):
+    """Start a job."""
+
+    version = VersionField()
+    people = forms.ModelMultipleChoiceField(
+        Person.objects.none(), label=_("Who does it"), widget=forms.CheckboxSelectMultiple
+    )
+    is_cautions_read = TickField(_("We have read the cautions, and what must be so before the start is so."))
+    locked_out_outside_by = forms.ModelChoiceField(Person.objects.none(), label=_("Locked out by"), required=False)
+
+    def __init__(self, *args: Any, order: WorkOrder, person: Person | None, from_outside: bool, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        people = Person.objects.working_here()
+        self.fields["people"].queryset = people  # type: ignore[attr-defined]
+        given = [assignment.person for assignment in order.assignments.select_related("person")]
+        self.fields["people"].initial = given or ([person] if person else [])
+        self.fields["version"].initial = order.version
+        if from_outside:
+            self.fields["locked_out_outside_by"].queryset = people  # type: ignore[attr-defined]
+            self.fields["locked_out_outside_by"].required = True
+            self.fields["locked_out_outside_by"].help_text = _("Nobody steps in. The main door is held open.")
+        else:
+            del self.fields["locked_out_outside_by"]
+
+
+class StepForm(forms.Form):
+    """Enter a step."""
+
+    key = KeyField()
+    reading = MeasureField(required=False)
+    note = forms.CharField(label=_("Note"), max_length=200, required=False)
+
+    def __init__(self, *args: Any, step: WorkStep, **kwargs: Any) -> None:
+        super().__init__(*args, auto_id=f"step-{step.no}-%s", **kwargs)
+        if step.reading_name:
+            self.fields["reading"].label = step.reading_name
+        else:
+            del self.fields["reading"]
+
+
+class LabourForm(forms.Form):
+    """Enter time."""
+
+    key = KeyField()
+    person = forms.ModelChoiceField(Person.objects.none(), label=_("Who"))
+    minutes = forms.IntegerField(
+        label=_("Minutes"), min_value=-1440, max_value=1440, help_text=_("Too much entered? Take it back with a minus.")
+    )
+
+    def __init__(self, *args: Any, person: Person | None, **kwargs: Any) -> None:
+        super().__init__(*args, auto_id="time-%s", **kwargs)
+        self.fields["person"].queryset = Person.objects.working_here()  # type: ignore[attr-defined]
+        self.fields["person"].initial = person
+
+
+class PartForm(forms.Form):
+    """Take a part."""
+
+    key = KeyField()
+    part = forms.ModelChoiceField(Part.objects.in_use(), label=_("Part"))
+    quantity = MeasureField(label=_("How many"), min_value=Decimal("0.001"))
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, auto_id="part-%s", **kwargs)
+
+
+class FinishForm(forms.Form):
+    """Call a job done."""
+
+    version = VersionField()
+    result = forms.CharField(label=_("What was done"), widget=forms.Textarea(attrs={"rows": 3}), required=False)
+
+    def __init__(self, *args: Any, order: WorkOrder, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["version"].initial = order.version
+
+
+class ProofForm(FinishForm):
+    """Call a proof test done."""
+
+    key = KeyField()
+    outcome = forms.ChoiceField(label=_("Outcome"), choices=ProofTest.Outcome.choices, widget=forms.RadioSelect)
+    component = forms.ModelChoiceField(Component.objects.none(), label=_("Tested"))
+    seal_no = forms.CharField(
+        label=_("Number of the new seal"),
+        max_length=40,
+        required=False,
+        help_text=_("Needed when it passed. Where nothing is sealed: the number of the tag or record."),
+    )
+    tested_by = forms.ModelChoiceField(Person.objects.none(), label=_("Tested by"))
+    next_due_on = DayField(
+        label=_("Next test due"), required=False, help_text=_("After a failed test it is due at once.")
+    )
+    proof_note = forms.CharField(label=_("What failed, or a note"), widget=forms.Textarea(attrs={"rows": 2}), required=False)
+    field_order = ["outcome", "component", "seal_no", "tested_by", "next_due_on", "proof_note", "result"]
+
+    def __init__(self, *args: Any, order: WorkOrder, person: Person | None, **kwargs: Any) -> None:
+        super().__init__(*args, order=order, **kwargs)
+        if order.component:
+            del self.fields["component"]
+        else:
+            kind = order.sheet.kind_id if order.sheet else None
+            choices = Component.objects.in_use().filter(kiln=order.kiln_id)
+            same = choices.filter(kind=kind)
+            self.fields["component"].queryset = same if same.exists() else choices  # type: ignore[attr-defined]
+        self.fields["tested_by"].queryset = Person.objects.working_here()  # type: ignore[attr-defined]
+        self.fields["tested_by"].initial = person
+        self.fields["next_due_on"].initial = next_proof_on(order, clock.today(order.kiln.mill.zone))
+
+    def clean(self) -> dict[str, Any]:
+        """Say beside the field what is missing."""
+        said = super().clean() or self.cleaned_data
+        if said.get("outcome") == ProofTest.Outcome.PASSED and not said.get("seal_no"):
+            self.add_error("seal_no", _("Enter the number of the new seal."))
+        if said.get("outcome") == ProofTest.Outcome.FAILED and not said.get("proof_note"):
+            self.add_error("proof_note", _("Say what failed: others must know before they mend it."))
+        return said
+
+    def answers(self) -> ProofAnswers:
+        """Return what the test gave."""
+        said = self.cleaned_data
+        return ProofAnswers(
+            key=said["key"],
+            outcome=said["outcome"],
+            tested_by=said["tested_by"],
+            seal_no=said["seal_no"],
+            next_due_on=said["next_due_on"],
+            note=said["proof_note"],
+            component=said.get("component"),
+        )
+
+
+class SignOffForm(forms.Form):
+    """Accept finished work."""
+
+    version = VersionField()
+    is_proved = TickField(
+        _("The escape door was tried from inside, main door held open, second person outside: it opened each time.")
+    )
+    note = forms.CharField(label=_("Note"), required=False)
+
+    def __init__(self, *args: Any, order: WorkOrder, **kwargs: Any) -> None:
+        super().__init__(*args, auto_id="sign-off-%s", **kwargs)
+        self.fields["version"].initial = order.version
+        if not (order.defect and order.defect.blocks_entry and order.defect.cured_at is None):
+            del self.fields["is_proved"]
+
+
+class WhyForm(forms.Form):
+    """Give a reason."""
+
+    version = VersionField()
+    why = forms.CharField(label=_("Why"), max_length=200)
+
+    def __init__(self, *args: Any, version: int | None = None, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["version"].initial = version
+
+
+class StopForm(forms.Form):
+    """Say that the kiln stood or was slowed for a job."""
+
+    kind = forms.ChoiceField(
+        label=_("The stop was"),
+        choices=[(kind.value, kind.label) for kind in (Downtime.Kind.PLANNED, Downtime.Kind.UNPLANNED)],
+    )
+    start_at = MomentField(label=_("From"))
+    end_at = MomentField(label=_("Until"), required=False, help_text=_("Leave it empty while the kiln still stands."))
+    percent_lost = forms.IntegerField(
+        label=_("Capacity lost in %"), min_value=1, max_value=100, initial=100, help_text=_("100 where it stood.")
+    )
+
+
+class StopEndedForm(forms.Form):
+    """Say which stop a job ended."""
+
+    downtime = forms.ModelChoiceField(Downtime.objects.none(), label=_("Stop"))
+    end_at = MomentField(label=_("Ended"), required=False, help_text=_("Empty: now."))
+
+    def __init__(self, *args: Any, order: WorkOrder, **kwargs: Any) -> None:
+        super().__init__(*args, auto_id="ended-%s", **kwargs)
+        self.fields["downtime"].queryset = Downtime.objects.still_open().filter(kiln=order.kiln_id)  # type: ignore[attr-defined]
+
+
+class AskForm(forms.Form):
+    """Ask for work on a kiln."""
+
+    key = KeyField()
+    title = forms.CharField(label=_("What is to be done"), max_length=160)
+    component = forms.ModelChoiceField(Component.objects.none(), label=_("Where"), required=False, empty_label=_("the kiln"))
+    sheet = forms.ModelChoiceField(
+        TaskSheet.objects.none(),
+        label=_("Task sheet"),
+        required=False,
+        empty_label=_("none"),
+        help_text=_("Brings its steps, skills, parts and cautions."),
+    )
+    needs_state = forms.ChoiceField(
+        label=_("Needs the kiln"), choices=[("", _("as on the task sheet")), *NeedsState.choices], required=False
+    )
+    hours = MeasureField(label=_("Hours"), required=False, min_value=Decimal("0.1"), max_value=Decimal(500))
+    crew = forms.IntegerField(label=_("People"), required=False, min_value=1, max_value=20)
+    due_on = DayField(label=_("Due"))
+    is_safety = forms.BooleanField(label=_("Safety work"), required=False)
+    cost_of_delay_per_day = MeasureField(
+        label=_("Cost of delay per day"),
+        required=False,
+        decimal_places=2,
+        min_value=0,
+        help_text=_("What each day costs that it is not done."),
+    )
+    why = forms.CharField(label=_("Why"), widget=forms.Textarea(attrs={"rows": 2}), required=False)
+
+    def __init__(self, *args: Any, kiln: Kiln, mill: Mill, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.mill = mill
+        self.fields["component"].queryset = Component.objects.in_use().filter(kiln=kiln)  # type: ignore[attr-defined]
+        self.fields["sheet"].queryset = TaskSheet.objects.filter(  # type: ignore[attr-defined]
+            kind__components__kiln=kiln, kind__components__is_active=True
+        ).distinct()
+        self.fields["due_on"].initial = clock.today(mill.zone)
+
+    def clean(self) -> dict[str, Any]:
+        """Ask for hours and state where no task sheet brings them."""
+        said = super().clean() or self.cleaned_data
+        if not said.get("sheet"):
+            if not said.get("hours"):
+                self.add_error("hours", _("Say how many hours it takes, or choose a task sheet."))
+            if not said.get("needs_state"):
+                self.add_error("needs_state", _("Say in which state the kiln must be, or choose a task sheet."))
+        return said
+
+    @property
+    def due_at(self) -> datetime:
+        """Return the evening of the day it is due, as an instant."""
+        return datetime.combine(self.cleaned_data["due_on"], time(18), tzinfo=self.mill.zone)

@@ -1,0 +1,116 @@
+"""Nobody goes into a chamber that is not open, cooled, locked out and free of what blocks entry."""
+
+from datetime import date
+from decimal import Decimal
+from uuid import uuid4
+
+import pytest
+from django.core.exceptions import PermissionDenied, ValidationError
+from hypothesis import given
+from hypothesis import strategies as st
+
+from maintenance.actions.entry import close_permit, open_permit, open_permit_of
+from maintenance.calculations.sensor_sides import Quantity, Sensor, Side, missing_sensors
+from maintenance.models import EntryPermit
+from plant.models import Change
+from tests.factories import DefectFactory, KilnFactory, QualificationFactory
+from tests.maintenance.mill import a_person, a_user, answers, opened
+
+pytestmark = pytest.mark.django_db
+
+
+def test_a_chamber_is_opened_by_name_time_and_temperature() -> None:
+    kiln, user = KilnFactory(), a_user("technician")
+    permit = open_permit(kiln, answers(temperature_c=Decimal("31.5")), by=user, key=uuid4())
+    assert (permit.locked_out_by.name, permit.watch_outside.name) == ("Oda", "Per")  # type: ignore[union-attr]
+    assert open_permit_of(kiln) == permit
+    assert Change.objects.about(kiln).get().after["temperature_c"] == "31.5"
+
+
+@pytest.mark.parametrize(
+    ("said", "missing"),
+    [
+        ({"is_open": False}, "Open the main doors"),
+        ({"is_locked_out": False}, "Lock out"),
+        ({"is_escape_door_tried": False}, "escape door"),
+        ({"temperature_c": Decimal("35.1")}, "35.1 °C warm"),
+    ],
+)
+def test_what_is_not_so_yet_is_named(said: dict[str, object], missing: str) -> None:
+    with pytest.raises(ValidationError, match=missing):
+        open_permit(KilnFactory(), answers(**said), by=a_user("technician"), key=uuid4())
+    assert not EntryPermit.objects.exists()
+
+
+def test_the_limit_itself_is_cool_enough() -> None:
+    assert open_permit(KilnFactory(), answers(temperature_c=Decimal(35)), by=a_user("technician"), key=uuid4())
+
+
+def test_the_watch_outside_is_somebody_else() -> None:
+    oda = a_person("oda", "lock-out")
+    with pytest.raises(ValidationError, match="another person"):
+        open_permit(KilnFactory(), answers(watch_outside=oda), by=a_user("technician"), key=uuid4())
+
+
+def test_only_an_authorised_person_locks_out() -> None:
+    user = a_user("technician")
+    with pytest.raises(ValidationError, match="not on record as authorised"):
+        open_permit(KilnFactory(), answers(locked_out_by=a_person("ilse")), by=user, key=uuid4())
+    lapsed = QualificationFactory(
+        person=a_person("ilse"), skill__code="lock-out", valid_until=date(2020, 1, 31)
+    ).person
+    with pytest.raises(ValidationError, match="ran out on 2020-01-31"):
+        open_permit(KilnFactory(), answers(locked_out_by=lapsed), by=user, key=uuid4())
+
+
+def test_a_defect_that_blocks_entry_keeps_everybody_out() -> None:
+    kiln = KilnFactory()
+    DefectFactory(kiln=kiln, what="latch corroded", blocks_entry=True)
+    with pytest.raises(ValidationError, match="Nobody may enter K1: K1: latch corroded"):
+        open_permit(kiln, answers(), by=a_user("kiln_master"), key=uuid4())
+
+
+def test_sent_twice_it_is_opened_once_and_a_second_permit_is_refused() -> None:
+    kiln, user, key = KilnFactory(), a_user("technician"), uuid4()
+    first = open_permit(kiln, answers(), by=user, key=key)
+    assert open_permit(kiln, answers(), by=user, key=key) == first
+    with pytest.raises(ValidationError, match="open for entry already"):
+        opened(kiln, user)
+
+
+def test_it_is_closed_only_when_everybody_is_out() -> None:
+    kiln, user = KilnFactory(), a_user("technician")
+    permit = opened(kiln, user)
+    with pytest.raises(ValidationError, match="Count"):
+        close_permit(permit, by=user, key=uuid4(), is_everybody_out=False)
+    closing = close_permit(permit, by=user, key=uuid4(), is_everybody_out=True)
+    assert open_permit_of(kiln) is None
+    assert close_permit(permit, by=user, key=uuid4(), is_everybody_out=True) == closing
+
+
+def test_a_storekeeper_opens_no_chamber() -> None:
+    with pytest.raises(PermissionDenied):
+        open_permit(KilnFactory(), answers(), by=a_user("storekeeper"), key=uuid4())
+
+
+SENSORS = st.lists(
+    st.builds(
+        Sensor,
+        st.sampled_from(["thermometer", "psychrometer", "humidity-sensor", "emc-plate", "fan"]),
+        st.sampled_from(["left", "right", "both", ""]),
+    ),
+    max_size=6,
+)
+
+
+@given(SENSORS)
+def test_more_sensors_never_leave_more_sides_unsensed(sensors: list[Sensor]) -> None:
+    alone = set(missing_sensors(sensors, is_reversing=True))
+    more = set(missing_sensors([*sensors, Sensor("psychrometer", "left")], is_reversing=True))
+    assert more <= alone
+    assert not {one for one in more if one.side == Side.LEFT}
+    assert missing_sensors(sensors, is_reversing=False) == ()
+
+
+def test_a_reversing_kiln_without_sensors_lacks_both_quantities_on_both_sides() -> None:
+    assert len(missing_sensors([], is_reversing=True)) == len(Quantity) * len(Side)
