@@ -1,17 +1,41 @@
 """Changes in the storeroom, one function for each thing somebody can do."""
 
 from inventory.actions.moves import MoveRefused, count, give_back, issue, receive, scrap, transfer
+from inventory.actions.ordering import (
+    DrawnUp,
+    OrderRefused,
+    Received,
+    change_quantity,
+    draw_up_orders,
+    likely_arrival,
+    order_part,
+    promise,
+    receive_line,
+    send,
+    withdraw,
+)
 from inventory.actions.reserving import close_reservation, release, reserve
 
 __all__ = [
+    "DrawnUp",
     "MoveRefused",
+    "OrderRefused",
+    "Received",
+    "change_quantity",
     "close_reservation",
     "count",
+    "draw_up_orders",
     "give_back",
     "issue",
+    "likely_arrival",
+    "order_part",
+    "promise",
     "receive",
+    "receive_line",
     "release",
     "reserve",
     "scrap",
+    "send",
     "transfer",
+    "withdraw",
 ]

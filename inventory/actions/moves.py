@@ -8,13 +8,14 @@ do it one after the other; whoever books moves of several parts in one transacti
 from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
-from typing import Any
+from typing import Any, TypeVar
 from uuid import UUID, uuid5
 
 from django.db import transaction
 from django.db.models import F, Value
 from django.utils.translation import gettext as _
 
+from inventory.advice import refresh_advice
 from inventory.calculations.stock import LotOnShelf, NotEnoughStock, Place, pick_first_expired
 from inventory.models import Bin, Lot, Part, PurchaseOrder, PurchaseOrderLine, Reservation, StockLevel, StockMove
 from plant import clock
@@ -23,6 +24,7 @@ from plant.fields import QuantityField
 from plant.models import Change, Mill, User
 
 ZERO = Decimal(0)
+T = TypeVar("T")
 Kind = StockMove.Kind
 
 
@@ -68,7 +70,7 @@ def receive(
     lot = _lot_for_receipt(part, lot_code, expires_on)
     if order_line:
         _book_on_line(order_line, part, quantity, by)
-    return _book(entry, bin or part.bin, lot, quantity, 0)
+    return _done(part, _book(entry, bin or part.bin, lot, quantity, 0))
 
 
 @transaction.atomic
@@ -107,10 +109,11 @@ def issue(
     at = {_place(level): level for level in levels}
     if reservation:
         _use_reservation(reservation, part, quantity)
-    return [
+    moves = [
         _book(entry, at[pick.place].bin, at[pick.place].lot, -pick.quantity, number)
         for number, pick in enumerate(picks)
     ]
+    return _done(part, moves)
 
 
 @transaction.atomic
@@ -139,7 +142,7 @@ def give_back(
         raise MoveRefused(
             _("%(part)s keeps only for a time: say into which lot the parts go back.") % {"part": part.name}
         )
-    return _book(entry, bin or part.bin, lot, quantity, 0)
+    return _done(part, _book(entry, bin or part.bin, lot, quantity, 0))
 
 
 @transaction.atomic
@@ -176,7 +179,7 @@ def count(
         figures = {"bin": bin.code, "lot": lot.code if lot else "", "on_hand": _plain(counted)}
         Change.record(part, "counted", by=by, before=figures, after={**figures, "key": str(key)})
         return None
-    return _book(_Entry(part, Kind.COUNT, by, key, reason), bin, lot, counted - level.on_hand, 0)
+    return _done(part, _book(_Entry(part, Kind.COUNT, by, key, reason), bin, lot, counted - level.on_hand, 0))
 
 
 @transaction.atomic
@@ -197,7 +200,7 @@ def scrap(
     entry = _Entry(part, Kind.SCRAP, by, key, reason)
     if earlier := _begin(entry, -quantity):
         return earlier[0]
-    return _book(entry, bin or part.bin, lot, -quantity, 0)
+    return _done(part, _book(entry, bin or part.bin, lot, -quantity, 0))
 
 
 @transaction.atomic
@@ -240,6 +243,12 @@ def _begin(entry: _Entry, change: Decimal, moved: Decimal | None = None) -> list
             % {"booked": f"{earlier[0].get_kind_display()} {earlier[0].part.name}"}
         )
     return earlier
+
+
+def _done(part: Part, moved: T) -> T:
+    """Bring the advice along with the shelf, and hand on what was booked."""
+    refresh_advice(_today(), [part])
+    return moved
 
 
 def _lock(part: Part) -> None:

@@ -1,5 +1,8 @@
 """Purchase orders."""
 
+from datetime import date
+from decimal import Decimal
+
 from django.conf import settings
 from django.db import models
 from django.db.models import Q
@@ -7,7 +10,7 @@ from django.urls import reverse
 from django.utils.translation import gettext_lazy as _
 
 from inventory.models.parts import Part, Supplier
-from inventory.querysets import PurchaseOrderQuerySet
+from inventory.querysets import PurchaseOrderLineQuerySet, PurchaseOrderQuerySet
 from plant.fields import MoneyField, QuantityField
 
 
@@ -44,6 +47,23 @@ class PurchaseOrder(models.Model):
         """Return the order's page."""
         return reverse("inventory:order", args=[self.number])
 
+    @property
+    def is_on_the_way(self) -> bool:
+        """Say whether the supplier has it and owes something."""
+        return self.state in (self.State.SENT, self.State.PART_ARRIVED)
+
+    def late_days(self, day: date) -> int:
+        """Return by how many days it is late; 0 where it is not."""
+        if not (self.is_on_the_way and self.promised_on):
+            return 0
+        return max(0, (day - self.promised_on).days)
+
+    @property
+    def value(self) -> Decimal:
+        """Return what its lines cost together; no query where they were fetched before."""
+        value: Decimal = sum((line.value for line in self.lines.all()), Decimal(0))
+        return value
+
 
 class PurchaseOrderLine(models.Model):
     """A line of an order; what has arrived is the sum of its receipts."""
@@ -54,6 +74,8 @@ class PurchaseOrderLine(models.Model):
     received = QuantityField(_("arrived"), default=0)
     unit_price = MoneyField(_("price per unit"))
     reason = models.TextField(_("why"), blank=True)
+
+    objects = PurchaseOrderLineQuerySet.as_manager()
 
     class Meta:
         ordering = ["order", "part__name"]
@@ -66,3 +88,21 @@ class PurchaseOrderLine(models.Model):
 
     def __str__(self) -> str:
         return f"{self.order} {self.part}"
+
+    @property
+    def missing(self) -> Decimal:
+        """Return what is still to come; 0 where more came than was ordered."""
+        missing: Decimal = max(self.quantity - self.received, Decimal(0))
+        return missing
+
+    @property
+    def surplus(self) -> Decimal:
+        """Return what came beyond what was ordered."""
+        surplus: Decimal = max(self.received - self.quantity, Decimal(0))
+        return surplus
+
+    @property
+    def value(self) -> Decimal:
+        """Return what the line costs."""
+        value: Decimal = self.quantity * self.unit_price
+        return value
