@@ -1,0 +1,186 @@
+"""The files of function checks and their findings."""
+
+from collections import defaultdict
+from collections.abc import Iterable
+from datetime import timedelta
+from typing import Any
+
+from maintenance.actions.check_points import items_for
+from maintenance.loading.base import BATCH, Load, Row, Table, raise_series
+from maintenance.loading.columns import Choice, Moment, Ref, Text
+from maintenance.loading.faults import CellFault, Counts
+from maintenance.loading.plant_tables import KILN, refuse_other_kind
+from maintenance.loading.stock_tables import stable_key
+from maintenance.models import CheckItem, CheckPoint, Finding, FunctionCheck, Sitting
+
+# A sitting ends a little after its last finding.
+AFTER_LAST = timedelta(minutes=5)
+
+
+class FunctionCheckTable(Table):
+    """Function checks."""
+
+    name = "function_checks"
+    meaning = (
+        "Past function checks and those under way. The points come from the catalogue and the kiln's components; their "
+        "findings stand in check_findings. A known check stays as it is."
+    )
+    model = FunctionCheck
+    key = ("number",)
+    kind = "check"
+    is_record = True
+    columns = (
+        Text("number", "number of the check", "FC-0001", is_required=True, largest=20),
+        KILN,
+        Moment("started_at", "when it was started", "2026-11-20 09:00", is_required=True),
+        Ref("started_by", "who started it", "anna", to="person"),
+        Moment("completed_at", "when it was completed; empty: under way", ""),
+    )
+
+    def prepare(self, row: Row, load: Load) -> None:
+        """Refuse a check that is completed before it starts."""
+        v = row.values
+        if v["completed_at"] and v["completed_at"] < v["started_at"]:
+            raise CellFault("completed before it started", "Correct the instants.", "completed_at")
+
+    def check(self, rows: list[Row], load: Load) -> list[Row]:
+        """Keep one check under way to a kiln."""
+        under_way = {check.kiln_id: check.number for check in FunctionCheck.objects.under_way()}
+        sound = []
+        for row in rows:
+            v = row.values
+            if v["completed_at"] is None and v["number"] not in load.index("check"):
+                other = under_way.setdefault(v["kiln"].pk, v["number"])
+                if other != v["number"]:
+                    load.fault(self, row, "completed_at", f"{other} is under way in this kiln", "Complete one of them.")
+                    continue
+            sound.append(row)
+        return sound
+
+    def fields(self, row: Row, load: Load) -> dict[str, Any]:
+        """Let the starter's sign-in stand for the starter."""
+        return super().fields(row, load) | {"started_by": getattr(row.values["started_by"], "user", None)}
+
+    def after(self, rows: list[Row], load: Load) -> Iterable[int]:
+        """Lay out the points of new checks."""
+        laid = set(CheckItem.objects.values_list("check_up_id", flat=True))
+        items = [item for row in rows if row.obj.pk not in laid for item in items_for(row.obj)]
+        CheckItem.objects.bulk_create(items, batch_size=BATCH)
+        raise_series("function check", "FC-", (row.obj.number for row in rows))
+        return ()
+
+
+class CheckFindingTable(Table):
+    """Findings."""
+
+    name = "check_findings"
+    meaning = (
+        "What was found at each point of a function check. Findings of one person in one state of the kiln on one day are "
+        "one sitting. What was found is only added to; enter the defect itself in defects."
+    )
+    model = Finding
+    key = ("check", "point", "component", "at")
+    columns = (
+        Ref("check", "number of the check", "FC-0001", is_required=True, to="check"),
+        Ref("point", "code of the check point (catalogue)", "escape-latch-inside", is_required=True, to="check_point"),
+        Ref("component", "tag of the component; empty: the kiln", "escape-door-1", to="component"),
+        Choice("kiln_state", "running or open_empty", "open_empty", is_required=True, options=CheckPoint.SeenIn),
+        Choice("result", "sound, worn, defect or not_seen", "sound", is_required=True, options=Finding.Result),
+        Ref("failure_mode", "how it fails (catalogue)", "", to="failure_mode"),
+        Text("reason", "why it could not be seen", ""),
+        Text("note", "note", "", largest=1000),
+        Moment("at", "when", "2026-11-20 10:30", is_required=True),
+        Ref("by", "who", "anna", is_required=True, to="person"),
+    )
+
+    def prepare(self, row: Row, load: Load) -> None:
+        """Check what belongs together."""
+        v = row.values
+        if v["kiln_state"] == CheckPoint.SeenIn.EITHER:
+            raise CellFault("the kiln was in one state", "Write running or open_empty.", "kiln_state")
+        if v["point"].seen_in not in (CheckPoint.SeenIn.EITHER, v["kiln_state"]):
+            raise CellFault(
+                f"this point is looked at with the kiln {v['point'].get_seen_in_display()}",
+                "Correct the state or the point.",
+                "kiln_state",
+            )
+        if v["result"] == Finding.Result.NOT_SEEN and not v["reason"]:
+            raise CellFault("the reason is missing", "Say why it could not be seen.", "reason")
+        refuse_other_kind(v)
+
+    def write(self, rows: list[Row], load: Load) -> Counts:
+        """Add findings that are not known, in sittings."""
+        known = set(Finding.objects.values_list("key", flat=True))
+        keys = {row.number: self._key(row.values) for row in rows}
+        new = [row for row in rows if keys[row.number] not in known]
+        checks = {row.values["check"].pk for row in new}
+        items = {
+            (item.check_up_id, item.point_id, item.component_id): item
+            for item in CheckItem.objects.filter(check_up__in=checks)
+        }
+        sittings = self._sittings(new, load)
+        findings = []
+        for row in new:
+            v = row.values
+            item = items.get((v["check"].pk, v["point"].pk, v["component"].pk if v["component"] else None))
+            if item is None:
+                load.fault(
+                    self,
+                    row,
+                    "point",
+                    f"check {v['check'].number} has no such point" + (" on this component" if v["component"] else ""),
+                    "Correct point or component; points of single components need their tag.",
+                )
+                continue
+            findings.append(
+                Finding(
+                    key=keys[row.number],
+                    item=item,
+                    sitting=sittings[self._sitting_key(v, load)],
+                    by=getattr(v["by"], "user", None),
+                    **{name: v[name] for name in ("result", "failure_mode", "reason", "note", "at")},
+                )
+            )
+        Finding.objects.bulk_create(findings, batch_size=BATCH)
+        self._refuse_gaps(new, load)
+        return Counts(new=len(findings), unchanged=len(rows) - len(new))
+
+    def _key(self, v: dict[str, Any]) -> Any:
+        component = v["component"].tag if v["component"] else ""
+        return stable_key("finding", v["check"].number, v["point"].code, component, v["at"])
+
+    def _sitting_key(self, v: dict[str, Any], load: Load) -> tuple[Any, ...]:
+        return v["check"].pk, v["by"].pk, v["kiln_state"], v["at"].astimezone(load.customs.zone).date()
+
+    def _sittings(self, rows: list[Row], load: Load) -> dict[tuple[Any, ...], Sitting]:
+        groups: dict[tuple[Any, ...], list[Row]] = defaultdict(list)
+        for row in rows:
+            groups[self._sitting_key(row.values, load)].append(row)
+        sittings = {}
+        for key, group in groups.items():
+            instants = sorted(row.values["at"] for row in group)
+            first = group[0].values
+            sittings[key] = Sitting(
+                check_up=first["check"],
+                kiln_state=first["kiln_state"],
+                started_at=instants[0] - AFTER_LAST,
+                ended_at=instants[-1] + AFTER_LAST,
+                by=getattr(first["by"], "user", None),
+            )
+        Sitting.objects.bulk_create(sittings.values(), batch_size=BATCH)
+        return sittings
+
+    def _refuse_gaps(self, rows: list[Row], load: Load) -> None:
+        """A completed check has a finding at every point."""
+        completed = {row.values["check"].pk: row for row in rows if row.values["check"].completed_at}
+        left: dict[int, list[str]] = defaultdict(list)
+        for item in CheckItem.objects.filter(check_up__in=completed, findings__isnull=True).select_related("point"):
+            left[item.check_up_id].append(item.point.code)
+        for pk, points in left.items():
+            load.fault(
+                self,
+                completed[pk],
+                "check",
+                f"the check is completed but {len(points)} of its points have no finding, for example {points[0]}",
+                "Add the missing findings, or leave completed_at empty.",
+            )

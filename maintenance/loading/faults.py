@@ -1,0 +1,88 @@
+"""What is wrong in a file: where, why, and how to mend it."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+from difflib import get_close_matches
+
+
+@dataclass(frozen=True)
+class Fault:
+    """One thing that is wrong; ``row`` is counted as a spreadsheet does (the header is row 1), 0 for the whole file."""
+
+    file: str
+    row: int
+    column: str
+    value: str
+    reason: str
+    remedy: str
+
+    def __str__(self) -> str:
+        """Say all of it in one line."""
+        place = self.file
+        if self.row:
+            place += f", row {self.row}"
+        if self.column:
+            place += f", column {self.column}"
+        shown = self.value if len(self.value) <= 60 else f"{self.value[:57]}..."
+        value = f" “{shown}”" if shown else ""
+        return f"{place}:{value} {self.reason}. {self.remedy}"
+
+
+class CellFault(ValueError):  # noqa: N818 (a refusal of what was typed, not a fault of the program)
+    """A cell cannot be meant as it is."""
+
+    def __init__(self, reason: str, remedy: str, column: str = "") -> None:
+        super().__init__(reason)
+        self.reason, self.remedy, self.column = reason, remedy, column
+
+
+class Follows(ValueError):  # noqa: N818
+    """A cell cannot be judged because what it builds on is at fault and listed already."""
+
+
+class FileFault(ValueError):  # noqa: N818
+    """A whole file cannot be read."""
+
+    def __init__(self, file: str, reason: str, remedy: str, row: int = 0, column: str = "", value: str = "") -> None:
+        super().__init__(reason)
+        self.fault = Fault(file, row, column, value, reason, remedy)
+
+
+@dataclass
+class Report:
+    """What a load found and did."""
+
+    faults: list[Fault] = field(default_factory=list)
+    warnings: list[Fault] = field(default_factory=list)
+    notes: list[str] = field(default_factory=list)
+    counts: dict[str, "Counts"] = field(default_factory=dict)
+    is_check: bool = False
+
+    @property
+    def is_sound(self) -> bool:
+        """Say whether nothing stands against loading."""
+        return not self.faults
+
+    @property
+    def has_changes(self) -> bool:
+        """Say whether any row was new or changed."""
+        return any(counts.new or counts.changed for counts in self.counts.values())
+
+
+@dataclass
+class Counts:
+    """How many rows of a file were new, changed, or as they were."""
+
+    new: int = 0
+    changed: int = 0
+    unchanged: int = 0
+
+    def __str__(self) -> str:
+        """Say the three figures."""
+        return f"{self.new} new, {self.changed} changed, {self.unchanged} unchanged"
+
+
+def suggest(word: str, known: Iterable[str]) -> str:
+    """Return the nearest known word as a question, or nothing."""
+    near = get_close_matches(word.lower(), [name for name in known if name], n=1, cutoff=0.6)
+    return f"Did you mean “{near[0]}”? " if near else ""

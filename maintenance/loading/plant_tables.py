@@ -1,0 +1,484 @@
+"""The files of the plant: mill, kilns, components, meters, charges, downtime, fittings."""
+
+from collections import defaultdict
+from collections.abc import Iterable
+from datetime import timedelta
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from django.core.exceptions import ValidationError
+from django.db import models
+from django.db.models import F
+
+from maintenance.loading.base import BATCH, Load, Row, Table
+from maintenance.loading.columns import (
+    Choice,
+    Code,
+    Customs,
+    Day,
+    Find,
+    Flag,
+    Moment,
+    Number,
+    Ref,
+    Text,
+    Values,
+    Whole,
+)
+from maintenance.loading.faults import CellFault
+from maintenance.loading.phases import PHASE_COLUMNS, lay_phases, planned_phases
+from plant.models import Charge, Component, Downtime, Fitting, Kiln, MeterReading, Mill, Phase
+from plant.validators import validate_time_zone
+
+KILN = Ref("kiln", "tag of the kiln", "K1", is_required=True, to="kiln")
+
+
+class ZoneColumn(Text):
+    """A time zone."""
+
+    def parse(self, text: str, customs: Customs, values: Values, find: Find) -> str:
+        """Refuse a zone that nobody knows."""
+        try:
+            validate_time_zone(text)
+        except ValidationError:
+            raise CellFault("this is no time zone", "Write an area and a city, for example Europe/Stockholm.") from None
+        return text
+
+
+class DateOrder(models.TextChoices):
+    """How the mill writes days with slashes."""
+
+    DMY = "dmy", "day month year"
+    MDY = "mdy", "month day year"
+
+
+class MillTable(Table):
+    """The mill: one row."""
+
+    name = "mill"
+    meaning = "The mill itself: one row."
+    model = Mill
+    key = ()
+    columns = (
+        Text("name", "name of the mill", "Example Sawmill", is_required=True, largest=120),
+        ZoneColumn("time_zone", "time zone of all local times in these files", "Europe/Stockholm", is_required=True),
+        Text("currency", "three letters", "EUR", default="EUR", largest=3),
+        Choice(
+            "temperature_unit",
+            "degC or degF",
+            "degC",
+            default="degC",
+            options=Mill.TemperatureUnit,
+        ),
+        Choice("volume_unit", "m3 or board_feet", "m3", default="m3", options=Mill.VolumeUnit),
+        Whole("horizon_days", "how far ahead work is raised and placed", "56", default=56, least="1", most="730"),
+        Whole("planned_notice_days", "notice after which a stop counts as planned", "28", default=28),
+        Whole("entry_limit_c", "nobody enters a chamber that is warmer, °C", "35", default=35),
+        Number("drying_margin_per_m3", "what a cubic metre not dried costs", "45", default=45, decimals=2, least="0"),
+        Number("labour_rate_per_h", "what an hour of work costs", "48", default=48, decimals=2, least="0"),
+        Number("weekly_crew_h", "crew hours a week for upkeep", "80", default=80, least="0"),
+        Choice("date_order", "dmy or mdy: how 3/4/2026 is meant in these files", "dmy", default="", options=DateOrder),
+        Text("decimal_mark", "“,” or “.”: how 1,234 is meant in these files", ".", largest=1),
+    )
+
+    def prepare(self, row: Row, load: Load) -> None:
+        """Take the customs that all other files follow."""
+        if row.values["decimal_mark"] not in ("", ",", "."):
+            raise CellFault("this is no decimal mark", "Write a comma or a point, or leave it empty.", "decimal_mark")
+
+    def check(self, rows: list[Row], load: Load) -> list[Row]:
+        """Keep one mill to a database."""
+        for row in rows[1:]:
+            load.fault(self, row, "name", "a second mill", "One database holds one mill: keep one row.")
+        return rows[:1]
+
+    def existing(self, rows: list[Row], load: Load) -> dict[tuple[Any, ...], Any]:
+        """Return the mill."""
+        return {(): mill for mill in Mill.objects.all()}
+
+    def after(self, rows: list[Row], load: Load) -> Iterable[int]:
+        """Let the other files follow the mill's customs."""
+        for row in rows:
+            values = row.values
+            load.mill = row.obj
+            load.customs = Customs(ZoneInfo(row.obj.time_zone), values["date_order"], values["decimal_mark"])
+        return ()
+
+
+class KilnTable(Table):
+    """Kilns."""
+
+    name = "kilns"
+    meaning = "One row for each kiln."
+    model = Kiln
+    key = ("tag",)
+    kind = "kiln"
+    columns = (
+        Code("tag", "short name; other files refer to it", "K1", is_required=True),
+        Text("name", "long name", "North kiln", largest=80),
+        Number("usable_m3", "usable volume in m³", "86", is_required=True, above="0"),
+        Choice("heating_medium", "heated by", "hot_water", is_required=True, options=Kiln.HeatingMedium),
+        Choice("humidifying", "humidified by", "water_spray", is_required=True, options=Kiln.Humidifying),
+        Choice("climate_sensing", "climate sensed by", "psychrometer", is_required=True, options=Kiln.ClimateSensing),
+        Flag("is_reversing", "do the fans reverse?", "yes", default=True),
+        Flag("is_inner_skin_visible", "can the inner skin be seen?", "yes", default=True),
+        Day("built_on", "when it was built", "2014-05-20"),
+        Whole("lock_out_minutes", "minutes to lock out and cool", "60", default=60),
+        Whole("restore_minutes", "minutes to restore", "30", default=30),
+        Whole("max_people_inside", "most people inside", "4", default=4, least="1"),
+        Flag("is_active", "in use?", "yes", default=True),
+    )
+
+    def fields(self, row: Row, load: Load) -> dict[str, Any]:
+        """Add the mill."""
+        return {"mill": load.mill, **super().fields(row, load)}
+
+
+class ComponentTable(Table):
+    """Components."""
+
+    name = "components"
+    meaning = "One row for each position in a kiln that something sits in. Every kiln in use needs at least one."
+    model = Component
+    key = ("kiln", "tag")
+    kind = "component"
+    columns = (
+        KILN,
+        Code("tag", "short name within the kiln", "escape-door-1", is_required=True, largest=60),
+        Ref("kind", "code of the kind in the catalogue", "escape-door", is_required=True, to="component_kind"),
+        Text("name", "what people call it", "Escape door north", is_required=True, largest=120),
+        Choice("side", "left, right or both; empty where it has no side", "left", default="", options=Component.Side),
+        Flag("is_active", "in use?", "yes", default=True),
+    )
+
+
+class MeterReadingTable(Table):
+    """Readings of running-hours meters."""
+
+    name = "meter_readings"
+    meaning = "Readings of the running-hours meters. What was read is only added to."
+    model = MeterReading
+    key = ("kiln", "read_at", "is_new_meter")
+    is_record = True
+    columns = (
+        KILN,
+        Moment("read_at", "when it was read", "2026-11-01 06:00", is_required=True),
+        Number("running_h", "hours it showed", "12450", is_required=True, least="0"),
+        Flag("is_new_meter", "first reading of a new meter?", "no", default=False),
+    )
+
+    def check(self, rows: list[Row], load: Load) -> list[Row]:
+        """Refuse a meter that runs backwards."""
+        last: dict[int, tuple[Any, Any]] = {}
+        kept = MeterReading.objects.order_by("read_at").values_list("kiln_id", "read_at", "running_h", "is_new_meter")
+        entries: list[tuple[Any, int, Any, bool, Row | None]] = [(at, kiln, h, new, None) for kiln, at, h, new in kept]
+        known = {(at, kiln) for at, kiln, *_ in entries}
+        for row in rows:
+            v = row.values
+            if (v["read_at"], v["kiln"].pk) not in known:
+                entries.append((v["read_at"], v["kiln"].pk, v["running_h"], v["is_new_meter"], row))
+        sound = []
+        for at, kiln_id, hours, is_new, found in sorted(entries, key=lambda entry: (entry[0], entry[3])):
+            before = last.get(kiln_id)
+            if found and before and hours < before[1] and not is_new:
+                load.fault(
+                    self,
+                    found,
+                    "running_h",
+                    f"the meter showed {before[1]:f} h before",
+                    "Correct the reading, or say is_new_meter = yes if the meter was exchanged.",
+                )
+                continue
+            last[kiln_id] = (at, hours)
+        faulty = {fault.row for fault in load.report.faults if fault.file == load.sheets[self.name].file}
+        sound = [row for row in rows if row.number not in faulty]
+        return sound
+
+
+class ChargeTable(Table):
+    """Charges with their phases."""
+
+    name = "charges"
+    meaning = (
+        "One row for each charge, past and planned. Phases either as hours, one after the other, or as the instants at "
+        "which they began; what is left of the charge counts as drying. Empty times are taken from the plan."
+    )
+    model = Charge
+    key = ("kiln", "number")
+    columns = (
+        KILN,
+        Text("number", "number of the charge, once per kiln", "26-118", is_required=True, largest=20),
+        Text("species", "species", "spruce", is_required=True, largest=60),
+        Whole("thickness_mm", "thickness in mm", "50", is_required=True, least="1", most="1000"),
+        Number("volume_m3", "volume in m³", "84", is_required=True, above="0"),
+        Number("initial_mc_pct", "moisture content at the start in %", "70", decimals=1, least="0", most="400"),
+        Number("final_mc_pct", "wanted moisture content in %", "18", decimals=1, least="0", most="100"),
+        Choice("basis", "planned, running or done", "done", default="planned", options=Charge.Basis),
+        Moment("planned_begin_at", "planned begin of loading", "2026-11-10 06:00"),
+        Moment("planned_end_at", "planned end of unloading", "2026-11-15 10:00"),
+        Moment("begin_at", "begin, as it happened or is expected", "2026-11-10 06:30"),
+        Moment("end_at", "end, as it happened or is expected", "2026-11-15 12:00"),
+        Number("end_spread_h", "standard deviation of the end in hours", "0", default=0, decimals=1, least="0"),
+        *PHASE_COLUMNS,
+    )
+
+    def prepare(self, row: Row, load: Load) -> None:
+        """Fill in times, lay the phases, and refuse a charge that ends before it starts."""
+        _fill_times(row.values)
+        row.values["phases"] = lay_phases(row.values)
+
+    def check(self, rows: list[Row], load: Load) -> list[Row]:
+        """Refuse charges of one kiln that overlap."""
+        spans: dict[int, list[tuple[Any, Any, str, Row | None]]] = defaultdict(list)
+        in_file = {self.key_of(row.values) for row in rows}
+        for kiln_id, number, begin_at, end_at in Charge.objects.filter(
+            kiln__in={row.values["kiln"].pk for row in rows}
+        ).values_list("kiln_id", "number", "begin_at", "end_at"):
+            if (kiln_id, number) not in in_file:
+                spans[kiln_id].append((begin_at, end_at, number, None))
+        for row in rows:
+            v = row.values
+            spans[v["kiln"].pk].append((v["begin_at"], v["end_at"], v["number"], row))
+        clashing: set[int] = set()
+        for found in spans.values():
+            clashing |= self._list_overlaps(sorted(found, key=lambda span: span[:2]), load)
+        return [row for row in rows if row.number not in clashing]
+
+    def _list_overlaps(self, spans: list[tuple[Any, Any, str, Row | None]], load: Load) -> set[int]:
+        clashing: set[int] = set()
+        zone = load.customs.zone
+        latest = spans[0] if spans else None
+        for span in spans[1:]:
+            assert latest is not None
+            if span[0] < latest[1]:
+                # The row to list is the later one, unless it is only the earlier one that the file brings.
+                row, other = (span[3], latest) if span[3] else (latest[3], span)
+                if row is not None:
+                    clashing.add(row.number)
+                    place = f"row {other[3].number}" if other[3] else "kept already"
+                    load.fault(
+                        self,
+                        row,
+                        "begin_at",
+                        f"it overlaps charge {other[2]} of the same kiln ({place}), which lasts from "
+                        f"{other[0].astimezone(zone):%Y-%m-%d %H:%M} to {other[1].astimezone(zone):%Y-%m-%d %H:%M}",
+                        "A kiln holds one charge at a time: correct begin_at or end_at of one of the two.",
+                    )
+            if span[1] > latest[1]:
+                latest = span
+        return clashing
+
+    def existing(self, rows: list[Row], load: Load) -> dict[tuple[Any, ...], Any]:
+        """Return the charges of the file's kilns."""
+        kept = Charge.objects.filter(kiln__in={row.values["kiln"].pk for row in rows}).select_related("kiln")
+        return {(charge.kiln_id, charge.number): charge for charge in kept}
+
+    def update(self, objects: list[Any], names: list[str]) -> None:
+        """Move changed charges far ahead first: on the way to their new places they must not overlap."""
+        if {"begin_at", "end_at"} & set(names):
+            far = timedelta(days=365 * 400)
+            ids = [charge.pk for charge in objects]
+            for start in range(0, len(ids), BATCH):
+                Charge.objects.filter(pk__in=ids[start : start + BATCH]).update(
+                    begin_at=F("begin_at") + far, end_at=F("end_at") + far
+                )
+            names = sorted({*names, "begin_at", "end_at"})
+        super().update(objects, names)
+
+    def after(self, rows: list[Row], load: Load) -> Iterable[int]:
+        """Lay the phases anew where they differ."""
+        kept: dict[int, dict[str, Phase]] = defaultdict(dict)
+        for phase in Phase.objects.filter(charge__kiln__in={row.values["kiln"].pk for row in rows}):
+            kept[phase.charge_id][phase.kind] = phase
+        stale, fresh, touched = [], [], set()
+        for row in rows:
+            wanted = planned_phases(row.values)
+            had = kept.get(row.obj.pk, {})
+            if wanted != [_as_laid(had[kind]) for kind, *_ in wanted if kind in had] or len(wanted) != len(had):
+                stale += [phase.pk for phase in had.values()]
+                fresh += [
+                    Phase(charge=row.obj, kind=kind, planned_begin_at=pb, planned_end_at=pe, begin_at=b, end_at=e)
+                    for kind, pb, pe, b, e in wanted
+                ]
+                touched.add(row.number)
+        for start in range(0, len(stale), BATCH):
+            Phase.objects.filter(pk__in=stale[start : start + BATCH]).delete()
+        Phase.objects.bulk_create(fresh, batch_size=BATCH)
+        return touched
+
+
+def _as_laid(phase: Phase) -> tuple[Any, ...]:
+    return (phase.kind, phase.planned_begin_at, phase.planned_end_at, phase.begin_at, phase.end_at)
+
+
+def _fill_times(values: dict[str, Any]) -> None:
+    """Take what is missing of the plan from what happened, and the other way round."""
+    begin = values["begin_at"] or values["planned_begin_at"]
+    if begin is None:
+        raise CellFault("the charge has no begin", "Give planned_begin_at or begin_at.", "planned_begin_at")
+    values["begin_at"] = begin
+    values["planned_begin_at"] = values["planned_begin_at"] or begin
+    if values["planned_end_at"] is None and values["end_at"] is None:
+        raise CellFault("the charge has no end", "Give planned_end_at or end_at.", "planned_end_at")
+    if values["end_at"] is None:
+        values["end_at"] = begin + (values["planned_end_at"] - values["planned_begin_at"])
+    if values["planned_end_at"] is None:
+        values["planned_end_at"] = values["planned_begin_at"] + (values["end_at"] - begin)
+    for start, end in (("begin_at", "end_at"), ("planned_begin_at", "planned_end_at")):
+        if values[end] <= values[start]:
+            raise CellFault("the charge ends before it starts", f"Correct {start} or {end}.", end)
+
+
+class DowntimeTable(Table):
+    """Times in which a kiln was down."""
+
+    name = "downtime"
+    meaning = (
+        "Times in which a kiln could not do all that was asked of it, or had no timber. An empty end means that it goes "
+        "on; a record that was closed in the program is not opened again."
+    )
+    model = Downtime
+    key = ("kiln", "start_at", "kind")
+    columns = (
+        KILN,
+        Choice("kind", "planned, unplanned or no_timber", "unplanned", is_required=True, options=Downtime.Kind),
+        Moment("start_at", "when it began", "2026-11-12 14:20", is_required=True),
+        Moment("end_at", "when it ended; empty: it goes on", "2026-11-12 20:05"),
+        Ref("component", "what caused it", "escape-door-1", to="component"),
+        Ref("failure_mode", "how it failed (catalogue)", "escape-latch-corroded", to="failure_mode"),
+        Moment("announced_at", "when a planned stop was announced", ""),
+        Number("share_lost", "share of capacity lost, above 0 up to 1", "1", default=1, above="0", most="1"),
+        Text("cause", "cause in a few words", "Latch seized"),
+    )
+
+    def prepare(self, row: Row, load: Load) -> None:
+        """Refuse a record that ends before it starts, and a failure mode of another kind of component."""
+        v = row.values
+        if v["end_at"] and v["end_at"] <= v["start_at"]:
+            raise CellFault("the downtime ends before it starts", "Correct start_at or end_at.", "end_at")
+        if v["announced_at"] and v["announced_at"] > v["start_at"]:
+            raise CellFault(
+                "it was announced after it began", "Correct announced_at, or leave it empty.", "announced_at"
+            )
+        refuse_other_kind(v)
+
+    def check(self, rows: list[Row], load: Load) -> list[Row]:
+        """Refuse a record inside another of the same kiln and kind."""
+        groups: dict[tuple[int, str], list[tuple[Any, Any, Row | None, Any, Any]]] = defaultdict(list)
+        in_file = {self.key_of(row.values) for row in rows}
+        for kept in Downtime.objects.filter(kiln__in={row.values["kiln"].pk for row in rows}):
+            if (kept.kiln_id, kept.start_at, kept.kind) not in in_file:
+                span = (kept.start_at, kept.end_at, None, kept.share_lost, kept.component_id)
+                groups[kept.kiln_id, kept.kind].append(span)
+        for row in rows:
+            v = row.values
+            component = v["component"].pk if v["component"] else None
+            groups[v["kiln"].pk, v["kind"]].append((v["start_at"], v["end_at"], row, v["share_lost"], component))
+        nested: set[int] = set()
+        for spans in groups.values():
+            nested |= self._list_nested(spans, load)
+        return [row for row in rows if row.number not in nested]
+
+    def _list_nested(self, spans: list[tuple[Any, Any, Row | None, Any, Any]], load: Load) -> set[int]:
+        nested: set[int] = set()
+        open_spans: list[tuple[Any, Any, Row | None, Any, Any]] = []
+        # By start; of two that start together the longer one first, so that it is the outer one.
+        for span in sorted(spans, key=lambda s: (s[0], s[1] is not None, -(s[1] or s[0]).timestamp())):
+            start, end, row, _, component = span
+            open_spans = [outer for outer in open_spans if outer[1] is None or outer[1] > start]
+            for outer in open_spans:
+                is_inside = outer[1] is None or (end is not None and end <= outer[1])
+                # Two slowings of different components may lie inside one another: both take their share.
+                if row is not None and is_inside and (outer[3] == 1 or outer[4] == component):
+                    place = f"row {outer[2].number}" if outer[2] else "one kept already"
+                    load.fault(
+                        self,
+                        row,
+                        "start_at",
+                        f"it lies inside another downtime of the same kiln and kind ({place})",
+                        "Leave it out, or end the outer one where this one begins.",
+                    )
+                    nested.add(row.number)
+                    break
+            open_spans.append(span)
+        return nested
+
+    def fields(self, row: Row, load: Load) -> dict[str, Any]:
+        """Leave the end alone where the file gives none."""
+        fields = super().fields(row, load)
+        if fields["end_at"] is None:
+            del fields["end_at"]
+        return fields
+
+
+def refuse_other_kind(values: dict[str, Any]) -> None:
+    """Refuse a failure mode that belongs to another kind of component."""
+    component, mode = values.get("component"), values.get("failure_mode")
+    if component is not None and mode is not None and component.kind_id != mode.kind_id:
+        raise CellFault(
+            f"this is a failure mode of another kind of component than {component.tag}",
+            f"Write one of the kind {component.kind.code}, or correct the component.",
+            "failure_mode",
+        )
+
+
+class FittingTable(Table):
+    """What sat where."""
+
+    name = "fittings"
+    meaning = "What sat in a component's position from when to when, and why it came out."
+    model = Fitting
+    key = ("component", "fitted_at")
+    columns = (
+        KILN,
+        Ref("component", "tag of the component", "escape-door-1", is_required=True, to="component"),
+        Text("part_code", "code of the part", "escape-latch", largest=40),
+        Moment("fitted_at", "when it was fitted", "2024-03-02 10:00", is_required=True),
+        Moment("removed_at", "when it came out; empty: it sits there now", ""),
+        Choice("removal", "failed, worn, planned or other", "", default="", options=Fitting.Removal),
+        Ref("failure_mode", "how it failed (catalogue)", "", to="failure_mode"),
+        Text("note", "note", ""),
+    )
+
+    def prepare(self, row: Row, load: Load) -> None:
+        """Refuse a life that ends before it starts."""
+        v = row.values
+        if v["removed_at"] and v["removed_at"] < v["fitted_at"]:
+            raise CellFault("it came out before it was fitted", "Correct fitted_at or removed_at.", "removed_at")
+        if v["removed_at"] and not v["removal"]:
+            raise CellFault("the reason is missing", "Write failed, worn, planned or other.", "removal")
+        refuse_other_kind(v)
+
+    def check(self, rows: list[Row], load: Load) -> list[Row]:
+        """Refuse two things in one position at a time."""
+        in_file = {self.key_of(row.values) for row in rows}
+        lives: dict[int, list[tuple[Any, Any, Row | None]]] = defaultdict(list)
+        for kept in Fitting.objects.filter(component__in={row.values["component"].pk for row in rows}):
+            if (kept.component_id, kept.fitted_at) not in in_file:
+                lives[kept.component_id].append((kept.fitted_at, kept.removed_at, None))
+        for row in rows:
+            v = row.values
+            lives[v["component"].pk].append((v["fitted_at"], v["removed_at"], row))
+        doubled: set[int] = set()
+        for found in lives.values():
+            ordered = sorted(found, key=lambda life: life[0])
+            for before, after in zip(ordered, ordered[1:], strict=False):
+                clash = after[2] or before[2]
+                if clash and (before[1] is None or before[1] > after[0]):
+                    load.fault(
+                        self,
+                        clash,
+                        "fitted_at",
+                        "something else sat there at that time",
+                        "Give the earlier one a removed_at that is not after this fitted_at.",
+                    )
+                    doubled.add(clash.number)
+        return [row for row in rows if row.number not in doubled]
+
+    def fields(self, row: Row, load: Load) -> dict[str, Any]:
+        """Leave a removal that the program knows alone where the file gives none."""
+        fields = super().fields(row, load)
+        if fields["removed_at"] is None:
+            for name in ("removed_at", "removal", "failure_mode"):
+                del fields[name]
+        return fields

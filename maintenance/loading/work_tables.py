@@ -1,0 +1,386 @@
+"""The files of upkeep: standing tasks, past work, defects, proof tests, function checks."""
+
+from collections import defaultdict
+from collections.abc import Iterable
+from datetime import timedelta
+from typing import Any
+
+from dateutil.rrule import rrulestr
+
+from maintenance.loading.base import BATCH, Load, Row, Table, raise_series
+from maintenance.loading.columns import (
+    Amounts,
+    Choice,
+    Code,
+    Day,
+    Flag,
+    Moment,
+    Number,
+    Ref,
+    Text,
+    Whole,
+)
+from maintenance.loading.faults import CellFault
+from maintenance.loading.plant_tables import KILN, refuse_other_kind
+from maintenance.loading.stock_tables import stable_key
+from maintenance.models import (
+    Defect,
+    Labour,
+    ProofTest,
+    StandingDefault,
+    StandingTask,
+    StepRecord,
+    TaskSkill,
+    TaskStep,
+    WorkOrder,
+    WorkSkill,
+    WorkStep,
+)
+from maintenance.models.catalogue import CheckPoint, NeedsState
+from plant.models import Downtime
+
+RECURRENCE = ("every", "every_unit", "rrule", "every_running_h", "every_charges")
+RESETS = ("reset_early", "reset_inside", "reset_late")
+COMPONENT = Ref("component", "tag of the component; empty: the kiln", "escape-door-1", to="component")
+
+
+class StandingTaskTable(Table):
+    """Standing tasks."""
+
+    name = "standing_tasks"
+    meaning = (
+        "Task sheets that recur. With all five recurrence columns empty the catalogue's proposal is taken, and so are empty "
+        "windows and resets. A later date of the last work in the program is kept."
+    )
+    model = StandingTask
+    key = ("code",)
+    kind = "standing_task"
+    columns = (
+        Code("code", "code", "K1-escape-door-test", is_required=True, largest=60),
+        Ref("sheet", "code of the task sheet (catalogue)", "escape-door-proof-test", is_required=True, to="sheet"),
+        KILN,
+        COMPONENT,
+        Day("anchor_on", "day from which it is counted", "2026-01-15", is_required=True),
+        Whole("every", "every so many …", "", least="1", most="10000"),
+        Choice("every_unit", "… day, week or month", "", default="", options=StandingTask.Unit),
+        Text("rrule", "calendar rule (RFC 5545) in place of every", "", largest=200),
+        Choice(
+            "month_end",
+            "where a month has no such day: last_day, skip or next_first",
+            "",
+            default="last_day",
+            options=StandingTask.MonthEnd,
+        ),
+        Whole("every_running_h", "every so many running hours", "", least="1"),
+        Whole("every_charges", "every so many charges", "", least="1"),
+        Whole("window_before_days", "days before the date on which it may be done", "", most="366"),
+        Whole("window_after_days", "days after it", "", most="366"),
+        *(
+            Choice(name, f"anchored or completion: what counts when done {words}", "", options=StandingTask.Reset)
+            for name, words in zip(RESETS, ("too early", "inside the window", "too late"), strict=True)
+        ),
+        Flag("is_safety", "safety work? empty: as the task sheet says", "", default=None),
+        Number("cost_of_delay_per_day", "cost of a day's delay", "0", default=0, decimals=2, least="0"),
+        Day("last_done_on", "last done", "2026-11-03"),
+        Number("last_done_running_h", "running hours then", "", least="0"),
+        Whole("last_done_charges", "charges unloaded until then", ""),
+        Flag("is_active", "recurs?", "yes", default=True),
+    )
+
+    def prepare(self, row: Row, load: Load) -> None:
+        """Take the catalogue's proposal where the row leaves something open, and refuse what contradicts itself."""
+        v = row.values
+        proposal: StandingDefault | None = getattr(v["sheet"], "standing_default", None)
+        self._check_component(v)
+        if not any(v[name] for name in RECURRENCE):
+            if proposal is None:
+                raise CellFault("it does not recur: the catalogue proposes nothing", "Fill in every.", "every")
+            _take_interval(v, proposal)
+        if v["every"] and not v["every_unit"]:
+            raise CellFault("the unit is missing", "Write day, week or month.", "every_unit")
+        if v["every_unit"] and not v["every"]:
+            raise CellFault("the unit has no number", "Write how many, or empty every_unit.", "every")
+        if v["every"] and v["rrule"]:
+            raise CellFault("every and rrule are both given", "Keep one of the two.", "rrule")
+        _check_rule(v["rrule"])
+        for name, default in (("window_before_days", 0), ("window_after_days", 0), *((name, "") for name in RESETS)):
+            if v[name] is None:
+                proposed = getattr(proposal, name.removesuffix("_days"), None)
+                v[name] = proposed or default or StandingTask._meta.get_field(name).get_default()
+        v["is_safety"] = v["sheet"].is_safety if v["is_safety"] is None else v["is_safety"]
+        v["is_interval_published"] = _is_published(v, proposal)
+
+    def _check_component(self, v: dict[str, Any]) -> None:
+        if v["component"] and v["component"].kind_id != v["sheet"].kind_id:
+            raise CellFault(
+                f"the task sheet is for {v['sheet'].kind.name.lower()}",
+                f"Name a component of the kind {v['sheet'].kind.code}, or leave it empty.",
+                "component",
+            )
+
+    def fields(self, row: Row, load: Load) -> dict[str, Any]:
+        """Never set back what the program knows of the last work."""
+        fields = super().fields(row, load) | {"is_interval_published": row.values["is_interval_published"]}
+        kept = load.index("standing_task").get(row.values["code"])
+        last = row.values["last_done_on"]
+        if kept is not None and kept.last_done_on and (last is None or last <= kept.last_done_on):
+            for name in ("last_done_on", "last_done_running_h", "last_done_charges"):
+                del fields[name]
+        return fields
+
+
+def _take_interval(v: dict[str, Any], proposal: StandingDefault) -> None:
+    if proposal.every_unit == "charge":
+        v["every_charges"] = proposal.every
+    elif proposal.every_unit == "running_hour":
+        v["every_running_h"] = proposal.every
+    else:
+        v["every"], v["every_unit"] = proposal.every, proposal.every_unit
+
+
+def _check_rule(rule: str) -> None:
+    if not rule:
+        return
+    try:
+        rrulestr(rule)
+    except (ValueError, TypeError, KeyError):
+        raise CellFault(
+            "this is no calendar rule of RFC 5545", "Write one like FREQ=MONTHLY;BYDAY=1MO, or use every.", "rrule"
+        ) from None
+
+
+def _is_published(v: dict[str, Any], proposal: StandingDefault | None) -> bool:
+    return (
+        proposal is not None
+        and proposal.interval_is == CheckPoint.IntervalIs.PUBLISHED
+        and (v["every"], v["every_unit"]) == (proposal.every, proposal.every_unit)
+    )
+
+
+class DefectTable(Table):
+    """Defects."""
+
+    name = "defects"
+    meaning = "What was found that is not as it should be. A known defect stays as it is."
+    model = Defect
+    key = ("kiln", "found_at", "what")
+    is_record = True
+    columns = (
+        KILN,
+        COMPONENT,
+        Ref("failure_mode", "how it fails (catalogue)", "escape-latch-corroded", to="failure_mode"),
+        Moment("found_at", "when it was found", "2026-11-20 10:30", is_required=True),
+        Ref("found_by", "who found it", "anna", to="person"),
+        Text("what", "what is wrong", "Latch goes stiffly", is_required=True),
+        Text("consequence", "what follows from it", "", largest=1000),
+        Choice("likelihood", "sure, soon or later", "later", default="soon", options=Defect.Likelihood),
+        Number("cost_of_delay_per_day", "cost of a day's delay", "0", default=0, decimals=2, least="0"),
+        Flag("is_safety", "safety?", "yes"),
+        Flag("blocks_entry", "does it block entry?", "no"),
+        Moment("cured_at", "when it was cured; empty: it still exists", ""),
+    )
+
+    def prepare(self, row: Row, load: Load) -> None:
+        """Check what belongs together."""
+        v = row.values
+        refuse_other_kind(v)
+        if v["cured_at"] and v["cured_at"] < v["found_at"]:
+            raise CellFault("it was cured before it was found", "Correct found_at or cured_at.", "cured_at")
+
+    def fields(self, row: Row, load: Load) -> dict[str, Any]:
+        """Let the finder's sign-in stand for the finder."""
+        person = row.values["found_by"]
+        return super().fields(row, load) | {"found_by": getattr(person, "user", None)}
+
+
+class ProofTestTable(Table):
+    """Proof tests."""
+
+    name = "proof_tests"
+    meaning = "Tests of what fails unseen: escape doors, alarms. What was tested is only added to."
+    model = ProofTest
+    key = ("component", "tested_at")
+    is_record = True
+    columns = (
+        KILN,
+        Ref("component", "tag of the component", "escape-door-1", is_required=True, to="component"),
+        Moment("tested_at", "when", "2026-11-03 14:00", is_required=True),
+        Ref("tested_by", "who", "anna", is_required=True, to="person"),
+        Choice("outcome", "passed or failed", "passed", is_required=True, options=ProofTest.Outcome),
+        Text("seal_no", "number of the seal put on (when passed)", "S-10482", largest=40),
+        Day("next_due_on", "next due", "2026-12-03", is_required=True),
+        Text("note", "note", "", largest=1000),
+        Ref("work_order", "number of the past work", "", to="work_order"),
+    )
+
+    def prepare(self, row: Row, load: Load) -> None:
+        """A passed test names its seal."""
+        v = row.values
+        if v["outcome"] == ProofTest.Outcome.PASSED and not v["seal_no"]:
+            raise CellFault("a passed test has no seal", "Write the number of the seal that was put on.", "seal_no")
+
+    def fields(self, row: Row, load: Load) -> dict[str, Any]:
+        """Add the key."""
+        v = row.values
+        key = stable_key("proof test", v["kiln"].tag, v["component"].tag, v["tested_at"])
+        return super().fields(row, load) | {"key": key}
+
+
+class WorkDoneTable(Table):
+    """Past work."""
+
+    name = "work_done"
+    meaning = (
+        "Work orders that are over. Steps, skills, hours and the state of the kiln come from the task sheet. Known work "
+        "stays as it is."
+    )
+    model = WorkOrder
+    key = ("number",)
+    kind = "work_order"
+    is_record = True
+    columns = (
+        Text("number", "number of the work order", "WO-0001", is_required=True, largest=20),
+        Ref("sheet", "code of the task sheet (catalogue)", "escape-door-proof-test", to="sheet"),
+        Text("title", "the job; empty: as the task sheet", "", largest=160),
+        KILN,
+        COMPONENT,
+        Choice(
+            "origin",
+            "standing_task, finding, watch or asked_for",
+            "asked_for",
+            default="asked_for",
+            options=WorkOrder.Origin,
+        ),
+        Ref("standing_task", "code of the standing task", "", to="standing_task"),
+        Day("occurrence_on", "date of the standing task that it settles", ""),
+        Choice("needs_state", "state of the kiln it needs; empty: as the task sheet", "", options=NeedsState),
+        Number("hours", "hours; empty: as the task sheet", "", above="0", most="10000"),
+        Whole("crew", "people; empty: as the task sheet", "", least="1", most="100"),
+        Moment("raised_at", "when it was raised", "2026-10-20 07:00", is_required=True),
+        Moment("due_at", "when it was due", "2026-11-03 15:00", is_required=True),
+        Moment("started_at", "when it was started", "2026-11-03 13:00", is_required=True),
+        Moment("done_at", "when it was done", "2026-11-03 14:00", is_required=True),
+        Moment("signed_off_at", "when it was signed off; empty: it waits for that", "2026-11-04 07:00"),
+        Ref("signed_off_by", "who signed it off", "anna", to="person"),
+        Flag("is_safety", "safety work? empty: as the task sheet says", "", default=None),
+        Amounts("labour", "people with minutes each", "anna 60", to="person", decimals=0),
+        Amounts("readings", "steps with the reading taken", "", to=""),
+        Text("result", "what was done", "Opened from inside without force; new seal.", largest=2000),
+        Moment("cured_downtime", "start of the downtime that it ended", ""),
+        Moment("caused_downtime", "start of the downtime that it caused", ""),
+    )
+
+    def prepare(self, row: Row, load: Load) -> None:
+        """Take from the task sheet what the row leaves open."""
+        v, sheet = row.values, row.values["sheet"]
+        if sheet is None and not (v["title"] and v["hours"] and v["needs_state"]):
+            raise CellFault("without task sheet it needs title, hours and needs_state", "Fill them in.", "sheet")
+        if bool(v["standing_task"]) != bool(v["occurrence_on"]):
+            raise CellFault("standing_task and occurrence_on belong together", "Fill in both.", "occurrence_on")
+        if v["standing_task"]:
+            v["origin"] = WorkOrder.Origin.STANDING_TASK.value
+        if not v["started_at"] <= v["done_at"] <= (v["signed_off_at"] or v["done_at"]):
+            raise CellFault("started, done and signed off are out of order", "Correct the instants.", "done_at")
+        for name, default in (("title", ""), ("hours", None), ("crew", 1), ("needs_state", ""), ("is_safety", False)):
+            if v[name] in (None, ""):
+                v[name] = getattr(sheet, name) if sheet else default
+
+    def check(self, rows: list[Row], load: Load) -> list[Row]:
+        """Find the downtimes, and refuse an occurrence that two orders settle."""
+        kilns = {row.values["kiln"].pk for row in rows}
+        stops = {(stop.kiln_id, stop.start_at): stop for stop in Downtime.objects.filter(kiln__in=kilns)}
+        settled: dict[tuple[int, Any], str] = {
+            (task, day): number
+            for task, day, number in WorkOrder.objects.filter(standing_task__isnull=False).values_list(
+                "standing_task_id", "occurrence_on", "number"
+            )
+        }
+        sound = []
+        for row in rows:
+            v, is_sound = row.values, True
+            for name in ("cured_downtime", "caused_downtime"):
+                if v[name] is not None:
+                    v[name] = stops.get((v["kiln"].pk, v[name]))
+                    if v[name] is None:
+                        load.fault(self, row, name, "no downtime of this kiln starts then", "Correct the instant.")
+                        is_sound = False
+            if v["standing_task"]:
+                other = settled.setdefault((v["standing_task"].pk, v["occurrence_on"]), v["number"])
+                if other != v["number"]:
+                    load.fault(self, row, "occurrence_on", f"{other} settles this date already", "Correct the date.")
+                    is_sound = False
+            if is_sound:
+                sound.append(row)
+        return sound
+
+    def fields(self, row: Row, load: Load) -> dict[str, Any]:
+        """Add the state, and the sign-in of who signed off."""
+        v = row.values
+        state = WorkOrder.State.SIGNED_OFF if v["signed_off_at"] else WorkOrder.State.DONE
+        return super().fields(row, load) | {
+            "state": state.value,
+            "signed_off_by": getattr(v["signed_off_by"], "user", None) if v["signed_off_at"] else None,
+        }
+
+    def after(self, rows: list[Row], load: Load) -> Iterable[int]:
+        """Write steps with what was recorded, skills and labour of new orders."""
+        worked = set(WorkStep.objects.values_list("work_order_id", flat=True)) | set(
+            Labour.objects.values_list("work_order_id", flat=True)
+        )
+        new = [row for row in rows if row.obj.pk not in worked]
+        steps, skills = defaultdict(list), defaultdict(list)
+        for step in TaskStep.objects.all():
+            steps[step.sheet_id].append(step)
+        for skill in TaskSkill.objects.all():
+            skills[skill.sheet_id].append(skill)
+        self._write_steps(new, steps)
+        WorkSkill.objects.bulk_create(
+            [
+                WorkSkill(work_order=row.obj, skill_id=needed.skill_id, persons=needed.persons)
+                for row in new
+                for needed in skills[row.obj.sheet_id]
+            ],
+            batch_size=BATCH,
+        )
+        Labour.objects.bulk_create(
+            [
+                Labour(
+                    key=stable_key("labour", row.obj.number, person.code, no),
+                    work_order=row.obj,
+                    person=person,
+                    minutes=int(minutes),
+                    at=row.values["done_at"],
+                    by=getattr(person, "user", None),
+                )
+                for row in new
+                for no, (person, minutes) in enumerate(row.values["labour"])
+                if minutes
+            ],
+            batch_size=BATCH,
+        )
+        raise_series("work order", "WO-", (row.obj.number for row in rows))
+        return ()
+
+    def _write_steps(self, rows: list[Row], steps: dict[int, list[TaskStep]]) -> None:
+        copied = ("no", "text", "reading_name", "reading_unit", "low", "high", "is_required")
+        made = [
+            (row, WorkStep(work_order=row.obj, **{name: getattr(step, name) for name in copied}))
+            for row in rows
+            for step in steps[row.obj.sheet_id]
+        ]
+        WorkStep.objects.bulk_create([step for _, step in made], batch_size=BATCH)
+        records = []
+        for row, step in made:
+            v = row.values
+            readings = {int(no): reading for no, reading in v["readings"] if str(no).isdigit()}
+            by = getattr(v["labour"][0][0], "user", None) if v["labour"] else None
+            records.append(
+                StepRecord(
+                    key=stable_key("step", row.obj.number, step.no),
+                    step=step,
+                    reading=readings.get(step.no),
+                    at=v["done_at"] - timedelta(minutes=1),
+                    by=by,
+                )
+            )
+        StepRecord.objects.bulk_create(records, batch_size=BATCH)
