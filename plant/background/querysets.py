@@ -36,6 +36,11 @@ class JobQuerySet(models.QuerySet["Job"]):
         row = OrmQ.objects.filter(pk=OuterRef("queue_row"))
         return self.waiting().filter(~Exists(row), not_before_at__lte=moment)
 
+    def counts(self) -> dict[str, int]:
+        """Return state -> how many; one query."""
+        found = dict(self.order_by().values_list("state").annotate(count=Count("pk")))
+        return {state: found.get(state, 0) for state in ("waiting", "under_way", "finished", "failed")}
+
     def for_the_page(self) -> "JobQuerySet":
         """With what the page shows of each: who wanted it, how many attempts."""
         return self.select_related("wanted_by__person").annotate(attempt_count=Count("attempts"))

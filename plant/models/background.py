@@ -4,9 +4,12 @@ The instants here are the machine's own (``timezone.now()``), never the mill's p
 a demonstration must not make a worker look dead.
 """
 
+from datetime import timedelta
+
 from django.conf import settings
 from django.db import models
 from django.db.models import F, Q
+from django.urls import reverse
 from django.utils.translation import gettext_lazy as _
 
 from plant.background.querysets import JobAttemptQuerySet, JobQuerySet
@@ -59,6 +62,20 @@ class Job(models.Model):
 
     def __str__(self) -> str:
         return self.key
+
+    def get_absolute_url(self) -> str:
+        """Return the job's page."""
+        return reverse("plant:background-job", args=[self.pk])
+
+    @property
+    def took(self) -> timedelta | None:
+        """Return how long its last attempt lasted; None where it has not ended."""
+        return self.finished_at - self.started_at if self.started_at and self.finished_at else None
+
+    @property
+    def failure_in_short(self) -> str:
+        """Return the last line of what went wrong: of a trace, that is the reason."""
+        return self.failure.strip().rpartition("\n")[2]
 
 
 class JobAttempt(models.Model):

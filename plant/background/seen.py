@@ -1,0 +1,56 @@
+"""What somebody wants to know of the worker at a glance."""
+
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+
+from django.conf import settings
+from django.db import models
+from django.utils.translation import gettext_lazy as _
+
+from plant.background.heartbeat import NAME
+from plant.background.supervise import SILENT_BEATS
+from plant.models import Heartbeat
+
+
+class Life(models.TextChoices):
+    """How the worker is."""
+
+    LIVES = "lives", _("the worker lives")
+    ALL_BUSY = "all_busy", _("all workers are busy")
+    SILENT = "silent", _("the worker is silent")
+    NOT_SERVED = "not_served", _("no worker")
+
+
+LOOKS = {Life.LIVES: "sound", Life.ALL_BUSY: "steam", Life.SILENT: "mind", Life.NOT_SERVED: "alarm"}
+
+
+@dataclass(frozen=True)
+class WorkerSeen:
+    """The worker's life, since when it was not heard, and how often it was started anew."""
+
+    life: Life
+    heard_before: timedelta | None
+    restarts: int
+    restarted_at: datetime | None
+
+    @property
+    def look(self) -> str:
+        """Return the tint of its tag."""
+        return LOOKS[self.life]
+
+
+def worker_seen(moment: datetime, under_way: int) -> WorkerSeen:
+    """Judge the worker from its heartbeat and from how many jobs are under way; one query."""
+    beat = Heartbeat.objects.filter(name=NAME).first() or Heartbeat()
+    patience = timedelta(seconds=SILENT_BEATS * settings.HEARTBEAT_S)
+    # The server renews its charge with each beat, but not while it is starting a worker anew.
+    if not beat.keeper or beat.kept_at is None or moment - beat.kept_at > 3 * patience:
+        life = Life.NOT_SERVED
+    elif beat.at is not None and moment - beat.at <= patience:
+        life = Life.LIVES
+    elif under_way >= settings.Q_CLUSTER["workers"]:
+        life = Life.ALL_BUSY
+    else:
+        life = Life.SILENT
+    heard_before = None if beat.at is None else max(moment - beat.at, timedelta())
+    return WorkerSeen(life, heard_before, beat.restarts, beat.restarted_at)
