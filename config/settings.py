@@ -174,6 +174,7 @@ ACCESS_TABLE = BASE_DIR / "config" / "access.csv"
 KILNWARD_TODAY = env.text("KILNWARD_TODAY")
 
 MAX_UPLOAD_BYTES = env.whole("KILNWARD_MAX_UPLOAD_MB", 20, least=1) * 1024 * 1024
+MAX_LOAD_BYTES = env.whole("KILNWARD_MAX_LOAD_MB", 50, least=1) * 1024 * 1024
 
 # Background work: the longest a task may take, and how often the worker is asked whether it lives.
 TASK_TIMEOUT_S = env.whole("KILNWARD_TASK_TIMEOUT_S", 300, least=2)
