@@ -1,0 +1,183 @@
+"""The day's work: what recurs is raised, parts set aside, jobs placed, orders advised, what is late shouted about.
+
+Each step is one transaction that holds the mill's row, so that two runs at once come one after the other; whatever a
+run finds done it leaves alone.
+"""
+
+from collections.abc import Callable, Iterable
+from dataclasses import asdict, dataclass, field
+from datetime import date, datetime, timedelta
+
+from django.db import transaction
+from django.db.models import F, OuterRef, Subquery
+from django.utils.translation import gettext as _
+
+from inventory.advice import refresh_advice
+from maintenance.actions.placing import Placed, Shout, place_all
+from maintenance.actions.raising import update_readiness
+from maintenance.actions.standing import Rolled, roll
+from maintenance.models import DayRun, ProofTest, TaskSheet, WorkOrder
+from plant import clock
+from plant.access import require
+from plant.models import Component, Mill, User
+
+Progress = Callable[..., None]
+# A proof test that falls due within so many days is worth a word.
+NOTICE_DAYS = 14
+SHOUTED_NUMBERS = 12
+
+
+@dataclass
+class DaySummary:
+    """What a run of the day's work found and did; all values plain, so that it can be kept as JSON."""
+
+    day: str
+    raised: list[str] = field(default_factory=list)
+    following: int = 0
+    missed: int = 0
+    placed: int = 0
+    placed_anew: int = 0
+    moved: int = 0
+    without_place: int = 0
+    waiting_for_parts: int = 0
+    to_order: int = 0
+    shouts: list[dict[str, str]] = field(default_factory=list)
+
+    def shout(self, shouts: Iterable[Shout]) -> None:
+        """Add what must be said aloud, alarms first, nothing twice."""
+        known = [asdict(shout) for shout in shouts]
+        self.shouts += [one for one in known if one not in self.shouts]
+        self.shouts.sort(key=lambda one: one["level"] != "alarm")
+
+    def lines(self) -> list[str]:
+        """Say it in the order in which a planner wants to read it: what is unsafe first."""
+        said = [("!! " if one["level"] == "alarm" else " ! ") + one["text"] for one in self.shouts]
+        said.append(
+            _("%(placed)d jobs placed (%(fresh)d new, %(moved)d moved), %(without)d without a place.")
+            % {
+                "placed": self.placed,
+                "fresh": self.placed_anew,
+                "moved": self.moved,
+                "without": self.without_place,
+            }
+        )
+        numbers = ", ".join(self.raised[:SHOUTED_NUMBERS]) + (" …" if len(self.raised) > SHOUTED_NUMBERS else "")
+        said.append(
+            _("%(count)d work orders raised%(numbers)s; %(following)d more dates follow within the horizon.")
+            % {
+                "count": len(self.raised),
+                "numbers": f" ({numbers})" if numbers else "",
+                "following": self.following,
+            }
+        )
+        if self.missed:
+            said.append(_("%d dates passed without work and were recorded; each task has one catch-up.") % self.missed)
+        said.append(
+            _("%(waiting)d jobs wait for parts; %(order)d parts should be ordered today.")
+            % {"waiting": self.waiting_for_parts, "order": self.to_order}
+        )
+        return said
+
+
+def run_day(
+    day: date | None = None, *, progress: Progress | None = None, by: User | None = None, is_dry: bool = False
+) -> DaySummary:
+    """Work out the day and keep what it found; a second run changes nothing more.
+
+    A dry run does all the same and takes it back. Raises PermissionDenied for a user who may not run the day, and
+    Mill.DoesNotExist before a mill was loaded.
+    """
+    require(by, "run the day")
+    mill = Mill.objects.current()
+    today = clock.today(mill.zone)
+    the_day = day or today
+    now_at = clock.now() if the_day == today else clock.start_of_day(the_day, mill.zone)
+    if not is_dry:
+        return _run(the_day, now_at, progress)
+    with transaction.atomic():
+        summary = _run(the_day, now_at, progress)
+        transaction.set_rollback(True)
+    return summary
+
+
+def _run(day: date, now_at: datetime, progress: Progress | None) -> DaySummary:
+    summary = DaySummary(day=day.isoformat())
+    record = DayRun.objects.create(day=day, started_at=clock.now())
+    steps: tuple[tuple[str, Callable[[], None]], ...] = (
+        (_("what recurs"), lambda: _take_rolled(summary, roll(day))),
+        (_("parts on hand"), _refresh_readiness),
+        (_("places"), lambda: _take_placed(summary, place_all(now_at))),
+        (_("what to order"), lambda: _take_advice(summary, day)),
+        (_("what is late"), lambda: summary.shout(late_proof_tests(day))),
+    )
+    for done, (name, step) in enumerate(steps):
+        if progress:
+            progress(done, len(steps), name)
+        step()
+    if progress:
+        progress(len(steps), len(steps), "")
+    record.finished_at = clock.now()
+    record.summary = asdict(summary)
+    record.save(update_fields=["finished_at", "summary"])
+    return summary
+
+
+def _take_rolled(summary: DaySummary, rolled: Rolled) -> None:
+    summary.raised = [order.number for order in rolled.raised]
+    summary.following, summary.missed = rolled.following, rolled.missed
+    summary.shout(
+        Shout(
+            "alarm" if trouble.task.is_safety else "mind",
+            _("The standing task %(task)s cannot be followed: %(why)s") % {"task": trouble.task, "why": trouble.why},
+        )
+        for trouble in rolled.troubles
+    )
+
+
+def _refresh_readiness() -> None:
+    with transaction.atomic():
+        Mill.objects.select_for_update().get()
+        update_readiness(WorkOrder.objects.filter(state__in=[WorkOrder.State.RAISED, WorkOrder.State.READY]))
+
+
+def _take_placed(summary: DaySummary, placed: Placed) -> None:
+    summary.placed, summary.placed_anew, summary.moved = placed.placed, placed.fresh, placed.moved
+    summary.without_place, summary.waiting_for_parts = placed.without_place, placed.waiting_for_parts
+    summary.shout(placed.shouts)
+
+
+def _take_advice(summary: DaySummary, day: date) -> None:
+    with transaction.atomic():
+        Mill.objects.select_for_update().get()
+        summary.to_order = refresh_advice(day)
+
+
+def late_proof_tests(day: date) -> list[Shout]:
+    """Name what fails unseen and was not proved in time, or never, or soon must be."""
+    kinds = TaskSheet.objects.filter(is_proof_test=True).values("kind")
+    components = Component.objects.in_use().filter(kiln__is_active=True, kind__in=kinds)
+    latest = ProofTest.objects.filter(component=OuterRef("pk")).order_by("-tested_at", "-id")
+    rows = (
+        components.annotate(
+            next_due_on=Subquery(latest.values("next_due_on")[:1]), outcome=Subquery(latest.values("outcome")[:1])
+        )
+        .order_by(F("next_due_on").asc(nulls_first=True), "kiln__tag", "tag")
+        .values_list("kiln__tag", "name", "next_due_on", "outcome")
+    )
+    shouts = []
+    for tag, name, next_due_on, outcome in rows:
+        what = {"what": f"{tag} {name}", "due": next_due_on}
+        if next_due_on is None:
+            shouts.append(Shout("alarm", _("%(what)s: no proof test is on record.") % what))
+        elif outcome == ProofTest.Outcome.FAILED:
+            shouts.append(Shout("alarm", _("%(what)s failed its last proof test and was not tried again.") % what))
+        elif next_due_on < day:
+            shouts.append(Shout("alarm", _("%(what)s: the proof test was due on %(due)s.") % what))
+        elif next_due_on <= day + timedelta(days=NOTICE_DAYS):
+            shouts.append(Shout("mind", _("%(what)s: the next proof test is due on %(due)s.") % what))
+    return shouts
+
+
+def last_run() -> DayRun | None:
+    """Return the last run that came to its end."""
+    return DayRun.objects.filter(finished_at__isnull=False).order_by("-finished_at").first()

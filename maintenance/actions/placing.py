@@ -1,0 +1,272 @@
+"""Give work orders their place: by the simple rule for all, or by the planner's hand for one."""
+
+from collections.abc import Collection, Iterable
+from dataclasses import dataclass
+from datetime import datetime
+
+from django.core.exceptions import ValidationError
+from django.db import transaction
+from django.utils.translation import gettext as _
+
+from maintenance.actions.desk import Desk, has_place, load_desk
+from maintenance.actions.raising import update_readiness
+from maintenance.calculations import placing_problem as calc
+from maintenance.calculations.hand_placing import look_at_place
+from maintenance.calculations.simple_placing import place_jobs
+from maintenance.models import Assignment, Placement, WorkOrder
+from plant import clock
+from plant.access import require
+from plant.models import Change, Mill, Person, User
+
+State = WorkOrder.State
+
+
+@dataclass(frozen=True)
+class Shout:
+    """Something that must be said aloud; ``level`` is alarm or mind."""
+
+    level: str
+    text: str
+    number: str = ""
+
+
+@dataclass(frozen=True)
+class Placed:
+    """What placing all jobs came to."""
+
+    placed: int
+    fresh: int
+    moved: int
+    without_place: int
+    waiting_for_parts: int
+    shouts: tuple[Shout, ...]
+
+
+class RulesBrokenError(ValidationError):
+    """Raised for a place that breaks rules; its messages are the rules as sentences."""
+
+
+@transaction.atomic
+def place_all(now_at: datetime) -> Placed:
+    """Place every job that may be placed; places that still hold are kept, pinned ones are never moved."""
+    Mill.objects.select_for_update().get()
+    desk = load_desk(now_at)
+    unsupplied = desk.unsupplied()
+    kept, given_up, stuck = _sort_places(desk, unsupplied)
+    aside = desk.in_hand | set(stuck)
+    jobs = [job for ref, job in desk.jobs.items() if ref not in aside and ref not in unsupplied]
+    plan = place_jobs(desk.problem(jobs, kept, aside))
+    fresh = moved = 0
+    for placement in plan.placements:
+        order = desk.orders[placement.job_ref]
+        had_place = has_place(order)
+        why = f"{given_up.get(order.number, '')} {placement.reason}".strip()
+        if _store(desk, order, placement, why, by=None):
+            fresh, moved = fresh + (not had_place), moved + had_place
+    for answer in plan.not_placed:
+        causes = " ".join(f"{cause.words} {cause.remedy}" for cause in answer.causes)
+        _leave_out(desk.orders[answer.job_ref], f"{given_up.get(answer.job_ref, '')} {causes}".strip(), by=None)
+    for ref, lacking in unsupplied.items():
+        if ref in desk.jobs and ref not in aside:
+            _leave_out(desk.orders[ref], lacking, by=None)
+    waiting = sum(1 for ref in desk.jobs if desk.short.get(desk.orders[ref].pk))
+    return Placed(
+        placed=len(plan.placements) + len(aside & set(desk.jobs)),
+        fresh=fresh,
+        moved=moved,
+        without_place=len(plan.not_placed) + len(set(unsupplied) & set(desk.jobs) - aside),
+        waiting_for_parts=waiting,
+        shouts=tuple(_shouts(desk, plan, unsupplied, stuck)),
+    )
+
+
+def _sort_places(
+    desk: Desk, unsupplied: dict[str, str]
+) -> tuple[list[calc.Placement], dict[str, str], dict[str, list[str]]]:
+    """Sort the places on record: those that hold, those given up with the reason, and pinned ones that do not hold."""
+    kept: list[calc.Placement] = []
+    given_up: dict[str, str] = {}
+    stuck: dict[str, list[str]] = {}
+    for ref in desk.placed_refs:
+        if ref in desk.in_hand or ref not in desk.jobs:
+            continue
+        order = desk.orders[ref]
+        faults: Collection[str]
+        if ref in unsupplied:
+            faults = [unsupplied[ref]]
+        else:
+            people = [str(given.person_id) for given in order.assignments.all()]
+            problem = desk.problem(desk.jobs.values(), kept, desk.in_hand)
+            wanted = look_at_place(problem, desk.jobs[ref], order.placement.start_at, people)
+            faults = wanted.faults
+            if wanted.placement and wanted.placement.end_at == order.placement.end_at:
+                kept.append(calc.Placement(**{**vars(wanted.placement), "reason": order.placement.why}))
+                continue
+            faults = faults or [_("The job lasts longer or shorter now.")]
+        if order.placement.is_pinned and order.placement.end_at > desk.now_at:
+            stuck[ref] = list(faults)
+        else:
+            # A pin ends with its time: what was not done then needs another place.
+            order.placement.is_pinned = False
+            when = order.placement.start_at.astimezone(desk.mill.zone)
+            given_up[ref] = _("Had a place on %(when)s, given up: %(why)s") % {
+                "when": f"{when:%Y-%m-%d %H:%M}",
+                "why": " ".join(faults),
+            }
+    return kept, given_up, stuck
+
+
+def _shouts(
+    desk: Desk, plan: calc.SimplePlan, unsupplied: dict[str, str], stuck: dict[str, list[str]]
+) -> Iterable[Shout]:
+    for shout in plan.shouts:
+        yield Shout("alarm", shout.words, shout.job_ref)
+    for ref, lacking in unsupplied.items():
+        if ref in desk.jobs and desk.jobs[ref].is_safety and ref not in stuck:
+            text = _("%(number)s on %(kiln)s is safety work and has no place. %(why)s")
+            yield Shout("alarm", text % {"number": ref, "kiln": desk.jobs[ref].kiln, "why": lacking}, ref)
+    for ref, faults in stuck.items():
+        text = _("%(number)s keeps its place by hand, but it no longer holds: %(why)s")
+        level = "alarm" if desk.jobs[ref].is_safety else "mind"
+        yield Shout(level, text % {"number": ref, "why": " ".join(faults)}, ref)
+
+
+def _store(
+    desk: Desk, order: WorkOrder, placement: calc.Placement, why: str, *, by: User | None, is_pinned: bool = False
+) -> bool:
+    """Keep a place; False where nothing changed."""
+    people = {int(ref) for ref, _skill in placement.people}
+    link = desk.links.get(placement.window_ref)
+    before = _facts(order)
+    known = order.placement if has_place(order) else Placement(work_order=order)
+    is_same = (
+        known.pk is not None
+        and (known.start_at, known.end_at) == (placement.start_at, placement.end_at)
+        and people == {given.person_id for given in order.assignments.all()}
+        and order.state == State.PLACED
+        and known.is_pinned >= is_pinned
+    )
+    after_id, during_id = (link.after_charge_id, link.during_charge_id) if link else (None, None)
+    if is_same and (known.after_charge_id, known.during_charge_id) == (after_id, during_id):
+        return False
+    known.start_at, known.end_at, known.why = placement.start_at, placement.end_at, why
+    known.after_charge_id, known.during_charge_id = after_id, during_id
+    known.is_pinned = is_pinned or known.is_pinned
+    known.save()
+    Assignment.objects.filter(work_order=order).exclude(person__in=people).delete()
+    Assignment.objects.bulk_create(
+        [Assignment(work_order=order, person_id=person) for person in sorted(people)], ignore_conflicts=True
+    )
+    act = "moved" if before["state"] == State.PLACED else "placed"
+    order.state, order.no_place_why = State.PLACED, ""
+    order.version += 1
+    order.save(update_fields=["state", "no_place_why", "version"])
+    names = [worker.name for worker in desk.workers if int(worker.ref) in people]
+    after = {"state": str(order.state), "start_at": placement.start_at.isoformat(), "people": names}
+    Change.record(order, act, by=by, before=before, after=after, note=why)
+    return True
+
+
+def _facts(order: WorkOrder) -> dict[str, object]:
+    facts: dict[str, object] = {"state": str(order.state)}
+    if has_place(order):
+        facts["start_at"] = order.placement.start_at.isoformat()
+        facts["people"] = [given.person.name for given in order.assignments.all()]
+    return facts
+
+
+def _leave_out(order: WorkOrder, why: str, *, by: User | None, act: str = "lost its place") -> None:
+    """Keep that a job has no place, and why; take away the place it had."""
+    if has_place(order):
+        before = _facts(order)
+        order.placement.delete()
+        order.assignments.all().delete()
+        order.state, order.no_place_why = State.RAISED, why
+        order.version += 1
+        order.save(update_fields=["state", "no_place_why", "version"])
+        Change.record(order, act, by=by, before=before, after={"state": str(order.state)}, note=why)
+        update_readiness([order])
+    elif order.no_place_why != why:
+        order.no_place_why = why
+        order.save(update_fields=["no_place_why"])
+
+
+def _locked(work_order: WorkOrder, by: User | None, version: int | None) -> WorkOrder:
+    """Lock a work order that may be placed; refuse a stale edit and work that is under way or over."""
+    require(by, "place work")
+    # All placing goes through the mill's row, so that two planners cannot give one person to two jobs.
+    Mill.objects.select_for_update().get()
+    order = WorkOrder.objects.select_for_update().get(pk=work_order.pk)
+    if version is not None and order.version != version:
+        last = Change.objects.about(order).last()
+        raise ValidationError(
+            _("Somebody changed this meanwhile (%(act)s, %(who)s). Look at it again; nothing was stored.")
+            % {"act": last.act if last else "", "who": (last and last.by) or _("the program itself")},
+            code="stale",
+        )
+    if order.state not in (State.RAISED, State.READY, State.PLACED):
+        raise ValidationError(
+            _("%(number)s is %(state)s: only work that has not begun can be placed.")
+            % {"number": order.number, "state": order.get_state_display()},
+            code="state",
+        )
+    return order
+
+
+@transaction.atomic
+def place_by_hand(
+    work_order: WorkOrder,
+    start_at: datetime,
+    people: Collection[Person],
+    *,
+    by: User | None,
+    version: int | None = None,
+) -> tuple[str, ...]:
+    """Put a job where the planner wants it, and keep it there; return what is worth a warning.
+
+    Raises RulesBrokenError with every rule that the place breaks as a sentence: nothing is stored then.
+    """
+    order = _locked(work_order, by, version)
+    desk = load_desk(clock.now())
+    mine = desk.orders[order.number]
+    wanted = desk.look(mine, start_at, people)
+    if wanted.placement is None:
+        raise RulesBrokenError(list(wanted.faults))
+    why = _("Put here by %(who)s.") % {"who": by or _("the program itself")}
+    _store(desk, mine, wanted.placement, " ".join((why, *wanted.warnings)), by=by, is_pinned=True)
+    return wanted.warnings
+
+
+@transaction.atomic
+def set_pinned(work_order: WorkOrder, is_pinned: bool, *, by: User | None) -> None:
+    """Let a job keep its place whatever comes, or let the day's work move it again."""
+    order = _locked(work_order, by, None)
+    if not has_place(order):
+        raise ValidationError(_("%(number)s has no place to keep.") % {"number": order.number}, code="state")
+    placed = order.placement
+    if placed.is_pinned != is_pinned:
+        placed.is_pinned = is_pinned
+        placed.save(update_fields=["is_pinned"])
+        Change.record(
+            order, "pinned" if is_pinned else "unpinned", by=by, before={"is_pinned": not is_pinned}, after={}
+        )
+
+
+def pin(work_order: WorkOrder, *, by: User | None) -> None:
+    """Let a job keep its place whatever comes."""
+    set_pinned(work_order, True, by=by)
+
+
+def unpin(work_order: WorkOrder, *, by: User | None) -> None:
+    """Let the day's work move a job again."""
+    set_pinned(work_order, False, by=by)
+
+
+@transaction.atomic
+def take_out_of_plan(work_order: WorkOrder, *, by: User | None, version: int | None = None) -> None:
+    """Take a job out of its place; the day's next run looks for another."""
+    order = _locked(work_order, by, version)
+    if not has_place(order):
+        raise ValidationError(_("%(number)s has no place.") % {"number": order.number}, code="state")
+    why = _("Taken out of the plan by %(who)s; the day's next run looks for another place.")
+    _leave_out(order, why % {"who": by or _("the program itself")}, by=by, act="taken out of the plan")
