@@ -68,6 +68,7 @@ def record_step(
     """Enter a step; a later entry corrects an earlier one. A reading outside its limits is kept, but must be answered."""
     require(by, "do work")
     order = lock(step.work_order)
+    step = WorkStep.objects.get(pk=step.pk)
     known = StepRecord.objects.filter(key=key).first()
     if known:
         return known

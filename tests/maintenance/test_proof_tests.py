@@ -1,0 +1,160 @@
+"""The outcome of a proof test, and what follows: a seal and a next day, or a closed chamber and work at once."""
+
+from datetime import date, timedelta
+from typing import Any
+from uuid import uuid4
+
+import pytest
+from django.core.exceptions import ValidationError
+from django.test import Client
+
+from maintenance.actions import work_orders as act
+from maintenance.actions.proof_tests import ProofAnswers, next_proof_on
+from maintenance.models import Defect, ProofTest, StandingDefault, StandingTask, WorkOrder
+from plant import clock
+from tests.factories import (
+    CheckPointFactory,
+    ComponentFactory,
+    ComponentKindFactory,
+    MillFactory,
+    TaskSheetFactory,
+    WorkOrderFactory,
+    WorkStepFactory,
+)
+from tests.maintenance.mill import a_person, a_user, signed_in
+
+pytestmark = pytest.mark.django_db
+
+
+def a_test(**fields: Any) -> WorkOrder:
+    """A proof test of the escape door that is under way."""
+    kind = ComponentKindFactory(code="escape-door", name="Escape door", group="safety", end_view_no=3)
+    CheckPointFactory(code="escape-latch-inside", kind=kind, blocks_entry=True)
+    sheet = TaskSheetFactory(code="escape-door-proof-test", title="Proof test", kind=kind, is_proof_test=True)
+    door = ComponentFactory(kind=kind, tag="escape-door", name="escape door")
+    order: WorkOrder = WorkOrderFactory(
+        **{"kiln": door.kiln, "component": door, "sheet": sheet, "state": "under_way", "needs_state": "any", **fields}
+    )
+    return order
+
+
+def said(outcome: str = "passed", **fields: Any) -> ProofAnswers:
+    usual = {"seal_no": "S-4711", "next_due_on": date(2099, 1, 1), "tested_by": a_person("oda")}
+    return ProofAnswers(key=uuid4(), outcome=outcome, **{**usual, **fields})
+
+
+def finish(order: WorkOrder, answers: ProofAnswers | None) -> WorkOrder:
+    return act.finish(order, by=a_user("technician"), version=order.version, proof=answers)
+
+
+def test_a_passed_test_keeps_seal_and_next_day() -> None:
+    finish(a_test(), said())
+    test = ProofTest.objects.get()
+    assert (test.outcome, test.seal_no, test.next_due_on, test.tested_by.name) == (
+        "passed",
+        "S-4711",
+        date(2099, 1, 1),
+        "Oda",
+    )
+
+
+@pytest.mark.parametrize(
+    ("answers", "refusal"),
+    [
+        ({"seal_no": " "}, "number of the new seal"),
+        ({"next_due_on": date(2020, 1, 1)}, "due after today"),
+        ({"next_due_on": None}, "no interval is on record"),
+    ],
+)
+def test_what_a_passed_test_must_say(answers: dict[str, Any], refusal: str) -> None:
+    order = a_test()
+    with pytest.raises(ValidationError, match=refusal):
+        finish(order, said(**answers))
+    assert not ProofTest.objects.exists()
+    order.refresh_from_db()
+    assert order.state == "under_way"
+
+
+def test_a_proof_test_is_not_done_without_its_outcome() -> None:
+    with pytest.raises(ValidationError, match="outcome of the proof test"):
+        finish(a_test(), None)
+
+
+def test_a_failed_test_closes_the_chamber_and_raises_the_work_at_once() -> None:
+    order = a_test()
+    WorkStepFactory(work_order=order, text="Fit a new seal.")
+    finish(order, said("failed", seal_no="", next_due_on=None, note="latch stiff"))
+    defect = Defect.objects.blocking_entry().get()
+    mending = WorkOrder.objects.get(defect=defect)
+    assert (defect.what, mending.is_safety, mending.state) == ("Proof test failed: latch stiff", True, "raised")
+    assert ProofTest.objects.get().next_due_on == clock.today(order.kiln.mill.zone)
+
+
+def test_mending_what_failed_raises_the_test_that_proves_it() -> None:
+    planner = a_user("planner", "ilse")
+    finish(a_test(), said("failed", seal_no="", note="latch stiff"))
+    mending = WorkOrder.objects.get(defect__isnull=False)
+    WorkOrder.objects.filter(pk=mending.pk).update(state="done")
+    act.sign_off(mending, by=planner, version=mending.version, is_proved=True)
+    retest = WorkOrder.objects.unfinished().get()
+    assert (retest.sheet.code, retest.is_safety) == ("escape-door-proof-test", True)  # type: ignore[union-attr]
+
+
+def test_the_next_test_follows_the_standing_task_then_the_sheet() -> None:
+    order = a_test()
+    assert next_proof_on(order, date(2026, 1, 31)) is None
+    StandingDefault.objects.create(sheet=order.sheet, every=6, every_unit="month", interval_is="own_choice")
+    assert next_proof_on(order, date(2026, 1, 31)) == date(2026, 7, 31)
+    StandingTask.objects.create(
+        code="proof-k1",
+        sheet=order.sheet,
+        kiln=order.kiln,
+        component=order.component,
+        anchor_on=date(2025, 1, 1),
+        every=1,
+        every_unit="month",
+    )
+    # A month that lacks the day ends on its last: the default of the standing task.
+    assert next_proof_on(order, date(2026, 1, 31)) == date(2026, 2, 28)
+
+
+# pages
+
+
+def test_the_auditor_sees_each_door_with_its_last_test_and_overdue_ones_first(client: Client) -> None:
+    MillFactory()
+    finish(a_test(), said())
+    never = ComponentFactory(kind__code="escape-door", tag="escape-door-2", name="second escape door")
+    page = signed_in(client, a_user("auditor", "vera")).get("/rounds/proof-tests/").content.decode()
+    assert "S-4711" in page and "never tested" in page
+    assert page.index(never.name) < page.index("S-4711")
+
+
+def test_the_list_goes_out_as_csv_in_which_no_text_runs(client: Client) -> None:
+    MillFactory()
+    finish(a_test(), said(seal_no="=1+1"))
+    answer = signed_in(client, a_user("auditor", "vera")).get("/rounds/proof-tests.csv")
+    assert answer["Content-Type"].startswith("text/csv")
+    assert "'=1+1" in answer.content.decode()
+
+
+def test_an_overdue_test_is_shouted_about(client: Client) -> None:
+    MillFactory()
+    order = a_test()
+    ProofTest.objects.create(
+        key=uuid4(),
+        component=order.component,
+        tested_at=clock.now() - timedelta(days=90),
+        tested_by=a_person("oda"),
+        outcome="passed",
+        seal_no="S-1",
+        next_due_on=clock.today(order.kiln.mill.zone) - timedelta(days=3),
+    )
+    page = signed_in(client, a_user("auditor", "vera")).get("/rounds/proof-tests/").content.decode()
+    assert "3 days overdue" in page
+    assert "1 of 1" in page
+
+
+def test_a_storekeeper_has_no_business_there(client: Client) -> None:
+    MillFactory()
+    assert signed_in(client, a_user("storekeeper")).get("/rounds/proof-tests/").status_code == 403
