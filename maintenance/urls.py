@@ -14,7 +14,8 @@ def soon(request: HttpRequest, **kwargs: str) -> HttpResponse:
 app_name = "maintenance"
 urlpatterns: list[URLPattern] = [
     path("kilns/", kilns.kilns, name="kilns"),
-    path("kilns/<slug:tag>/", soon, name="kiln"),
+    path("kilns/<slug:tag>/", kilns.kiln, name="kiln"),
+    path("kilns/<slug:tag>/particulars/", kilns.edit, name="kiln-edit"),
     path("rounds/", soon, name="rounds"),
     path("rounds/checks/<slug:number>/", soon, name="check"),
     path("rounds/proof-tests/", soon, name="proof-tests"),

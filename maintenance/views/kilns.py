@@ -1,14 +1,22 @@
 """The chambers: all of them this morning, and one with all that belongs to it."""
 
+from django.contrib import messages
+from django.core.exceptions import ValidationError
+from django.core.paginator import Paginator
 from django.http import HttpRequest, HttpResponse
-from django.shortcuts import render
+from django.shortcuts import get_object_or_404, redirect, render
+from django.utils.translation import gettext as _
 
 from maintenance.end_view_marks import marks_of, number_of_work
+from maintenance.kiln_page import downtimes_of, gather
 from maintenance.models import Defect
 from maintenance.morning import Card, morning
 from plant import clock
 from plant.access import needs
-from plant.models import Mill
+from plant.actions.kilns import edit_kiln
+from plant.forms.kilns import KilnForm
+from plant.models import Kiln, Mill
+from plant.particulars import renew_seen
 
 
 @needs("see kilns")
@@ -40,3 +48,31 @@ def _rows(card: Card | None) -> list[dict[str, object]]:
         {"order": job.work_order, "why": job.why or job.work_order.why, "number": number_of_work(job.work_order)}
         for job in card.jobs
     ]
+
+
+@needs("see kilns")
+def kiln(request: HttpRequest, tag: str) -> HttpResponse:
+    """Show a kiln: its make-up, its state, and all that is on record about it."""
+    found = get_object_or_404(Kiln.objects.select_related("mill"), tag=tag)
+    now = clock.now()
+    page = Paginator(downtimes_of(found, now), 50).get_page(request.GET.get("page"))
+    context = {"place": "kilns", "kiln": found, "downtimes": page, "now": now, **gather(found, now)}
+    return render(request, "maintenance/kiln.html", context)
+
+
+@needs("edit kilns")
+def edit(request: HttpRequest, tag: str) -> HttpResponse:
+    """Change a kiln's particulars."""
+    found = get_object_or_404(Kiln, tag=tag)
+    form = KilnForm(request.POST if request.method == "POST" else None, instance=found)
+    if form.is_valid():
+        values = {name: form.cleaned_data[name] for name in form.Meta.fields}
+        try:
+            edit_kiln(found, values, seen=form.cleaned_data["seen"], by=request.user)  # type: ignore[arg-type]
+        except ValidationError as error:
+            form.add_error(None, error)
+            renew_seen(form, Kiln.objects.get(pk=found.pk), values)
+        else:
+            messages.success(request, _("The particulars of %(kiln)s are changed.") % {"kiln": tag})
+            return redirect("maintenance:kiln", tag)
+    return render(request, "maintenance/kiln_form.html", {"place": "kilns", "kiln": found, "form": form})

@@ -1,0 +1,41 @@
+"""A kiln's particulars."""
+
+from typing import TYPE_CHECKING, Any
+
+from django import forms
+
+from plant.models import Kiln
+from plant.particulars import digest
+
+if TYPE_CHECKING:
+    _KilnForm = forms.ModelForm[Kiln]
+else:
+    _KilnForm = forms.ModelForm
+
+
+class KilnForm(_KilnForm):
+    """What the mill may change of a kiln; its tag is its name in all records and stays."""
+
+    seen = forms.CharField(widget=forms.HiddenInput, required=False)
+
+    class Meta:
+        model = Kiln
+        fields = [
+            "name",
+            "usable_m3",
+            "heating_medium",
+            "humidifying",
+            "climate_sensing",
+            "is_reversing",
+            "is_inner_skin_visible",
+            "built_on",
+            "lock_out_minutes",
+            "restore_minutes",
+            "max_people_inside",
+            "is_active",
+        ]
+        widgets = {"built_on": forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d")}
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["seen"].initial = digest(self.instance, self._meta.fields or ())
