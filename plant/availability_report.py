@@ -141,7 +141,7 @@ class Cause:
 class AvailabilityReport:
     """The report over ``period``, counted up to ``until_at``; ``is_so_far`` where the period is not over."""
 
-    mill_name: str
+    mill: Mill
     period: ReportPeriod
     drawn_at: datetime
     until_at: datetime
@@ -188,7 +188,7 @@ def draw_report(mill: Mill, period: ReportPeriod, now: datetime) -> Availability
     weighted = [(kiln.report.account, kiln.report.usable_m3) for kiln in drawn]
     bridges = [kiln.report.bridge for kiln in drawn if kiln.report.bridge is not None]
     return AvailabilityReport(
-        mill_name=mill.name,
+        mill=mill,
         period=period,
         drawn_at=now,
         until_at=until_at,

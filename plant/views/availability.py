@@ -1,0 +1,277 @@
+"""The availability report on screen, as paper, and as tables to take away."""
+
+from dataclasses import dataclass
+from typing import Any
+from urllib.parse import urlencode
+
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.urls import reverse
+from django.utils.text import slugify
+from django.utils.translation import gettext as _
+
+from plant import clock
+from plant.access import needs
+from plant.availability_report import AvailabilityReport, CauseBy, draw_report
+from plant.availability_words import (
+    SORTS,
+    cause_rows,
+    definitions,
+    kiln_figures,
+    remarks,
+    sentence,
+    total_figures,
+)
+from plant.charts import BEING_WORDS, axis_ticks, bridge_bars, strip_rows
+from plant.export import csv_response
+from plant.models import Mill
+from plant.report_period import (
+    PeriodError,
+    ReportPeriod,
+    current_periods,
+    read_period,
+    twelve_months,
+)
+
+
+def _asked_period(request: HttpRequest, mill: Mill) -> ReportPeriod:
+    """Read the period from the address; raises PeriodError."""
+    asked = request.GET
+    today = clock.today(mill.zone)
+    return read_period(asked.get("period", ""), asked.get("from", ""), asked.get("to", ""), today, mill.zone)
+
+
+def _asked_report(request: HttpRequest) -> AvailabilityReport:
+    """Draw up what the address asks for; raises PeriodError."""
+    mill = Mill.objects.current()
+    return draw_report(mill, _asked_period(request, mill), clock.now())
+
+
+@needs("see availability")
+def availability(request: HttpRequest) -> HttpResponse:
+    """Show the report of the period that was chosen."""
+    mill: Mill | None = request.mill  # type: ignore[attr-defined]
+    if mill is None:
+        return render(request, "plant/availability_no_mill.html", {"place": "availability"})
+    chooser = _Chooser.of(request, mill)
+    context: dict[str, Any] = {"place": "availability", "chooser": chooser}
+    if chooser.period is None:
+        return render(request, "plant/availability.html", context, status=400)
+    report = draw_report(mill, chooser.period, clock.now())
+    by = CauseBy(request.GET["by"]) if request.GET.get("by") in set(CauseBy) else CauseBy.COMPONENT_KIND
+    sort = request.GET.get("sort", "")
+    context |= {
+        "report": report,
+        "period": report.period,
+        "sentence": sentence(report),
+        "remarks": remarks(report),
+        "beings": [(being.value, word) for being, word in BEING_WORDS.items()],
+        "ticks": axis_ticks(report),
+        "rows": list(zip(strip_rows(report), kiln_figures(report), strict=True)),
+        "total": total_figures(report),
+        "bars": bridge_bars(report.bridge, mill) if report.bridge else [],
+        "causes": cause_rows(report, by, sort if sort in SORTS else "volume"),
+        "cause_heads": _cause_heads(report.period, by, sort if sort in SORTS else "volume"),
+        "cause_choices": _cause_choices(report.period, by, sort),
+        "definitions": [(term, meaning, slugify(word)) for term, meaning, word in definitions()],
+    }
+    return render(request, "plant/availability.html", context)
+
+
+@dataclass(frozen=True, slots=True)
+class _Link:
+    word: str
+    query: str
+    is_here: bool
+
+
+@dataclass(frozen=True, slots=True)
+class _Chooser:
+    """What the chooser of periods shows: links, what was typed, and why it could not be read."""
+
+    period: ReportPeriod | None
+    links: list[_Link]
+    first: str
+    last: str
+    is_free: bool
+    error: str
+    earlier: ReportPeriod | None = None
+    later: ReportPeriod | None = None
+
+    @classmethod
+    def of(cls, request: HttpRequest, mill: Mill) -> "_Chooser":
+        today = clock.today(mill.zone)
+        month, quarter, year = current_periods(today, mill.zone)
+        period, error = None, ""
+        try:
+            period = _asked_period(request, mill)
+        except PeriodError as refusal:
+            error = str(refusal)
+        choices = (
+            (_("Last 12 months"), twelve_months(today, mill.zone)),
+            (_("This month"), month),
+            (_("This quarter"), quarter),
+            (_("This year"), year),
+        )
+        later = period.shifted(1) if period else None
+        return cls(
+            period,
+            [_Link(word, choice.query, period == choice) for word, choice in choices],
+            request.GET.get("from", period.first_on.isoformat() if period else ""),
+            request.GET.get("to", period.last_on.isoformat() if period else ""),
+            is_free=bool(period and not period.key),
+            error=error,
+            earlier=period.shifted(-1) if period else None,
+            later=later if later and later.first_on <= today else None,
+        )
+
+
+def _query(period: ReportPeriod, by: CauseBy, sort: str) -> str:
+    return f"{period.query}&{urlencode({'by': by.value, 'sort': sort})}"
+
+
+def _cause_heads(period: ReportPeriod, by: CauseBy, sort: str) -> dict[str, _Link]:
+    words = {
+        "cause": _("What") if by is CauseBy.COMPONENT_KIND else _("Reason"),
+        "failures": _("Failures"),
+        "hours": _("Hours stopped"),
+        "volume": _("Not dried"),
+    }
+    return {key: _Link(word, _query(period, by, key), key == sort) for key, word in words.items()}
+
+
+def _cause_choices(period: ReportPeriod, chosen: CauseBy, sort: str) -> list[_Link]:
+    words = {CauseBy.COMPONENT_KIND: _("by kind of component"), CauseBy.REASON: _("by reason")}
+    return [_Link(word, _query(period, by, sort), by is chosen) for by, word in words.items()]
+
+
+def _back_to_page(request: HttpRequest) -> HttpResponse:
+    """The page says in words what is wrong with the period."""
+    return redirect(f"{reverse('plant:availability')}?{request.GET.urlencode()}")
+
+
+@needs("see availability")
+def availability_pdf(request: HttpRequest) -> HttpResponse:
+    """Give the report as paper."""
+    try:
+        report = _asked_report(request)
+    except (PeriodError, Mill.DoesNotExist):
+        return _back_to_page(request)
+    # The PDF library takes its time to load: only who asks for paper waits for it.
+    from plant.availability_pdf import AvailabilityPaper
+
+    response = HttpResponse(AvailabilityPaper(report).to_bytes(), content_type="application/pdf")
+    response["Content-Disposition"] = f'inline; filename="{report.period.file_stem}.pdf"'
+    return response
+
+
+@needs("see availability")
+def availability_csv(request: HttpRequest) -> HttpResponse:
+    """Give the figures of each kiln as a table; volumes in m³ whatever unit the mill shows."""
+    try:
+        report = _asked_report(request)
+    except (PeriodError, Mill.DoesNotExist):
+        return _back_to_page(request)
+    return csv_response(f"{report.period.file_stem}.csv", KILN_COLUMNS, _kiln_table(report))
+
+
+KILN_COLUMNS = (
+    "kiln",
+    "usable_m3",
+    "counted_from",
+    "counted_until",
+    "availability",
+    "equivalent_availability",
+    "operating_h",
+    "failures",
+    "open_failures",
+    "mtbf_h",
+    "mtbf_lower_h",
+    "mtbf_upper_h",
+    "mean_time_to_restoration_h",
+    "able_h",
+    "slowed_h",
+    "planned_h",
+    "stopped_h",
+    "no_timber_h",
+    "total_h",
+    "slowed_equivalent_h",
+    "could_dry_m3",
+    "no_timber_m3",
+    "planned_m3",
+    "stopped_m3",
+    "slowed_m3",
+    "pace_m3",
+    "dried_m3",
+)
+
+
+def _kiln_table(report: AvailabilityReport) -> list[list[object]]:
+    table: list[list[object]] = []
+    for kiln in report.kilns:
+        failed, hours, drying = kiln.failure_figures, kiln.hours, kiln.bridge
+        table.append(
+            [
+                kiln.tag,
+                kiln.usable_m3,
+                kiln.counted_from_at,
+                report.until_at,
+                _number(kiln.availability, 5),
+                _number(kiln.equivalent_availability, 5),
+                _number(failed.operating_h, 2),
+                failed.failures,
+                failed.open_failures,
+                _number(failed.mtbf_h, 2),
+                _number(failed.mtbf_lower_h, 2),
+                _number(failed.mtbf_upper_h, 2),
+                _number(failed.mean_time_to_restoration_h, 2),
+                *(hours.able, hours.slowed, hours.planned, hours.stopped, hours.no_timber, hours.total),
+                hours.slowed_equivalent,
+                *([None] * 7 if drying is None else (getattr(drying, name) for name in _BRIDGE_FIELDS)),
+            ]
+        )
+    return table
+
+
+_BRIDGE_FIELDS = KILN_COLUMNS[-7:]
+
+
+def _number(value: Any, decimals: int) -> str | None:
+    return None if value is None else f"{float(value):.{decimals}f}"
+
+
+@needs("see availability")
+def downtime_csv(request: HttpRequest) -> HttpResponse:
+    """Give every record of downtime that reaches into the period."""
+    try:
+        report = _asked_report(request)
+    except (PeriodError, Mill.DoesNotExist):
+        return _back_to_page(request)
+    columns = (
+        "kiln",
+        "kind",
+        "start",
+        "end",
+        "hours_in_period",
+        "share_of_capacity_lost",
+        "component",
+        "component_kind",
+        "failure_mode",
+        "cause",
+    )
+    rows = (
+        [
+            line.kiln_tag,
+            line.kind.value,
+            line.start_at,
+            line.end_at,
+            report.hours_in_period(line),
+            line.share_lost,
+            line.component,
+            line.component_kind,
+            line.failure_mode,
+            line.cause,
+        ]
+        for line in report.lines()
+    )
+    return csv_response(f"{report.period.file_stem}-downtime.csv", columns, rows)
