@@ -69,7 +69,7 @@ def browser_type_launch_args(browser_type_launch_args: dict[str, Any]) -> dict[s
 def _flush_past_the_guards() -> Iterator[None]:
     """Let the emptying of tables between browser tests pass the ledgers' triggers on SQLite (only there it needs DELETE)."""
     from django.db import connection
-    from django.db.backends.sqlite3.operations import DatabaseOperations
+    from django.db.backends.sqlite3.base import DatabaseOperations
 
     original = DatabaseOperations.sql_flush
 
