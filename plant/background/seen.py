@@ -46,10 +46,11 @@ def worker_seen(moment: datetime, under_way: int) -> WorkerSeen:
     # The server renews its charge with each beat, but not while it is starting a worker anew.
     if not beat.keeper or beat.kept_at is None or moment - beat.kept_at > 3 * patience:
         life = Life.NOT_SERVED
+    elif under_way >= settings.Q_CLUSTER["workers"]:
+        # They cannot answer, so that silence means nothing.
+        life = Life.ALL_BUSY
     elif beat.at is not None and moment - beat.at <= patience:
         life = Life.LIVES
-    elif under_way >= settings.Q_CLUSTER["workers"]:
-        life = Life.ALL_BUSY
     else:
         life = Life.SILENT
     heard_before = None if beat.at is None else max(moment - beat.at, timedelta())

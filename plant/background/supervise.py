@@ -19,6 +19,7 @@ from django_q.models import Schedule
 
 from plant.background import heartbeat, keeper, sweep
 from plant.background.process import end_group
+from plant.background.queueing import put
 from plant.models import Heartbeat, JobAttempt
 
 logger = logging.getLogger(__name__)
@@ -151,6 +152,8 @@ class Supervisor:
                 "kwargs": "{'q_options': {'save': False, 'ack_failure': True}}",
             },
         )
+        # What came due while nothing was served is not left until the next quarter of an hour.
+        put("tick")
 
     def _look_at_worker(self) -> None:
         if self.worker is None:
