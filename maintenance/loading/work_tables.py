@@ -25,6 +25,7 @@ from maintenance.loading.plant_tables import KILN, refuse_other_kind
 from maintenance.loading.stock_tables import stable_key
 from maintenance.models import (
     Defect,
+    Finding,
     Labour,
     ProofTest,
     StandingDefault,
@@ -178,6 +179,8 @@ class DefectTable(Table):
         Flag("is_safety", "safety?", "yes"),
         Flag("blocks_entry", "does it block entry?", "no"),
         Moment("cured_at", "when it was cured; empty: it still exists", ""),
+        Ref("check", "number of the function check that found it", "", to="check"),
+        Ref("point", "code of the check point at which it was found", "", to="check_point"),
     )
 
     def prepare(self, row: Row, load: Load) -> None:
@@ -186,6 +189,25 @@ class DefectTable(Table):
         refuse_other_kind(v)
         if v["cured_at"] and v["cured_at"] < v["found_at"]:
             raise CellFault("it was cured before it was found", "Correct found_at or cured_at.", "cured_at")
+        if bool(v["check"]) != bool(v["point"]):
+            raise CellFault("check and point belong together", "Fill in both, or neither.", "point")
+
+    def check(self, rows: list[Row], load: Load) -> list[Row]:
+        """Find the findings that put defects on record."""
+        findings = {
+            (found.item.check_up_id, found.item.point_id, found.item.component_id): found
+            for found in Finding.objects.filter(result=Finding.Result.DEFECT).select_related("item")
+        }
+        sound = []
+        for row in rows:
+            v = row.values
+            key = (v["check"].pk, v["point"].pk, v["component"].pk if v["component"] else None) if v["check"] else None
+            v["finding"] = findings.get(key) if key else None
+            if key and v["finding"] is None:
+                load.fault(self, row, "point", "the check found no defect at this point", "Correct check or point.")
+            else:
+                sound.append(row)
+        return sound
 
     def fields(self, row: Row, load: Load) -> dict[str, Any]:
         """Let the finder's sign-in stand for the finder."""

@@ -1,0 +1,313 @@
+"""Standing tasks and the work that was done: who, when, with which readings."""
+
+import random
+from collections import defaultdict
+from dataclasses import dataclass, field
+from datetime import date, datetime, timedelta
+
+from dateutil.relativedelta import relativedelta
+
+from maintenance.demo.world import HOUR, ZONE, KilnStory, Row, Stop, World, read_catalogue, read_static
+
+# Work orders are written out for so long; older work stands in the standing tasks' last dates alone.
+WORK_DAYS = 165
+# Tasks that recur with nearly every charge fill a book in weeks.
+FREQUENT_DAYS, FREQUENT_WORK_DAYS = 9, 45
+# Where work was left undone, so that the morning's lists are not empty.
+LEFT_CHANCE = 0.1
+PEOPLE = {
+    "ilse": ("kiln-operation", "sensor-calibration", "proof-testing", "lock-out", "training", "cleaning"),
+    "per": ("mechanical", "steam-fitter", "fuel-fitter", "lock-out", "work-at-height", "proof-testing", "cleaning"),
+    "jon": ("electrical", "mechanical", "lock-out", "thermography", "sensor-calibration", "work-at-height"),
+    "oda": ("mechanical", "insulation-work", "lock-out", "kiln-operation"),
+    "tova": ("cleaning", "insulation-work", "confined-space-watch"),
+}
+DAYS_A_UNIT = {"day": 1.0, "week": 7.0, "month": 30.44, "running_hour": 1 / 20, "charge": 6.5}
+RESULTS = (
+    "Done as the sheet says; nothing out of the ordinary.",
+    "Done. A little wear, watch it at the next check.",
+    "Done in one go. Cleaned up afterwards.",
+    "Done; the old part was kept on the bench for a look.",
+)
+
+
+@dataclass
+class Task:
+    """One standing task with what was done for it: (date it settles, when it was started)."""
+
+    code: str
+    kiln: str
+    component: str
+    sheet: Row
+    interval_days: float
+    months: int
+    row: Row
+    done: list[tuple[date, datetime]] = field(default_factory=list)
+
+
+@dataclass
+class Work:
+    """A past work order."""
+
+    raised: datetime
+    row: Row
+    sheet: str
+    is_planned: bool
+    number: str = ""
+
+
+class Upkeep:
+    """What the crew has done."""
+
+    def __init__(self, world: World, stories: list[KilnStory]) -> None:
+        self.world = world
+        self.stories = {story.tag: story for story in stories}
+        self.sheets = {row["code"]: row for row in read_catalogue("task_sheets")}
+        self.defaults = {row["sheet"]: row for row in read_catalogue("standing_defaults")}
+        self.steps: dict[str, list[Row]] = defaultdict(list)
+        for step in read_catalogue("task_steps"):
+            self.steps[step["sheet"]].append(step)
+        self.tasks = [task for plan in read_static("standing_plan") for task in self._tasks_of(plan)]
+        self.work = sorted([*self._planned_work(), *self._repairs()], key=lambda work: (work.raised, str(work.row)))
+        for number, work in enumerate(self.work, start=1):
+            work.number = work.row["number"] = f"WO-{number:04d}"
+
+    def _tasks_of(self, plan: dict[str, str]) -> list[Task]:
+        sheet = self.sheets[plan["sheet"]]
+        wanted = plan["kilns"].split()
+        tasks = []
+        for kiln in self.stories:
+            found = self.world.components_of(kiln, sheet["component_kind"])
+            if not found or (wanted and kiln not in wanted):
+                continue
+            if sheet["component_kind"] == "escape-door":
+                # A way out is tested one by one.
+                tasks += [self._task(plan, sheet, kiln, door["tag"], f"-{door['tag']}") for door in found]
+            else:
+                tasks.append(self._task(plan, sheet, kiln, found[0]["tag"] if len(found) == 1 else "", ""))
+        return tasks
+
+    def _task(self, plan: dict[str, str], sheet: Row, kiln: str, component: str, suffix: str) -> Task:
+        default = self.defaults[sheet["code"]]
+        if plan["every"]:
+            every, unit = int(plan["every"]), plan["every_unit"]
+        elif plan["every_running_h"]:
+            every, unit = int(plan["every_running_h"]), "running_hour"
+        elif plan["every_charges"]:
+            every, unit = int(plan["every_charges"]), "charge"
+        else:
+            every, unit = int(default["every"]), default["every_unit"]
+        code = f"{kiln}-{sheet['code']}{suffix}"
+        dice = self.world.dice("task", code)
+        per_charge = self._days_per_charge(kiln) if unit == "charge" else DAYS_A_UNIT[unit]
+        interval = every * per_charge
+        months = every if unit == "month" else 0
+        row: Row = {
+            "code": code,
+            "sheet": sheet["code"],
+            "kiln": kiln,
+            "component": component,
+            "anchor_on": self._anchor(dice, months, interval),
+            "every": every if unit in ("day", "week", "month") else None,
+            "every_unit": unit if unit in ("day", "week", "month") else "",
+            "every_running_h": every if unit == "running_hour" else None,
+            "every_charges": every if unit == "charge" else None,
+            "cost_of_delay_per_day": plan["cost_of_delay_per_day"],
+            "is_active": True,
+        }
+        task = Task(code, kiln, component, sheet, interval, months, row)
+        self._do_past_work(task, dice)
+        return task
+
+    def _days_per_charge(self, kiln: str) -> float:
+        charges = self.stories[kiln].charges
+        return (charges[-1].end - charges[0].begin) / (24 * HOUR) / len(charges)
+
+    def _anchor(self, dice: random.Random, months: int, interval: float) -> date:
+        """Count from a day before the demo's past; dates then spread over the interval."""
+        back = round(max(self.world.months * 30.44, interval) + dice.uniform(0, interval))
+        day = self.world.day - timedelta(days=back)
+        return day.replace(day=min(day.day, 28)) if months else day
+
+    def _do_past_work(self, task: Task, dice: random.Random) -> None:
+        story, until = self.stories[task.kiln], self.world.now - 2 * HOUR
+        hours = float(task.sheet["hours"])
+        due = task.row["anchor_on"]
+        step = 0
+        while True:
+            step += 1
+            due = self._next_due(task, due, step)
+            if due > self.world.day + timedelta(days=3):
+                break
+            is_last = self._next_due(task, due, step + 1) > self.world.day
+            if is_last and task.sheet["is_safety"] != "yes" and dice.random() < LEFT_CHANCE:
+                break
+            early = dice.choice((0, 0, 1, 2)) if task.interval_days > FREQUENT_DAYS else 0
+            around = datetime.combine(due - timedelta(days=early), datetime.min.time(), tzinfo=ZONE) + 8 * HOUR
+            started = story.time_for(task.sheet["needs_state"], around, hours, until)
+            if started is None:
+                break
+            if task.done and started <= task.done[-1][1]:
+                # Two dates met in one opening: the work was done once, the other date was missed.
+                continue
+            task.done.append((due, started))
+            if not task.months:
+                due = max(due, started.astimezone(ZONE).date())
+        if task.done:
+            _, started = task.done[-1]
+            task.row["last_done_on"] = started.astimezone(ZONE).date()
+            if task.row["every_running_h"]:
+                task.row["last_done_running_h"] = story.shown_h(started)
+            if task.row["every_charges"]:
+                task.row["last_done_charges"] = story.charges_done(started)
+
+    def _next_due(self, task: Task, due: date, step: int) -> date:
+        if task.months:
+            anchor: date = task.row["anchor_on"]
+            return anchor + relativedelta(months=task.months * step)
+        return due + timedelta(days=max(round(task.interval_days), 1))
+
+    def _planned_work(self) -> list[Work]:
+        found = []
+        for task in self.tasks:
+            days = FREQUENT_WORK_DAYS if task.interval_days <= FREQUENT_DAYS else WORK_DAYS
+            since = self.world.now - timedelta(days=days)
+            for due, started in task.done:
+                if started < since:
+                    continue
+                dice = self.world.dice("work", task.code, due.isoformat())
+                raised = max(started - timedelta(days=dice.randint(12, 40)), self.world.start)
+                row: Row = {
+                    "sheet": task.sheet["code"],
+                    "kiln": task.kiln,
+                    "component": task.component,
+                    "standing_task": task.code,
+                    "occurrence_on": due,
+                    "due_at": datetime.combine(due, datetime.min.time(), tzinfo=ZONE) + 15 * HOUR,
+                    "readings": self._readings(task.sheet["code"], dice),
+                    "result": dice.choice(RESULTS),
+                }
+                self._fill_in(row, raised, started, float(task.sheet["hours"]), dice)
+                found.append(Work(raised, row, task.sheet["code"], is_planned=True))
+        return found
+
+    def _fill_in(self, row: Row, raised: datetime, started: datetime, hours: float, dice: random.Random) -> None:
+        """Add who did it and how long it took."""
+        sheet = self.sheets.get(row.get("sheet", ""))
+        skills = sheet["skills"].split("; ") if sheet else ["mechanical"]
+        crew = int(sheet["crew"]) if sheet else 1
+        length = timedelta(minutes=5 * max(round(hours * 12 * dice.uniform(0.8, 1.25)), 1))
+        done = min(started + length, self.world.now - HOUR)
+        minutes = max(round((done - started).total_seconds() / 60), 5)
+        row["labour"] = "; ".join(f"{person} {minutes}" for person in _crew_for(skills, crew, dice))
+        signed = done + timedelta(hours=dice.choice((1, 2, 16, 20)))
+        row |= {
+            "raised_at": raised,
+            "started_at": started,
+            "done_at": done,
+            # The last few wait for somebody to look at them.
+            "signed_off_at": signed if signed < self.world.now - 20 * HOUR else None,
+            "signed_off_by": dice.choice(("oda", "ilse")),
+        }
+
+    def _readings(self, sheet: str, dice: random.Random) -> str:
+        taken = []
+        for step in self.steps[sheet]:
+            if not step["reading_name"]:
+                continue
+            low, high = (float(step[name]) if step[name] else None for name in ("low", "high"))
+            if low is None and high is None:
+                continue
+            first = low if low is not None else 0.0
+            last = high if high is not None else first + max(abs(first) * 0.4, 4)
+            value = first + (last - first) * dice.uniform(0.2, 0.8)
+            taken.append(f"{step['no']}={value:.1f}" if last - first > 1 else f"{step['no']}={value:.2f}")
+        return "; ".join(taken)
+
+    def _repairs(self) -> list[Work]:
+        """What ended an unplanned stop was a work order too."""
+        since = self.world.now - timedelta(days=WORK_DAYS)
+        found = []
+        for story in self.stories.values():
+            for stop in story.stops:
+                if stop.kind == "unplanned" and stop.end is not None and stop.start > since:
+                    found.append(self._repair(story.tag, stop, stop.end))
+        return found
+
+    def _repair(self, kiln: str, stop: Stop, end: datetime) -> Work:
+        dice = self.world.dice("repair", kiln, stop.start.isoformat())
+        hours = round(max(0.5, min((end - stop.start) / HOUR * 0.5, 5)) * 4) / 4
+        started = end - hours * HOUR
+        row: Row = {
+            "title": f"Mend: {stop.cause[0].lower()}{stop.cause[1:]}",
+            "kiln": kiln,
+            "component": stop.component,
+            "origin": "asked_for",
+            "needs_state": "still",
+            "hours": hours,
+            "crew": 1,
+            "due_at": stop.start + 24 * HOUR,
+            "result": "Mended; the kiln went on.",
+            "cured_downtime": stop.start,
+        }
+        self._fill_in(row, stop.start + HOUR / 4, started, hours, dice)
+        row["done_at"] = end
+        if row["signed_off_at"]:
+            row["signed_off_at"] = max(row["signed_off_at"], end + HOUR)
+        return Work(row["raised_at"], row, "", is_planned=False)
+
+    def proof_tests(self) -> list[Row]:
+        """Return every test of an escape door, with seals numbered in the order of the tests."""
+        orders = {(work.row.get("standing_task"), work.row["started_at"]): work for work in self.work}
+        tests = []
+        for task in self.tasks:
+            if task.sheet["code"] != "escape-door-proof-test":
+                continue
+            for due, started in task.done:
+                work = orders.get((task.code, started))
+                tests.append((started, task, work, due))
+        rows = []
+        for number, (started, task, work, _) in enumerate(sorted(tests, key=lambda test: (test[0], test[1].code))):
+            tested = started + HOUR / 3
+            dice = self.world.dice("proof", task.code, started.isoformat())
+            rows.append(
+                {
+                    "kiln": task.kiln,
+                    "component": task.component,
+                    "tested_at": tested,
+                    "tested_by": dice.choice(("ilse", "per")),
+                    "outcome": "passed",
+                    "seal_no": f"S-{10417 + number}",
+                    "next_due_on": tested.astimezone(ZONE).date() + relativedelta(months=1),
+                    "note": "",
+                    "work_order": work.number if work else "",
+                }
+            )
+        return self._with_failure(rows)
+
+    def _with_failure(self, rows: list[Row]) -> list[Row]:
+        """Let one test have failed, so that a reader sees what that looks like."""
+        for row in rows:
+            if row["component"] == "escape-door-2" and row["tested_at"] > self.world.at(-220):
+                failed = dict(row)
+                failed |= {
+                    "tested_at": row["tested_at"] - HOUR / 4,
+                    "outcome": "failed",
+                    "seal_no": "",
+                    "next_due_on": row["tested_at"].astimezone(ZONE).date(),
+                    "note": "Leaf jammed at the sill; grit removed, hinge freed, tested again at once.",
+                }
+                return [*rows, failed]
+        return rows
+
+
+def _crew_for(skills: list[str], crew: int, dice: random.Random) -> list[str]:
+    """Choose people of whom each brings a skill that the others lack, then anybody."""
+    people: list[str] = []
+    for skill in skills:
+        if not any(skill in PEOPLE[person] for person in people):
+            people.append(dice.choice([person for person, known in PEOPLE.items() if skill in known]))
+    others = [person for person in ("per", "jon", "ilse") if person not in people]
+    while len(people) < crew:
+        people.append(others.pop(0))
+    return people
