@@ -76,16 +76,19 @@ def order_part(part: Part, quantity: Decimal, by: User | None, reason: str = "")
 
 
 @transaction.atomic
-def change_quantity(line: PurchaseOrderLine, quantity: Decimal, version: int, by: User | None) -> None:
-    """Change how many are ordered while the order waits to be sent; 0 takes the line out."""
+def change_quantities(order: PurchaseOrder, quantities: dict[int, Decimal], version: int, by: User | None) -> None:
+    """Change how many are ordered (line id -> quantity) while the order waits to be sent; 0 takes a line out."""
     require(by, "draw up orders")
-    order = _claim(line.order, version, [State.DRAWN_UP])
-    if quantity:
-        _refuse_quantity(line.part, quantity)
-        _set_quantity(line, quantity, by)
-    elif order.lines.count() == 1:
-        raise OrderRefused(_("It is the only line of %(order)s: withdraw the order instead.") % {"order": order})
-    else:
+    _claim(order, version, [State.DRAWN_UP])
+    lines = list(order.lines.select_related("part", "order").filter(pk__in=quantities))
+    removed = [line for line in lines if not quantities[line.pk]]
+    if len(removed) == order.lines.count():
+        raise OrderRefused(_("No line of %(order)s would be left: withdraw the order instead.") % {"order": order})
+    for line in lines:
+        if line not in removed:
+            _refuse_quantity(line.part, quantities[line.pk])
+            _set_quantity(line, quantities[line.pk], by)
+    for line in removed:
         Change.record(order, "line taken out", by=by, before={line.part.code: _plain(line.quantity)})
         line.delete()
         _new_version(order)

@@ -52,6 +52,11 @@ class PurchaseOrder(models.Model):
         """Say whether the supplier has it and owes something."""
         return self.state in (self.State.SENT, self.State.PART_ARRIVED)
 
+    @property
+    def is_open(self) -> bool:
+        """Say whether it waits to be sent or to arrive."""
+        return self.is_on_the_way or self.state == self.State.DRAWN_UP
+
     def late_days(self, day: date) -> int:
         """Return by how many days it is late; 0 where it is not."""
         if not (self.is_on_the_way and self.promised_on):

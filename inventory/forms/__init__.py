@@ -1,0 +1,1 @@
+"""What somebody in the storeroom can get wrong, checked."""

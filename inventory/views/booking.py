@@ -1,0 +1,141 @@
+"""Book what comes onto the shelf and what leaves it: first choose the part, then say the rest."""
+
+from dataclasses import dataclass
+from typing import Any
+
+from django.contrib import messages
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.utils.functional import Promise
+from django.utils.translation import gettext_lazy as _
+
+from inventory.actions import MoveRefused
+from inventory.forms.moves import CountForm, IssueForm, MoveForm, ReceiveForm, ReturnForm, ScrapForm, TransferForm
+from inventory.models import Part, PurchaseOrderLine
+from inventory.shelf import gather_shelves
+from inventory.views.asking import today_of, user_of
+from inventory.words import waiting_words
+from plant.access import needs
+
+MATCHES = 30
+
+
+@dataclass(frozen=True)
+class Booking:
+    """One kind of booking: its page's words and its form."""
+
+    url: str
+    heading: str | Promise
+    button: str | Promise
+    lead: str | Promise
+    form: type[MoveForm]
+
+
+RECEIVE = Booking(
+    "inventory:receive", _("Receive"), _("Book in"), _("Goods came: count them before you book them in."), ReceiveForm
+)
+ISSUE = Booking(
+    "inventory:issue", _("Issue"), _("Book out"), _("Parts leave the shelf; what expires first goes first."), IssueForm
+)
+RETURN = Booking("inventory:return", _("Return"), _("Book back"), _("Parts came back unused."), ReturnForm)
+COUNT = Booking(
+    "inventory:count", _("Count"), _("Put the record right"), _("Count the shelf; the difference is booked."), CountForm
+)
+SCRAP = Booking(
+    "inventory:scrap", _("Scrap"), _("Throw away"), _("Parts are spoiled, damaged or out of date."), ScrapForm
+)
+TRANSFER = Booking("inventory:transfer", _("Transfer"), _("Move"), _("Parts get another bin."), TransferForm)
+
+
+@needs("move stock")
+def receive(request: HttpRequest) -> HttpResponse:
+    """Book goods in."""
+    return _book(request, RECEIVE, initial=_from_line(request))
+
+
+@needs("take parts")
+def issue(request: HttpRequest) -> HttpResponse:
+    """Take parts out."""
+    return _book(request, ISSUE, for_work_only=not user_of(request).may("move stock"))
+
+
+@needs("take parts")
+def give_back(request: HttpRequest) -> HttpResponse:
+    """Bring unused parts back."""
+    return _book(request, RETURN, for_work_only=not user_of(request).may("move stock"))
+
+
+@needs("move stock")
+def count(request: HttpRequest) -> HttpResponse:
+    """Count what lies there."""
+    return _book(request, COUNT)
+
+
+@needs("move stock")
+def scrap(request: HttpRequest) -> HttpResponse:
+    """Throw parts away."""
+    return _book(request, SCRAP)
+
+
+@needs("move stock")
+def transfer(request: HttpRequest) -> HttpResponse:
+    """Move parts to another bin."""
+    return _book(request, TRANSFER)
+
+
+def _book(request: HttpRequest, booking: Booking, **options: Any) -> HttpResponse:
+    part = _part(request)
+    if part is None:
+        return _choose_part(request, booking)
+    form = booking.form(request.POST if request.method == "POST" else None, part=part, **options)
+    if form.is_valid():
+        try:
+            told = form.book(user_of(request))
+        except MoveRefused as refusal:
+            form.add_error(None, str(refusal))
+        else:
+            messages.success(request, told)
+            _say_who_waits(request, part)
+            return redirect(_after(form, part))
+    shelf = gather_shelves([part], today_of(request))[part.pk]
+    context = {"booking": booking, "part": part, "form": form, "shelf": shelf, "place": "storeroom"}
+    return render(request, "inventory/booking.html", context)
+
+
+def _part(request: HttpRequest) -> Part | None:
+    """Return the part named in the address by its code, or the only one that matches what was typed."""
+    typed = request.GET.get("part", "").strip()
+    if not typed:
+        return None
+    parts = Part.objects.select_related("bin", "advice")
+    exact = parts.filter(code=typed).first()
+    if exact:
+        return exact
+    matches = list(parts.in_use().matching(typed)[:2])
+    return matches[0] if len(matches) == 1 else None
+
+
+def _choose_part(request: HttpRequest, booking: Booking) -> HttpResponse:
+    typed = request.GET.get("part", "").strip()
+    matches = Part.objects.in_use().select_related("bin").matching(typed).order_by("name")[:MATCHES] if typed else []
+    context = {"booking": booking, "typed": typed, "matches": matches, "most": MATCHES, "place": "storeroom"}
+    return render(request, "inventory/choose_part.html", context)
+
+
+def _from_line(request: HttpRequest) -> dict[str, Any]:
+    """Fill in what is still to come of the order's line that the address names."""
+    number = request.GET.get("line", "")
+    line = PurchaseOrderLine.objects.awaited().filter(pk=number).first() if number.isdecimal() else None
+    return {"order_line": line.pk, "quantity": f"{line.missing.normalize():f}"} if line else {}
+
+
+def _after(form: MoveForm, part: Part) -> str:
+    line = form.cleaned_data.get("order_line")
+    return str(line.order.get_absolute_url() if line else part.get_absolute_url())
+
+
+def _say_who_waits(request: HttpRequest, part: Part) -> None:
+    """Point at work that the shelf does not serve any more."""
+    shelf = gather_shelves([part], today_of(request))[part.pk]
+    if shelf.waiting:
+        messages.warning(request, waiting_words(shelf.waiting))

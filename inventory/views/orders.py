@@ -1,0 +1,225 @@
+"""Purchase orders: the list, an order, and what is done with it."""
+
+from collections.abc import Callable
+from datetime import date
+from typing import Any
+
+from django.contrib import messages
+from django.core.paginator import Paginator
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy, ngettext
+from django.views.decorators.http import require_POST
+
+from inventory import actions
+from inventory.actions import OrderRefused
+from inventory.forms.orders import QuantitiesForm, SendForm, WithdrawForm
+from inventory.models import PurchaseOrder
+from inventory.querysets import PurchaseOrderQuerySet
+from inventory.shelf import Claim, gather_shelves
+from inventory.views.asking import today_of, user_of
+from inventory.words import order_tag, waiting_words
+from plant.access import needs
+from plant.models import Change
+
+PER_PAGE = 50
+SHOWN = {
+    "": gettext_lazy("Open"),
+    "arrived": gettext_lazy("Arrived"),
+    "withdrawn": gettext_lazy("Withdrawn"),
+    "all": gettext_lazy("All"),
+}
+
+
+@needs("see storeroom")
+def orders(request: HttpRequest) -> HttpResponse:
+    """List the orders, late ones first."""
+    day = today_of(request)
+    show = request.GET.get("show", "")
+    chosen = _chosen(show).select_related("supplier").prefetch_related("lines__part")
+    page = Paginator(chosen.most_urgent_first(day), PER_PAGE).get_page(request.GET.get("page"))
+    found = list(page.object_list)
+    waiting = _waiting(found, day)
+    context = {
+        "page": page,
+        "rows": [(order, order_tag(order, day), waiting_words(waiting[order.pk])) for order in found],
+        "lead": _lead(day),
+        "shown": SHOWN,
+        "show": show if show in SHOWN else "",
+        "place": "storeroom",
+    }
+    return render(request, "inventory/orders.html", context)
+
+
+@needs("see storeroom")
+def order(request: HttpRequest, number: str) -> HttpResponse:
+    """Show an order."""
+    return _page(request, _order(number))
+
+
+@needs("draw up orders")
+@require_POST
+def draw_up(request: HttpRequest) -> HttpResponse:
+    """Draw up today's orders."""
+    drawn = actions.draw_up_orders(today_of(request), user_of(request))
+    if drawn.lines:
+        lines = ngettext("%(n)d line", "%(n)d lines", len(drawn.lines)) % {"n": len(drawn.lines)}
+        numbers = ", ".join(one.number for one in drawn.orders)
+        messages.success(
+            request,
+            _("Drawn up: %(numbers)s with %(lines)s. Look at them, then send them.")
+            % {"numbers": numbers, "lines": lines},
+        )
+    if drawn.without_supplier:
+        names = ", ".join(part.name for part in drawn.without_supplier)
+        messages.warning(
+            request, _("Nobody delivers these yet, enter a supplier on their pages: %(names)s.") % {"names": names}
+        )
+    if not drawn.lines and not drawn.without_supplier:
+        messages.info(request, _("Nothing to order today that does not stand in an order already."))
+    return redirect("inventory:orders")
+
+
+@needs("draw up orders")
+@require_POST
+def change_quantities(request: HttpRequest, number: str) -> HttpResponse:
+    """Change how many are ordered."""
+    found = _order(number)
+    form = QuantitiesForm(request.POST, order=found, prefix="lines")
+
+    def change(data: dict[str, Any]) -> None:
+        quantities = {line.pk: data[name] for name, line in form.lines.items()}
+        actions.change_quantities(found, quantities, data["version"], user_of(request))
+
+    return _act(request, found, form, change, _("The quantities of %(order)s are changed.") % {"order": found})
+
+
+@needs("draw up orders")
+@require_POST
+def send(request: HttpRequest, number: str) -> HttpResponse:
+    """Mark an order as sent."""
+    found = _order(number)
+    form = SendForm(request.POST, order=found, prefix="send")
+
+    def mark(data: dict[str, Any]) -> None:
+        actions.send(found, user_of(request), data["promised_on"], data["version"])
+
+    return _act(request, found, form, mark, _("%(order)s is marked as sent.") % {"order": found})
+
+
+@needs("draw up orders")
+@require_POST
+def promise(request: HttpRequest, number: str) -> HttpResponse:
+    """Keep another promised day."""
+    found = _order(number)
+    form = SendForm(request.POST, order=found, prefix="send")
+
+    def keep(data: dict[str, Any]) -> None:
+        actions.promise(found, user_of(request), data["promised_on"], data["version"])
+
+    return _act(request, found, form, keep, _("The new day of %(order)s is kept.") % {"order": found})
+
+
+@needs("draw up orders")
+@require_POST
+def withdraw(request: HttpRequest, number: str) -> HttpResponse:
+    """Withdraw an order."""
+    found = _order(number)
+    form = WithdrawForm(request.POST, order=found, prefix="withdraw")
+
+    def take_back(data: dict[str, Any]) -> None:
+        actions.withdraw(found, user_of(request), data["reason"], data["version"])
+
+    return _act(request, found, form, take_back, _("%(order)s is withdrawn.") % {"order": found})
+
+
+Form = QuantitiesForm | SendForm | WithdrawForm
+
+
+def _act(
+    request: HttpRequest, found: PurchaseOrder, form: Form, act: Callable[[dict[str, Any]], None], told: str
+) -> HttpResponse:
+    """Do what the form asks; a refusal stands above the form, which keeps what was typed."""
+    if form.is_valid():
+        try:
+            act(form.cleaned_data)
+        except OrderRefused as refusal:
+            fresh = _order(found.number)
+            form.order = fresh
+            form.add_error(None, str(refusal))
+            form.renew()
+            return _page(request, fresh, form)
+        messages.success(request, told)
+        return redirect(found.get_absolute_url())
+    return _page(request, found, form)
+
+
+def _page(request: HttpRequest, found: PurchaseOrder, bound: Form | None = None) -> HttpResponse:
+    day = today_of(request)
+    due_on = found.promised_on or actions.likely_arrival(found, day)
+    forms: dict[str, Any] = {
+        "quantities_form": QuantitiesForm(order=found, prefix="lines"),
+        "send_form": SendForm(order=found, prefix="send", initial={"promised_on": max(due_on, day)}),
+        "withdraw_form": WithdrawForm(order=found, prefix="withdraw"),
+    }
+    if bound is not None:
+        forms = {name: bound if type(form) is type(bound) else form for name, form in forms.items()}
+    quantities = forms["quantities_form"]
+    context = {
+        "order": found,
+        "tag": order_tag(found, day),
+        "late_days": found.late_days(day),
+        "waiting": waiting_words(_waiting([found], day)[found.pk]),
+        "lines": [(line, quantities[f"line_{line.pk}"]) for line in found.lines.all()]
+        if found.state == found.State.DRAWN_UP
+        else [(line, None) for line in found.lines.all()],
+        "history": Change.objects.about(found),
+        "bound": bound,
+        "place": "storeroom",
+        **forms,
+    }
+    return render(request, "inventory/order.html", context, status=200 if bound is None else 422)
+
+
+def _order(number: str) -> PurchaseOrder:
+    found = PurchaseOrder.objects.select_related("supplier", "drawn_up_by__person").prefetch_related("lines__part__bin")
+    return get_object_or_404(found, number=number)
+
+
+def _chosen(show: str) -> PurchaseOrderQuerySet:
+    orders = PurchaseOrder.objects.all()
+    if show == "all":
+        return orders
+    return orders.filter(state=show) if show in ("arrived", "withdrawn") else orders.still_open()
+
+
+def _waiting(found: list[PurchaseOrder], day: date) -> dict[int, list[Claim]]:
+    """Return order id -> the claims that wait for what it still brings."""
+    parts = {line.part for order in found for line in order.lines.all() if order.is_on_the_way and line.missing}
+    shelves = gather_shelves(parts, day)
+    return {
+        order.pk: [
+            claim
+            for line in order.lines.all()
+            if order.is_on_the_way and line.missing
+            for claim in shelves[line.part_id].waiting
+        ]
+        for order in found
+    }
+
+
+def _lead(day: date) -> str:
+    late = PurchaseOrder.objects.late(day).count()
+    to_send = PurchaseOrder.objects.filter(state=PurchaseOrder.State.DRAWN_UP).count()
+    coming = PurchaseOrder.objects.on_the_way().count()
+    words = [
+        ngettext("%(n)d delivery is late", "%(n)d deliveries are late", late) % {"n": late} if late else "",
+        ngettext("%(n)d order waits to be sent", "%(n)d orders wait to be sent", to_send) % {"n": to_send}
+        if to_send
+        else "",
+        ngettext("%(n)d order is on its way", "%(n)d orders are on their way", coming) % {"n": coming}
+        if coming
+        else "",
+    ]
+    return "; ".join(word for word in words if word) + "." if any(words) else _("No order is open.")

@@ -1,0 +1,131 @@
+"""The storeroom: what lies there, what to order, and why."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import date
+from itertools import islice
+
+from django.core.paginator import Paginator
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import render
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
+
+from inventory.models import Part, PurchaseOrder
+from inventory.querysets import PartQuerySet
+from inventory.shelf import EXPIRES_SOON_DAYS, Shelf, gather_shelves
+from inventory.views.asking import today_of
+from inventory.words import Tag, morning_sentence, waiting_words, what_to_do
+from plant.access import needs
+from plant.export import csv_response
+
+PER_PAGE = 50
+EXPORT_CHUNK = 500
+SUGGESTIONS = 20
+SHOWN = {
+    "": gettext_lazy("All parts"),
+    "to-order": gettext_lazy("To order"),
+    "late": gettext_lazy("Late"),
+    "expiring": gettext_lazy("Expiring"),
+    "stops": gettext_lazy("Stops the kiln"),
+}
+
+
+@dataclass(frozen=True)
+class Row:
+    """A part in the list."""
+
+    part: Part
+    shelf: Shelf
+    tags: list[Tag]
+    reason: str
+    waiting: str
+
+
+@needs("see storeroom")
+def storeroom(request: HttpRequest) -> HttpResponse:
+    """Show what lies in the storeroom, the most urgent first."""
+    day = today_of(request)
+    chosen = _chosen(request, day)
+    page = Paginator(chosen, PER_PAGE).get_page(request.GET.get("page"))
+    kept = Part.objects.in_use()
+    context = {
+        "page": page,
+        "rows": list(_rows(list(page.object_list), day)),
+        "lead": morning_sentence(
+            kept.to_order().count(),
+            PurchaseOrder.objects.late(day).count(),
+            PurchaseOrder.objects.filter(state=PurchaseOrder.State.DRAWN_UP).count(),
+        ),
+        "shown": SHOWN,
+        "show": _show(request),
+        "typed": request.GET.get("q", ""),
+        "place": "storeroom",
+    }
+    return render(request, "inventory/storeroom.html", context)
+
+
+@needs("see storeroom")
+def storeroom_csv(request: HttpRequest) -> HttpResponse:
+    """Give the list, filtered as on the page, as CSV."""
+    day = today_of(request)
+    header = ["code", "part", "unit", "bin", "without it", "on hand", "reserved", "free", "on order", "reorder at"]
+    header += ["order today", "what to do", "why"]
+    return csv_response(f"storeroom-{day.isoformat()}.csv", header, _csv_rows(_chosen(request, day), day))
+
+
+@needs("see storeroom")
+def part_suggestions(request: HttpRequest) -> HttpResponse:
+    """Give the parts that match what was typed, as options of an input."""
+    typed = request.GET.get("part", "")
+    parts = Part.objects.in_use().matching(typed).order_by("name")[:SUGGESTIONS]
+    return render(request, "inventory/part_options.html", {"parts": parts})
+
+
+def _show(request: HttpRequest) -> str:
+    show = request.GET.get("show", "")
+    return show if show in SHOWN else ""
+
+
+def _chosen(request: HttpRequest, day: date) -> PartQuerySet:
+    parts = Part.objects.in_use().select_related("bin", "advice").matching(request.GET.get("q", ""))
+    show = _show(request)
+    if show == "to-order":
+        parts = parts.to_order()
+    elif show == "late":
+        parts = parts.overdue(day)
+    elif show == "expiring":
+        parts = parts.expiring(day, EXPIRES_SOON_DAYS)
+    elif show == "stops":
+        parts = parts.filter(criticality=Part.Criticality.STOPS)
+    return parts.most_urgent_first()
+
+
+def _rows(parts: list[Part], day: date) -> Iterator[Row]:
+    shelves = gather_shelves(parts, day)
+    for part in parts:
+        shelf = shelves[part.pk]
+        reason = shelf.advice.reason if shelf.advice else _("The day's work has not looked at this part yet.")
+        yield Row(part, shelf, what_to_do(shelf), reason, waiting_words(shelf.waiting))
+
+
+def _csv_rows(parts: PartQuerySet, day: date) -> Iterator[list[object]]:
+    stream = parts.iterator(chunk_size=EXPORT_CHUNK)
+    while chunk := list(islice(stream, EXPORT_CHUNK)):
+        for row in _rows(chunk, day):
+            part, shelf, advice = row.part, row.shelf, row.shelf.advice
+            yield [
+                part.code,
+                part.name,
+                part.unit,
+                part.bin.code,
+                part.get_criticality_display(),
+                shelf.on_hand,
+                shelf.reserved,
+                shelf.free,
+                shelf.on_order,
+                advice.reorder_point if advice else None,
+                advice.order_quantity if advice else None,
+                "; ".join(tag.words for tag in row.tags),
+                f"{row.reason} {row.waiting}".strip(),
+            ]

@@ -1,0 +1,103 @@
+"""What to do about a part or an order, in the words and marks of the storeroom."""
+
+from dataclasses import dataclass
+from datetime import date
+from decimal import Decimal
+
+from django.utils import dateformat
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
+
+from inventory.models import PurchaseOrder
+from inventory.shelf import Claim, Shelf, is_expired
+from plant.templatetags.kilnward import quantity
+
+
+@dataclass(frozen=True)
+class Tag:
+    """A mark: its look and its words, and where it leads."""
+
+    look: str
+    words: str
+    url: str = ""
+
+
+def late_words(days: int) -> str:
+    """Say by how much something is late."""
+    return ngettext("Late by %(days)d day", "Late by %(days)d days", days) % {"days": days}
+
+
+def day_words(day: date) -> str:
+    """Write a day as in a calendar."""
+    return str(dateformat.format(day, "j M"))
+
+
+def what_to_do(shelf: Shelf) -> list[Tag]:
+    """Return the marks of a part, the most pressing first."""
+    tags = []
+    if shelf.drawn_up:
+        drawn_up = sum((line.quantity for line in shelf.drawn_up), Decimal(0))
+        words = _("%(quantity)s drawn up, not sent") % {"quantity": quantity(drawn_up)}
+        tags.append(Tag("mind", words, shelf.drawn_up[0].order.get_absolute_url()))
+    elif shelf.advice and shelf.advice.order_quantity > 0:
+        tags.append(Tag("alarm", _("Order %(quantity)s today") % {"quantity": quantity(shelf.advice.order_quantity)}))
+    if shelf.late_days:
+        late = max(shelf.deliveries, key=lambda delivery: delivery.late_days)
+        tags.append(Tag("alarm", late_words(shelf.late_days), late.line.order.get_absolute_url()))
+    elif shelf.deliveries:
+        tags.append(_on_order(shelf))
+    if not tags:
+        tags.append(Tag("sound", _("Enough")) if shelf.advice else Tag("", _("Not worked out yet")))
+    lot = shelf.first_to_expire
+    if lot and lot.expires_on:
+        words = _("Expired %(day)s") if is_expired(lot, shelf.day) else _("Expires %(day)s")
+        tags.append(Tag("mind", words % {"day": day_words(lot.expires_on)}))
+    return tags
+
+
+def _on_order(shelf: Shelf) -> Tag:
+    delivery = shelf.next_delivery or shelf.deliveries[0]
+    due_on = delivery.line.order.promised_on
+    words = _("On order, due %(day)s") % {"day": day_words(due_on)} if due_on else _("On order, no day promised")
+    return Tag("steam", words, delivery.line.order.get_absolute_url())
+
+
+def waiting_words(claims: list[Claim]) -> str:
+    """Say who waits for a part."""
+    names = [
+        f"{claim.reservation.source} ({claim.reservation.purpose})"
+        if claim.reservation.purpose
+        else claim.reservation.source
+        for claim in claims[:3]
+    ]
+    if len(claims) > 3:
+        names.append(_("%(number)d more") % {"number": len(claims) - 3})
+    return _("Waiting for it: %(names)s.") % {"names": ", ".join(names)} if names else ""
+
+
+def order_tag(order: PurchaseOrder, day: date) -> Tag:
+    """Return the mark of an order's state; a late one says by how much."""
+    late_days = order.late_days(day)
+    if late_days:
+        return Tag("alarm", late_words(late_days))
+    looks = {
+        PurchaseOrder.State.DRAWN_UP: "mind",
+        PurchaseOrder.State.SENT: "steam",
+        PurchaseOrder.State.PART_ARRIVED: "steam",
+        PurchaseOrder.State.ARRIVED: "sound",
+    }
+    return Tag(looks.get(PurchaseOrder.State(order.state), ""), str(order.get_state_display()))
+
+
+def morning_sentence(to_order: int, late: int, to_send: int) -> str:
+    """Say what matters in the storeroom this morning."""
+    parts = []
+    if to_order:
+        parts.append(ngettext("%(n)d part to order today", "%(n)d parts to order today", to_order) % {"n": to_order})
+    if to_send:
+        parts.append(ngettext("%(n)d order to send", "%(n)d orders to send", to_send) % {"n": to_send})
+    if late:
+        parts.append(ngettext("%(n)d delivery late", "%(n)d deliveries late", late) % {"n": late})
+    if not parts:
+        return _("Nothing to order today, and no delivery is late.")
+    return ", ".join(parts) + "."
