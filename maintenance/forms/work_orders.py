@@ -203,7 +203,6 @@ class StopEndedForm(forms.Form):
 class AskForm(forms.Form):
     """Ask for work on a kiln."""
 
-    key = KeyField()
     title = forms.CharField(label=_("What is to be done"), max_length=160)
     component = forms.ModelChoiceField(Component.objects.none(), label=_("Where"), required=False, empty_label=_("the kiln"))
     sheet = forms.ModelChoiceField(

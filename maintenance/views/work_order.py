@@ -1,0 +1,425 @@
+"""A work order: its page, and what is done on it."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from decimal import Decimal
+from typing import Any
+
+from django import forms
+from django.contrib import messages
+from django.core.exceptions import ValidationError
+from django.db import transaction
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.utils.translation import gettext as _
+from django.views.decorators.http import require_POST
+
+from maintenance.actions import work_orders as act
+from maintenance.actions import work_records as enter
+from maintenance.actions.entry import blocking_defects, open_permit, open_permit_of, takes_people_inside
+from maintenance.forms.entry import PermitForm
+from maintenance.forms.work_orders import (
+    FinishForm,
+    LabourForm,
+    PartForm,
+    ProofForm,
+    SignOffForm,
+    StartForm,
+    StepForm,
+    StopEndedForm,
+    StopForm,
+    WhyForm,
+)
+from maintenance.models import Caution, StepRecord, WorkOrder, WorkStep
+from maintenance.views.helpers import mill_of, person_of, put_refusal, user_of
+from maintenance.views.work_orders import work_order_url
+from plant import clock
+from plant.access import needs
+from plant.models import Change
+
+State = WorkOrder.State
+BEFORE_START = (State.RAISED, State.READY, State.PLACED)
+# Nobody goes to work any more: the cautions would only hide what is of use.
+CLOSED = (State.DONE, State.SIGNED_OFF, State.WITHDRAWN)
+
+
+@dataclass(frozen=True)
+class StepLine:
+    """A step as the page shows it."""
+
+    step: WorkStep
+    record: StepRecord | None
+    form: StepForm | None
+    limits: str
+    is_outside: bool
+
+
+def _order(number: str) -> WorkOrder:
+    related = ("kiln__mill", "component__kind", "sheet", "standing_task", "defect", "placement__after_charge", "placement__during_charge")
+    more = ("caused_downtime", "cured_downtime", "signed_off_by__person")
+    return get_object_or_404(WorkOrder.objects.select_related(*related, *more), number=number)
+
+
+@needs("see work")
+def work_order(request: HttpRequest, number: str) -> HttpResponse:
+    """Show a work order."""
+    return _page(request, _order(number))
+
+
+def _page(request: HttpRequest, order: WorkOrder, **bound: forms.Form) -> HttpResponse:
+    """Show the page; ``bound`` holds a form that was refused, by its place: step-3, time, part, stop, stop-ended."""
+    user, person = user_of(request), person_of(request)
+    is_under_way = order.state == State.UNDER_WAY
+    may_work = user.may("do work")
+    context: dict[str, Any] = {
+        "place": "rounds",
+        "order": order,
+        "lead": _lead(order),
+        "steps": _step_lines(order, bound, is_under_way and may_work),
+        "cautions": Caution.objects.for_work_order(order) if order.state not in CLOSED else [],
+        "blocking": blocking_defects(order.kiln),
+        "is_inside": takes_people_inside(order),
+        "permit": open_permit_of(order.kiln) if takes_people_inside(order) else None,
+        "is_before_start": order.state in BEFORE_START,
+        "is_under_way": is_under_way,
+        "people": order.assignments.select_related("person"),
+        "skills": order.skills.select_related("skill"),
+        "parts": order.parts.select_related("part__bin", "reservation"),
+        "labour": order.labour.select_related("person"),
+        "minutes": sum(entry.minutes for entry in order.labour.all()),
+        "proofs": order.proof_tests.select_related("tested_by", "component"),
+        "history": Change.objects.about(order),
+        "today": clock.today(order.kiln.mill.zone),
+    }
+    if may_work and order.state in enter.OPEN_FOR_TIME:
+        context["labour_form"] = bound.get("time") or LabourForm(person=person)
+        if user.may("report downtime") and order.caused_downtime is None:
+            context["stop_form"] = bound.get("stop") or StopForm(initial={"start_at": order.started_at})
+        if user.may("report downtime") and order.cured_downtime is None:
+            ended = bound.get("stop_ended") or StopEndedForm(order=order)
+            context["stop_ended_form"] = ended if ended.fields["downtime"].queryset.exists() else None  # type: ignore[attr-defined]
+    if is_under_way and user.may("take parts"):
+        context["part_form"] = bound.get("part") or PartForm(initial=_first_part(order))
+    if order.state == State.DONE and user.may("sign off work"):
+        context["sign_off_form"] = bound.get("sign_off") or SignOffForm(order=order)
+        context["send_back_form"] = WhyForm(version=order.version, auto_id="back-%s")
+    return render(request, "maintenance/work_order.html", context)
+
+
+def _first_part(order: WorkOrder) -> dict[str, Any]:
+    line = order.parts.select_related("reservation").first()
+    if line is None:
+        return {}
+    used = line.reservation.used if line.reservation else Decimal(0)
+    left = line.quantity - used
+    return {"part": line.part_id, "quantity": f"{left.normalize():f}"} if left > 0 else {}
+
+
+def _step_lines(order: WorkOrder, bound: dict[str, forms.Form], can_enter: bool) -> list[StepLine]:
+    latest = act.latest_records(order)
+    lines = []
+    for step in order.steps.all():
+        record = latest.get(step.pk)
+        form = bound.get(f"step_{step.no}") or StepForm(step=step)
+        outside = bool(record and record.reading is not None and enter.is_outside_limits(step, record.reading))
+        is_form = isinstance(form, StepForm)
+        lines.append(StepLine(step, record, form if can_enter and is_form else None, enter.say_limits(step), outside))  # type: ignore[arg-type]
+    return lines
+
+
+def _lead(order: WorkOrder) -> str:
+    """Say what the job waits for, or how it ended."""
+    if order.state == State.WITHDRAWN:
+        return _("Withdrawn: %(why)s") % {"why": order.withdrawn_why}
+    if order.state == State.SIGNED_OFF:
+        return _("Signed off by %(who)s.") % {"who": order.signed_off_by or _("the program")}
+    if order.state == State.DONE:
+        return _("Done; it waits to be signed off.")
+    if order.state == State.UNDER_WAY:
+        left = len(act.steps_left(order))
+        return _("Under way; %(left)d steps left.") % {"left": left} if left else _("Under way; every step is done.")
+    if order.no_place_why:
+        return order.no_place_why
+    return order.why or _("Not started yet.")
+
+
+def _run(
+    request: HttpRequest, order: WorkOrder, form: forms.Form, place: str, change: Callable[[], object], done: str
+) -> HttpResponse:
+    """Run a change from a form on the page; a refusal comes back with what was typed."""
+    if form.is_valid():
+        try:
+            change()
+        except ValidationError as refusal:
+            put_refusal(form, refusal)
+        else:
+            messages.success(request, done)
+            return redirect(work_order_url(order, place))
+    return _page(request, _order(order.number), **{place.replace("-", "_"): form})
+
+
+# the start
+
+
+@needs("do work")
+def start(request: HttpRequest, number: str) -> HttpResponse:
+    """Start a job: cautions first, the door, then who."""
+    order, user, person = _order(number), user_of(request), person_of(request)
+    if order.state not in BEFORE_START:
+        messages.info(request, _("%(number)s is %(state)s.") % {"number": number, "state": order.get_state_display()})
+        return redirect(order)
+    blocking = blocking_defects(order.kiln) if takes_people_inside(order) else []
+    from_outside = order.defect_id in {defect.pk for defect in blocking}
+    needs_permit = takes_people_inside(order) and not blocking and open_permit_of(order.kiln) is None
+    data = request.POST or None
+    form = StartForm(data, order=order, person=person, from_outside=from_outside)
+    permit_form = PermitForm(data, mill=mill_of(request), person=person) if needs_permit else None
+    if request.method == "POST" and form.is_valid() and (permit_form is None or permit_form.is_valid()):
+        try:
+            with transaction.atomic():
+                if permit_form:
+                    _open(order, permit_form, request)
+                said = form.cleaned_data
+                act.start(
+                    order,
+                    by=user,
+                    version=said["version"],
+                    is_cautions_read=said["is_cautions_read"],
+                    people=list(said["people"]),
+                    locked_out_outside_by=said.get("locked_out_outside_by"),
+                )
+        except ValidationError as refusal:
+            put_refusal(permit_form if permit_form and refusal.code == "not_safe" else form, refusal)
+        else:
+            messages.success(request, _("%(number)s is under way.") % {"number": number})
+            return redirect(order)
+    context = {
+        "place": "rounds",
+        "order": order,
+        "form": form,
+        "permit_form": permit_form,
+        "permit": open_permit_of(order.kiln) if takes_people_inside(order) else None,
+        "cautions": Caution.objects.for_work_order(order),
+        "blocking": blocking,
+        "is_barred": bool(blocking) and not from_outside,
+        "from_outside": from_outside,
+        "skills": order.skills.select_related("skill"),
+    }
+    return render(request, "maintenance/work_order_start.html", context)
+
+
+def _open(order: WorkOrder, form: PermitForm, request: HttpRequest) -> None:
+    key = form.cleaned_data["permit_key"]
+    open_permit(order.kiln, form.answers(), by=user_of(request), key=key, work_order=order)
+
+
+@needs("permit entry")
+def permit(request: HttpRequest, number: str) -> HttpResponse:
+    """Open the chamber again for a job that is under way."""
+    order = _order(number)
+    form = PermitForm(request.POST or None, mill=mill_of(request), person=person_of(request))
+    if request.method == "POST" and form.is_valid():
+        try:
+            _open(order, form, request)
+        except ValidationError as refusal:
+            put_refusal(form, refusal)
+        else:
+            messages.success(request, _("%(kiln)s is open for entry.") % {"kiln": order.kiln})
+            return redirect(order)
+    context = {
+        "place": "rounds",
+        "order": order,
+        "kiln": order.kiln,
+        "form": form,
+        "blocking": blocking_defects(order.kiln),
+        "cautions": Caution.objects.for_work_order(order),
+    }
+    return render(request, "maintenance/permit_open.html", context)
+
+
+# while it is under way
+
+
+@require_POST
+@needs("do work")
+def record_step(request: HttpRequest, number: str, no: int) -> HttpResponse:
+    """Enter a step: done, not done, or done with a reading that becomes a defect."""
+    order = _order(number)
+    step = get_object_or_404(WorkStep, work_order=order, no=no)
+    form = StepForm(request.POST, step=step)
+    how = request.POST.get("act", "done")
+
+    def change() -> None:
+        said = form.cleaned_data
+        enter.record_step(
+            step,
+            by=user_of(request),
+            key=said["key"],
+            is_done=how != "not_done",
+            reading=said.get("reading"),
+            note=said["note"],
+            makes_defect=how == "defect",
+        )
+
+    done = _("Step %(no)d is entered.") % {"no": no}
+    return _run(request, order, form, f"step-{no}", change, done)
+
+
+@require_POST
+@needs("do work")
+def record_labour(request: HttpRequest, number: str) -> HttpResponse:
+    """Enter time."""
+    order = _order(number)
+    form = LabourForm(request.POST, person=person_of(request))
+
+    def change() -> None:
+        said = form.cleaned_data
+        enter.record_labour(order, said["person"], said["minutes"], by=user_of(request), key=said["key"])
+
+    return _run(request, order, form, "time", change, _("The time is entered."))
+
+
+@require_POST
+@needs("take parts")
+def use_part(request: HttpRequest, number: str) -> HttpResponse:
+    """Take a part off the shelf."""
+    order = _order(number)
+    form = PartForm(request.POST)
+
+    def change() -> None:
+        said = form.cleaned_data
+        enter.use_part(order, said["part"], said["quantity"], by=user_of(request), key=said["key"])
+
+    return _run(request, order, form, "part", change, _("The part is booked out."))
+
+
+@require_POST
+@needs("report downtime")
+def record_stop(request: HttpRequest, number: str) -> HttpResponse:
+    """Put the stop that the job caused on record."""
+    order = _order(number)
+    form = StopForm(request.POST)
+
+    def change() -> None:
+        said = form.cleaned_data
+        enter.cause_downtime(
+            order,
+            by=user_of(request),
+            kind=said["kind"],
+            start_at=said["start_at"],
+            end_at=said["end_at"],
+            share_lost=Decimal(said["percent_lost"]) / 100,
+        )
+
+    return _run(request, order, form, "stop", change, _("The stop is on record."))
+
+
+@require_POST
+@needs("report downtime")
+def end_stop(request: HttpRequest, number: str) -> HttpResponse:
+    """Put on record that the job ended a stop."""
+    order = _order(number)
+    form = StopEndedForm(request.POST, order=order)
+
+    def change() -> None:
+        said = form.cleaned_data
+        enter.cure_downtime(order, said["downtime"], by=user_of(request), end_at=said["end_at"])
+
+    return _run(request, order, form, "stop-ended", change, _("The stop has ended."))
+
+
+# the end
+
+
+@needs("do work")
+def finish(request: HttpRequest, number: str) -> HttpResponse:
+    """Call a job done; a proof test says how it went."""
+    order = _order(number)
+    if order.state != State.UNDER_WAY:
+        messages.info(request, _("%(number)s is %(state)s.") % {"number": number, "state": order.get_state_display()})
+        return redirect(order)
+    data = request.POST or None
+    is_test = bool(order.sheet and order.sheet.is_proof_test)
+    form = ProofForm(data, order=order, person=person_of(request)) if is_test else FinishForm(data, order=order)
+    if request.method == "POST" and form.is_valid():
+        proof = form.answers() if isinstance(form, ProofForm) else None
+        said = form.cleaned_data
+        try:
+            act.finish(order, by=user_of(request), version=said["version"], result=said["result"], proof=proof)
+        except ValidationError as refusal:
+            put_refusal(form, refusal)
+        else:
+            _tell_outcome(request, order, proof)
+            return redirect(order)
+    context = {
+        "place": "rounds",
+        "order": order,
+        "form": form,
+        "left": act.steps_left(order),
+        "is_test": is_test,
+        "permit": open_permit_of(order.kiln) if takes_people_inside(order) else None,
+    }
+    return render(request, "maintenance/work_order_finish.html", context)
+
+
+def _tell_outcome(request: HttpRequest, order: WorkOrder, proof: object) -> None:
+    blocking = blocking_defects(order.kiln) if proof else []
+    if blocking:
+        messages.error(
+            request,
+            _("%(kiln)s is closed to entry. Get everybody out, put a sign at every door, tell the person in charge.")
+            % {"kiln": order.kiln},
+        )
+    messages.success(request, _("%(number)s is done. It waits to be signed off.") % {"number": order.number})
+
+
+@require_POST
+@needs("sign off work")
+def sign_off(request: HttpRequest, number: str) -> HttpResponse:
+    """Accept finished work."""
+    order = _order(number)
+    form = SignOffForm(request.POST, order=order)
+
+    def change() -> None:
+        said = form.cleaned_data
+        act.sign_off(
+            order,
+            by=user_of(request),
+            version=said["version"],
+            is_proved=said.get("is_proved", False),
+            note=said["note"],
+        )
+
+    return _run(request, order, form, "sign-off", change, _("%(number)s is signed off.") % {"number": number})
+
+
+@needs("sign off work")
+def send_back(request: HttpRequest, number: str) -> HttpResponse:
+    """Give finished work back."""
+    return _with_reason(request, number, act.send_back, _("Send back"), _("What is still to be done"))
+
+
+@needs("withdraw work")
+def withdraw(request: HttpRequest, number: str) -> HttpResponse:
+    """Give a job up."""
+    return _with_reason(request, number, act.withdraw, _("Withdraw"), _("Why it is not done"))
+
+
+def _with_reason(
+    request: HttpRequest, number: str, change: Callable[..., WorkOrder], heading: str, question: str
+) -> HttpResponse:
+    order = _order(number)
+    form = WhyForm(request.POST or None, version=order.version)
+    form.fields["why"].label = question
+    if request.method == "POST" and form.is_valid():
+        said = form.cleaned_data
+        try:
+            order = change(order, by=user_of(request), version=said["version"], why=said["why"])
+        except ValidationError as refusal:
+            put_refusal(form, refusal)
+        else:
+            state = order.get_state_display()
+            messages.success(request, _("%(number)s is %(state)s.") % {"number": number, "state": state})
+            return redirect(order)
+    context = {"place": "rounds", "order": order, "form": form, "heading": heading}
+    return render(request, "maintenance/work_order_reason.html", context)
