@@ -1,7 +1,7 @@
 """The availability report on paper."""
 
 from django.utils.translation import gettext as _
-from reportlab.platypus import Flowable, KeepTogether, Spacer
+from reportlab.platypus import Flowable, KeepTogether
 
 from plant.availability_report import AvailabilityReport, CauseBy
 from plant.availability_words import (
@@ -14,7 +14,7 @@ from plant.availability_words import (
     total_figures,
 )
 from plant.charts import axis_ticks, bridge_bars, strip_rows
-from plant.paper import Heading, Paper, grid, text
+from plant.paper import Heading, Paper, grid, section, text
 from plant.paper_pictures import BridgePicture, Strip
 
 
@@ -51,7 +51,7 @@ class AvailabilityPaper(Paper):
             (row, figures.availability, _("MTBF %(mtbf)s") % {"mtbf": figures.mtbf})
             for row, figures in zip(strip_rows(self.report), written, strict=True)
         ]
-        return [Heading(_("The period, kiln by kiln")), Strip(rows, axis_ticks(self.report))]
+        return [*section(_("The period, kiln by kiln")), Strip(rows, axis_ticks(self.report))]
 
     def bridge(self) -> list[Flowable]:
         """Where the drying went."""
@@ -76,9 +76,9 @@ class AvailabilityPaper(Paper):
             )
             for row in cause_rows(self.report, CauseBy.COMPONENT_KIND)
         ]
-        head = Heading(_("What stopped the kilns"))
+        head = section(_("What stopped the kilns"))
         if not rows:
-            return [head, text(_("Nothing stopped or slowed a kiln unplanned in this period."), "soft")]
+            return [*head, text(_("Nothing stopped or slowed a kiln unplanned in this period."), "soft")]
         heads = (
             _("What"),
             _("Where"),
@@ -88,15 +88,8 @@ class AvailabilityPaper(Paper):
             _("Not dried"),
             _("How often"),
         )
-        return [
-            head,
-            grid(heads, rows, (38, 36, 16, 18, 18, 22, 30), numbers=(2, 3, 4, 5)),
-            Spacer(1, 3),
-            text(
-                _("Unplanned stops and slowing; of those at the same time the one that began first counts."),
-                "soft",
-            ),
-        ]
+        note = _("Unplanned stops and slowing; of those at the same time the one that began first counts.")
+        return [*head, text(note, "soft"), grid(heads, rows, (34, 36, 15, 17, 17, 22, 37), numbers=(2, 3, 4, 5))]
 
     def _rows(self) -> list[FigureRow]:
         return [*kiln_figures(self.report), total_figures(self.report)]
@@ -110,7 +103,7 @@ class AvailabilityPaper(Paper):
             _("Operating hours"),
             _("Failures"),
             _("MTBF"),
-            _("MTBF bounds, 90 %"),
+            _("Bounds (90 %)"),
             _("Mean time to restoration"),
             _("Not dried"),
         )
@@ -130,7 +123,7 @@ class AvailabilityPaper(Paper):
         ]
         widths = (22, 19, 19, 18, 16, 17, 26, 20, 21)
         return [
-            Heading(_("Figures of each kiln")),
+            *section(_("Figures of each kiln")),
             grid(heads, rows, widths, numbers=range(1, 9), last_is_sum=True),
         ]
 
@@ -149,7 +142,7 @@ class AvailabilityPaper(Paper):
         rows = [(row.name, *row.hours, row.slowed_equivalent) for row in self._rows()]
         widths = (24, 23, 21, 22, 21, 21, 23, 23)
         return [
-            Heading(_("Hours of each kiln")),
+            *section(_("Hours of each kiln")),
             grid(heads, rows, widths, numbers=range(1, 8), last_is_sum=True),
         ]
 

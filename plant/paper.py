@@ -23,7 +23,7 @@ from reportlab.lib.utils import simpleSplit
 from reportlab.pdfbase import pdfmetrics
 from reportlab.pdfbase.ttfonts import TTFont
 from reportlab.pdfgen.canvas import Canvas
-from reportlab.platypus import BaseDocTemplate, Flowable, Frame, PageTemplate, Paragraph, Table
+from reportlab.platypus import BaseDocTemplate, CondPageBreak, Flowable, Frame, PageTemplate, Paragraph, Table
 
 FONT = "MillText"
 INK, SOFT, LINE, SAND = HexColor("#1d2321"), HexColor("#545d59"), HexColor("#b9bbb4"), HexColor("#efe8da")
@@ -76,9 +76,7 @@ def text(value: object, style: str = "text") -> Paragraph:
 
 
 class Heading(Flowable):  # type: ignore[misc]
-    """A heading in strong type that stays with what follows it."""
-
-    keepWithNext = 1  # noqa: N815 - the library's own name
+    """A heading in strong type."""
 
     def __init__(self, words: object, size: float = 12, above: float = 9, below: float = 3, colour: Any = INK) -> None:
         super().__init__()
@@ -96,6 +94,11 @@ class Heading(Flowable):  # type: ignore[misc]
         for line in self.lines:
             strong(self.canv, 0, y, line, self.size, self.colour)
             y -= self.size * 1.25
+
+
+def section(words: object, room_mm: float = 30, size: float = 12) -> list[Flowable]:
+    """Head a section; it begins a new page where less than so much room is left for what follows."""
+    return [CondPageBreak(room_mm * mm), Heading(words, size=size)]
 
 
 def strong(
@@ -135,6 +138,21 @@ def fitting(words: str, size: float, width: float) -> str:
     return f"{words.rstrip()}…"
 
 
+class RowTable(Table):  # type: ignore[misc]
+    """A table that breaks between rows, and inside a row only where the row alone is higher than a page."""
+
+    whole_page_pt = 230 * mm
+
+    def split(self, width: float, height: float) -> list[Flowable]:
+        """Break between rows if that can be done."""
+        self.splitInRow = 0
+        parts: list[Flowable] = super().split(width, height)
+        if not parts and height > self.whole_page_pt:
+            self.splitInRow = 1
+            parts = super().split(width, height)
+        return parts
+
+
 def grid(
     head: Sequence[object],
     rows: Sequence[Sequence[object]],
@@ -144,8 +162,8 @@ def grid(
     size: str = "small",
     last_is_sum: bool = False,
     extra: Sequence[tuple[Any, ...]] = (),
-) -> Table:
-    """Make a table with a repeated head; cells may be text or blocks; rows may break over pages, even inside."""
+) -> RowTable:
+    """Make a table with a repeated head; cells may be text or blocks."""
     body = [[_cell(cell, size, is_number=i in numbers) for i, cell in enumerate(row)] for row in rows]
     heads = [text(word, "head-number" if i in numbers else "head") for i, word in enumerate(head)]
     style: list[tuple[Any, ...]] = [
@@ -160,9 +178,7 @@ def grid(
     ]
     if last_is_sum and rows:
         style += [("LINEABOVE", (0, -1), (-1, -1), 0.8, INK), ("BACKGROUND", (0, -1), (-1, -1), PALE)]
-    return Table(
-        [heads, *body], [width * mm for width in widths_mm], repeatRows=1, splitInRow=1, style=[*style, *extra]
-    )
+    return RowTable([heads, *body], [width * mm for width in widths_mm], repeatRows=1, style=[*style, *extra])
 
 
 def _cell(cell: object, size: str, *, is_number: bool) -> object:
@@ -196,7 +212,7 @@ class _CountingCanvas(Canvas):  # type: ignore[misc]
 class Paper:
     """A printed paper on A4. Subclasses give ``title`` and ``story``."""
 
-    top_mm = 24.0
+    top_mm = 20.0
     bottom_mm = 20.0
     left_mm = 16.0
     right_mm = 16.0

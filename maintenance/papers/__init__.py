@@ -1,0 +1,1 @@
+"""What the crew takes along on paper."""

@@ -1,0 +1,237 @@
+"""A work order on paper: cautions first, then where, what, with which parts, and who signs."""
+
+from datetime import datetime
+from typing import Any
+
+from django.utils.formats import date_format
+from django.utils.timezone import localtime
+from django.utils.translation import gettext as _
+from reportlab.lib.units import mm
+from reportlab.platypus import Flowable, KeepTogether, Spacer, Table
+
+from maintenance.end_view_marks import number_of_work
+from maintenance.models import Caution, StepRecord, WorkOrder, WorkStep
+from maintenance.models.catalogue import NeedsState
+from maintenance.papers.blocks import Tick, WriteLines, cautions_block, fields, strong_line
+from plant import clock
+from plant.end_view import NUMBER_NAMES, MakeUp, chamber, mark
+from plant.models import Mill
+from plant.paper import Heading, Paper, RowTable, grid, section, text
+from plant.paper_pictures import EndView, NumberMark
+from plant.templatetags.kilnward import quantity
+
+STATES_WITH_PEOPLE_INSIDE = (NeedsState.EMPTY, NeedsState.STILL)
+
+
+def moment(at: datetime | None) -> str:
+    """Write an instant in the mill's time."""
+    return date_format(localtime(at), "D j M Y, H:i") if at else ""
+
+
+class WorkOrderPaper(Paper):
+    """One work order."""
+
+    is_safety_relevant = True
+
+    def __init__(self, order: WorkOrder, mill: Mill) -> None:
+        super().__init__(mill.name, clock.now())
+        self.order = order
+
+    @classmethod
+    def of(cls, number: str, mill: Mill) -> "WorkOrderPaper":
+        """Read a work order with all that is printed; raises WorkOrder.DoesNotExist."""
+        orders = WorkOrder.objects.select_related(
+            "kiln",
+            "component__kind",
+            "sheet__kind",
+            "defect",
+            "placement__after_charge",
+            "placement__during_charge",
+        ).prefetch_related(
+            "skills__skill", "steps__records", "parts__part__bin", "parts__reservation", "assignments__person"
+        )
+        return cls(orders.get(number=number), mill)
+
+    @property
+    def title(self) -> str:
+        """Number and job."""
+        return f"{self.order.number} {self.order.title}"
+
+    def story(self) -> list[Flowable]:
+        """The blocks from top to bottom: nothing comes before the cautions."""
+        return [
+            Heading(self.title, size=15, above=0, below=5),
+            *self.cautions(),
+            *self.entry(),
+            *self.particulars(),
+            *self.steps(),
+            *self.parts(),
+            *self.outcome(),
+        ]
+
+    def cautions(self) -> list[Flowable]:
+        """The cautions of the job."""
+        found = Caution.objects.for_work_order(self.order)
+        title = _("Read this first. Local codes and licensed trades come first; where they ask for more, do more.")
+        return [cautions_block(title, found, self.width)]
+
+    def entry(self) -> list[Flowable]:
+        """Lock-out and who is inside, to be filled in by hand; only where people go in."""
+        if self.order.needs_state not in STATES_WITH_PEOPLE_INSIDE:
+            return []
+        heads = (_("Energy"), _("Locked out by"), _("Lock number"), _("Time"), _("Lock taken off by, time"))
+        energies = (_("fan drives"), _("heat"), _("water, steam, air"), _("flaps and doors"), Spacer(1, 10))
+        rows = [(energy, "", "", "", "") for energy in energies]
+        box = grid(heads, rows, (36, 46, 26, 24, 46), extra=[("TOPPADDING", (0, 1), (-1, -1), 5)])
+        before = [Tick(_("start was tried and failed")), Tick(_("escape door opened from inside"))]
+        warmth = fields((_("temperature inside"), _("watch outside, name"), _("time")), [self.width / 3] * 3)
+        ticks = Table([before], [self.width / 2] * 2, style=[("LEFTPADDING", (0, 0), (-1, -1), 0)])
+        return [KeepTogether([Heading(_("Lock-out and entry")), box, Spacer(1, 3), ticks, warmth])]
+
+    def particulars(self) -> list[Flowable]:
+        """Where, when, who; with the end view beside it."""
+        rows = [[text(word, "soft"), text(value)] for word, value in self._facts() if value]
+        facts = RowTable(
+            rows,
+            [30 * mm, self.width - 30 * mm - 66 * mm],
+            style=[("VALIGN", (0, 0), (-1, -1), "TOP"), ("LEFTPADDING", (0, 0), (0, -1), 0), *_tight()],
+        )
+        number = number_of_work(self.order)
+        where = NUMBER_NAMES[number] if number else ""
+        marks = [NumberMark(no, *mark("none", no), is_chosen=no == number) for no in NUMBER_NAMES]
+        picture: list[Any] = [EndView(chamber(MakeUp.of(self.order.kiln)), marks, 62 * mm)]
+        if number:
+            picture.append(text(f"{number}: {where}", "soft"))
+        both = RowTable(
+            [[facts, picture]],
+            [self.width - 66 * mm, 66 * mm],
+            style=[("VALIGN", (0, 0), (-1, -1), "TOP"), ("LEFTPADDING", (0, 0), (0, -1), 0), *_tight()],
+        )
+        return [*section(_("Where, when and who"), 70), both]
+
+    def _facts(self) -> list[tuple[str, str]]:
+        order = self.order
+        people = ", ".join(assignment.person.name for assignment in order.assignments.all())
+        skills = ", ".join(f"{need.persons} × {need.skill.name}" for need in order.skills.all())
+        kiln = f"{order.kiln.tag} {order.kiln.name}".strip()
+        component = order.component
+        side = component.get_side_display() if component and component.side else ""
+        hours = _("%(hours)s h with %(crew)d people") if order.crew > 1 else _("%(hours)s h, one person")
+        return [
+            (_("Kiln"), kiln),
+            (_("Component"), ", ".join(part for part in (component.name, side) if part) if component else ""),
+            (_("The kiln must be"), order.get_needs_state_display()),
+            (_("Placed"), self._placed()),
+            (_("Not before"), moment(order.earliest_at)),
+            (_("Due"), moment(order.due_at)),
+            (_("Safety date"), moment(order.safety_at)),
+            (_("People"), people or _("nobody yet")),
+            (_("Skills"), skills),
+            (_("Work"), hours % {"hours": quantity(order.hours), "crew": order.crew}),
+            (_("Origin"), order.get_origin_display()),
+            (_("Why"), order.why or (order.defect.what if order.defect else "")),
+            (_("Purpose"), order.sheet.purpose if order.sheet else ""),
+            (_("State"), order.get_state_display()),
+        ]
+
+    def _placed(self) -> str:
+        placement = getattr(self.order, "placement", None)
+        if placement is None:
+            return _("no place yet") + (f": {self.order.no_place_why}" if self.order.no_place_why else "")
+        said = _("%(start)s to %(end)s") % {"start": moment(placement.start_at), "end": moment(placement.end_at)}
+        if placement.after_charge:
+            said += ", " + _("after charge %(number)s") % {"number": placement.after_charge.number}
+        if placement.during_charge:
+            said += ", " + _("during charge %(number)s") % {"number": placement.during_charge.number}
+        return said
+
+    def steps(self) -> list[Flowable]:
+        """The steps with their boxes and fields for readings."""
+        steps = list(self.order.steps.all())
+        head = section(_("Steps"))
+        if not steps:
+            return [*head, text(_("No steps are written down for this job. Write what you do:"), "soft"), WriteLines(5)]
+        rows = [
+            (str(step.no), Tick(is_ticked=_is_done(step)), [text(step.text), *_optional(step)], _reading(step))
+            for step in steps
+        ]
+        heads = (_("No."), _("Done"), _("Step"), _("Reading"))
+        return [*head, grid(heads, rows, (9, 12, 105, 52), extra=[("BOTTOMPADDING", (0, 1), (-1, -1), 6)])]
+
+    def parts(self) -> list[Flowable]:
+        """The parts with the bins they lie in."""
+        parts = list(self.order.parts.all())
+        if not parts:
+            return []
+        rows = [
+            (
+                f"{quantity(need.quantity)} {need.part.unit}",
+                need.part.name,
+                need.part.code,
+                need.part.bin.code,
+                _("set aside") if need.reservation else _("not set aside"),
+                Tick(),
+            )
+            for need in parts
+        ]
+        heads = (_("Quantity"), _("Part"), _("Code"), _("Bin"), "", _("Taken"))
+        return [*section(_("Parts")), grid(heads, rows, (24, 66, 32, 20, 24, 12))]
+
+    def outcome(self) -> list[Flowable]:
+        """What was done, and who signs."""
+        third = [self.width / 3] * 3
+        done = [text(self.order.result)] if self.order.result else []
+        return [
+            KeepTogether(
+                [
+                    Heading(_("What was done, and what the next one should know")),
+                    *done,
+                    WriteLines(3),
+                    fields((_("done by"), _("from, until"), _("hours worked")), third),
+                    fields(
+                        (_("all tools and people out, locks off: name"), _("signed off by"), _("day and time")), third
+                    ),
+                ]
+            )
+        ]
+
+
+def _tight() -> list[tuple[Any, ...]]:
+    return [("TOPPADDING", (0, 0), (-1, -1), 1), ("BOTTOMPADDING", (0, 0), (-1, -1), 1.5)]
+
+
+def _latest(step: WorkStep) -> StepRecord | None:
+    return max(step.records.all(), key=lambda record: (record.at, record.pk), default=None)
+
+
+def _is_done(step: WorkStep) -> bool:
+    latest = _latest(step)
+    return latest is not None and latest.is_done
+
+
+def _optional(step: WorkStep) -> list[Flowable]:
+    return [] if step.is_required else [text(_("may be left out"), "soft")]
+
+
+def _reading(step: WorkStep) -> list[Flowable] | str:
+    """Name, field and limits of the reading a step asks for."""
+    if not step.reading_name:
+        return ""
+    latest = _latest(step)
+    taken = latest.reading if latest else None
+    blank = "…………………" if taken is None else quantity(taken)
+    written = f"{blank} {step.reading_unit}".strip()
+    return [text(step.reading_name, "soft"), strong_line(written), *_limits(step)]
+
+
+def _limits(step: WorkStep) -> list[Flowable]:
+    unit = f" {step.reading_unit}" if step.reading_unit else ""
+    if step.low is not None and step.high is not None:
+        said = _("%(low)s to %(high)s") % {"low": quantity(step.low), "high": quantity(step.high)}
+    elif step.low is not None:
+        said = _("not below %(low)s") % {"low": quantity(step.low)}
+    elif step.high is not None:
+        said = _("not above %(high)s") % {"high": quantity(step.high)}
+    else:
+        return []
+    return [text(said + unit, "small")]

@@ -1,0 +1,39 @@
+"""Papers to take along."""
+
+from django.http import Http404, HttpRequest, HttpResponse
+from django.utils.translation import gettext as _
+
+from maintenance.models import FunctionCheck, WorkOrder
+from plant.access import needs
+from plant.models import Mill
+
+
+def _pdf(content: bytes, number: str) -> HttpResponse:
+    response = HttpResponse(content, content_type="application/pdf")
+    response["Content-Disposition"] = f'inline; filename="{number}.pdf"'
+    return response
+
+
+@needs("see work")
+def work_order_pdf(request: HttpRequest, number: str) -> HttpResponse:
+    """Give a work order as paper."""
+    # The PDF library takes its time to load: only who asks for paper waits for it.
+    from maintenance.papers.work_order import WorkOrderPaper
+
+    try:
+        paper = WorkOrderPaper.of(number, Mill.objects.current())
+    except WorkOrder.DoesNotExist:
+        raise Http404(_("There is no work order %(number)s.") % {"number": number}) from None
+    return _pdf(paper.to_bytes(), number)
+
+
+@needs("see rounds")
+def check_pdf(request: HttpRequest, number: str) -> HttpResponse:
+    """Give the sheet of a function check as paper."""
+    from maintenance.papers.round_sheet import RoundSheet
+
+    try:
+        paper = RoundSheet.of(number, Mill.objects.current())
+    except FunctionCheck.DoesNotExist:
+        raise Http404(_("There is no function check %(number)s.") % {"number": number}) from None
+    return _pdf(paper.to_bytes(), number)
