@@ -47,7 +47,9 @@ def points_of(kiln: Row, components: list[dict[str, str]]) -> list[tuple[Row, st
             found += [(point, tag) for tag in tags]
         elif point["code"] in ONLY_WHERE_REVERSING and not is_reversing:
             continue
-        elif (is_reversing and point["code"] in REVERSING_KILN_ASKS) or tags or point["component_kind"] in EVERY_KILN_HAS:
+        elif (
+            (is_reversing and point["code"] in REVERSING_KILN_ASKS) or tags or point["component_kind"] in EVERY_KILN_HAS
+        ):
             found.append((point, ""))
     return found
 

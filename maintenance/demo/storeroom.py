@@ -6,13 +6,14 @@ from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 from math import ceil
 
-from maintenance.demo.upkeep import Work
+from maintenance.demo.upkeep import WORK_DAYS, Work
 from maintenance.demo.world import HOUR, UPKEEP_HOURS, ZONE, Row, World, next_slot, read_catalogue, read_static
 
 # The storekeeper looks through the bins on Mondays; not in the last days, so that there is something to order.
-REVIEW_WEEKDAY, LAST_REVIEW_DAYS = 0, 9
-# How many weeks of use lie between the reorder point and the most that is kept.
-COVER = 1.3
+REVIEW_WEEKDAY, LAST_REVIEW_DAYS = 0, 7
+# How many times the expected use until the next delivery is kept on the shelf.
+COVER = 2.6
+PLANNED_MONTHS = WORK_DAYS / 30.44
 REASONS = (
     "torn off by a fork lift",
     "taken for a small repair",
@@ -26,19 +27,27 @@ DRAFT_PART, DRAFT_QUANTITY = "seal-numbered", 100
 
 
 @dataclass
+class Left:
+    """What is left of a lot."""
+
+    lot: str
+    quantity: float
+
+
+@dataclass
 class Stock:
     """A part with what is left of each of its lots, oldest first."""
 
     part: Row
     terms: Row
-    lots: list[list[float | str | date]] = field(default_factory=list)
+    lots: list[Left] = field(default_factory=list)
     on_order: float = 0.0
     a_month: float = 0.0
 
     @property
     def held(self) -> float:
         """Return what lies in all lots."""
-        return sum(float(lot[1]) for lot in self.lots)  # type: ignore[arg-type]
+        return sum(left.quantity for left in self.lots)
 
 
 @dataclass(frozen=True)
@@ -97,7 +106,7 @@ class Storeroom:
 
     def _run(self, needs: list[Need]) -> None:
         for need in needs:
-            self.stocks[need.part].a_month += need.quantity / self.world.months if need.work_order else 0
+            self.stocks[need.part].a_month += need.quantity / PLANNED_MONTHS if need.work_order else 0
         for stock in self.stocks.values():
             self._open(stock)
         by_day: dict[date, list[Need]] = defaultdict(list)
@@ -116,7 +125,7 @@ class Storeroom:
         """The first count, with its lot where the part does not keep for ever."""
         quantity = float(ceil(self._point(stock) * 1.2 + self._typical(stock)))
         lot, expires = self._new_lot(stock, self.world.start.astimezone(ZONE).date(), "A")
-        stock.lots.append([lot, quantity, expires or ""])
+        stock.lots.append(Left(lot, quantity))
         self.counts.append(
             {
                 "part": stock.part["code"],
@@ -136,16 +145,17 @@ class Storeroom:
         return f"{day:%y%m%d}{mark}", day + timedelta(days=round(int(life) * dice.uniform(0.86, 1.0)))
 
     def _typical(self, stock: Stock) -> float:
-        return max(1.0, stock.a_month)
+        return max(1.0, 1.5 * stock.a_month)
 
-    def _point(self, stock: Stock) -> float:
-        return stock.a_month * (float(stock.terms["lead_time_days"]) / 30.44 + 0.5) * COVER
+    def _point(self, stock: Stock) -> int:
+        expected = stock.a_month * (float(stock.terms["lead_time_days"]) / 30.44 + 0.5)
+        return ceil(expected * COVER) + (2 if stock.part["criticality"] == "stops" else 1)
 
     def _receive(self, day: date) -> None:
         for order, part, quantity in self._arrivals.pop(day, []):
             stock = self.stocks[part]
             lot, expires = self._new_lot(stock, day, "R")
-            stock.lots.append([lot, quantity, expires or ""])
+            stock.lots.append(Left(lot, quantity))
             stock.on_order -= quantity
             at = datetime.combine(day, datetime.min.time(), tzinfo=ZONE) + 6.5 * HOUR
             self.moves.append(self._move(at, stock, lot, "receipt", quantity) | {"order": order, "expires_on": expires})
@@ -156,20 +166,20 @@ class Storeroom:
         if stock.held < need.quantity:
             self._count_more(stock, need.quantity - stock.held, need.at)
         missing = need.quantity
-        for lot in stock.lots:
-            taken = round(min(missing, float(lot[1])), 3)  # type: ignore[arg-type]
+        for left in stock.lots:
+            taken = round(min(missing, left.quantity), 3)
             if taken > 0:
-                lot[1] = round(float(lot[1]) - taken, 3)  # type: ignore[arg-type]
+                left.quantity = round(left.quantity - taken, 3)
                 missing = round(missing - taken, 3)
-                row = self._move(need.at, stock, str(lot[0]), "issue", taken)
+                row = self._move(need.at, stock, left.lot, "issue", taken)
                 self.moves.append(row | {"reason": need.reason, "work_order": need.work_order})
-        stock.lots = [lot for lot in stock.lots if float(lot[1]) > 0]  # type: ignore[arg-type]
+        stock.lots = [left for left in stock.lots if left.quantity > 0]
 
     def _count_more(self, stock: Stock, missing: float, at: datetime) -> None:
         quantity = float(ceil(missing + self._typical(stock)))
         day = at.astimezone(ZONE).date()
         lot, expires = self._new_lot(stock, day, "C")
-        stock.lots.append([lot, quantity, expires or ""])
+        stock.lots.append(Left(lot, quantity))
         row = self._move(at - HOUR, stock, lot, "count", quantity)
         self.moves.append(row | {"reason": "found more than the book said", "expires_on": expires})
 
@@ -186,7 +196,7 @@ class Storeroom:
             point = self._point(stock)
             if stock.held + stock.on_order <= point:
                 pack, least = float(stock.terms["pack_size"]), float(stock.terms["least_order"])
-                aim = max(least, point + 2 * stock.a_month - stock.held)
+                aim = max(least, point + 3 * stock.a_month - stock.held)
                 wanted[stock.terms["supplier"]].append((stock, ceil(aim / pack) * pack))
         for supplier, lines in sorted(wanted.items()):
             self._order(day, supplier, lines)
@@ -211,7 +221,7 @@ class Storeroom:
                     "part": stock.part["code"],
                     "quantity": quantity,
                     "unit_price": stock.terms["unit_price"],
-                    "reason": f"{stock.held:g} left, {self._point(stock):.1f} is the point at which it is ordered",
+                    "reason": f"{stock.held:g} left, {self._point(stock):g} is the point at which it is ordered",
                 }
             )
             stock.on_order += quantity

@@ -20,7 +20,7 @@ MORNING = time(7)
 # When there is somebody to load and unload: weekday -> first and last hour.
 LOADING_HOURS = {0: (6, 22), 1: (6, 22), 2: (6, 22), 3: (6, 22), 4: (6, 22), 5: (7, 13), 6: (14, 20)}
 # When there is somebody for upkeep.
-UPKEEP_HOURS = {day: (7, 16) for day in range(5)}
+UPKEEP_HOURS = dict.fromkeys(range(5), (7, 16))
 QUARTER_S = 900
 HOUR = timedelta(hours=1)
 Row = dict[str, Any]

@@ -2,7 +2,7 @@
 
 from collections import defaultdict
 from collections.abc import Iterable
-from typing import Any
+from typing import Any, ClassVar
 
 from django.db import models
 
@@ -12,14 +12,11 @@ from maintenance.loading.columns import (
     Choice,
     Code,
     Column,
-    Customs,
-    Find,
     Flag,
     Number,
     Ref,
     Refs,
     Text,
-    Values,
     Whole,
 )
 from maintenance.loading.faults import suggest
@@ -65,7 +62,7 @@ class CatalogueTable(Table):
 
     keeps_history = False
     # Columns with several codes: column -> through model, its own side, the other side.
-    links: dict[str, str] = {}
+    links: ClassVar[dict[str, str]] = {}
 
     def after(self, rows: list[Row], load: Load) -> Iterable[int]:
         """Write what the rows are linked to."""
@@ -363,5 +360,3 @@ CATALOGUE: tuple[type[Table], ...] = (
     TaskPartTable,
     StandingDefaultTable,
 )
-
-__all__ = ["CATALOGUE", "Customs", "Find", "Values"]

@@ -75,8 +75,8 @@ class CheckFindingTable(Table):
 
     name = "check_findings"
     meaning = (
-        "What was found at each point of a function check. Findings of one person in one state of the kiln on one day are "
-        "one sitting. What was found is only added to; enter the defect itself in defects."
+        "What was found at each point of a function check. Findings of one person in one state of the kiln on one day "
+        "are one sitting. What was found is only added to; enter the defect itself in defects."
     )
     model = Finding
     key = ("check", "point", "component", "at")

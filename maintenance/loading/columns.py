@@ -2,7 +2,7 @@
 
 import re
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import UTC, date, datetime, time, timedelta
 from decimal import Decimal, InvalidOperation
 from typing import Any, ClassVar
@@ -22,7 +22,7 @@ EARLIEST_YEAR, LATEST_YEAR = 1950, 2150
 class Customs:
     """How the mill writes: its time zone, its order of day and month, its decimal mark ("" where it did not say)."""
 
-    zone: ZoneInfo = ZoneInfo("UTC")
+    zone: ZoneInfo = field(default_factory=lambda: ZoneInfo("UTC"))
     date_order: str = ""
     decimal_mark: str = ""
     is_semicolon: bool = False
@@ -206,12 +206,11 @@ class Moment(Column):
 class Choice(Column):
     """One of few words; what a page shows is understood too."""
 
-    options: type[models.TextChoices] | None = None
+    options: type[models.TextChoices] = models.TextChoices
     form: ClassVar[str] = "one of the words listed"
 
     def words(self) -> dict[str, str]:
         """Return accepted word -> kept value."""
-        assert self.options is not None
         words = {str(label).lower(): value for value, label in self.options.choices if value}
         return words | {value.lower(): value for value in self.options.values if value}
 
@@ -221,7 +220,6 @@ class Choice(Column):
         word = " ".join(text.lower().split())
         found = words.get(word) or words.get(word.replace(" ", "_"))
         if found is None:
-            assert self.options is not None
             listed = ", ".join(value for value in self.options.values if value)
             raise CellFault("this is none of the words that may stand here", f"{suggest(word, words)}Write: {listed}.")
         return found
@@ -406,7 +404,7 @@ def read_moment(text: str, customs: Customs) -> datetime:
     if not match:
         reason = "the time of day is missing" if re.fullmatch(r"[\d./-]+", text) else "this is no day and time"
         raise CellFault(reason, remedy)
-    local = datetime.combine(read_day(match[1], customs), read_time(match[2]))  # noqa: DTZ (zone follows)
+    local = datetime.combine(read_day(match[1], customs), read_time(match[2]))
     if match[3]:
         return local.replace(tzinfo=_offset(match[3])).astimezone(UTC)
     return _in_zone(local, customs.zone)

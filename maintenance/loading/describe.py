@@ -11,20 +11,21 @@ NEEDED = ("mill", "kilns", "components")
 
 INTRODUCTION = """# The files of a mill
 
-`manage.py load FOLDER` reads every file below that lies in the folder, as CSV or as XLSX (its first sheet), and keeps all
-of it or nothing; `--check` only looks. `manage.py templates FOLDER` writes all files with one example row each. A first
-load needs `mill`, `kilns` and `components`; later any of them may come alone. Loading the same files twice changes
-nothing. Rows that are no longer in a file stay as they are; a column that a file does not have is left alone.
+`manage.py load FOLDER` reads every file below that lies in the folder, as CSV or as XLSX (its first sheet), and keeps
+all of it or nothing; `--check` only looks. `manage.py templates FOLDER` writes all files with one example row each. A
+first load needs `mill`, `kilns` and `components`; later any of them may come alone. Loading the same files twice
+changes nothing. Rows that are no longer in a file stay as they are; a column that a file does not have is left alone.
 
 - **Columns** are named in the first row, in any order; capitals, spaces and hyphens do not matter. An unknown column is
   refused, with the nearest known one. **Bold** columns must be there and filled.
-- **CSV** may be delimited by comma, semicolon or tab, in UTF-8, UTF-16 with its mark, or Windows-1252 (said in the output).
+- **CSV** may be delimited by comma, semicolon or tab, in UTF-8, UTF-16 with its mark, or Windows-1252 (said in the
+  output).
 - **Numbers** have a decimal point or comma. Where `1,234` could mean two things it is refused until `mill` states
   `decimal_mark`.
-- **Days** are written `2026-12-31` or `31.12.2026`; `31/12/2026` where day and month cannot be exchanged, or `mill` states
-  `date_order`.
-- **Instants** are local times of the mill, `2026-12-31 14:30`. A time that the change of clocks leaves out is refused; one
-  that comes twice needs its distance from UTC: `2026-10-25 02:30+02:00`.
+- **Days** are written `2026-12-31` or `31.12.2026`; `31/12/2026` where day and month cannot be exchanged, or `mill`
+  states `date_order`.
+- **Instants** are local times of the mill, `2026-12-31 14:30`. A time that the change of clocks leaves out is refused;
+  one that comes twice needs its distance from UTC: `2026-10-25 02:30+02:00`.
 - **Yes or no** is written yes, no, true, false, 1, 0 or x. **Lists** have semicolons between.
 - A **formula** is text and is never computed.
 - Codes of component kinds, failure modes, task sheets, skills and check points are those of the catalogue
@@ -39,9 +40,8 @@ def describe() -> str:
     """Return the documentation of all files as Markdown."""
     parts = [INTRODUCTION]
     for table in TABLES:
-        parts.append(
-            f"## {table.name}\n\n{table.meaning}\n\n| column | meaning | example |\n| --- | --- | --- |\n{_lines(table)}"
-        )
+        heading = "| column | meaning | example |\n| --- | --- | --- |\n"
+        parts.append(f"## {table.name}\n\n{table.meaning}\n\n{heading}{_lines(table)}")
     return "\n".join(parts)
 
 

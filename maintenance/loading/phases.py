@@ -42,12 +42,12 @@ def lay_phases(values: dict[str, Any]) -> list[Laid]:
 
 
 def _by_hours(begin_at: datetime, end_at: datetime, hours: dict[str, Decimal]) -> list[Laid]:
-    lengths = {kind: timedelta(hours=float(hours[kind])) for kind in KINDS if kind in hours}
+    lengths = {kind: timedelta(minutes=round(float(hours[kind]) * 60)) for kind in KINDS if kind in hours}
     rest = (end_at - begin_at) - sum(lengths.values(), timedelta())
     if rest < -ROUNDING or (rest > ROUNDING and "drying" in lengths):
-        total = sum(hours.values())
+        total, lasts_h = sum(hours.values(), Decimal(0)), (end_at - begin_at) / timedelta(hours=1)
         raise CellFault(
-            f"the phases last {total.normalize():f} h together, the charge {(end_at - begin_at) / timedelta(hours=1):.1f} h",
+            f"the phases last {total.normalize():f} h together, the charge {lasts_h:.1f} h",
             "Correct the hours or the times; leave drying_h empty to let it take the rest.",
             "drying_h" if "drying" in lengths else f"{next(iter(lengths))}_h",
         )
@@ -80,8 +80,9 @@ def _by_instants(begin_at: datetime, end_at: datetime, starts: dict[str, datetim
 
 def planned_phases(values: dict[str, Any]) -> list[tuple[str, datetime, datetime, datetime, datetime]]:
     """Return (kind, planned begin, planned end, begin, end): the plan has the same shares of its own span."""
-    begin_at, planned_at = values["begin_at"], values["planned_begin_at"]
-    factor = (values["planned_end_at"] - planned_at) / (values["end_at"] - begin_at)
+    begin_at: datetime = values["begin_at"]
+    planned_at: datetime = values["planned_begin_at"]
+    factor: float = (values["planned_end_at"] - planned_at) / (values["end_at"] - begin_at)
 
     def planned(instant: datetime) -> datetime:
         return planned_at + timedelta(seconds=round((instant - begin_at).total_seconds() * factor))

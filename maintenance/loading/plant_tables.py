@@ -3,6 +3,7 @@
 from collections import defaultdict
 from collections.abc import Iterable
 from datetime import timedelta
+from itertools import pairwise
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -94,7 +95,8 @@ class MillTable(Table):
 
     def existing(self, rows: list[Row], load: Load) -> dict[tuple[Any, ...], Any]:
         """Return the mill."""
-        return {(): mill for mill in Mill.objects.all()}
+        mill = Mill.objects.first()
+        return {(): mill} if mill else {}
 
     def after(self, rows: list[Row], load: Load) -> Iterable[int]:
         """Let the other files follow the mill's customs."""
@@ -247,9 +249,8 @@ class ChargeTable(Table):
     def _list_overlaps(self, spans: list[tuple[Any, Any, str, Row | None]], load: Load) -> set[int]:
         clashing: set[int] = set()
         zone = load.customs.zone
-        latest = spans[0] if spans else None
+        latest = spans[0]
         for span in spans[1:]:
-            assert latest is not None
             if span[0] < latest[1]:
                 # The row to list is the later one, unless it is only the earlier one that the file brings.
                 row, other = (span[3], latest) if span[3] else (latest[3], span)
@@ -334,8 +335,8 @@ class DowntimeTable(Table):
 
     name = "downtime"
     meaning = (
-        "Times in which a kiln could not do all that was asked of it, or had no timber. An empty end means that it goes "
-        "on; a record that was closed in the program is not opened again."
+        "Times in which a kiln could not do all that was asked of it, or had no timber. An empty end means that it "
+        "goes on; a record that was closed in the program is not opened again."
     )
     model = Downtime
     key = ("kiln", "start_at", "kind")
@@ -462,7 +463,7 @@ class FittingTable(Table):
         doubled: set[int] = set()
         for found in lives.values():
             ordered = sorted(found, key=lambda life: life[0])
-            for before, after in zip(ordered, ordered[1:], strict=False):
+            for before, after in pairwise(ordered):
                 clash = after[2] or before[2]
                 if clash and (before[1] is None or before[1] > after[0]):
                     load.fault(

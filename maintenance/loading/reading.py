@@ -79,7 +79,8 @@ def read_sheet(path: Path, table: str, columns: Collection[str], limit_bytes: in
             "Split it (the same folder can be loaded again with other rows) or raise KILNWARD_MAX_LOAD_MB.",
         )
     if path.suffix.lower() == ".xlsx":
-        cells, delimiter, notes = _workbook_rows(path, limit_bytes), ",", []
+        cells, delimiter = _workbook_rows(path, limit_bytes), ","
+        notes: list[str] = []
     else:
         text, notes = _decode(path)
         delimiter = _find_delimiter(path.name, text, columns)

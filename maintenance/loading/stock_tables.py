@@ -8,7 +8,7 @@ from decimal import Decimal
 from typing import Any
 from uuid import NAMESPACE_URL, UUID, uuid5
 
-from inventory.models import Bin, Lot, Part, PurchaseOrderLine, Reservation, StockLevel, StockMove
+from inventory.models import Lot, PurchaseOrderLine, Reservation, StockLevel, StockMove
 from maintenance.loading.base import BATCH, Load, Row, Table
 from maintenance.loading.columns import Choice, Day, Moment, Number, Ref, Text
 from maintenance.loading.faults import CellFault, Counts
@@ -51,7 +51,7 @@ def ledger_of(parts: set[int]) -> dict[Place, list[Entry]]:
     return entries
 
 
-def find_below_zero(entries: dict[Place, list[Entry]]) -> list[tuple[Entry, Decimal]]:
+def find_below_zero(entries: dict[Place, list[Entry]]) -> list[tuple[Row, Decimal]]:
     """Return new entries after which a place would hold less than nothing, with what it held before them."""
     found = []
     for moves in entries.values():
@@ -59,7 +59,7 @@ def find_below_zero(entries: dict[Place, list[Entry]]) -> list[tuple[Entry, Deci
         # Of moves at the same instant those that add come first.
         for move in sorted(moves, key=lambda entry: (entry.at, -entry.quantity)):
             if move.row is not None and move.quantity < 0 and held + move.quantity < 0:
-                found.append((move, held))
+                found.append((move.row, held))
                 continue
             held += move.quantity
     return found
@@ -158,14 +158,13 @@ class StockTable(Table):
 
     def _refuse_below_zero(self, entries: dict[Place, list[Entry]], load: Load) -> bool:
         """A lower count in the past can take what a later issue has used."""
-        found = [(entry, place) for place, moves in entries.items() for entry in moves if entry.row is not None]
+        found = [(entry, place, entry.row) for place, moves in entries.items() for entry in moves if entry.row]
         is_faulty = False
-        for entry, place in found:
+        for entry, place, row in found:
             if entry.quantity < 0 and sum((move.quantity for move in entries[place]), ZERO) < 0:
-                assert entry.row is not None
                 load.fault(
                     self,
-                    entry.row,
+                    row,
                     "quantity",
                     "with this count later issues would have taken more than there was",
                     "Correct the quantity, or give the instant at which it was counted.",
@@ -179,8 +178,8 @@ class StockMoveTable(Table):
 
     name = "stock_moves"
     meaning = (
-        "Past moves of the stock ledger. Known moves stay as they are; two rows alike in every cell are two moves. What is "
-        "taken for a work order is its planned need if it came from a standing task."
+        "Past moves of the stock ledger. Known moves stay as they are; two rows alike in every cell are two moves. What "
+        "is taken for a work order is its planned need if it came from a standing task."
     )
     model = StockMove
     key = ()
@@ -278,14 +277,13 @@ class StockMoveTable(Table):
 
     def _refuse_below_zero(self, entries: dict[Place, list[Entry]], load: Load) -> bool:
         found = find_below_zero(entries)
-        for entry, held in found:
-            assert entry.row is not None
-            part, place = entry.row.values["part"], entry.row.values["bin"]
+        for row, held in found:
+            part, place, taken = row.values["part"], row.values["bin"], -row.values["quantity"].normalize()
             load.fault(
                 self,
-                entry.row,
+                row,
                 "quantity",
-                f"{-entry.quantity.normalize():f} {part.unit} taken, but only {held.normalize():f} lay in {place.code}",
+                f"{taken:f} {part.unit} taken, but only {held.normalize():f} lay in {place.code}",
                 "Add the receipt or the opening count that came before, or correct quantity, bin or lot.",
             )
         return bool(found)
@@ -320,6 +318,3 @@ class StockMoveTable(Table):
         Reservation.objects.bulk_create(new.values(), batch_size=BATCH)
         WorkPart.objects.bulk_create(work_parts, batch_size=BATCH)
         return kept | new
-
-
-__all__ = ["Bin", "Part", "StockMoveTable", "StockTable", "stable_key"]

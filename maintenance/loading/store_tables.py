@@ -137,8 +137,8 @@ class OrderTable(Table):
 
     name = "orders"
     meaning = (
-        "Purchase orders, a row for each line; the order's own columns are the same in each of its rows. What has arrived "
-        "is the sum of its receipts in stock_moves. A known order stays as it is."
+        "Purchase orders, a row for each line; the order's own columns are the same in each of its rows. What has "
+        "arrived is the sum of its receipts in stock_moves. A known order stays as it is."
     )
     model = PurchaseOrder
     key = ("number", "part")

@@ -42,6 +42,14 @@ from plant.models import Downtime
 
 RECURRENCE = ("every", "every_unit", "rrule", "every_running_h", "every_charges")
 RESETS = ("reset_early", "reset_inside", "reset_late")
+# What holds where neither the row nor the catalogue says anything.
+USUAL = {
+    "window_before_days": 0,
+    "window_after_days": 0,
+    "reset_early": StandingTask.Reset.COMPLETION.value,
+    "reset_inside": StandingTask.Reset.ANCHORED.value,
+    "reset_late": StandingTask.Reset.COMPLETION.value,
+}
 COMPONENT = Ref("component", "tag of the component; empty: the kiln", "escape-door-1", to="component")
 
 
@@ -50,8 +58,8 @@ class StandingTaskTable(Table):
 
     name = "standing_tasks"
     meaning = (
-        "Task sheets that recur. With all five recurrence columns empty the catalogue's proposal is taken, and so are empty "
-        "windows and resets. A later date of the last work in the program is kept."
+        "Task sheets that recur. With all five recurrence columns empty the catalogue's proposal is taken, and so are "
+        "empty windows and resets. A later date of the last work in the program is kept."
     )
     model = StandingTask
     key = ("code",)
@@ -104,10 +112,10 @@ class StandingTaskTable(Table):
         if v["every"] and v["rrule"]:
             raise CellFault("every and rrule are both given", "Keep one of the two.", "rrule")
         _check_rule(v["rrule"])
-        for name, default in (("window_before_days", 0), ("window_after_days", 0), *((name, "") for name in RESETS)):
+        for name, usual in USUAL.items():
             if v[name] is None:
                 proposed = getattr(proposal, name.removesuffix("_days"), None)
-                v[name] = proposed or default or StandingTask._meta.get_field(name).get_default()
+                v[name] = usual if proposed is None else proposed
         v["is_safety"] = v["sheet"].is_safety if v["is_safety"] is None else v["is_safety"]
         v["is_interval_published"] = _is_published(v, proposal)
 
@@ -253,8 +261,8 @@ class WorkDoneTable(Table):
 
     name = "work_done"
     meaning = (
-        "Work orders that are over. Steps, skills, hours and the state of the kiln come from the task sheet. Known work "
-        "stays as it is."
+        "Work orders that are over. Steps, skills, hours and the state of the kiln come from the task sheet. Known "
+        "work stays as it is."
     )
     model = WorkOrder
     key = ("number",)
