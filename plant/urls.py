@@ -3,7 +3,7 @@
 from django.http import Http404, HttpRequest, HttpResponse
 from django.urls import URLPattern, path
 
-from plant.views import availability, downtime
+from plant.views import availability, downtime, people, sign_ins
 from plant.views.background import background, background_again, background_job
 
 
@@ -14,8 +14,21 @@ def soon(request: HttpRequest, **kwargs: str) -> HttpResponse:
 
 app_name = "plant"
 urlpatterns: list[URLPattern] = [
-    path("people/", soon, name="people"),
-    path("people/<slug:code>/", soon, name="person"),
+    path("people/", people.people, name="people"),
+    path("new-person/", people.add, name="person-add"),
+    path("people/<slug:code>/", people.person, name="person"),
+    path("people/<slug:code>/particulars/", people.edit, name="person-edit"),
+    path("people/<slug:code>/skills/", people.add_skill, name="skill-add"),
+    path("people/<slug:code>/skills/<int:pk>/off/", people.drop_skill, name="skill-drop"),
+    path("people/<slug:code>/shifts/", people.add_duty, name="duty-add"),
+    path("people/<slug:code>/shifts/<int:pk>/end/", people.end_duty, name="duty-end"),
+    path("people/<slug:code>/absences/", people.add_absence, name="absence-add"),
+    path("people/<slug:code>/absences/<int:pk>/off/", people.drop_absence, name="absence-drop"),
+    path("people/<slug:code>/sign-in/", sign_ins.give, name="sign-in-give"),
+    path("sign-ins/", sign_ins.sign_ins, name="sign-ins"),
+    path("sign-ins/<int:pk>/", sign_ins.roles, name="sign-in-roles"),
+    path("sign-ins/<int:pk>/first-password/", sign_ins.first_password, name="sign-in-password"),
+    path("own-password/", sign_ins.own_password, name="own-password"),
     path("kilns/<slug:tag>/downtime/", downtime.report, name="downtime-report"),
     path("kilns/<slug:tag>/downtime/<int:pk>/", downtime.correct, name="downtime-correct"),
     path("kilns/<slug:tag>/downtime/<int:pk>/end/", downtime.end, name="downtime-end"),

@@ -1,0 +1,72 @@
+"""Who is there in a week: shifts less absences, as bars over the days."""
+
+from collections import defaultdict
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+from zoneinfo import ZoneInfo
+
+from plant.clock import start_of_day
+from plant.models import Absence, Person, ShiftDuty
+
+WEEKDAYS = ("MO", "TU", "WE", "TH", "FR", "SA", "SU")
+WEEK = timedelta(days=7)
+
+
+@dataclass(frozen=True, slots=True)
+class Bar:
+    """A shift on one day: where it begins in the week and how long it is, in per cent of the week."""
+
+    left: float
+    width: float
+    text: str
+    is_absent: bool
+
+
+@dataclass(frozen=True, slots=True)
+class PersonWeek:
+    """A person's week."""
+
+    person: Person
+    bars: list[Bar]
+
+
+def week_of(people: Iterable[Person], day: date, zone: ZoneInfo) -> list[PersonWeek]:
+    """Return the week that holds a day, for people; two queries."""
+    people = list(people)
+    monday = day - timedelta(days=day.weekday())
+    start_at, end_at = start_of_day(monday, zone), start_of_day(monday + WEEK, zone)
+    duties: dict[int, list[ShiftDuty]] = defaultdict(list)
+    known = ShiftDuty.objects.filter(person__in=people, from_on__lt=monday + WEEK).select_related("shift")
+    for duty in known.order_by("shift__start_time"):
+        duties[duty.person_id].append(duty)
+    absences: dict[int, list[Absence]] = defaultdict(list)
+    for absence in Absence.objects.filter(person__in=people, start_at__lt=end_at, end_at__gt=start_at):
+        absences[absence.person_id].append(absence)
+    return [PersonWeek(person, _bars(duties[person.pk], absences[person.pk], monday, zone)) for person in people]
+
+
+def shift_days(duty: ShiftDuty, monday: date) -> list[date]:
+    """Return the days of a week on which a duty's shift begins."""
+    wanted = {name.strip() for name in duty.shift.weekdays.split(",")}
+    days = [monday + timedelta(days=number) for number, name in enumerate(WEEKDAYS) if name in wanted]
+    return [day for day in days if duty.from_on <= day and (duty.until_on is None or day <= duty.until_on)]
+
+
+def _bars(duties: list[ShiftDuty], absences: list[Absence], monday: date, zone: ZoneInfo) -> list[Bar]:
+    bars = []
+    for duty in duties:
+        shift = duty.shift
+        for day in shift_days(duty, monday):
+            start = datetime.combine(day, shift.start_time)
+            end = datetime.combine(day, shift.end_time)
+            end += timedelta(days=1) if shift.end_time <= shift.start_time else timedelta(0)
+            from_at, until_at = start.replace(tzinfo=zone), end.replace(tzinfo=zone)
+            is_absent = any(away.start_at < until_at and away.end_at > from_at for away in absences)
+            # The picture counts hours of the clock on the wall, so that every day is as wide as the next.
+            week_start = datetime.combine(monday, datetime.min.time())
+            left = (start - week_start) / WEEK * 100
+            width = min((end - start) / WEEK * 100, 100 - left)
+            text = f"{shift.name} {shift.start_time:%H:%M}–{shift.end_time:%H:%M}"
+            bars.append(Bar(round(left, 2), round(width, 2), text, is_absent))
+    return bars
