@@ -10,6 +10,7 @@ from datetime import date, datetime, timedelta
 
 from django.db import transaction
 from django.db.models import F, OuterRef, Subquery
+from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
 from inventory.advice import refresh_advice
@@ -164,18 +165,24 @@ def late_proof_tests(day: date) -> list[Shout]:
         .order_by(F("next_due_on").asc(nulls_first=True), "kiln__tag", "tag")
         .values_list("kiln__tag", "name", "next_due_on", "outcome")
     )
-    shouts = []
+    never, failed, late, soon = [], [], [], []
     for tag, name, next_due_on, outcome in rows:
-        what = {"what": f"{tag} {name}", "due": next_due_on}
+        what = f"{tag} {name}"
         if next_due_on is None:
-            shouts.append(Shout("alarm", _("%(what)s: no proof test is on record.") % what))
+            never.append(what)
         elif outcome == ProofTest.Outcome.FAILED:
-            shouts.append(Shout("alarm", _("%(what)s failed its last proof test and was not tried again.") % what))
+            failed.append(what)
         elif next_due_on < day:
-            shouts.append(Shout("alarm", _("%(what)s: the proof test was due on %(due)s.") % what))
+            late.append(f"{what} ({date_format(next_due_on, 'j M Y')})")
         elif next_due_on <= day + timedelta(days=NOTICE_DAYS):
-            shouts.append(Shout("mind", _("%(what)s: the next proof test is due on %(due)s.") % what))
-    return shouts
+            soon.append(f"{what} ({date_format(next_due_on, 'j M Y')})")
+    said = (
+        ("alarm", _("Failed its last proof test and was not tried again: %s."), failed),
+        ("alarm", _("Proof test overdue: %s."), late),
+        ("alarm", _("No proof test is on record: %s."), never),
+        ("mind", _("Proof test due soon: %s."), soon),
+    )
+    return [Shout(level, words % ", ".join(names)) for level, words, names in said if names]
 
 
 def last_run() -> DayRun | None:

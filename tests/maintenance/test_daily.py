@@ -256,9 +256,9 @@ def _proof_test(days: int, outcome: str = "passed") -> None:
 @pytest.mark.parametrize(
     ("days", "outcome", "level", "words"),
     [
-        (-1, "passed", "alarm", "the proof test was due on"),
-        (5, "passed", "mind", "the next proof test is due on"),
-        (40, "failed", "alarm", "failed its last proof test"),
+        (-1, "passed", "alarm", "Proof test overdue: K1 escape door (1 Mar 2026)."),
+        (5, "passed", "mind", "Proof test due soon: K1 escape door (7 Mar 2026)."),
+        (40, "failed", "alarm", "Failed its last proof test"),
     ],
 )
 def test_proof_tests_that_are_late_failed_or_near_are_said(days: int, outcome: str, level: str, words: str) -> None:
@@ -278,7 +278,7 @@ def test_a_door_that_was_never_proved_is_an_alarm() -> None:
     TaskSheetFactory(code="escape-door-proof-test", kind=kind, is_proof_test=True)
     ComponentFactory(kind=kind, tag="door-1", name="escape door")
     (shout,) = run_day().shouts
-    assert "no proof test is on record" in shout["text"]
+    assert "No proof test is on record: K1 escape door" in shout["text"]
 
 
 def test_alarms_come_first_in_the_printed_summary() -> None:
@@ -288,7 +288,7 @@ def test_alarms_come_first_in_the_printed_summary() -> None:
     call_command("daily", "--dry-run", stdout=out)
     lines = out.getvalue().splitlines()
     assert "nothing was changed" in lines[0]
-    assert lines[1].startswith("!! K1 escape door")
+    assert lines[1].startswith("!! Proof test overdue: K1 escape door")
     assert any("1 work orders raised (WO-0001)" in line for line in lines)
 
 

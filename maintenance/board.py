@@ -1,0 +1,344 @@
+"""The board of openings: what each kiln does day by day, the work in its openings, and the hours of the crew."""
+
+from collections import defaultdict
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass, field
+from datetime import date, datetime, timedelta
+from zoneinfo import ZoneInfo
+
+from django.utils.formats import date_format
+from django.utils.translation import gettext as _
+
+from maintenance.actions.desk import TO_PLACE, Desk, has_place, load_desk
+from maintenance.actions.placing import Shout
+from maintenance.calculations.ranking import Ranking, Work, rank_work
+from maintenance.models import WorkOrder
+from maintenance.programme import KilnProgramme
+from plant import clock
+from plant.models import Charge, Kiln
+
+RANGES = (1, 2, 4, 8)
+# The bracket under a charge's end reaches one standard deviation to each side: the end lies in it two times in three.
+SPREAD_SDS = 1
+
+
+@dataclass(frozen=True)
+class Piece:
+    """Something on a kiln's track; left and width in per cent of the board."""
+
+    kind: str
+    left: str
+    width: str
+    words: str
+    label: str = ""
+    key: str = ""
+
+
+@dataclass
+class Row:
+    """One kiln on the board."""
+
+    kiln: Kiln
+    phases: list[Piece] = field(default_factory=list)
+    downs: list[Piece] = field(default_factory=list)
+    openings: list[Piece] = field(default_factory=list)
+    spreads: list[Piece] = field(default_factory=list)
+    running: list[Piece] = field(default_factory=list)
+
+
+@dataclass
+class Day:
+    """One local day: its place on the board, the crew's hours, and the work of the day."""
+
+    on: date
+    left: str
+    width: str
+    is_weekend: bool
+    work_h: float = 0.0
+    capacity_h: float = 0.0
+    orders: list[WorkOrder] = field(default_factory=list)
+    # Heights of the bar and of the line of capacity, in per cent of the picture.
+    bar: str = "0"
+    bar_top: str = "100"
+    line: str = "100"
+
+    @property
+    def is_over(self) -> bool:
+        """Say whether more is placed than the crew has hours."""
+        return self.work_h > self.capacity_h + 0.01
+
+
+@dataclass
+class Board:
+    """What the page shows."""
+
+    first_on: date
+    last_on: date
+    weeks: int
+    rows: list[Row]
+    days: list[Day]
+    now_left: str
+    desk: Desk
+
+    @property
+    def earlier_on(self) -> date:
+        """Return where the board begins one page earlier."""
+        return self.first_on - timedelta(weeks=self.weeks)
+
+    @property
+    def later_on(self) -> date:
+        """Return where the board begins one page later."""
+        return self.first_on + timedelta(weeks=self.weeks)
+
+
+class _Scale:
+    """Turns instants into per cent of the board."""
+
+    def __init__(self, from_at: datetime, to_at: datetime) -> None:
+        self.from_at, self.to_at = from_at, to_at
+        self.whole_s = (to_at - from_at).total_seconds()
+
+    def left(self, at: datetime) -> str:
+        clipped = min(max(at, self.from_at), self.to_at)
+        return f"{100 * (clipped - self.from_at).total_seconds() / self.whole_s:.3f}"
+
+    def width(self, start_at: datetime, end_at: datetime) -> str:
+        start, end = max(start_at, self.from_at), min(end_at, self.to_at)
+        return f"{100 * max((end - start).total_seconds(), 0) / self.whole_s:.3f}"
+
+    def shows(self, start_at: datetime, end_at: datetime) -> bool:
+        return start_at < self.to_at and end_at > self.from_at
+
+
+def build_board(first_on: date, weeks: int, now_at: datetime) -> Board:
+    """Gather the board for some weeks from a local day on; a fixed number of queries."""
+    desk = load_desk(now_at, now_at + timedelta(days=max(7 * weeks, 1) + max((first_on - now_at.date()).days, 0) + 2))
+    zone = desk.mill.zone
+    last_on = first_on + timedelta(days=7 * weeks - 1)
+    scale = _Scale(clock.start_of_day(first_on, zone), clock.start_of_day(last_on + timedelta(days=1), zone))
+    rows = [_row(desk, one, scale, weeks) for one in desk.programme.values()]
+    rows.sort(key=lambda row: row.kiln.tag)
+    now_left = scale.left(now_at) if scale.shows(now_at, now_at + timedelta(minutes=1)) else ""
+    return Board(first_on, last_on, weeks, rows, _days(desk, first_on, weeks, scale, zone), now_left, desk)
+
+
+def _when(at: datetime, zone: ZoneInfo) -> str:
+    return date_format(at.astimezone(zone), "D j M H:i")
+
+
+def _row(desk: Desk, one: KilnProgramme, scale: _Scale, weeks: int) -> Row:
+    row, zone = Row(one.kiln), desk.mill.zone
+    for forecast in one.forecasts:
+        charge = one.charges[forecast.charge.charge_id]
+        for phase in forecast.phases:
+            end_at = phase.end_at or scale.to_at
+            if scale.shows(phase.start_at, end_at):
+                words = _("charge %(number)s, %(phase)s until %(end)s") % {
+                    "number": charge.number,
+                    "phase": phase.kind.replace("_", " "),
+                    "end": _when(end_at, zone),
+                }
+                left, width = scale.left(phase.start_at), scale.width(phase.start_at, end_at)
+                row.phases.append(Piece(phase.kind, left, width, words))
+        row.spreads += _spread(charge, forecast.end_at, forecast.end_sd_h, scale)
+    for down in one.downtimes:
+        end_at = down.end_at or scale.to_at
+        if scale.shows(down.start_at, end_at):
+            words = f"{down.get_kind_display()}: {down.cause}"
+            left, width = scale.left(down.start_at), scale.width(down.start_at, end_at)
+            row.downs.append(Piece(down.kind, left, width, words, down.cause))
+    row.openings = list(_openings(desk, one, scale, weeks))
+    row.running = list(_running(desk, one, scale))
+    return row
+
+
+def _spread(charge: Charge, end_at: datetime | None, sd_h: float, scale: _Scale) -> Iterator[Piece]:
+    if end_at is None or not sd_h:
+        return
+    apart = timedelta(hours=SPREAD_SDS * sd_h)
+    if scale.shows(end_at - apart, end_at + apart):
+        words = _("the end of charge %(number)s usually shifts by %(hours).0f h") % {
+            "number": charge.number,
+            "hours": sd_h,
+        }
+        left, width = scale.left(end_at - apart), scale.width(end_at - apart, end_at + apart)
+        yield Piece("spread", left, width, words)
+
+
+def orders_in(desk: Desk, kiln: Kiln, after_charge_id: int | None, key: str = "") -> list[WorkOrder]:
+    """Return the work that lies in an opening, by start."""
+    found = [
+        order
+        for order in desk.orders.values()
+        if has_place(order)
+        and order.kiln_id == kiln.pk
+        and order.placement.during_charge_id is None
+        and order.placement.after_charge_id == after_charge_id
+        and order.needs_state in ("empty", "still")
+    ]
+    return sorted(found, key=lambda order: (order.placement.start_at, order.number))
+
+
+def _openings(desk: Desk, one: KilnProgramme, scale: _Scale, weeks: int) -> Iterator[Piece]:
+    for gap in one.windows.openings:
+        end_at = gap.end_at or max(scale.to_at, desk.until_at)
+        if not scale.shows(gap.start_at, end_at) or end_at <= desk.now_at:
+            continue
+        orders = orders_in(desk, one.kiln, gap.before_charge_id)
+        count = _("1 job") if len(orders) == 1 else _("%d jobs") % len(orders)
+        label = ""
+        if orders:
+            further = f" +{len(orders) - 1}" if len(orders) > 1 else ""
+            label = str(len(orders)) if weeks > 4 else f"{orders[0].number}{further}"
+        words = _("%(kiln)s open and empty, %(start)s to %(end)s: %(jobs)s") % {
+            "kiln": one.kiln.tag,
+            "start": _when(gap.start_at, desk.mill.zone),
+            "end": _when(gap.end_at, desk.mill.zone) if gap.end_at else _("no further charge planned"),
+            "jobs": count if orders else _("nothing placed"),
+        }
+        kind = "jobs" if orders else "free"
+        key = f"after-{gap.before_charge_id}" if gap.before_charge_id else "first"
+        yield Piece(kind, scale.left(gap.start_at), scale.width(gap.start_at, end_at), words, label, key)
+
+
+def _running(desk: Desk, one: KilnProgramme, scale: _Scale) -> Iterator[Piece]:
+    for order in desk.orders.values():
+        if order.kiln_id != one.kiln.pk or not has_place(order) or order.placement.during_charge_id is None:
+            continue
+        placed = order.placement
+        if scale.shows(placed.start_at, placed.end_at):
+            words = _("%(number)s %(title)s, while running, %(start)s") % {
+                "number": order.number,
+                "title": order.title,
+                "start": _when(placed.start_at, desk.mill.zone),
+            }
+            yield Piece("running", scale.left(placed.start_at), "0", words, order.number)
+
+
+def _days(desk: Desk, first_on: date, weeks: int, scale: _Scale, zone: ZoneInfo) -> list[Day]:
+    days = []
+    placed = sorted(
+        (order for order in desk.orders.values() if has_place(order)),
+        key=lambda order: (order.placement.start_at, order.number),
+    )
+    for n in range(7 * weeks):
+        on = first_on + timedelta(days=n)
+        start_at, end_at = clock.start_of_day(on, zone), clock.start_of_day(on + timedelta(days=1), zone)
+        day = Day(on, scale.left(start_at), scale.width(start_at, end_at), on.weekday() >= 5)
+        day.orders = [order for order in placed if start_at <= order.placement.start_at < end_at]
+        day.work_h = sum(
+            _shared_h(order.placement.start_at, order.placement.end_at, start_at, end_at)
+            * max(len(order.assignments.all()), 1)
+            for order in placed
+        )
+        day.capacity_h = _capacity_h(desk, start_at, end_at)
+        days.append(day)
+    most = max([day.work_h for day in days] + [day.capacity_h for day in days] + [1.0])
+    for day in days:
+        day.bar, day.bar_top = f"{100 * day.work_h / most:.2f}", f"{100 - 100 * day.work_h / most:.2f}"
+        day.line = f"{100 - 100 * day.capacity_h / most:.2f}"
+    return days
+
+
+def _shared_h(start_at: datetime, end_at: datetime, from_at: datetime, to_at: datetime) -> float:
+    return max((min(end_at, to_at) - max(start_at, from_at)).total_seconds(), 0) / 3600
+
+
+def _capacity_h(desk: Desk, from_at: datetime, to_at: datetime) -> float:
+    """Hours that the crew is on shift and there."""
+    total = 0.0
+    for worker in desk.workers:
+        on_duty = [(max(start, from_at), min(end, to_at)) for start, end in worker.duty]
+        for start, end in on_duty:
+            if end > start:
+                total += (end - start).total_seconds() / 3600
+                total -= sum(_shared_h(gone_from, gone_to, start, end) for gone_from, gone_to in worker.away)
+    return max(total, 0.0)
+
+
+@dataclass(frozen=True)
+class Unplaced:
+    """A job without a place, and why."""
+
+    order: WorkOrder
+    why: str
+
+
+def unplaced(desk: Desk) -> tuple[list[Unplaced], list[Unplaced]]:
+    """Return the jobs without a place: safety work, and apart from it all other, each by rank."""
+    orders = [order for order in desk.orders.values() if not has_place(order) and order.state in TO_PLACE]
+    ranking = rank_orders(orders)
+    unsupplied = desk.unsupplied()
+
+    def named(work: Sequence[Work]) -> list[Unplaced]:
+        found = []
+        for one in work:
+            order = desk.orders[one.ref]
+            why = unsupplied.get(one.ref) or order.no_place_why or _("Raised since the day was last worked out.")
+            found.append(Unplaced(order, why))
+        return found
+
+    return named(ranking.safety), named(ranking.other)
+
+
+def rank_orders(orders: Iterable[WorkOrder]) -> Ranking:
+    """Rank work orders: safety work apart, the rest by cost of delay per hour of work."""
+    return rank_work(
+        Work(
+            ref=order.number,
+            work_hours=float(order.hours * order.crew),
+            delay_cents_per_hour=round(order.cost_of_delay_per_day * 100 / 24),
+            is_safety=order.is_safety,
+            safety_at=order.safety_at or order.due_at,
+        )
+        for order in orders
+    )
+
+
+def safety_shouts(desk: Desk) -> list[Shout]:
+    """Name the safety work that is late, has no place, or has one after its date."""
+    found = []
+    for order in sorted(desk.orders.values(), key=lambda order: order.safety_at or order.due_at):
+        if not order.is_safety:
+            continue
+        latest_at = order.safety_at or order.due_at
+        facts = {
+            "number": order.number,
+            "kiln": order.kiln.tag,
+            "title": order.title,
+            "date": date_format(latest_at.astimezone(desk.mill.zone), "j F Y"),
+        }
+        if has_place(order) and order.placement.end_at > latest_at:
+            found.append(
+                Shout(
+                    "alarm",
+                    _("%(kiln)s: %(title)s is placed after its safety date, %(date)s.") % facts,
+                    order.number,
+                )
+            )
+        elif latest_at < desk.now_at:
+            words = _("%(kiln)s: %(title)s is past its safety date, %(date)s.") % facts
+            found.append(Shout("alarm", words, order.number))
+        elif not has_place(order) and order.state in TO_PLACE:
+            words = _("%(kiln)s: %(title)s has no place before its safety date, %(date)s.") % facts
+            found.append(Shout("alarm", words, order.number))
+    return found
+
+
+def lead_sentence(desk: Desk, alarms: int) -> str:
+    """Say in one sentence what matters to the planner this morning, what is unsafe first."""
+    ahead: dict[str, int] = defaultdict(int)
+    for order in desk.orders.values():
+        if order.state not in TO_PLACE:
+            continue
+        ahead["placed" if has_place(order) else "short" if desk.short.get(order.pk) else "outside"] += 1
+    parts = [
+        _("1 job placed") if ahead["placed"] == 1 else _("%d jobs placed") % ahead["placed"],
+        _("%d waiting for parts") % ahead["short"],
+        _("%d outside any opening") % ahead["outside"],
+    ]
+    said = ", ".join(parts) + "."
+    if not alarms:
+        return said
+    first = _("1 safety matter needs you now.") if alarms == 1 else _("%d safety matters need you now.") % alarms
+    return f"{first} {said}"

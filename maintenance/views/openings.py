@@ -1,0 +1,258 @@
+"""The planner's pages: the board of openings, one opening with what could go into it, and a place for one job."""
+
+import uuid
+from dataclasses import dataclass
+from datetime import date, datetime
+
+from django.contrib import messages
+from django.core.exceptions import ValidationError
+from django.core.paginator import Paginator
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.utils.translation import gettext as _
+from django.views.decorators.http import require_POST
+
+from maintenance.actions.daily import last_run, late_proof_tests
+from maintenance.actions.desk import TO_PLACE, Desk, has_place, load_desk
+from maintenance.actions.placing import place_by_hand, set_pinned, take_out_of_plan
+from maintenance.board import (
+    RANGES,
+    build_board,
+    lead_sentence,
+    orders_in,
+    rank_orders,
+    safety_shouts,
+    unplaced,
+)
+from maintenance.calculations.placing_problem import SERVED_BY, Placement, Window
+from maintenance.forms.placing import BoardForm, PlaceForm
+from maintenance.models import WorkOrder
+from maintenance.tasks import DAY_TASK
+from plant import clock
+from plant.access import needs
+from plant.background.queueing import enqueue
+from plant.models import Kiln, Mill, Person
+
+# So many jobs of a kiln are tried against an opening, and so many windows against a job.
+MOST_TRIED = 20
+PER_PAGE = 50
+
+
+@needs("see openings")
+def openings(request: HttpRequest) -> HttpResponse:
+    """Show the board: what each kiln does, the work in its openings, and what has no place."""
+    mill = Mill.objects.first()
+    if mill is None:
+        return render(request, "maintenance/openings_none.html", {"place": "openings"})
+    asked = BoardForm(request.GET)
+    asked.is_valid()
+    weeks = asked.cleaned_data.get("weeks") or 4
+    today = clock.today(mill.zone)
+    first_on: date = asked.cleaned_data.get("start") or today
+    board = build_board(first_on, weeks, clock.now())
+    shouts = [*safety_shouts(board.desk), *late_proof_tests(today)]
+    safety, other = unplaced(board.desk)
+    context = {
+        "place": "openings",
+        "board": board,
+        "ranges": RANGES,
+        "today": today,
+        "alarms": [shout for shout in shouts if shout.level == "alarm"],
+        "minds": [shout for shout in shouts if shout.level != "alarm"],
+        "lead": lead_sentence(board.desk, sum(shout.level == "alarm" for shout in shouts)),
+        "safety": safety,
+        "other": Paginator(other, PER_PAGE).get_page(request.GET.get("page")),
+        "run": last_run(),
+    }
+    return render(request, "maintenance/openings.html", context)
+
+
+@dataclass(frozen=True)
+class Proposal:
+    """A job, and where it would go: a start with people, or why not."""
+
+    order: WorkOrder
+    window: Window | None
+    placement: Placement | None
+    people: list[str]
+    why: str
+
+
+def _propose(desk: Desk, order: WorkOrder, window: Window | None) -> Proposal:
+    lacking = desk.unsupplied().get(order.number)
+    if lacking:
+        return Proposal(order, window, None, [], lacking)
+    plan = desk.propose(order, window.ref if window else None)
+    names = {worker.ref: worker.name for worker in desk.workers}
+    if plan.placements:
+        found = plan.placements[0]
+        return Proposal(order, window, found, [names[ref] for ref, _skill in found.people], found.reason)
+    causes = " ".join(f"{cause.words} {cause.remedy}" for cause in plan.not_placed[0].causes)
+    return Proposal(order, window, None, [], causes)
+
+
+@needs("see openings")
+def opening(request: HttpRequest, tag: str, key: str) -> HttpResponse:
+    """Show one opening: the work in it, and for the planner the jobs that could go into it."""
+    kiln = get_object_or_404(Kiln, tag=tag)
+    desk = load_desk(clock.now())
+    window = next((w for w in desk.windows if w.ref == f"{tag}/{key}"), None)
+    if window is None:
+        raise Http404(_("This opening is over, or has shifted so that it no longer exists."))
+    link = desk.links[window.ref]
+    placed = [order for order in orders_in(desk, kiln, link.after_charge_id) if window.state == "empty"]
+    if window.state == "running":
+        running = [order for order in desk.orders.values() if has_place(order) and order.kiln_id == kiln.pk]
+        placed = [order for order in running if order.placement.during_charge_id == link.during_charge_id]
+    candidates = [
+        order
+        for order in desk.orders.values()
+        if order.kiln_id == kiln.pk
+        and order.state in TO_PLACE
+        and window.state in SERVED_BY.get(order.needs_state, ())
+        and order not in placed
+    ]
+    ranking = rank_orders(candidates)
+    ranked = [desk.orders[one.ref] for one in (*ranking.safety, *ranking.other)]
+    # Jobs without a place come first: moving one that has a place is the rarer wish.
+    ranked.sort(key=has_place)
+    may_place = request.user.may("place work")  # type: ignore[union-attr]
+    proposals = [_propose(desk, order, window) for order in ranked[:MOST_TRIED]] if may_place else []
+    context = {
+        "place": "openings",
+        "kiln": kiln,
+        "window": window,
+        "link": link,
+        "key": key,
+        "placed": placed,
+        "proposals": proposals,
+        "untried": max(len(ranked) - MOST_TRIED, 0),
+        "is_now": window.start_at <= desk.now_at,
+    }
+    template = "maintenance/opening_detail.html" if getattr(request, "htmx", False) else "maintenance/opening.html"
+    return render(request, template, context)
+
+
+@needs("place work")
+def place_work(request: HttpRequest, number: str) -> HttpResponse:
+    """Choose a place for one job: one that is proposed, or a start and people of one's own."""
+    order = get_object_or_404(WorkOrder, number=number)
+    desk = load_desk(clock.now())
+    mine = desk.orders.get(number)
+    if mine is None or mine.state not in TO_PLACE:
+        messages.error(request, _("Only work that has not begun can be placed."))
+        return redirect(order)
+    form = PlaceForm(request.POST if request.method == "POST" else None, order=mine, initial=_wished(mine))
+    faults: list[str] = []
+    checked = warnings = None
+    if request.method == "POST" and form.is_valid():
+        start_at, people = form.cleaned_data["start_at"], form.cleaned_data["people"]
+        if "check" in request.POST:
+            wanted = desk.look(mine, start_at, people)
+            faults, warnings, checked = list(wanted.faults), wanted.warnings, wanted.placement
+        else:
+            try:
+                said = place_by_hand(
+                    order,
+                    start_at,
+                    people,
+                    by=request.user,  # type: ignore[arg-type]
+                    version=form.cleaned_data["version"],
+                )
+            except ValidationError as refusal:
+                faults = refusal.messages
+            else:
+                return _placed(request, order, said)
+    context = {
+        "place": "openings",
+        "order": mine,
+        "form": form,
+        "faults": faults,
+        "warnings": warnings,
+        "checked": checked,
+        "proposals": _proposals_for(desk, mine) if not getattr(request, "htmx", False) else (),
+    }
+    template = "maintenance/place_check.html" if getattr(request, "htmx", False) else "maintenance/place_work.html"
+    return render(request, template, context)
+
+
+def _wished(order: WorkOrder) -> dict[str, object]:
+    if not has_place(order):
+        return {}
+    return {
+        "start_at": order.placement.start_at,
+        "people": [given.person_id for given in order.assignments.all()],
+    }
+
+
+def _proposals_for(desk: Desk, order: WorkOrder) -> list[Proposal]:
+    if order.needs_state == "any":
+        return [_propose(desk, order, None)]
+    states = SERVED_BY[order.needs_state]
+    windows = [w for w in desk.windows if w.kiln == order.kiln.tag and w.state in states and w.end_at > desk.now_at]
+    windows.sort(key=lambda w: (w.start_at, w.ref))
+    return [_propose(desk, order, window) for window in windows[:MOST_TRIED]]
+
+
+def _placed(request: HttpRequest, order: WorkOrder, warnings: tuple[str, ...]) -> HttpResponse:
+    messages.success(request, _("%(number)s has its place and keeps it.") % {"number": order.number})
+    for warning in warnings:
+        messages.warning(request, warning)
+    back = request.POST.get("back", "")
+    tag, _slash, key = back.partition("/")
+    if key:
+        return redirect("maintenance:opening", tag=tag, key=key)
+    return redirect("maintenance:openings")
+
+
+@require_POST
+@needs("place work")
+def put_here(request: HttpRequest, number: str) -> HttpResponse:
+    """Take a proposal: start and people as they were shown."""
+    order = get_object_or_404(WorkOrder, number=number)
+    try:
+        start_at = datetime.fromisoformat(request.POST.get("start_at", ""))
+        people = list(Person.objects.filter(pk__in=[int(pk) for pk in request.POST.getlist("people")]))
+        version = int(request.POST.get("version", ""))
+    except ValueError:
+        messages.error(request, _("The proposal could not be read. Choose start and people yourself."))
+        return redirect("maintenance:place-work", number=number)
+    try:
+        warnings = place_by_hand(order, start_at, people, by=request.user, version=version)  # type: ignore[arg-type]
+    except ValidationError as refusal:
+        for fault in refusal.messages:
+            messages.error(request, fault)
+        return redirect("maintenance:place-work", number=number)
+    return _placed(request, order, warnings)
+
+
+@require_POST
+@needs("place work")
+def change_place(request: HttpRequest, number: str, act: str) -> HttpResponse:
+    """Let a job keep its place, let it move again, or take it out of the plan."""
+    order = get_object_or_404(WorkOrder, number=number)
+    try:
+        if act == "take-out":
+            take_out_of_plan(order, by=request.user)  # type: ignore[arg-type]
+            messages.success(request, _("%(number)s has no place now.") % {"number": number})
+        else:
+            set_pinned(order, act == "keep", by=request.user)  # type: ignore[arg-type]
+            said = _("%(number)s keeps its place.") if act == "keep" else _("%(number)s may be moved again.")
+            messages.success(request, said % {"number": number})
+    except ValidationError as refusal:
+        messages.error(request, " ".join(refusal.messages))
+    back = request.POST.get("back", "")
+    tag, _slash, key = back.partition("/")
+    return redirect("maintenance:opening", tag=tag, key=key) if key else redirect("maintenance:openings")
+
+
+@require_POST
+@needs("run the day")
+def run_the_day(request: HttpRequest) -> HttpResponse:
+    """Want the day worked out again, beside the pages."""
+    mill = get_object_or_404(Mill)
+    day = clock.today(mill.zone).isoformat()
+    key = f"{DAY_TASK} {day} {uuid.uuid4().hex[:12]}"
+    enqueue(DAY_TASK, key=key, arguments={"day": day}, by=request.user)  # type: ignore[arg-type]
+    messages.success(request, _("The day is being worked out again. Look here in a moment; Background work shows it."))
+    return redirect("maintenance:openings")
