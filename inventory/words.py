@@ -10,6 +10,7 @@ from django.utils.translation import ngettext
 
 from inventory.models import PurchaseOrder
 from inventory.shelf import Claim, Shelf, is_expired
+from plant.models import Change
 from plant.templatetags.kilnward import quantity
 
 
@@ -87,6 +88,29 @@ def order_tag(order: PurchaseOrder, day: date) -> Tag:
         PurchaseOrder.State.ARRIVED: "sound",
     }
     return Tag(looks.get(PurchaseOrder.State(order.state), ""), str(order.get_state_display()))
+
+
+def history_words(change: Change) -> str:
+    """Say what an entry of an order's history did: what was there before, and what after."""
+    before, after = (_figures_in_words(figures) for figures in (change.before, change.after))
+    if change.act == "state":
+        act = ""
+    else:
+        act = {"line added": _("added:"), "line taken out": _("taken out:"), "quantity": _("quantity:")}[change.act]
+    return " ".join(words for words in (act, before, "→" if before and after else "", after) if words)
+
+
+def _figures_in_words(figures: dict[str, str]) -> str:
+    states = dict(PurchaseOrder.State.choices)
+    words = []
+    for name, value in figures.items():
+        if name == "state":
+            words.append(str(states.get(PurchaseOrder.State(value), value)))
+        elif name == "promised_on":
+            words.append(_("promised for %(day)s") % {"day": day_words(date.fromisoformat(value))} if value else "")
+        else:
+            words.append(f"{name} {value}")
+    return ", ".join(word for word in words if word)
 
 
 def morning_sentence(to_order: int, late: int, to_send: int) -> str:

@@ -103,7 +103,7 @@ def issue(
     else:
         shelf = [_on_shelf(level) for level in levels]
     try:
-        picks = pick_first_expired(shelf, part.name, quantity, _today(), _unit(part))
+        picks = pick_first_expired(shelf, part.name, quantity, _today(), part.unit_shown)
     except NotEnoughStock as refusal:
         raise MoveRefused(str(refusal)) from None
     at = {_place(level): level for level in levels}
@@ -416,12 +416,8 @@ def _today() -> date:
     return clock.today(Mill.objects.current().zone)
 
 
-def _unit(part: Part) -> str:
-    return "" if part.unit == "piece" else part.unit
-
-
 def _amount(part: Part, quantity: Decimal) -> str:
-    return f"{_plain(quantity)} {_unit(part)}".strip()
+    return f"{_plain(quantity)} {part.unit_shown}".strip()
 
 
 def _plain(quantity: Decimal) -> str:

@@ -8,6 +8,8 @@ from django.utils.translation import gettext_lazy as _
 
 from inventory.models import Bin, Lot, PurchaseOrderLine, Reservation, StockLevel
 
+MOST = Decimal(10) ** 12
+
 
 class QuantityInput(forms.DecimalField):
     """A quantity of a part's unit, with comma or point; a telephone shows its number keys."""
@@ -29,8 +31,12 @@ class QuantityInput(forms.DecimalField):
         )
 
     def to_python(self, value: Any) -> Any:
-        """Take a decimal comma for a point."""
-        return super().to_python(value.replace(",", ".") if isinstance(value, str) else value)
+        """Take a decimal comma for a point, and 10.0 for 10."""
+        number: Decimal | None = super().to_python(value.replace(",", ".") if isinstance(value, str) else value)
+        # What is out of all bounds is left to the validators.
+        if number is None or not number.is_finite() or abs(number) > MOST or number != number.to_integral_value():
+            return number
+        return number.quantize(Decimal(1))
 
 
 class DayInput(forms.DateField):
@@ -47,7 +53,7 @@ class DayInput(forms.DateField):
 def renew(form: forms.BaseForm, values: dict[str, Any]) -> None:
     """Put fresh values into a form's hidden fields after a refusal; what was typed stays."""
     data = form.data.copy()  # type: ignore[attr-defined]
-    data.update({name: str(value) for name, value in values.items()})
+    data.update({form.add_prefix(name): str(value) for name, value in values.items()})
     form.data = data
 
 

@@ -45,7 +45,7 @@ class MoveForm(forms.Form):
 
     def amount(self, quantity: Decimal) -> str:
         """Write a quantity with its unit."""
-        return f"{Decimal(quantity).normalize():f} {self.part.unit}"
+        return f"{Decimal(quantity).normalize():f} {self.part.unit_shown}".strip()
 
 
 class ReceiveForm(MoveForm):

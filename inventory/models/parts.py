@@ -88,6 +88,11 @@ class Part(models.Model):
         """Return the least amount in which the part is counted or measured."""
         return Decimal(1) if self.unit in WHOLE_UNITS else Decimal("0.001")
 
+    @property
+    def unit_shown(self) -> str:
+        """Return the unit as it stands after a number; pieces need no word."""
+        return "" if self.unit == "piece" else self.unit
+
     def expires_on_after(self, received_on: date) -> date | None:
         """Return the last day of use by the part's shelf life, or None where it keeps."""
         return received_on + timedelta(days=self.shelf_life_days) if self.shelf_life_days else None

@@ -19,7 +19,7 @@ from inventory.models import PurchaseOrder
 from inventory.querysets import PurchaseOrderQuerySet
 from inventory.shelf import Claim, gather_shelves
 from inventory.views.asking import today_of, user_of
-from inventory.words import order_tag, waiting_words
+from inventory.words import history_words, order_tag, waiting_words
 from plant.access import needs
 from plant.models import Change
 
@@ -174,8 +174,7 @@ def _page(request: HttpRequest, found: PurchaseOrder, bound: Form | None = None)
         "lines": [(line, quantities[f"line_{line.pk}"]) for line in found.lines.all()]
         if found.state == found.State.DRAWN_UP
         else [(line, None) for line in found.lines.all()],
-        "history": Change.objects.about(found),
-        "bound": bound,
+        "history": [(change, history_words(change)) for change in Change.objects.about(found)],
         "place": "storeroom",
         **forms,
     }

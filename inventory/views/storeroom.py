@@ -41,6 +41,11 @@ class Row:
     reason: str
     waiting: str
 
+    @property
+    def is_calm(self) -> bool:
+        """Say whether nothing is to do: then the reason is there for those who ask."""
+        return not self.waiting and all(tag.look == "sound" for tag in self.tags)
+
 
 @needs("see storeroom")
 def storeroom(request: HttpRequest) -> HttpResponse:
