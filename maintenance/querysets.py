@@ -1,6 +1,6 @@
 """What many rows of upkeep can answer."""
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from django.apps import apps
 from django.db import models
@@ -99,16 +99,16 @@ class CheckItemQuerySet(models.QuerySet["CheckItem"]):
 
     def needed(self) -> "CheckItemQuerySet":
         """Without substitutes that were made for a point which could be seen after all."""
-        unseen = (
-            self.model._default_manager.all()
-            .with_latest()  # type: ignore[attr-defined]
-            .filter(check_up=OuterRef("check_up"), point__substitute=OuterRef("point"), latest_result="not_seen")
+        items: Any = self.model._default_manager.all()
+        unseen = items.with_latest().filter(
+            check_up=OuterRef("check_up"), point__substitute=OuterRef("point"), latest_result="not_seen"
         )
         return self.filter(Q(is_substitute=False) | Exists(unseen))
 
     def without_finding(self) -> "CheckItemQuerySet":
         """Points that nobody has looked at yet."""
-        return self.needed().with_latest().filter(latest_result__isnull=True)
+        looked_at = apps.get_model("maintenance", "Finding").objects.filter(item=OuterRef("pk"))
+        return self.needed().filter(~Exists(looked_at))
 
     def progress(self) -> dict[int, dict[str, tuple[int, int]]]:
         """Return check id -> state in which points can be seen -> (seen, all)."""

@@ -1,4 +1,4 @@
-"""Function checks: started, looked at over several sittings by several people, complete when every point has a finding."""
+"""Function checks: looked at over several sittings by several people, complete when every point has a finding."""
 
 from dataclasses import dataclass
 from uuid import UUID
@@ -100,8 +100,8 @@ def end_sitting(sitting: Sitting, *, by: User) -> Sitting:
 def record_finding(item: CheckItem, sitting: Sitting, answer: Answer, *, by: User, key: UUID) -> Finding:
     """Enter what was found at a point; a later entry corrects an earlier one.
 
-    A defect goes on record at once, and closes the chamber where the point says so. The defect of an earlier finding stays
-    on record: it ends by work that is signed off, or struck with a reason.
+    A defect goes on record at once, and closes the chamber where the point says so. The defect of an earlier finding
+    stays on record: it ends by work that is signed off, or struck with a reason.
     """
     require(by, "do rounds")
     known = Finding.objects.filter(key=key).first()

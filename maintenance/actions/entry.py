@@ -1,7 +1,7 @@
 """Who may go into a chamber: opened for entry by name, and closed again when everybody is out.
 
-Switched off is not the same as safe. Nobody enters while a defect blocks entry; otherwise a permit says that the chamber
-is open, cooled and locked out, that the escape door was tried from inside, and who stands outside.
+Switched off is not the same as safe. Nobody enters while a defect blocks entry; otherwise a permit says that the
+chamber is open, cooled and locked out, that the escape door was tried from inside, and who stands outside.
 """
 
 from dataclasses import dataclass
@@ -21,6 +21,10 @@ from plant.models import Change, Kiln, Person, Qualification, Skill, User
 # A job in these states of the kiln takes people into the chamber or in front of its machinery.
 INSIDE_STATES = (NeedsState.EMPTY, NeedsState.STILL)
 LOCK_OUT_SKILL = "lock-out"
+
+
+class NotSafe(ValidationError):  # noqa: N818 (a refusal at the door, not a fault)
+    """What is not so yet at the door of a chamber."""
 
 
 @dataclass(frozen=True)
@@ -84,7 +88,7 @@ def open_permit(
         )
     missing = _what_is_not_so(kiln, answers)
     if missing:
-        raise ValidationError(missing, code="not_safe")
+        raise NotSafe(missing)
     permit = EntryPermit.objects.create(
         key=key,
         kiln=kiln,
@@ -129,7 +133,7 @@ def _what_is_not_so(kiln: Kiln, answers: EntryAnswers) -> list[str]:
 
 
 def lock_out_fault(person: Person, kiln: Kiln) -> list[str]:
-    """Say what stands against a person's locking out today: locks are applied by authorised people (29 CFR 1910.147)."""
+    """Say what stands against a person's locking out today: authorised people apply the locks (29 CFR 1910.147)."""
     if not Skill.objects.filter(code=LOCK_OUT_SKILL).exists():
         return []
     held = Qualification.objects.filter(person=person, skill__code=LOCK_OUT_SKILL).first()

@@ -36,7 +36,7 @@ class ProofAnswers:
 
 
 def next_proof_on(work_order: WorkOrder, tested_on: date) -> date | None:
-    """Return the day after a passed test on which the next falls due, by the standing task or the sheet's own interval."""
+    """Return the day on which the next test falls due, by the standing task or the sheet's own interval."""
     rule = _rule_of(work_order, tested_on)
     return rule.next_after(tested_on) if rule else None
 
@@ -60,7 +60,7 @@ def _rule_of(work_order: WorkOrder, tested_on: date) -> CalendarRule | None:
 
 
 def record_proof_test(work_order: WorkOrder, answers: ProofAnswers, *, by: User | None) -> ProofTest:
-    """Enter the outcome; a failed test closes the chamber where the component is a way out, and raises the work at once.
+    """Enter the outcome; a failed test raises work at once and closes the chamber where the component is a way out.
 
     Runs inside the transaction that finishes the work order.
     """

@@ -122,7 +122,7 @@ def check_team(order: WorkOrder, team: Collection[Person]) -> None:
                 % {"persons": needed.persons, "skill": needed.skill, "why": _why_not(members, needed.skill_id, day)}
             )
     if faults:
-        raise ValidationError(faults, code="team")
+        raise ValidationError(faults)
 
 
 def _holds(person: Person, skill_id: int, day: date) -> bool:
@@ -168,7 +168,7 @@ def _check_entry(order: WorkOrder, locked_out_outside_by: Person | None) -> dict
         )
     faults = lock_out_fault(locked_out_outside_by, order.kiln)
     if faults:
-        raise ValidationError(faults, code="team")
+        raise ValidationError(faults)
     return {"from_outside": True, "locked_out_by": locked_out_outside_by.name}
 
 
@@ -237,7 +237,8 @@ def _count_on(order: WorkOrder, by: User) -> None:
 def sign_off(work_order: WorkOrder, *, by: User, version: int, is_proved: bool = False, note: str = "") -> WorkOrder:
     """Accept finished work; what it mended is off the list.
 
-    A defect that blocked entry needs the word that the mended thing was tried (``is_proved``): signing off lets people in.
+    A defect that blocked entry needs the word that the mended thing was tried (``is_proved``): signing off lets people
+    in again.
     """
     require(by, "sign off work")
     order = lock(work_order)
@@ -247,9 +248,7 @@ def sign_off(work_order: WorkOrder, *, by: User, version: int, is_proved: bool =
     blocked = bool(order.defect and order.defect.blocks_entry and order.defect.cured_at is None)
     if blocked and not is_proved:
         raise ValidationError(
-            _(
-                "Signing this off lets people into %(kiln)s again. Confirm that the door opened from inside when it was tried."
-            )
+            _("Signing this off lets people into %(kiln)s again. Confirm that what was mended was tried.")
             % {"kiln": order.kiln}
         )
     order.signed_off_at = clock.now()

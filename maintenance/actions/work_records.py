@@ -13,7 +13,7 @@ from inventory.actions import MoveRefused, issue, reserve
 from inventory.models import Part, Reservation, StockMove
 from maintenance.actions.defects import record_defect
 from maintenance.actions.work_orders import latest_records, lock
-from maintenance.models import Labour, StepRecord, WorkOrder, WorkPart, WorkStep
+from maintenance.models import CheckPoint, Labour, StepRecord, WorkOrder, WorkPart, WorkStep
 from plant import clock
 from plant.access import require
 from plant.models import Change, Downtime, Person, User
@@ -65,7 +65,10 @@ def record_step(
     note: str = "",
     makes_defect: bool = False,
 ) -> StepRecord:
-    """Enter a step; a later entry corrects an earlier one. A reading outside its limits is kept, but must be answered."""
+    """Enter a step; a later entry corrects an earlier one.
+
+    A reading outside its limits is kept, but must be answered by a note or a defect.
+    """
     require(by, "do work")
     order = lock(step.work_order)
     step = WorkStep.objects.get(pk=step.pk)
@@ -123,7 +126,8 @@ def _reading_to_defect(order: WorkOrder, step: WorkStep, record: StepRecord, by:
         "limits": say_limits(step),
     }
     # What keeps a way out shut closes the chamber at once, whoever finds it.
-    blocks = bool(order.component) and order.component.kind.check_points.filter(blocks_entry=True).exists()
+    kind_id = order.component.kind_id if order.component else None
+    blocks = CheckPoint.objects.filter(kind=kind_id, blocks_entry=True).exists()
     defect = record_defect(
         kiln=order.kiln,
         component=order.component,

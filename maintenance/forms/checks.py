@@ -27,7 +27,11 @@ class FindingForm(forms.Form):
     key = KeyField()
     result = forms.ChoiceField(choices=Finding.Result.choices)
     failure_mode = forms.ModelChoiceField(
-        FailureMode.objects.none(), label=_("What is wrong?"), required=False, widget=forms.RadioSelect, empty_label=None
+        FailureMode.objects.none(),
+        label=_("What is wrong?"),
+        required=False,
+        widget=forms.RadioSelect,
+        empty_label=None,
     )
     likelihood = forms.ChoiceField(
         label=_("How urgent"), choices=Defect.Likelihood.choices, initial=Defect.Likelihood.SOON, required=False

@@ -17,7 +17,7 @@ class MeasureField(forms.DecimalField):
         kwargs.setdefault("widget", forms.TextInput(attrs={"inputmode": "decimal", "autocomplete": "off"}))
         super().__init__(**kwargs)
 
-    def to_python(self, value: Any) -> Decimal | None:
+    def to_python(self, value: Any) -> Decimal | None:  # type: ignore[override]
         """Accept a decimal comma."""
         return super().to_python(value.replace(",", ".") if isinstance(value, str) else value)
 

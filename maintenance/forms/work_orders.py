@@ -49,7 +49,7 @@ class StepForm(forms.Form):
     note = forms.CharField(label=_("Note"), max_length=200, required=False)
 
     def __init__(self, *args: Any, step: WorkStep, **kwargs: Any) -> None:
-        super().__init__(*args, auto_id=f"step-{step.no}-%s", **kwargs)
+        super().__init__(*args, **{"auto_id": f"step-{step.no}-%s", **kwargs})
         if step.reading_name:
             self.fields["reading"].label = step.reading_name
         else:
@@ -66,7 +66,7 @@ class LabourForm(forms.Form):
     )
 
     def __init__(self, *args: Any, person: Person | None, **kwargs: Any) -> None:
-        super().__init__(*args, auto_id="time-%s", **kwargs)
+        super().__init__(*args, **{"auto_id": "time-%s", **kwargs})
         self.fields["person"].queryset = Person.objects.working_here()  # type: ignore[attr-defined]
         self.fields["person"].initial = person
 
@@ -79,7 +79,7 @@ class PartForm(forms.Form):
     quantity = MeasureField(label=_("How many"), min_value=Decimal("0.001"))
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
-        super().__init__(*args, auto_id="part-%s", **kwargs)
+        super().__init__(*args, **{"auto_id": "part-%s", **kwargs})
 
 
 class FinishForm(forms.Form):
@@ -109,7 +109,9 @@ class ProofForm(FinishForm):
     next_due_on = DayField(
         label=_("Next test due"), required=False, help_text=_("After a failed test it is due at once.")
     )
-    proof_note = forms.CharField(label=_("What failed, or a note"), widget=forms.Textarea(attrs={"rows": 2}), required=False)
+    proof_note = forms.CharField(
+        label=_("What failed, or a note"), widget=forms.Textarea(attrs={"rows": 2}), required=False
+    )
     field_order = ["outcome", "component", "seal_no", "tested_by", "next_due_on", "proof_note", "result"]
 
     def __init__(self, *args: Any, order: WorkOrder, person: Person | None, **kwargs: Any) -> None:
@@ -158,7 +160,7 @@ class SignOffForm(forms.Form):
     note = forms.CharField(label=_("Note"), required=False)
 
     def __init__(self, *args: Any, order: WorkOrder, **kwargs: Any) -> None:
-        super().__init__(*args, auto_id="sign-off-%s", **kwargs)
+        super().__init__(*args, **{"auto_id": "sign-off-%s", **kwargs})
         self.fields["version"].initial = order.version
         if not (order.defect and order.defect.blocks_entry and order.defect.cured_at is None):
             del self.fields["is_proved"]
@@ -196,7 +198,7 @@ class StopEndedForm(forms.Form):
     end_at = MomentField(label=_("Ended"), required=False, help_text=_("Empty: now."))
 
     def __init__(self, *args: Any, order: WorkOrder, **kwargs: Any) -> None:
-        super().__init__(*args, auto_id="ended-%s", **kwargs)
+        super().__init__(*args, **{"auto_id": "ended-%s", **kwargs})
         self.fields["downtime"].queryset = Downtime.objects.still_open().filter(kiln=order.kiln_id)  # type: ignore[attr-defined]
 
 
@@ -204,7 +206,9 @@ class AskForm(forms.Form):
     """Ask for work on a kiln."""
 
     title = forms.CharField(label=_("What is to be done"), max_length=160)
-    component = forms.ModelChoiceField(Component.objects.none(), label=_("Where"), required=False, empty_label=_("the kiln"))
+    component = forms.ModelChoiceField(
+        Component.objects.none(), label=_("Where"), required=False, empty_label=_("the kiln")
+    )
     sheet = forms.ModelChoiceField(
         TaskSheet.objects.none(),
         label=_("Task sheet"),

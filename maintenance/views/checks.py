@@ -15,7 +15,7 @@ from django.views.decorators.http import require_POST
 
 from maintenance.actions import checks as act
 from maintenance.actions.check_points import substitutes_of
-from maintenance.actions.entry import blocking_defects, open_permit, open_permit_of
+from maintenance.actions.entry import NotSafe, blocking_defects, open_permit, open_permit_of
 from maintenance.calculations.sensor_sides import Quantity, Sensor, Side, missing_sensors
 from maintenance.forms.checks import FindingForm, ReasonForm, SittingForm
 from maintenance.forms.entry import PermitForm
@@ -150,7 +150,7 @@ def sit(request: HttpRequest, number: str) -> HttpResponse:
                     open_permit(one.kiln, permit_form.answers(), by=user, key=key)
                 act.start_sitting(one, state, by=user, is_cautions_read=form.cleaned_data["is_cautions_read"])
         except ValidationError as refusal:
-            put_refusal(permit_form if permit_form and refusal.code == "not_safe" else form, refusal)
+            put_refusal(permit_form if permit_form and isinstance(refusal, NotSafe) else form, refusal)
         else:
             return redirect("maintenance:check", number=number)
     context = {
@@ -211,9 +211,7 @@ def _take(request: HttpRequest, this: CheckItem, sitting: Sitting | None, form: 
     return None
 
 
-def _item_context(
-    one: FunctionCheck, this: CheckItem, sitting: Sitting | None, form: FindingForm
-) -> dict[str, Any]:
+def _item_context(one: FunctionCheck, this: CheckItem, sitting: Sitting | None, form: FindingForm) -> dict[str, Any]:
     fitting = [other for other in _items(one) if sitting is None or _fits(other, sitting)]
     ids = [other.pk for other in fitting]
     at = ids.index(this.pk) if this.pk in ids else None

@@ -32,7 +32,9 @@ def defects(request: HttpRequest) -> HttpResponse:
         found = found.not_cured()
     live = WorkOrder.objects.exclude(state=WorkOrder.State.WITHDRAWN)
     found = found.prefetch_related(Prefetch("work_orders", queryset=live, to_attr="live_orders"))
-    page = Paginator(found.order_by("-blocks_entry", "-is_safety", "-found_at", "-id"), 50).get_page(request.GET.get("page"))
+    page = Paginator(found.order_by("-blocks_entry", "-is_safety", "-found_at", "-id"), 50).get_page(
+        request.GET.get("page")
+    )
     context = {
         "place": "rounds",
         "page": page,
@@ -49,7 +51,9 @@ def _lead(kiln: Kiln | None) -> str:
     found = Defect.objects.not_cured().filter(**({"kiln": kiln} if kiln else {}))
     barred = sorted(set(found.filter(blocks_entry=True).values_list("kiln__tag", flat=True)))
     if barred:
-        return _("Nobody may enter %(kilns)s until the defect that blocks entry is mended.") % {"kilns": ", ".join(barred)}
+        return _("Nobody may enter %(kilns)s until the defect that blocks entry is mended.") % {
+            "kilns": ", ".join(barred)
+        }
     all_ = found.count()
     if not all_:
         return _("No defect is on record.")

@@ -46,7 +46,10 @@ def _lead(person: Person | None, under_way: list[WorkOrder], today: list[WorkOrd
     if person is None:
         return _("This sign-in belongs to nobody at the mill: a planner can link it to a person.")
     if under_way:
-        return _("%(number)s is under way; %(count)d more today.") % {"number": under_way[0].number, "count": len(today)}
+        return _("%(number)s is under way; %(count)d more today.") % {
+            "number": under_way[0].number,
+            "count": len(today),
+        }
     if today:
         return _("%(count)d jobs today, the first at %(kiln)s.") % {"count": len(today), "kiln": today[0].kiln}
     return _("Nothing is placed for you today.")

@@ -69,7 +69,10 @@ def _lead(lines: list[Line], bad: list[Line]) -> str:
         return _("Nothing that needs proof tests is on record.")
     if not bad:
         due = min(line.last.next_due_on for line in lines if line.last)
-        return _("All %(all)d have passed; the next test is due on %(day)s.") % {"all": len(lines), "day": due.isoformat()}
+        return _("All %(all)d have passed; the next test is due on %(day)s.") % {
+            "all": len(lines),
+            "day": due.isoformat(),
+        }
     return _("%(bad)d of %(all)d cannot be relied on: never tested, failed or overdue.") % {
         "bad": len(bad),
         "all": len(lines),

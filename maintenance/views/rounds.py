@@ -52,18 +52,20 @@ def rounds(request: HttpRequest) -> HttpResponse:
     checks = list(FunctionCheck.objects.under_way().select_related("kiln", "started_by__person").order_by("started_at"))
     progress = CheckItem.objects.filter(check_up__in=checks).progress()
     kilns = list(
-        Kiln.objects.in_use()
-        .annotate(last_check_at=Max("checks__completed_at"))
-        .order_by("last_check_at", "tag")
+        Kiln.objects.in_use().annotate(last_check_at=Max("checks__completed_at")).order_by("last_check_at", "tag")
     )
     by_kiln = {check.kiln_id: check for check in checks}
-    open_defects = Defect.objects.not_cured().values("kiln").annotate(count=Count("pk"), barred=Count("pk", Q(blocks_entry=True)))
+    open_defects = (
+        Defect.objects.not_cured().values("kiln").annotate(count=Count("pk"), barred=Count("pk", Q(blocks_entry=True)))
+    )
     counted = {row["kiln"]: row for row in open_defects}
     context = {
         "place": "rounds",
         "checks": [(check, parts_of(progress.get(check.pk, {}))) for check in checks],
         "kilns": [(kiln, by_kiln.get(kiln.pk), counted.get(kiln.pk)) for kiln in sorted(kilns, key=_oldest_first)],
-        "done": FunctionCheck.objects.filter(completed_at__isnull=False).select_related("kiln").order_by("-completed_at")[:10],
+        "done": FunctionCheck.objects.filter(completed_at__isnull=False)
+        .select_related("kiln")
+        .order_by("-completed_at")[:10],
         "lead": _lead(checks, kilns),
         "now": clock.now(),
     }

@@ -16,7 +16,7 @@ from django.views.decorators.http import require_POST
 
 from maintenance.actions import work_orders as act
 from maintenance.actions import work_records as enter
-from maintenance.actions.entry import blocking_defects, open_permit, open_permit_of, takes_people_inside
+from maintenance.actions.entry import NotSafe, blocking_defects, open_permit, open_permit_of, takes_people_inside
 from maintenance.forms.entry import PermitForm
 from maintenance.forms.work_orders import (
     FinishForm,
@@ -55,7 +55,15 @@ class StepLine:
 
 
 def _order(number: str) -> WorkOrder:
-    related = ("kiln__mill", "component__kind", "sheet", "standing_task", "defect", "placement__after_charge", "placement__during_charge")
+    related = (
+        "kiln__mill",
+        "component__kind",
+        "sheet",
+        "standing_task",
+        "defect",
+        "placement__after_charge",
+        "placement__during_charge",
+    )
     more = ("caused_downtime", "cured_downtime", "signed_off_by__person")
     return get_object_or_404(WorkOrder.objects.select_related(*related, *more), number=number)
 
@@ -189,7 +197,7 @@ def start(request: HttpRequest, number: str) -> HttpResponse:
                     locked_out_outside_by=said.get("locked_out_outside_by"),
                 )
         except ValidationError as refusal:
-            put_refusal(permit_form if permit_form and refusal.code == "not_safe" else form, refusal)
+            put_refusal(permit_form if permit_form and isinstance(refusal, NotSafe) else form, refusal)
         else:
             messages.success(request, _("%(number)s is under way.") % {"number": number})
             return redirect(order)

@@ -32,8 +32,9 @@ def work_orders(request: HttpRequest) -> HttpResponse:
     said = request.GET.copy()
     said.setdefault("state", TO_DO)
     chosen = WorkOrderFilter(said, queryset=WorkOrder.objects.all())
-    found = chosen.qs.distinct()
-    is_ranked = said["state"] not in ("done", "signed_off", "withdrawn", "all")
+    # A value that cannot be meant narrows nothing: the form beside it says so.
+    found = chosen.qs.distinct() if chosen.is_valid() else WorkOrder.objects.unfinished()
+    is_ranked = not chosen.is_valid() or said["state"] not in ("done", "signed_off", "withdrawn", "all")
     order = _ranked(found) if is_ranked else list(found.order_by("-raised_at", "-id").values_list("pk", flat=True))
     page = Paginator(order, A_PAGE).get_page(request.GET.get("page"))
     rows = _rows(list(page.object_list))
@@ -85,7 +86,11 @@ def _lead() -> str:
             "late": late,
             "all": all_,
         }
-    return _("%(all)d jobs are still to be done, none of them late.") % {"all": all_} if all_ else _("Nothing is to be done.")
+    return (
+        _("%(all)d jobs are still to be done, none of them late.") % {"all": all_}
+        if all_
+        else _("Nothing is to be done.")
+    )
 
 
 @needs("raise work")

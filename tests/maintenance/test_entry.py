@@ -56,9 +56,7 @@ def test_only_an_authorised_person_locks_out() -> None:
     user = a_user("technician")
     with pytest.raises(ValidationError, match="not on record as authorised"):
         open_permit(KilnFactory(), answers(locked_out_by=a_person("ilse")), by=user, key=uuid4())
-    lapsed = QualificationFactory(
-        person=a_person("ilse"), skill__code="lock-out", valid_until=date(2020, 1, 31)
-    ).person
+    lapsed = QualificationFactory(person=a_person("ilse"), skill__code="lock-out", valid_until=date(2020, 1, 31)).person
     with pytest.raises(ValidationError, match="ran out on 2020-01-31"):
         open_permit(KilnFactory(), answers(locked_out_by=lapsed), by=user, key=uuid4())
 

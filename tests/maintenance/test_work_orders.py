@@ -230,7 +230,13 @@ def test_a_step_that_asks_for_a_reading_gets_one() -> None:
 
 @pytest.mark.parametrize(
     ("low", "high", "reading", "inside"),
-    [(5, 15, "5", True), (5, 15, "15", True), (5, 15, "4.999", False), (None, 100, "100.001", False), (0, None, "7", True)],
+    [
+        (5, 15, "5", True),
+        (5, 15, "15", True),
+        (5, 15, "4.999", False),
+        (None, 100, "100.001", False),
+        (0, None, "7", True),
+    ],
 )
 def test_the_limits_themselves_are_inside(low: int | None, high: int | None, reading: str, inside: bool) -> None:
     step = WorkStepFactory.build(work_order=None, low=low, high=high)
