@@ -1,8 +1,10 @@
 """A kiln's particulars."""
 
+from decimal import Decimal
 from typing import TYPE_CHECKING, Any
 
 from django import forms
+from django.core.validators import MinValueValidator
 
 from plant.models import Kiln
 from plant.particulars import digest
@@ -38,4 +40,5 @@ class KilnForm(_KilnForm):
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
+        self.fields["usable_m3"].validators.append(MinValueValidator(Decimal("0.001")))
         self.fields["seen"].initial = digest(self.instance, self._meta.fields or ())

@@ -1,0 +1,68 @@
+"""The mill's settings."""
+
+import re
+from typing import TYPE_CHECKING, Any
+
+from django import forms
+from django.core.exceptions import ValidationError
+from django.core.validators import MaxValueValidator, MinValueValidator
+from django.utils.translation import gettext as _now
+from django.utils.translation import gettext_lazy as _
+
+from plant.models import Mill
+from plant.particulars import digest
+
+if TYPE_CHECKING:
+    _MillForm = forms.ModelForm[Mill]
+else:
+    _MillForm = forms.ModelForm
+
+
+LEAST = {"horizon_days": 1, "drying_margin_per_m3": 0, "labour_rate_per_h": 0, "weekly_crew_h": 0}
+
+
+class MillForm(_MillForm):
+    """What a mill sets for itself."""
+
+    seen = forms.CharField(widget=forms.HiddenInput, required=False)
+
+    class Meta:
+        model = Mill
+        fields = [
+            "name",
+            "time_zone",
+            "currency",
+            "temperature_unit",
+            "volume_unit",
+            "horizon_days",
+            "planned_notice_days",
+            "entry_limit_c",
+            "drying_margin_per_m3",
+            "labour_rate_per_h",
+            "weekly_crew_h",
+        ]
+        labels = {"temperature_unit": _("Temperatures in"), "volume_unit": _("Volumes in")}
+        help_texts = {
+            "time_zone": _("An IANA name such as Europe/Stockholm: every page shows this clock."),
+            "currency": _("Three letters, such as EUR."),
+        }
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["seen"].initial = digest(self.instance, self._meta.fields or ())
+        for name, least in LEAST.items():
+            self.fields[name].validators.append(MinValueValidator(least))
+        self.fields["horizon_days"].validators.append(MaxValueValidator(730))
+        self.fields["entry_limit_c"] = forms.IntegerField(
+            label=_("Entry limit in °C"),
+            min_value=10,
+            max_value=60,
+            help_text=_("Nobody enters a chamber that is warmer. The mill's own limit; local rules come first."),
+        )
+
+    def clean_currency(self) -> str:
+        """Take three letters, whatever their case."""
+        currency = str(self.cleaned_data["currency"]).upper()
+        if not re.fullmatch(r"[A-Z]{3}", currency):
+            raise ValidationError(_now("%s is not a currency of three letters, such as EUR or SEK.") % currency)
+        return currency
