@@ -11,6 +11,7 @@ from plant.availability_words import (
     kiln_figures,
     remarks,
     sentence,
+    strip_title,
     total_figures,
 )
 from plant.charts import axis_ticks, bridge_bars, strip_rows
@@ -51,7 +52,7 @@ class AvailabilityPaper(Paper):
             (row, figures.availability, _("MTBF %(mtbf)s") % {"mtbf": figures.mtbf})
             for row, figures in zip(strip_rows(self.report), written, strict=True)
         ]
-        return [*section(_("The period, kiln by kiln")), Strip(rows, axis_ticks(self.report))]
+        return [*section(strip_title(self.report.period)), Strip(rows, axis_ticks(self.report))]
 
     def bridge(self) -> list[Flowable]:
         """Where the drying went."""

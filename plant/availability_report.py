@@ -6,7 +6,7 @@ CSV files all show one ``AvailabilityReport``.
 
 from collections import Counter, defaultdict
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import astuple, dataclass
 from datetime import datetime
 from decimal import Decimal
 from enum import StrEnum
@@ -78,6 +78,10 @@ class Hours:
             totals.append(_tenths(Fraction(running_s, 3600)))
         able, slowed, planned, stopped, no_timber = (above - below for below, above in pairwise(totals))
         return cls(able, slowed, planned, stopped, no_timber, _tenths(equivalent_hours(split.slowed_ms)))
+
+    def __add__(self, other: "Hours") -> "Hours":
+        """Add up as written, so that a column adds up as a row does."""
+        return Hours(*(mine + theirs for mine, theirs in zip(astuple(self), astuple(other), strict=True)))
 
     @property
     def required(self) -> Decimal:
@@ -196,7 +200,7 @@ def draw_report(mill: Mill, period: ReportPeriod, now: datetime) -> Availability
         kilns=tuple(kiln.report for kiln in drawn),
         records={line.key: line for kiln in drawn for line in kiln.lines},
         total=total,
-        hours=Hours.of(total),
+        hours=sum((kiln.report.hours for kiln in drawn), Hours.of(EMPTY_ACCOUNT)),
         availability=fleet_availability(weighted, TimeBase.REQUIRED, is_equivalent=False),
         equivalent_availability=fleet_availability(weighted, TimeBase.REQUIRED),
         failure_figures=failure_figures(total.operating_s, [f for kiln in drawn for f in kiln.failures]),

@@ -13,6 +13,7 @@ from django.utils.translation import ngettext
 from plant.availability_report import AvailabilityReport, Cause, CauseBy, KilnReport
 from plant.calculations.availability import FailureFigures
 from plant.models import Mill
+from plant.report_period import ReportPeriod
 from plant.templatetags.kilnward import DASH, fixed, percent
 from plant.templatetags.units import volume_in
 
@@ -42,6 +43,12 @@ def sentence(report: AvailabilityReport) -> str:
         return said + " " + _("No charge says how long drying takes, so what was lost cannot be given as a volume.")
     lost = volume_in(report.bridge.lost_to_downtime_m3, report.mill)
     return said + " " + _("%(volume)s were not dried for maintenance reasons.") % {"volume": lost}
+
+
+def strip_title(period: ReportPeriod) -> str:
+    """Head the picture of the time."""
+    is_year = (period.last_on - period.first_on).days in (364, 365)
+    return _("A year, kiln by kiln") if is_year else _("The period, kiln by kiln")
 
 
 def remarks(report: AvailabilityReport) -> list[str]:

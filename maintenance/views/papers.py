@@ -22,7 +22,7 @@ def work_order_pdf(request: HttpRequest, number: str) -> HttpResponse:
 
     try:
         paper = WorkOrderPaper.of(number, Mill.objects.current())
-    except WorkOrder.DoesNotExist:
+    except (Mill.DoesNotExist, WorkOrder.DoesNotExist):
         raise Http404(_("There is no work order %(number)s.") % {"number": number}) from None
     return _pdf(paper.to_bytes(), number)
 
@@ -34,6 +34,6 @@ def check_pdf(request: HttpRequest, number: str) -> HttpResponse:
 
     try:
         paper = RoundSheet.of(number, Mill.objects.current())
-    except FunctionCheck.DoesNotExist:
+    except (Mill.DoesNotExist, FunctionCheck.DoesNotExist):
         raise Http404(_("There is no function check %(number)s.") % {"number": number}) from None
     return _pdf(paper.to_bytes(), number)

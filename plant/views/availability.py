@@ -20,6 +20,7 @@ from plant.availability_words import (
     kiln_figures,
     remarks,
     sentence,
+    strip_title,
     total_figures,
 )
 from plant.charts import BEING_WORDS, axis_ticks, bridge_bars, strip_rows
@@ -66,6 +67,7 @@ def availability(request: HttpRequest) -> HttpResponse:
         "sentence": sentence(report),
         "remarks": remarks(report),
         "beings": [(being.value, word) for being, word in BEING_WORDS.items()],
+        "strip_title": strip_title(report.period),
         "ticks": axis_ticks(report),
         "rows": list(zip(strip_rows(report), kiln_figures(report), strict=True)),
         "total": total_figures(report),

@@ -184,6 +184,19 @@ def test_the_number_of_queries_is_the_same_with_10_and_10_000_records(mill: Mill
     assert counts == [6, 6]
 
 
+@pytest.mark.django_db
+def test_written_hours_add_up_along_rows_and_down_columns(mill: Mill) -> None:
+    for number in range(7):
+        kiln = KilnFactory(tag=f"K{number}")
+        at = MARCH.start_at + timedelta(minutes=37 * number + 1)
+        DowntimeFactory(kiln=kiln, start_at=at, end_at=at + timedelta(minutes=53))
+        DowntimeFactory(kiln=kiln, kind="planned", start_at=at + 9 * H, end_at=at + 9 * H + timedelta(minutes=11))
+    report = march(mill, MARCH.start_at + timedelta(hours=200, minutes=1, seconds=49))
+    for name in ("able", "slowed", "planned", "stopped", "no_timber", "total"):
+        assert sum(getattr(kiln.hours, name) for kiln in report.kilns) == getattr(report.hours, name)
+    assert [kiln.hours.total for kiln in report.kilns] == [Decimal("200.0")] * 7
+
+
 def test_periods_are_whole_days_of_the_mill() -> None:
     assert (MARCH.end_at - MARCH.start_at) == 743 * H
     year = twelve_months(date(2026, 3, 4), ZONE)
