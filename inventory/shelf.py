@@ -64,6 +64,11 @@ class Shelf:
         """Return what the day's work advised; none for a part that is new today."""
         return getattr(self.part, "advice", None)
 
+    @property
+    def reorder_point(self) -> Decimal | None:
+        """Return where an order is due, as far as it was worked out."""
+        return self.advice.reorder_point if self.advice else None
+
     @cached_property
     def on_hand(self) -> Decimal:
         """All that lies on the shelf, expired or not."""
@@ -114,7 +119,7 @@ class Shelf:
     @cached_property
     def bar(self) -> Bar:
         """The picture of the shelf."""
-        reorder_at = self.advice.reorder_point if self.advice else None
+        reorder_at = self.reorder_point
         # The tick must stand inside the picture.
         whole = max(self.on_hand + self.on_order, (reorder_at or ZERO) * Decimal("1.1"), self.reserved, Decimal(1))
         reserved = min(self.reserved, self.on_hand)
