@@ -178,8 +178,8 @@ class StockMoveTable(Table):
 
     name = "stock_moves"
     meaning = (
-        "Past moves of the stock ledger. Known moves stay as they are; two rows alike in every cell are two moves. What "
-        "is taken for a work order is its planned need if it came from a standing task."
+        "Past moves of the stock ledger. Known moves stay as they are; two rows alike in every cell are two moves. "
+        "What is taken for a work order is its planned need if it came from a standing task."
     )
     model = StockMove
     key = ()
