@@ -4,6 +4,7 @@ from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
+from math import inf
 
 from django.db.models import Count, Q
 from django.utils import timezone
@@ -77,11 +78,10 @@ class Morning:
         return asked or min(self.cards, key=_opens_at, default=None)
 
 
-def _opens_at(card: Card) -> tuple[bool, datetime]:
+def _opens_at(card: Card) -> tuple[bool, float]:
+    """Order chambers with work in their opening first, then by when they open."""
     opening = card.now.opening
-    return opening is None, opening.start_at if opening else datetime.max.replace(
-        tzinfo=timezone.get_current_timezone()
-    )
+    return not card.jobs, opening.start_at.timestamp() if opening else inf
 
 
 def morning(mill: Mill, now: datetime) -> Morning:

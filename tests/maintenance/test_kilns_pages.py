@@ -182,12 +182,15 @@ def test_the_sentence_counts_openings_jobs_and_parts_that_are_missing(oda: Clien
     assert late.is_safety
 
 
-def test_the_chosen_kiln_is_the_one_that_opens_next_unless_another_is_asked_for(oda: Client) -> None:
+def test_the_chosen_kiln_has_work_in_its_opening_or_opens_next_unless_another_is_asked_for(oda: Client) -> None:
     ChargeFactory(kiln=KilnFactory(tag="K1"), begin_at=NOW - hours(60), days=9, basis="running")
     ChargeFactory(kiln=KilnFactory(tag="K2"), begin_at=NOW - hours(60), days=4, basis="running")
     assert oda.get("/kilns/").context["chosen"].kiln.tag == "K2"
     assert oda.get("/kilns/?kiln=K1").context["chosen"].kiln.tag == "K1"
     assert oda.get("/kilns/?kiln=K99").context["chosen"].kiln.tag == "K2"
+    place(open_kiln("K3"))
+    open_kiln("K4")
+    assert oda.get("/kilns/").context["chosen"].kiln.tag == "K3"
 
 
 def test_the_opening_holds_its_jobs_with_place_reason_and_people(oda: Client) -> None:
