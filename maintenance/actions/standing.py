@@ -90,6 +90,9 @@ def last_done(task: StandingTask) -> Completion | None:
     """Return the last completion of a task, with what it had been due at where that is known."""
     if task.last_done_on is None:
         return None
+    if not counts_meters(task) and task.last_due_on is None and task.anchor_on > task.last_done_on:
+        # A first date that was set after the last work is the next date, whatever was done before.
+        return None
     return Completion(
         done_on=task.last_done_on,
         hours=_number(task.last_done_running_h),

@@ -27,7 +27,7 @@ def mill_of(request: HttpRequest) -> Mill:
     return getattr(request, "mill", None) or Mill.objects.current()
 
 
-def put_refusal(form: forms.Form, refusal: ValidationError) -> None:
+def put_refusal(form: forms.BaseForm, refusal: ValidationError) -> None:
     """Show on a form what an action refused, and keep what was typed."""
     for message in refusal.messages:
         form.add_error(None, message)

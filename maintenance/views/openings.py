@@ -147,7 +147,8 @@ def place_work(request: HttpRequest, number: str) -> HttpResponse:
     checked = warnings = None
     if request.method == "POST" and form.is_valid():
         start_at, people = form.cleaned_data["start_at"], form.cleaned_data["people"]
-        if "check" in request.POST:
+        # What htmx asks for is only looked at, never stored.
+        if "check" in request.POST or getattr(request, "htmx", False):
             wanted = desk.look(mine, start_at, people)
             faults, warnings, checked = list(wanted.faults), wanted.warnings, wanted.placement
         else:
