@@ -241,7 +241,7 @@ class _DrawnKiln:
         rates = _rates(read, [part.product for part in parts], usual_h)
         found = stretches(_stretch_rows(read.downtime), edges_s, span.end_s)
         failed = failures(_failure_records(read), span)
-        whole = sum(accounts, EMPTY_ACCOUNT)
+        whole = grid.of_kiln(read.kiln.pk)
         dried_m3 = sum(
             (c.volume_m3 for c in read.charges if c.is_done and begin_at < c.unloaded_at <= until_at), Decimal()
         )

@@ -6,19 +6,20 @@ pattern of its own beside its colour.
 
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import date, datetime, timedelta
 from decimal import Decimal
 
+from django.utils.dates import MONTHS_3
 from django.utils.formats import date_format
 from django.utils.functional import Promise
-from django.utils.timezone import localtime
+from django.utils.timezone import get_current_timezone
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy, ngettext
 
 from plant.availability_report import AvailabilityReport, KilnReport
 from plant.availability_rows import DowntimeLine
 from plant.calculations.drying_loss import Bridge
-from plant.calculations.periods import from_epoch_s, to_epoch_s
+from plant.calculations.periods import to_epoch_s
 from plant.calculations.stretches import Being, Stretch
 from plant.clock import start_of_day
 from plant.models import Mill
@@ -134,7 +135,9 @@ def _reason(line: DowntimeLine) -> str:
 
 
 def _short(epoch_s: int) -> str:
-    return date_format(localtime(from_epoch_s(epoch_s)), "j M H:i")
+    """Write an instant in the mill's time; by hand, for there may be thousands of pieces."""
+    local = datetime.fromtimestamp(epoch_s, get_current_timezone())
+    return f"{local.day} {MONTHS_3[local.month].capitalize()} {local:%H:%M}"
 
 
 def _sentence(kiln: KilnReport) -> str:
