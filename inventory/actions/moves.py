@@ -341,15 +341,25 @@ def _lot_for_receipt(part: Part, code: str, expires_on: date | None) -> Lot | No
     expires_on = expires_on or part.expires_on_after(today)
     lot, is_new = Lot.objects.get_or_create(
         part=part,
-        code=code or (f"{today.isoformat()}-{expires_on.isoformat()}" if expires_on else today.isoformat()),
+        code=code or _code_of_the_day(part, today, expires_on),
         defaults={"received_on": today, "expires_on": expires_on},
     )
-    if not is_new and code and lot.expires_on != expires_on:
+    if not is_new and lot.expires_on != expires_on:
         raise MoveRefused(
             _("Lot %(lot)s is known with the expiry date %(known)s: write that date, or another lot if it is one.")
             % {"lot": lot.code, "known": lot.expires_on.isoformat() if lot.expires_on else _("none")}
         )
     return lot
+
+
+def _code_of_the_day(part: Part, today: date, expires_on: date | None) -> str:
+    """Name a lot without a code by the day it came; one of that day with another expiry gets a number."""
+    named = Lot.objects.filter(part=part, code__startswith=today.isoformat())
+    same = named.filter(expires_on=expires_on).first()
+    if same:
+        return same.code
+    taken = named.count()
+    return f"{today.isoformat()}-{taken + 1}" if taken else today.isoformat()
 
 
 def _use_reservation(reservation: Reservation, part: Part, quantity: Decimal) -> None:

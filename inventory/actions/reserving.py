@@ -8,10 +8,11 @@ from django.db import transaction
 from django.utils.translation import gettext as _
 
 from inventory.actions.moves import MoveRefused
+from inventory.advice import refresh_advice
 from inventory.models import Part, Reservation
 from plant import clock
 from plant.access import require
-from plant.models import Change, User
+from plant.models import Change, Mill, User
 
 
 @transaction.atomic
@@ -56,6 +57,7 @@ def reserve(
         reservation.save(update_fields=changed)
     if is_new or changed:
         Change.record(part, "set aside", by=by, before=before, after=_figures(reservation))
+        _bring_advice_along(part, by)
     return reservation
 
 
@@ -68,6 +70,7 @@ def close_reservation(reservation: Reservation, by: User | None = None) -> bool:
         before = _figures(reservation)
         reservation.refresh_from_db()
         Change.record(reservation.part, "set free", by=by, before=before, after=_figures(reservation))
+        _bring_advice_along(reservation.part, by)
     return bool(won)
 
 
@@ -76,6 +79,12 @@ def release(source: str, by: User | None = None) -> int:
     """Give free all that is still set aside for a source; return how many reservations that closed."""
     still = Reservation.objects.still_wanted().filter(source=source).select_related("part")
     return sum(close_reservation(reservation, by) for reservation in still)
+
+
+def _bring_advice_along(part: Part, by: User | None) -> None:
+    # The program itself sets aside for many jobs at once, and looks at all parts when it has done so.
+    if by is not None:
+        refresh_advice(clock.today(Mill.objects.current().zone), [part])
 
 
 def _figures(reservation: Reservation) -> dict[str, str | bool]:

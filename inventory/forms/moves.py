@@ -6,6 +6,7 @@ from uuid import uuid4, uuid5
 
 from django import forms
 from django.db import transaction
+from django.db.models import Q, QuerySet
 from django.utils.translation import gettext as _now
 from django.utils.translation import gettext_lazy as _
 
@@ -230,7 +231,9 @@ class CountForm(MoveForm):
     def __init__(self, *args: Any, part: Part, **kwargs: Any) -> None:
         super().__init__(*args, part=part, **kwargs)
         self.places: dict[str, tuple[Bin, Lot | None]] = {}
-        for level in _places(part):
+        # An empty place of a lot that is still good may hold what the record has missed.
+        is_good = Q(lot__expires_on__gte=clock.today(Mill.objects.current().zone))
+        for level in _levels(part).filter(Q(on_hand__gt=0) | is_good):
             self._add_place(level.bin, level.lot, level.on_hand)
         if not part.shelf_life_days and _name(part.bin, None) not in self.places:
             self._add_place(part.bin, None, Decimal(0))
@@ -253,7 +256,10 @@ class CountForm(MoveForm):
         """Ask for at least one figure."""
         data: dict[str, Any] = super().clean() or {}
         if not self.errors and all(data.get(name) is None for name in self.places):
-            raise forms.ValidationError(_("Write what you counted in at least one place."), code="nothing_counted")
+            raise forms.ValidationError(
+                _("Write what you counted in at least one place. What no place stands for is booked in as a receipt."),
+                code="nothing_counted",
+            )
         return data
 
     def book(self, by: User) -> str:
@@ -294,5 +300,9 @@ def _name(bin_: Bin, lot: Lot | None) -> str:
     return f"bin{bin_.pk}_lot{lot.pk if lot else 0}"
 
 
-def _places(part: Part) -> Any:
-    return StockLevel.objects.filter(part=part, on_hand__gt=0).select_related("bin", "lot").order_by("bin__code", "pk")
+def _levels(part: Part) -> QuerySet[StockLevel]:
+    return StockLevel.objects.filter(part=part).select_related("bin", "lot").order_by("bin__code", "pk")
+
+
+def _places(part: Part) -> QuerySet[StockLevel]:
+    return _levels(part).filter(on_hand__gt=0)

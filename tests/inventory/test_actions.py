@@ -23,9 +23,9 @@ from inventory.actions import (
     scrap,
     transfer,
 )
-from inventory.models import Lot, Part, PurchaseOrder, Reservation, StockLevel, StockMove
+from inventory.models import Lot, Part, PurchaseOrder, ReorderAdvice, Reservation, StockLevel, StockMove
 from plant import clock
-from plant.models import Change, User
+from plant.models import Change, Mill, User
 from tests.factories import BinFactory, MillFactory, PartFactory, SupplierFactory, UserFactory
 
 pytestmark = pytest.mark.django_db
@@ -87,6 +87,23 @@ def test_a_part_that_keeps_for_a_time_always_gets_a_lot(keeper: User) -> None:
     move = receive(plates, Decimal(2), by=keeper, key=uuid4())
     assert move.lot is not None
     assert move.lot.expires_on == move.lot.received_on + timedelta(days=365)
+
+
+def test_lots_without_a_code_are_named_by_the_day_they_came(part: Part, keeper: User) -> None:
+    today = clock.now().date()
+    for days in (30, 30, 60):
+        receive(part, Decimal(1), by=keeper, key=uuid4(), expires_on=today + timedelta(days=days))
+    lots = Lot.objects.order_by("expires_on").values_list("code", "levels__on_hand")
+    day = clock.today(Mill.objects.current().zone).isoformat()
+    assert list(lots) == [(day, 2), (f"{day}-2", 1)]
+
+
+def test_setting_aside_by_a_person_brings_the_advice_along(part: Part, keeper: User) -> None:
+    receive(part, Decimal(3), by=keeper, key=uuid4())
+    reserve(part, Decimal(5), clock.now().date(), "WO-0007", by=keeper)
+    assert part.advice.order_quantity > 0
+    release("WO-0007", by=keeper)
+    assert ReorderAdvice.objects.get().order_quantity == 0
 
 
 def test_a_lot_has_one_expiry_date_and_expired_goods_stay_out(part: Part, keeper: User) -> None:
