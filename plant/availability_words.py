@@ -192,7 +192,7 @@ def _how_often(cause: Cause) -> str:
 
 
 def definitions() -> list[tuple[str, str, str]]:
-    """Say what the figures mean: term, meaning, and the term's place on the page of words."""
+    """Say what the figures mean: term, meaning, and the word under which the page of words explains it."""
     return [
         (
             _("Availability in the period"),

@@ -7,7 +7,6 @@ from urllib.parse import urlencode
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
-from django.utils.text import slugify
 from django.utils.translation import gettext as _
 
 from plant import clock
@@ -75,7 +74,7 @@ def availability(request: HttpRequest) -> HttpResponse:
         "causes": cause_rows(report, by, sort if sort in SORTS else "volume"),
         "cause_heads": _cause_heads(report.period, by, sort if sort in SORTS else "volume"),
         "cause_choices": _cause_choices(report.period, by, sort),
-        "definitions": [(term, meaning, slugify(word)) for term, meaning, word in definitions()],
+        "definitions": definitions(),
     }
     return render(request, "plant/availability.html", context)
 
