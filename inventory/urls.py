@@ -24,6 +24,7 @@ urlpatterns: list[URLPattern] = [
     path("storeroom/draw-up-orders/", orders.draw_up, name="draw-up"),
     path("storeroom/orders/", orders.orders, name="orders"),
     path("storeroom/orders/<slug:number>/", orders.order, name="order"),
+    path("storeroom/orders/<slug:number>/as-pdf/", orders.order_paper, name="order-pdf"),
     path("storeroom/orders/<slug:number>/quantities/", orders.change_quantities, name="order-quantities"),
     path("storeroom/orders/<slug:number>/send/", orders.send, name="order-send"),
     path("storeroom/orders/<slug:number>/promise/", orders.promise, name="order-promise"),

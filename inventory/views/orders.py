@@ -16,12 +16,13 @@ from inventory import actions
 from inventory.actions import OrderRefused
 from inventory.forms.orders import QuantitiesForm, SendForm, WithdrawForm
 from inventory.models import PurchaseOrder
+from inventory.order_pdf import OrderPaper
 from inventory.querysets import PurchaseOrderQuerySet
 from inventory.shelf import Claim, gather_shelves
 from inventory.views.asking import today_of, user_of
 from inventory.words import history_words, order_tag, waiting_words
 from plant.access import needs
-from plant.models import Change
+from plant.models import Change, Mill
 
 PER_PAGE = 50
 SHOWN = {
@@ -56,6 +57,16 @@ def orders(request: HttpRequest) -> HttpResponse:
 def order(request: HttpRequest, number: str) -> HttpResponse:
     """Show an order."""
     return _page(request, _order(number))
+
+
+@needs("see storeroom")
+def order_paper(request: HttpRequest, number: str) -> HttpResponse:
+    """Give an order as PDF, to be sent to its supplier."""
+    found, mill = _order(number), Mill.objects.current()
+    paper = OrderPaper(found, mill.name, mill.currency, found.sent_at or found.drawn_up_at)
+    answer = HttpResponse(paper.to_bytes(), content_type="application/pdf")
+    answer["Content-Disposition"] = f'inline; filename="{found.number}.pdf"'
+    return answer
 
 
 @needs("draw up orders")

@@ -1,5 +1,6 @@
 """Purchase orders: from the advice to the shelf."""
 
+import io
 from datetime import timedelta
 from decimal import Decimal
 from typing import Any
@@ -10,6 +11,7 @@ from django.core.exceptions import PermissionDenied
 from django.db import connection
 from django.test import Client
 from django.test.utils import CaptureQueriesContext
+from pypdf import PdfReader
 
 from inventory.actions import (
     OrderRefused,
@@ -247,6 +249,20 @@ def test_the_order_page_shows_its_history_in_words(client: Client) -> None:
     assert "drawn up → sent, promised for" in page
     assert "added: wick-300 10" in page
     assert "Withdraw" not in page
+
+
+def test_the_printed_order_says_what_how_many_and_for_when(client: Client) -> None:
+    line = order_part(kept_part(name="Wick <300> & trough"), Decimal(30), keeper())
+    signed_in(client, "auditor")
+    answer: Any = client.get(f"/storeroom/orders/{line.order.number}/as-pdf/")
+    assert answer["Content-Type"] == "application/pdf"
+    page = PdfReader(io.BytesIO(answer.content)).pages[0].extract_text()
+    for words in ("Order PO-0001", "To Alder Works", "Wick <300> & trough", "30 piece", "3.40", "102.00"):
+        assert words in page
+    assert "Please say on which day you can deliver." in page
+    send(line.order, keeper(), mill_today())
+    again: Any = client.get(f"/storeroom/orders/{line.order.number}/as-pdf/")
+    assert "Promised for" in PdfReader(io.BytesIO(again.content)).pages[0].extract_text()
 
 
 def test_the_list_of_orders_asks_the_same_number_of_queries_however_long(client: Client) -> None:
