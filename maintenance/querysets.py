@@ -4,7 +4,7 @@ from typing import TYPE_CHECKING, Any
 
 from django.apps import apps
 from django.db import models
-from django.db.models import Count, Exists, OuterRef, Prefetch, Q, Subquery
+from django.db.models import Case, Count, Exists, OuterRef, Prefetch, Q, Subquery, When
 
 if TYPE_CHECKING:
     from maintenance.models import (  # noqa: F401
@@ -78,13 +78,18 @@ class CautionQuerySet(models.QuerySet["Caution"]):
             codes |= {"lock-out", "warm-chamber"}
         if order.defect and order.defect.blocks_entry:
             codes.add("escape-fault")
-        return self.filter(Q(code__in=codes) | Q(task_sheets=order.sheet_id)).distinct()
+        return self.filter(Q(code__in=codes) | Q(task_sheets=order.sheet_id)).distinct().general_first()
 
     def for_sitting(self, check: "FunctionCheck", kiln_state: str) -> "CautionQuerySet":
         """The cautions of all points that are looked at in a state of the kiln."""
         points = check.items.filter(point__seen_in__in=[kiln_state, "either"]).values("point")
         codes = {"general"} | ({"lock-out", "warm-chamber"} if kiln_state == "open_empty" else set())
-        return self.filter(Q(code__in=codes) | Q(check_points__in=points)).distinct()
+        return self.filter(Q(code__in=codes) | Q(check_points__in=points)).distinct().general_first()
+
+    def general_first(self) -> "CautionQuerySet":
+        """In the order to read them: local rules, the lock-out, then the rest."""
+        rank = Case(When(code="general", then=0), When(code="lock-out", then=1), default=2)
+        return self.order_by(rank, "code")
 
 
 class CheckItemQuerySet(models.QuerySet["CheckItem"]):

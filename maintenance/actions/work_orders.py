@@ -2,6 +2,7 @@
 
 from collections.abc import Collection, Iterable
 from datetime import date
+from decimal import Decimal
 from typing import Any
 
 from django.core.exceptions import ValidationError
@@ -185,6 +186,11 @@ def steps_left(order: WorkOrder) -> list[WorkStep]:
     return [step for step in required if step.pk not in latest or not latest[step.pk].is_done]
 
 
+def is_outside_limits(step: WorkStep, reading: Decimal) -> bool:
+    """Say whether a reading lies below or above what its step allows."""
+    return (step.low is not None and reading < step.low) or (step.high is not None and reading > step.high)
+
+
 @transaction.atomic
 def finish(
     work_order: WorkOrder, *, by: User, version: int, result: str = "", proof: ProofAnswers | None = None
@@ -198,6 +204,8 @@ def finish(
     is_test = bool(order.sheet and order.sheet.is_proof_test)
     if is_test and proof is None:
         raise ValidationError(_("Enter the outcome of the proof test."))
+    if proof is not None and proof.outcome == ProofTest.Outcome.PASSED:
+        _refuse_pass_outside_limits(order)
     failed = proof is not None and proof.outcome == ProofTest.Outcome.FAILED
     left = steps_left(order)
     # A test that fails ends there: the steps after the failure cannot be done.
@@ -218,6 +226,17 @@ def finish(
         record_proof_test(order, proof, by=by)
     _count_on(order, by)
     return order
+
+
+def _refuse_pass_outside_limits(order: WorkOrder) -> None:
+    """Refuse to call a test passed whose own readings say otherwise: a note does not make a latch open."""
+    records = latest_records(order)
+    for step in order.steps.filter(pk__in=records):
+        reading = records[step.pk].reading
+        if reading is not None and is_outside_limits(step, reading):
+            raise ValidationError(
+                _("The reading of step %(no)d is outside its limits: the test has not passed.") % {"no": step.no}
+            )
 
 
 def _count_on(order: WorkOrder, by: User) -> None:

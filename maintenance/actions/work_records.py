@@ -12,7 +12,7 @@ from django.utils.translation import gettext as _
 from inventory.actions import MoveRefused, issue, reserve
 from inventory.models import Part, Reservation, StockMove
 from maintenance.actions.defects import record_defect
-from maintenance.actions.work_orders import latest_records, lock
+from maintenance.actions.work_orders import is_outside_limits, latest_records, lock
 from maintenance.models import CheckPoint, Labour, StepRecord, WorkOrder, WorkPart, WorkStep
 from plant import clock
 from plant.access import require
@@ -33,11 +33,6 @@ def _require_state(order: WorkOrder, *states: str) -> None:
             % {"number": order.number, "state": order.get_state_display()},
             code="state",
         )
-
-
-def is_outside_limits(step: WorkStep, reading: Decimal) -> bool:
-    """Say whether a reading lies below or above what its step allows."""
-    return (step.low is not None and reading < step.low) or (step.high is not None and reading > step.high)
 
 
 def say_limits(step: WorkStep) -> str:

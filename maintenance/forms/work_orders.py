@@ -52,6 +52,8 @@ class StepForm(forms.Form):
         super().__init__(*args, **{"auto_id": f"step-{step.no}-%s", **kwargs})
         if step.reading_name:
             self.fields["reading"].label = step.reading_name
+            # Not required by the form, so that a step can be called not done; but nobody should leave it out.
+            self.fields["reading"].is_asked = True  # type: ignore[attr-defined]
         else:
             del self.fields["reading"]
 

@@ -5,6 +5,7 @@ from datetime import date
 
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
+from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
@@ -71,7 +72,7 @@ def _lead(lines: list[Line], bad: list[Line]) -> str:
         due = min(line.last.next_due_on for line in lines if line.last)
         return _("All %(all)d have passed; the next test is due on %(day)s.") % {
             "all": len(lines),
-            "day": due.isoformat(),
+            "day": date_format(due),
         }
     return _("%(bad)d of %(all)d cannot be relied on: never tested, failed or overdue.") % {
         "bad": len(bad),

@@ -11,6 +11,8 @@ from django.core.exceptions import ValidationError
 from django.db import transaction
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
+from django.utils import timezone
+from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST
 
@@ -129,7 +131,7 @@ def _step_lines(order: WorkOrder, bound: dict[str, forms.Form], can_enter: bool)
     for step in order.steps.all():
         record = latest.get(step.pk)
         form = bound.get(f"step_{step.no}") or StepForm(step=step)
-        outside = bool(record and record.reading is not None and enter.is_outside_limits(step, record.reading))
+        outside = bool(record and record.reading is not None and act.is_outside_limits(step, record.reading))
         is_form = isinstance(form, StepForm)
         lines.append(StepLine(step, record, form if can_enter and is_form else None, enter.say_limits(step), outside))  # type: ignore[arg-type]
     return lines
@@ -148,6 +150,13 @@ def _lead(order: WorkOrder) -> str:
         return _("Under way; %(left)d steps left.") % {"left": left} if left else _("Under way; every step is done.")
     if order.no_place_why:
         return order.no_place_why
+    place = getattr(order, "placement", None)
+    if place:
+        return _("%(when)s; needs %(kiln)s %(state)s.") % {
+            "when": date_format(timezone.localtime(place.start_at), "D j M H:i"),
+            "kiln": order.kiln,
+            "state": order.get_needs_state_display(),
+        }
     return order.why or _("Not started yet.")
 
 

@@ -1,6 +1,7 @@
 """The outcome of a proof test, and what follows: a seal and a next day, or a closed chamber and work at once."""
 
 from datetime import date, timedelta
+from decimal import Decimal
 from typing import Any
 from uuid import uuid4
 
@@ -10,6 +11,7 @@ from django.test import Client
 
 from maintenance.actions import work_orders as act
 from maintenance.actions.proof_tests import ProofAnswers, next_proof_on
+from maintenance.actions.work_records import record_step
 from maintenance.models import Defect, ProofTest, StandingDefault, StandingTask, WorkOrder
 from plant import clock
 from tests.factories import (
@@ -88,6 +90,15 @@ def test_a_failed_test_closes_the_chamber_and_raises_the_work_at_once() -> None:
     mending = WorkOrder.objects.get(defect=defect)
     assert (defect.what, mending.is_safety, mending.state) == ("Proof test failed: latch stiff", True, "raised")
     assert ProofTest.objects.get().next_due_on == clock.today(order.kiln.mill.zone)
+
+
+def test_a_test_whose_reading_is_outside_its_limits_has_not_passed() -> None:
+    order = a_test()
+    step = WorkStepFactory(work_order=order, reading_name="Failures to open", low=Decimal(0), high=Decimal(0))
+    record_step(step, by=a_user("technician"), key=uuid4(), reading=Decimal(2), note="sticks")
+    with pytest.raises(ValidationError, match="has not passed"):
+        finish(order, said())
+    assert finish(order, said("failed", note="latch sticks")).state == "done"
 
 
 def test_mending_what_failed_raises_the_test_that_proves_it() -> None:

@@ -240,7 +240,7 @@ def test_a_step_that_asks_for_a_reading_gets_one() -> None:
 )
 def test_the_limits_themselves_are_inside(low: int | None, high: int | None, reading: str, inside: bool) -> None:
     step = WorkStepFactory.build(work_order=None, low=low, high=high)
-    assert enter.is_outside_limits(step, Decimal(reading)) is not inside
+    assert act.is_outside_limits(step, Decimal(reading)) is not inside
 
 
 def test_a_reading_outside_its_limits_is_answered_by_a_note_or_a_defect() -> None:
