@@ -3,6 +3,7 @@
 from typing import Any
 
 from django import forms
+from django.core.validators import MaxValueValidator
 from django.utils.translation import gettext_lazy as _
 
 from maintenance.actions.standing import RESETS, schedule_of
@@ -13,6 +14,13 @@ from maintenance.models import StandingTask, TaskSheet
 from plant.models import Component, Kiln
 
 OWN = "own"
+# Beyond these nothing sensible can be meant.
+LARGEST = {
+    "every_running_h": 1_000_000,
+    "every_charges": 100_000,
+    "window_before_days": 3650,
+    "window_after_days": 3650,
+}
 RECORD_OF_RESET = {reset: record for record, reset in RESETS.items()}
 
 
@@ -90,8 +98,8 @@ class StandingTaskForm(forms.ModelForm):  # type: ignore[type-arg]
         kiln_id, kind_id = self.instance.kiln_id, self.instance.sheet.kind_id
         component.queryset = Component.objects.filter(kiln=kiln_id, kind=kind_id, is_active=True)
         component.label_from_instance = lambda one: one.name  # type: ignore[method-assign, assignment]
-        for name in ("every", "every_running_h", "every_charges"):
-            self.fields[name].widget.attrs["min"] = 1
+        for name, most in LARGEST.items():
+            self.fields[name].validators.append(MaxValueValidator(most))
         self.initial.setdefault("version", self.instance.version)
         self.initial.setdefault("practice", practice_of(self.instance))
         for name in RESET_FIELDS:
