@@ -73,7 +73,7 @@ class AvailabilityPaper(Paper):
                 row.stopped_h,
                 row.slowed_h,
                 row.not_dried,
-                row.how_often,
+                row.operating_h_per_failure,
             )
             for row in cause_rows(self.report, CauseBy.COMPONENT_KIND)
         ]
@@ -87,10 +87,10 @@ class AvailabilityPaper(Paper):
             _("Hours stopped"),
             _("Slowed, equiv. h"),
             _("Not dried"),
-            _("How often"),
+            _("Operating hours per failure"),
         )
         note = _("Unplanned stops and slowing; of those at the same time the one that began first counts.")
-        return [*head, text(note, "soft"), grid(heads, rows, (34, 36, 15, 17, 17, 22, 37), numbers=(2, 3, 4, 5))]
+        return [*head, text(note, "soft"), grid(heads, rows, (46, 48, 15, 16, 16, 19, 18), numbers=(2, 3, 4, 5, 6))]
 
     def _rows(self) -> list[FigureRow]:
         return [*kiln_figures(self.report), total_figures(self.report)]

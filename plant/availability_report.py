@@ -415,7 +415,7 @@ def _cause(what: str, tally: _Tally, operating_s: int) -> Cause:
     return Cause(
         what=what,
         where=", ".join(
-            f"{tag} × {tally.failures[tag]}" if tally.failures[tag] > 1 else tag for tag in sorted(tally.kilns)
+            f"{tag}×{tally.failures[tag]}" if tally.failures[tag] > 1 else tag for tag in sorted(tally.kilns)
         ),
         failures=count,
         stopped_h=Fraction(tally.stopped_s, 3600),

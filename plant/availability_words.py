@@ -150,6 +150,7 @@ class CauseRow:
     slowed_h: str
     not_dried: str
     how_often: str
+    operating_h_per_failure: str
 
 
 SORTS: dict[str, Callable[[Cause], tuple[Fraction | int | str, ...]]] = {
@@ -172,6 +173,7 @@ def cause_rows(report: AvailabilityReport, by: CauseBy, sort: str = "volume") ->
             slowed_h=figure(cause.slowed_h),
             not_dried=DASH if cause.lost_m3 is None else volume_in(figure_m3(cause.lost_m3), report.mill, 1),
             how_often=_how_often(cause),
+            operating_h_per_failure=figure(cause.operating_h_per_failure, 0),
         )
         for cause in found
     ]

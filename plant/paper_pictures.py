@@ -9,7 +9,7 @@ from reportlab.pdfgen.canvas import Canvas
 from reportlab.platypus import Flowable
 
 from plant.charts import BEING_WORDS, Bar, StripRow, Tick
-from plant.end_view import HEIGHT, LOOKS, MARK_LOOKS, WIDTH, Circle, Curve, Line, Look, Rect, Shape
+from plant.end_view import HEIGHT, LOOKS, MARK_LOOKS, MARK_SIZE, WIDTH, Circle, Curve, Line, Look, Rect, Shape
 from plant.paper import INK, LINE, SOFT, fitting, plain, printable, strong
 
 
@@ -208,7 +208,7 @@ class EndView(Flowable):  # type: ignore[misc]
         self.canv.setLineJoin(1)
         for shape in self.shapes:
             draw_shape(self.canv, shape, LOOKS[shape.look])
-        for mark in self.marks:
+        for mark in sorted(self.marks, key=lambda mark: mark.is_chosen):
             mark.draw(self.canv)
         self.canv.restoreState()
 
@@ -224,13 +224,17 @@ class NumberMark:
 
     def draw(self, canvas: Canvas) -> None:
         """Draw outline and number; inside the flipped drawing letters must be turned upright again."""
-        look = Look("#1d2321", "#1d2321", 1.5) if self.is_chosen else MARK_LOOKS[self.outline.look]
-        draw_shape(canvas, self.outline, look)
+        if self.is_chosen:
+            # large, for it is the one thing that a small drawing has to say
+            draw_shape(canvas, Circle(*self.place, 2 * MARK_SIZE, "chosen"), Look("#1d2321", "#ffffff", 3))
+        else:
+            draw_shape(canvas, self.outline, MARK_LOOKS[self.outline.look])
+        size = 30 if self.is_chosen else 15
         canvas.saveState()
         canvas.translate(self.place[0], self.place[1])
         canvas.scale(1, -1)
         colour = HexColor("#ffffff") if self.is_chosen else INK
-        strong(canvas, 0, -5.4, str(self.number), 15, colour, align="middle")
+        strong(canvas, 0, -0.36 * size, str(self.number), size, colour, align="middle")
         canvas.restoreState()
 
 

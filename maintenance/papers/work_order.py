@@ -1,6 +1,7 @@
 """A work order on paper: cautions first, then where, what, with which parts, and who signs."""
 
 from datetime import datetime
+from decimal import Decimal
 from typing import Any
 
 from django.utils.formats import date_format
@@ -13,12 +14,13 @@ from maintenance.end_view_marks import number_of_work
 from maintenance.models import Caution, StepRecord, WorkOrder, WorkStep
 from maintenance.models.catalogue import NeedsState
 from maintenance.papers.blocks import Tick, WriteLines, cautions_block, fields, strong_line
+from maintenance.querysets import FINISHED_STATES
 from plant import clock
 from plant.end_view import NUMBER_NAMES, MakeUp, chamber, mark
 from plant.models import Mill
 from plant.paper import Heading, Paper, RowTable, grid, section, text
 from plant.paper_pictures import EndView, NumberMark
-from plant.templatetags.kilnward import quantity
+from plant.templatetags.kilnward import fixed, quantity
 
 STATES_WITH_PEOPLE_INSIDE = (NeedsState.EMPTY, NeedsState.STILL)
 
@@ -48,7 +50,12 @@ class WorkOrderPaper(Paper):
             "placement__after_charge",
             "placement__during_charge",
         ).prefetch_related(
-            "skills__skill", "steps__records", "parts__part__bin", "parts__reservation", "assignments__person"
+            "skills__skill",
+            "steps__records",
+            "parts__part__bin",
+            "parts__reservation",
+            "assignments__person",
+            "labour__person",
         )
         return cls(orders.get(number=number), mill)
 
@@ -125,7 +132,9 @@ class WorkOrderPaper(Paper):
             (_("Not before"), moment(order.earliest_at)),
             (_("Due"), moment(order.due_at)),
             (_("Safety date"), moment(order.safety_at)),
-            (_("People"), people or _("nobody yet")),
+            (_("People"), people or ("" if self._is_finished() else _("nobody yet"))),
+            (_("Worked"), self._worked()),
+            (_("Done"), moment(order.done_at)),
             (_("Skills"), skills),
             (_("Work"), hours % {"hours": quantity(order.hours), "crew": order.crew}),
             (_("Origin"), order.get_origin_display()),
@@ -134,8 +143,20 @@ class WorkOrderPaper(Paper):
             (_("State"), order.get_state_display()),
         ]
 
+    def _is_finished(self) -> bool:
+        return self.order.state in FINISHED_STATES
+
+    def _worked(self) -> str:
+        """Who has worked on it so far, and how long."""
+        minutes: dict[str, int] = {}
+        for entry in self.order.labour.all():
+            minutes[entry.person.name] = minutes.get(entry.person.name, 0) + entry.minutes
+        return ", ".join(f"{name} {fixed(Decimal(total) / 60)} h" for name, total in minutes.items())
+
     def _placed(self) -> str:
         placement = getattr(self.order, "placement", None)
+        if placement is None and self._is_finished():
+            return ""
         if placement is None:
             return _("no place yet") + (f": {self.order.no_place_why}" if self.order.no_place_why else "")
         said = _("%(start)s to %(end)s") % {"start": moment(placement.start_at), "end": moment(placement.end_at)}

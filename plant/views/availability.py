@@ -33,6 +33,9 @@ from plant.report_period import (
     twelve_months,
 )
 
+FIRST_CAUSES = 8
+"""So many causes are shown at first: as long as the picture beside them."""
+
 
 def _asked_period(request: HttpRequest, mill: Mill) -> ReportPeriod:
     """Read the period from the address; raises PeriodError."""
@@ -59,7 +62,8 @@ def availability(request: HttpRequest) -> HttpResponse:
         return render(request, "plant/availability.html", context, status=400)
     report = draw_report(mill, chooser.period, clock.now())
     by = CauseBy(request.GET["by"]) if request.GET.get("by") in set(CauseBy) else CauseBy.COMPONENT_KIND
-    sort = request.GET.get("sort", "")
+    sort = request.GET["sort"] if request.GET.get("sort") in SORTS else "volume"
+    causes, is_all = cause_rows(report, by, sort), "all" in request.GET
     context |= {
         "report": report,
         "period": report.period,
@@ -71,8 +75,10 @@ def availability(request: HttpRequest) -> HttpResponse:
         "rows": list(zip(strip_rows(report), kiln_figures(report), strict=True)),
         "total": total_figures(report),
         "bars": bridge_bars(report.bridge, mill) if report.bridge else [],
-        "causes": cause_rows(report, by, sort if sort in SORTS else "volume"),
-        "cause_heads": _cause_heads(report.period, by, sort if sort in SORTS else "volume"),
+        "causes": causes if is_all else causes[:FIRST_CAUSES],
+        "more_causes": 0 if is_all else max(len(causes) - FIRST_CAUSES, 0),
+        "all_causes_query": f"{_query(report.period, by, sort)}&all=1",
+        "cause_heads": _cause_heads(report.period, by, sort),
         "cause_choices": _cause_choices(report.period, by, sort),
         "definitions": definitions(),
     }

@@ -20,6 +20,7 @@ from maintenance.models import (
     CheckPoint,
     Finding,
     FunctionCheck,
+    Labour,
     Placement,
     Sitting,
     StepRecord,
@@ -235,3 +236,17 @@ def test_a_role_gets_the_papers_of_what_it_may_see(
     client.force_login(UserFactory(username=role, role=role), backend=BACKEND)
     urls = ("/work-orders/WO-0412/sheet.pdf", "/rounds/checks/FC-0007/sheet.pdf")
     assert tuple(client.get(url).status_code for url in urls) == expected
+
+
+def test_finished_work_names_who_did_it_and_asks_for_no_place(reader: Client, order: WorkOrder, planner: User) -> None:
+    Placement.objects.all().delete()
+    Assignment.objects.all().delete()
+    for minutes in (50, 25):
+        Labour.objects.create(
+            key=uuid4(), work_order=order, person=PersonFactory(), minutes=minutes, at=MONDAY, by=planner
+        )
+    WorkOrder.objects.update(state="done", done_at=MONDAY, result="All greased.")
+    said = " ".join(pages_of(reader, "/work-orders/WO-0412/sheet.pdf"))
+    assert "Worked Oda Ωmega 1.3 h Done Mon 2 Mar 2026, 07:00" in said
+    assert "All greased." in said
+    assert "no place yet" not in said and "nobody yet" not in said

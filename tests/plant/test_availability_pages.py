@@ -184,3 +184,14 @@ def test_every_figure_is_explained_on_the_page_of_words(manager: Client, kiln: K
     assert len(links) == 6
     for link in links:
         assert "No word tells of that" not in manager.get(link).content.decode()
+
+
+def test_many_causes_are_shown_in_part_until_all_are_asked_for(manager: Client, kiln: Kiln) -> None:
+    for number in range(12):
+        start_at = MARCH + 20 * number * H
+        DowntimeFactory(kiln=kiln, start_at=start_at, end_at=start_at + H, cause=f"cause {number}")
+    part = words_of(manager.get(URL, {"period": "2026-03", "by": "reason"}))
+    whole = words_of(manager.get(URL, {"period": "2026-03", "by": "reason", "all": "1"}))
+    row = 'data-head="Reason"'
+    assert (part.count(row), "Show 4 more causes" in part) == (8, True)
+    assert (whole.count(row), "more causes" in whole) == (12, False)
