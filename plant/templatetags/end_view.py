@@ -14,7 +14,7 @@ from plant.models import Kiln
 register = template.Library()
 
 
-@register.inclusion_tag("plant/end_view.html", name="end_view")
+@register.inclusion_tag("plant/end_view.html", name="chamber_end_view")
 def show_end_view(
     marks: Mapping[int, Mapping[str, Any]], size: str = "large", kiln: Kiln | None = None, title: str = ""
 ) -> dict[str, Any]:

@@ -15,7 +15,7 @@ MEDIA = Kiln.HeatingMedium.values
 
 
 def drawn(marks: dict[int, Any], size: str = "large", kiln: Kiln | None = None) -> str:
-    source = "{% load end_view %}{% end_view marks size kiln %}"
+    source = "{% load end_view %}{% chamber_end_view marks size kiln %}"
     return engines["django"].from_string(source).render({"marks": marks, "size": size, "kiln": kiln})
 
 

@@ -1,0 +1,249 @@
+"""Every address, asked for by everybody: what each role may do is the table in config/access.csv, and nothing else."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import date, timedelta
+from typing import Any
+from uuid import uuid4
+
+import pytest
+from django.apps import apps
+from django.test import Client
+from django.urls import URLPattern, URLResolver, get_resolver
+
+from inventory.models import PurchaseOrder
+from maintenance.models import (
+    CheckItem,
+    EntryPermit,
+    FunctionCheck,
+    Placement,
+    Sitting,
+    StandingTask,
+)
+from plant import clock
+from plant.access import Role, access_table
+from plant.models import Absence, Job, Qualification, Shift, ShiftDuty, User
+from tests.factories import (
+    ChargeFactory,
+    CheckPointFactory,
+    ComponentFactory,
+    DefectFactory,
+    DowntimeFactory,
+    KilnFactory,
+    MillFactory,
+    PersonFactory,
+    SkillFactory,
+    SupplierTermsFactory,
+    TaskSheetFactory,
+    UserFactory,
+    WorkOrderFactory,
+    WorkStepFactory,
+)
+
+BACKEND = "django.contrib.auth.backends.ModelBackend"
+# Open to everybody: to sign in, to sign out again, and to ask whether the server is up.
+FOR_ALL = {"sign-in", "sign-out", "alive"}
+# What an auditor may send although it changes something: only the own password.
+AUDITOR_MAY_SEND = {"plant:own-password"}
+# Rows that merely looking may add.
+TRACES = {
+    "sessions.Session",
+    "axes.AccessAttempt",
+    "axes.AccessLog",
+    "axes.AccessFailureLog",
+    "axes.AccessAttemptExpiration",
+}
+
+
+@dataclass(frozen=True)
+class Address:
+    """An address of the program, the name of its view and the act it needs."""
+
+    name: str
+    route: str
+    act: str | None
+    converters: tuple[str, ...]
+
+
+def addresses() -> list[Address]:
+    """List every address that the program answers."""
+
+    def walk(patterns: list[Any], space: str, before: str) -> Iterator[Address]:
+        for pattern in patterns:
+            route = before + str(pattern.pattern)
+            if isinstance(pattern, URLResolver):
+                inner = f"{space}{pattern.namespace}:" if pattern.namespace else space
+                yield from walk(pattern.url_patterns, inner, route)
+            elif isinstance(pattern, URLPattern):
+                act = getattr(pattern.callback, "needs_act", None)
+                yield Address(space + (pattern.name or ""), route, act, tuple(pattern.pattern.converters))
+
+    return list(walk(get_resolver().url_patterns, "", ""))
+
+
+ADDRESSES = addresses()
+
+
+@pytest.fixture
+def things(db: None) -> dict[str, dict[str, Any]]:
+    """One of everything; beginning of the route -> what stands in its gaps. The longest beginning counts."""
+    now = clock.now()
+    kiln = KilnFactory(mill=MillFactory())
+    done = ChargeFactory(kiln=kiln, begin_at=now - timedelta(days=6), days=5, basis="done")
+    fan = ComponentFactory(kiln=kiln)
+    per, watcher = PersonFactory(code="per"), PersonFactory(code="tove")
+    held = Qualification.objects.create(person=per, skill=SkillFactory())
+    shift = Shift.objects.create(code="early", name="early", weekdays="MO", start_time="06:00", end_time="14:00")
+    duty = ShiftDuty.objects.create(person=per, shift=shift, from_on=date(2026, 1, 1))
+    absence = Absence.objects.create(person=per, start_at=now, end_at=now + timedelta(days=1))
+    terms = SupplierTermsFactory()
+    order = PurchaseOrder.objects.create(number="PO-0001", supplier=terms.supplier, drawn_up_at=now)
+    order.lines.create(part=terms.part, quantity=10, unit_price=3)
+    work = WorkOrderFactory(kiln=kiln, component=fan, due_at=now, raised_at=now)
+    step = WorkStepFactory(work_order=work)
+    Placement.objects.create(work_order=work, start_at=now, end_at=now + timedelta(hours=2))
+    check = FunctionCheck.objects.create(number="FC-0001", kiln=kiln, started_at=now)
+    item = CheckItem.objects.create(check_up=check, point=CheckPointFactory(), component=fan)
+    sitting = Sitting.objects.create(check_up=check, kiln_state="open_empty", started_at=now)
+    permit = EntryPermit.objects.create(
+        key=uuid4(),
+        kiln=kiln,
+        act="opened",
+        at=now,
+        locked_out_by=per,
+        watch_outside=watcher,
+        temperature_c=20,
+        is_escape_door_tried=True,
+    )
+    task = StandingTask.objects.create(
+        code="grease", sheet=TaskSheetFactory(), kiln=kiln, anchor_on=now.date(), every=4, every_unit="week"
+    )
+    job = Job.objects.create(key="nothing", what="nothing", wanted_at=now, not_before_at=now)
+    return {
+        "people/": {"code": "per", "pk": held.pk},
+        "people/<slug:code>/shifts/": {"code": "per", "pk": duty.pk},
+        "people/<slug:code>/absences/": {"code": "per", "pk": absence.pk},
+        "people/<slug:code>/sign-in/": {"code": "tove"},
+        "sign-ins/": {"pk": UserFactory(username="per", role="technician", person=per).pk},
+        "kilns/": {"tag": kiln.tag, "pk": DowntimeFactory(kiln=kiln, start_at=now, end_at=None).pk},
+        "background/": {"pk": job.pk},
+        "storeroom/parts/": {"code": terms.part.code, "supplier": terms.supplier.code},
+        "storeroom/orders/": {"number": order.number},
+        "rounds/checks/": {"number": check.number, "pk": item.pk},
+        "rounds/checks/<slug:number>/sittings/": {"number": check.number, "pk": sitting.pk},
+        "rounds/defects/": {"pk": DefectFactory(kiln=kiln, component=fan).pk},
+        "rounds/permits/": {"pk": permit.pk},
+        "rounds/standing-tasks/": {"code": task.code},
+        "openings/": {"tag": kiln.tag, "key": f"after-{done.pk}"},
+        "openings/work-orders/": {"number": work.number},
+        "work-orders/": {"number": work.number, "no": step.no},
+    }
+
+
+def url_of(address: Address, things: dict[str, dict[str, Any]]) -> str:
+    """Fill the gaps of an address."""
+    url = "/" + address.route
+    if not address.converters:
+        return url
+    fitting = [beginning for beginning in things if address.route.startswith(beginning)]
+    assert fitting, f"{address.name}: say in `things` what stands in its gaps"
+    values = things[max(fitting, key=len)]
+    for name in address.converters:
+        assert name in values, f"{address.name}: say in `things` what stands for {name}"
+        url = url.replace(f"<slug:{name}>", str(values[name])).replace(f"<int:{name}>", str(values[name]))
+    assert "<" not in url, f"{address.name}: a gap of an unknown kind in {url}"
+    return url
+
+
+def signed_in(role: str) -> Client:
+    client = Client()
+    client.force_login(UserFactory(username=f"is-{role}", role=role), backend=BACKEND)
+    return client
+
+
+def status_of(client: Client, url: str, *, sends: bool) -> int:
+    """Ask for an address; one that only takes what a form sends (405) is sent an empty form where ``sends`` is set."""
+    status = client.get(url).status_code
+    return client.post(url).status_code if status == 405 and sends else status
+
+
+def test_every_view_says_which_act_it_needs() -> None:
+    assert len(ADDRESSES) > 40
+    silent = [address.name for address in ADDRESSES if address.act is None and address.name not in FOR_ALL]
+    assert silent == []
+    assert {address.act for address in ADDRESSES if address.act} <= set(access_table())
+
+
+def test_every_act_of_the_table_has_a_meaning_and_somebody_who_may() -> None:
+    assert [act for act, roles in access_table().items() if not roles] == []
+    assert Role.ADMINISTRATOR in set.intersection(*(set(roles) for roles in access_table().values()))
+
+
+def test_an_auditor_may_nothing_but_look() -> None:
+    allowed = {act for act, roles in access_table().items() if Role.AUDITOR in roles}
+    assert [act for act in sorted(allowed) if not act.startswith("see ")] == []
+
+
+@pytest.mark.parametrize("method", ["get", "post"])
+def test_strangers_are_sent_to_the_sign_in(things: dict[str, dict[str, Any]], method: str) -> None:
+    client = Client()
+    for address in ADDRESSES:
+        if address.name not in FOR_ALL:
+            answer = getattr(client, method)(url_of(address, things))
+            assert answer.status_code == 302, address.name
+            assert answer["Location"].startswith("/sign-in/?next="), address.name
+
+
+def test_strangers_reach_what_is_open_to_all(things: dict[str, dict[str, Any]]) -> None:
+    assert Client().get("/sign-in/").status_code == 200
+    assert Client().get("/alive/").status_code == 200
+    assert Client().get("/static/kilnward/kilnward.css").status_code == 200
+
+
+@pytest.mark.parametrize("role", Role.values)
+def test_a_role_gets_in_exactly_where_the_table_lets_it(things: dict[str, dict[str, Any]], role: str) -> None:
+    client = signed_in(role)
+    wrong = []
+    for address in ADDRESSES:
+        if address.act is None:
+            continue
+        may = role in access_table()[address.act]
+        status = status_of(client, url_of(address, things), sends=not may)
+        if status not in ((200, 302, 405) if may else (403,)):
+            wrong.append((address.name, status))
+    assert wrong == []
+
+
+def test_somebody_without_a_role_gets_in_nowhere(things: dict[str, dict[str, Any]]) -> None:
+    client = Client()
+    client.force_login(UserFactory(username="new"), backend=BACKEND)
+    for address in ADDRESSES:
+        if address.act:
+            assert status_of(client, url_of(address, things), sends=True) == 403, address.name
+
+
+def rows() -> dict[str, list[Any]]:
+    """Everything that is stored, but for the traces of looking and the instant of the last sign-in."""
+    kept = {}
+    for model in apps.get_models():
+        if model._meta.label not in TRACES:
+            names = [field.attname for field in model._meta.concrete_fields if field.attname != "last_login"]
+            kept[model._meta.label] = sorted(map(repr, model._default_manager.values_list(*names)))
+    return kept
+
+
+def test_whatever_an_auditor_sends_changes_nothing(things: dict[str, dict[str, Any]]) -> None:
+    client = signed_in(Role.AUDITOR)
+    before = rows()
+    for address in ADDRESSES:
+        if address.act and address.name not in AUDITOR_MAY_SEND:
+            status = client.post(url_of(address, things), {"why": "a try", "key": str(uuid4())}).status_code
+            may = Role.AUDITOR in access_table()[address.act]
+            assert status == 403 if not may else status < 500, (address.name, status)
+    assert rows() == before
+
+
+def test_a_sign_in_that_was_switched_off_is_out_at_once(things: dict[str, dict[str, Any]]) -> None:
+    client = signed_in(Role.PLANNER)
+    User.objects.filter(username="is-planner").update(is_active=False)
+    assert client.get("/kilns/").status_code == 302
