@@ -80,7 +80,7 @@ class PlaceNode(template.Node):
         """Render the link, or nothing where the user may not go."""
         if not allowed(context.get("user"), self.act.resolve(context)):
             return ""
-        here = format_html(' aria-current="page"') if context.get("place") == self.place.resolve(context) else ""
+        here = format_html(' aria-current="{}"', "page") if context.get("place") == self.place.resolve(context) else ""
         url = reverse(self.name.resolve(context))
         return format_html('<a href="{}"{}>{}</a>', url, here, self.inner.render(context))
 
