@@ -128,6 +128,11 @@ def _read_files(folder: Path, tables: Sequence[type[Table]], load: Load) -> None
             load.report.faults.append(refusal.fault)
             load.unreadable.add(name)
             continue
+        except OSError as refusal:
+            remedy = "Close it elsewhere, and see to it that it may be read."
+            load.report.faults.append(Fault(path.name, 0, "", "", f"the file cannot be opened ({refusal})", remedy))
+            load.unreadable.add(name)
+            continue
         missing = [
             column.name for column in known[name].columns if column.is_required and column.name not in sheet.header
         ]

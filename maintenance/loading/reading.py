@@ -3,12 +3,15 @@
 import csv
 import io
 import zipfile
+import zlib
 from collections import Counter
 from collections.abc import Collection, Iterable, Iterator
+from contextlib import closing
 from dataclasses import dataclass, field
 from datetime import date, datetime, time
 from pathlib import Path
 from typing import Any
+from xml.etree.ElementTree import ParseError
 
 from maintenance.loading.faults import Fault, FileFault, suggest
 
@@ -19,6 +22,8 @@ LARGEST_CELL = 10_000
 LARGEST_UNPACKED = 8
 DELIMITERS = (",", ";", "\t")
 SUFFIXES = (".csv", ".xlsx")
+# What the reader of workbooks raises, here or there, when one is broken.
+BROKEN_WORKBOOK = (KeyError, ValueError, TypeError, IndexError, EOFError, ParseError, zipfile.BadZipFile, zlib.error)
 
 
 @dataclass
@@ -223,7 +228,6 @@ def _csv_rows(file: str, text: str, delimiter: str) -> Iterator[list[str]]:
 def _workbook_rows(path: Path, limit_bytes: int) -> Iterator[list[str]]:
     # Imported here: only folders with workbooks need it.
     from openpyxl import load_workbook
-    from openpyxl.utils.exceptions import InvalidFileException
 
     not_workbook = FileFault(path.name, "this is no workbook (XLSX)", "Save it again as XLSX, or as CSV in UTF-8.")
     try:
@@ -236,12 +240,10 @@ def _workbook_rows(path: Path, limit_bytes: int) -> Iterator[list[str]]:
     try:
         # data_only=False: a formula arrives as its text and is never evaluated.
         book = load_workbook(path, read_only=True, data_only=False, keep_links=False)
-    except (InvalidFileException, KeyError, ValueError, zipfile.BadZipFile):
+        with closing(book):
+            yield from _sheet_rows(book.worksheets[0].iter_rows(max_col=LARGEST_COLUMNS + 1, values_only=True))
+    except BROKEN_WORKBOOK:
         raise not_workbook from None
-    try:
-        yield from _sheet_rows(book.worksheets[0].iter_rows(max_col=LARGEST_COLUMNS + 1, values_only=True))
-    finally:
-        book.close()
 
 
 def _sheet_rows(rows: Iterable[tuple[Any, ...]]) -> Iterator[list[str]]:

@@ -1,5 +1,6 @@
 """A small mill in files, and a catalogue of a few rows, so that a load takes milliseconds."""
 
+from collections.abc import Mapping
 from pathlib import Path
 
 from maintenance.loading.faults import Report
@@ -48,7 +49,7 @@ MILL = {
 CHARGES = "kiln,number,species,thickness_mm,volume_m3,basis,begin_at,end_at\n"
 
 
-def write_files(folder: Path, files: dict[str, str | bytes]) -> Path:
+def write_files(folder: Path, files: Mapping[str, str | bytes]) -> Path:
     """Write files by table name; a name with a dot is taken as it is."""
     folder.mkdir(parents=True, exist_ok=True)
     for name, content in files.items():
@@ -60,7 +61,7 @@ def write_files(folder: Path, files: dict[str, str | bytes]) -> Path:
     return folder
 
 
-def load_files(folder: Path, files: dict[str, str | bytes], *, is_check: bool = False) -> Report:
+def load_files(folder: Path, files: Mapping[str, str | bytes], *, is_check: bool = False) -> Report:
     """Load the small mill with some files added or exchanged."""
     return load_folder(write_files(folder, {**MILL, **files}), is_check=is_check)
 
@@ -68,3 +69,8 @@ def load_files(folder: Path, files: dict[str, str | bytes], *, is_check: bool = 
 def reasons(report: Report) -> list[str]:
     """Return all faults as lines."""
     return [str(fault) for fault in report.faults]
+
+
+def counts(report: Report) -> set[tuple[int, int]]:
+    """Return what was new and changed, of every file."""
+    return {(found.new, found.changed) for found in report.counts.values()}

@@ -42,7 +42,7 @@ def test_a_number_that_could_mean_two_things_is_refused(text: str) -> None:
 
 
 def test_a_point_is_doubtful_where_semicolons_stand_between_the_cells() -> None:
-    with pytest.raises(CellFault, match="1250 or 1.250"):
+    with pytest.raises(CellFault, match=r"1250 or 1\.250"):
         read_number("1.250", SEMICOLON)
 
 

@@ -115,6 +115,18 @@ def test_what_is_no_workbook_is_refused(tmp_path: Path) -> None:
     assert "no workbook" in refusal(tmp_path, b"PK\x05\x06" + b"\0" * 18, name="kilns.xlsx")
 
 
+def test_a_workbook_with_broken_insides_is_refused(tmp_path: Path) -> None:
+    workbook(tmp_path, [["tag"], ["K1"]])
+    with zipfile.ZipFile(tmp_path / "kilns.xlsx") as packed:
+        parts = {name: packed.read(name) for name in packed.namelist()}
+    for broken in ("xl/worksheets/sheet1.xml", "xl/workbook.xml", "[Content_Types].xml"):
+        with zipfile.ZipFile(tmp_path / "broken.xlsx", "w") as packed:
+            for name, content in parts.items():
+                packed.writestr(name, content[: len(content) // 2] if name == broken else content)
+        with pytest.raises(FileFault, match="no workbook"):
+            read_sheet(tmp_path / "broken.xlsx", "kilns", COLUMNS, MEGABYTE)
+
+
 def test_a_packed_bomb_is_refused_before_it_is_unpacked(tmp_path: Path) -> None:
     path = tmp_path / "kilns.xlsx"
     with zipfile.ZipFile(path, "w", zipfile.ZIP_DEFLATED) as packed:
