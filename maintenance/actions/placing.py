@@ -100,6 +100,11 @@ def _sort_places(
             wanted = look_at_place(problem, desk.jobs[ref], order.placement.start_at, people)
             faults = wanted.faults
             if wanted.placement and wanted.placement.end_at == order.placement.end_at:
+                latest_at = desk.jobs[ref].latest_at
+                if order.placement.is_pinned and latest_at and order.placement.end_at > latest_at:
+                    # The simple rule would look for an earlier place; the planner has chosen this one.
+                    stuck[ref] = list(wanted.warnings)
+                    continue
                 kept.append(calc.Placement(**{**vars(wanted.placement), "reason": order.placement.why}))
                 continue
             faults = faults or [_("The job lasts longer or shorter now.")]
@@ -126,7 +131,7 @@ def _shouts(
             text = _("%(number)s on %(kiln)s is safety work and has no place. %(why)s")
             yield Shout("alarm", text % {"number": ref, "kiln": desk.jobs[ref].kiln, "why": lacking}, ref)
     for ref, faults in stuck.items():
-        text = _("%(number)s keeps its place by hand, but it no longer holds: %(why)s")
+        text = _("%(number)s keeps the place it was given by hand, but that does not hold: %(why)s")
         level = "alarm" if desk.jobs[ref].is_safety else "mind"
         yield Shout(level, text % {"number": ref, "why": " ".join(faults)}, ref)
 

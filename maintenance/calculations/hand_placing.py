@@ -76,8 +76,6 @@ class _Look:
             yield f"It may not start before {self._when(self.job.earliest_at)}."
         if self.job.parts_at is not None and self.start_at < self.job.parts_at:
             yield f"Its parts are not there before {self._when(self.job.parts_at)}."
-        if self.job.latest_at is not None and self.end_at > self.job.latest_at:
-            yield f"It would miss its safety date, {self._when(self.job.latest_at)}."
 
     def _candidates(self) -> list[Window]:
         states = SERVED_BY.get(self.job.needs_state, ())
@@ -196,7 +194,13 @@ class _Look:
         return f"{words} {'; '.join(lapsed)}." if lapsed else words
 
     def _warnings(self) -> Iterator[str]:
-        if self.job.due_at is not None and self.end_at > self.job.due_at:
+        """A late place is better than none, so a date that is missed is said and does not forbid it."""
+        if self.job.latest_at is not None and self.end_at > self.job.latest_at:
+            yield (
+                f"It ends after its safety date, {self._when(self.job.latest_at)}: keep {self.job.kiln} out of use "
+                f"from then on until it is done."
+            )
+        elif self.job.due_at is not None and self.end_at > self.job.due_at:
             yield f"It ends after its due date, {self._when(self.job.due_at)}."
 
     def _when(self, instant: datetime) -> str:

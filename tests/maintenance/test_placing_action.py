@@ -254,7 +254,7 @@ def test_a_pinned_place_that_no_longer_holds_stays_and_is_said() -> None:
     place_by_hand(order, OPENING_FROM + timedelta(hours=2), [oda], by=None)
     Absence.objects.create(person=oda, start_at=MONDAY, end_at=MONDAY + timedelta(days=90))
     (shout,) = place_all(NOW).shouts
-    assert "no longer holds: Oda is away" in shout.text
+    assert "does not hold: Oda is away" in shout.text
     assert _placed(order).is_pinned
 
 
@@ -281,3 +281,13 @@ def test_the_number_of_queries_does_not_grow_with_placed_jobs(django_assert_max_
     place_all(NOW)
     with django_assert_max_num_queries(22):
         place_all(NOW)
+
+
+def test_an_overdue_safety_job_can_be_placed_by_hand_and_is_shouted_about() -> None:
+    programme(charges=3)
+    oda, order = on_shift(), job(is_safety=True, safety_at=MONDAY + timedelta(days=1))
+    at = OPENING_FROM + timedelta(hours=2)
+    warnings = place_by_hand(order, at, [oda], by=UserFactory(role="planner"))
+    assert "after its safety date" in warnings[0]
+    (shout,) = place_all(NOW).shouts
+    assert (shout.level, _placed(order).start_at) == ("alarm", at)
