@@ -10,6 +10,7 @@ from reportlab.platypus import Flowable, Table
 
 from maintenance.models import Caution, Finding
 from plant.end_view import MARK_LOOKS, Look, mark_at
+from plant.models import Component
 from plant.paper import ALARM, INK, LINE, SOFT, Heading, RowTable, plain, text
 from plant.paper_pictures import draw_shape
 
@@ -150,3 +151,9 @@ def fields(words: Sequence[str], widths: Sequence[float]) -> Table:
 def strong_line(words: str) -> Heading:
     """A line in strong type inside a cell."""
     return Heading(words, size=8.5, above=0, below=1)
+
+
+def component_words(component: Component) -> str:
+    """Name a component with its side, unless its name says it already."""
+    side = str(component.get_side_display()) if component.side else ""
+    return component.name if side.casefold() in component.name.casefold() else f"{component.name}, {side}"

@@ -11,7 +11,7 @@ from reportlab.lib.units import mm
 from reportlab.platypus import Flowable, Spacer, Table
 
 from maintenance.models import Caution, CheckItem, CheckPoint, Finding, FunctionCheck
-from maintenance.papers.blocks import ResultShapes, Tick, cautions_block, fields
+from maintenance.papers.blocks import ResultShapes, Tick, cautions_block, component_words, fields
 from maintenance.papers.work_order import moment
 from plant import clock
 from plant.end_view import NUMBER_NAMES, MakeUp, chamber, mark
@@ -193,10 +193,7 @@ def _words(point: _Point) -> list[Flowable]:
 
 
 def _place(item: CheckItem) -> str:
-    if item.component is None:
-        return ""
-    side = item.component.get_side_display() if item.component.side else ""
-    return ", ".join(part for part in (item.component.name, str(side)) if part)
+    return component_words(item.component) if item.component else ""
 
 
 def _latest(item: CheckItem) -> Finding | None:

@@ -13,7 +13,7 @@ from reportlab.platypus import Flowable, KeepTogether, Spacer, Table
 from maintenance.end_view_marks import number_of_work
 from maintenance.models import Caution, StepRecord, WorkOrder, WorkStep
 from maintenance.models.catalogue import NeedsState
-from maintenance.papers.blocks import Tick, WriteLines, cautions_block, fields, strong_line
+from maintenance.papers.blocks import Tick, WriteLines, cautions_block, component_words, fields, strong_line
 from maintenance.querysets import FINISHED_STATES
 from plant import clock
 from plant.end_view import NUMBER_NAMES, MakeUp, chamber, mark
@@ -114,7 +114,7 @@ class WorkOrderPaper(Paper):
             [self.width - 66 * mm, 66 * mm],
             style=[("VALIGN", (0, 0), (-1, -1), "TOP"), ("LEFTPADDING", (0, 0), (0, -1), 0), *_tight()],
         )
-        return [*section(_("Where, when and who"), 70), both]
+        return [KeepTogether([Heading(_("Where, when and who")), both])]
 
     def _facts(self) -> list[tuple[str, str]]:
         order = self.order
@@ -122,11 +122,10 @@ class WorkOrderPaper(Paper):
         skills = ", ".join(f"{need.persons} × {need.skill.name}" for need in order.skills.all())
         kiln = f"{order.kiln.tag} {order.kiln.name}".strip()
         component = order.component
-        side = component.get_side_display() if component and component.side else ""
         hours = _("%(hours)s h with %(crew)d people") if order.crew > 1 else _("%(hours)s h, one person")
         return [
             (_("Kiln"), kiln),
-            (_("Component"), ", ".join(part for part in (component.name, side) if part) if component else ""),
+            (_("Component"), component_words(component) if component else ""),
             (_("The kiln must be"), order.get_needs_state_display()),
             (_("Placed"), self._placed()),
             (_("Not before"), moment(order.earliest_at)),
