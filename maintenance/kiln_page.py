@@ -7,7 +7,7 @@ from typing import Any
 
 from django.db.models import Prefetch
 
-from maintenance.end_view_marks import latest_findings, marks_of
+from maintenance.end_view_marks import WEIGHTS, latest_findings, marks_of
 from maintenance.models import (
     Defect,
     EntryPermit,
@@ -95,7 +95,9 @@ def _groups(kiln: Kiln, marks: dict[int, dict[str, Any]]) -> list[Group]:
     defects: dict[int | None, list[Defect]] = defaultdict(list)
     for defect in Defect.objects.not_cured().filter(kiln=kiln):
         defects[defect.component_id].append(defect)
-    findings = {finding.item.component_id: finding for finding in latest_findings(kiln) if finding.item.component_id}
+    # A component has several points: the worst of their latest findings speaks for it.
+    latest = sorted(latest_findings(kiln), key=lambda finding: (WEIGHTS[finding.result], finding.at))
+    findings = {finding.item.component_id: finding for finding in latest}
     groups = {
         number: Group(number, str(name), marks.get(number, {"state": "none", "label": ""}))
         for number, name in end_view.NUMBER_NAMES.items()

@@ -141,7 +141,8 @@ def _stood(stand: KilnNow, now: datetime) -> str:
 def progress(stand: KilnNow, now: datetime) -> str:
     """Say how far the phase is: day 6 of 9, hour 7 of 9, until 13:00."""
     phase = stand.phase
-    if phase is None or phase.end_at is None:
+    is_stopped = stand.state.state in (KilnState.STOPPED, KilnState.PLANNED_DOWN)
+    if phase is None or phase.end_at is None or is_stopped:
         return ""
     until = _("until %(when)s") % {"when": when(phase.end_at, now)}
     hours = (phase.end_at - phase.start_at) / timedelta(hours=1)
@@ -175,10 +176,19 @@ def _tags(
     if card.now.lost_m3 is not None:
         look = "mind" if card.now.state.state is KilnState.PLANNED_DOWN else "alarm"
         tags.append(Tag(look, _("%(volume)s lost so far") % {"volume": volume_in(card.now.lost_m3, mill, 0)}))
-    tags += _opening_tag(card.now.opening, now, end_of_day)
+    if _is_load_overdue(card.now, now):
+        tags.append(Tag("mind", _("loading is overdue")))
+    else:
+        tags += _opening_tag(card.now.opening, now, end_of_day)
     if count := due.get(pk, 0):
         tags.append(Tag("sound", ngettext("%d due this week", "%d due this week", count) % count))
     return tags or [Tag("sound", _("nothing due this week"))]
+
+
+def _is_load_overdue(stand: KilnNow, now: datetime) -> bool:
+    """Say whether the kiln is open, but a charge should be inside: loading may begin at any moment."""
+    is_due = stand.next_load_at is not None and stand.next_load_at < now
+    return is_due and stand.state.state is KilnState.OPEN_AND_EMPTY
 
 
 def _opening_tag(opening: Opening | None, now: datetime, end_of_day: datetime) -> list[Tag]:
@@ -247,12 +257,18 @@ def _sentence(cards: Sequence[Card], barred: dict[int, str], end_of_day: datetim
     """Say what matters: safety first, then what opens today, what fits in, and what waits for a part."""
     if not cards:
         return _("No kiln is on record yet.")
-    open_today = [card for card in cards if card.now.opening and card.now.opening.start_at < end_of_day]
-    jobs = [job.work_order for card in open_today for job in card.jobs]
+    open_today = [card for card in cards if _opens_by(card.now, end_of_day)]
+    jobs = [job.work_order for card in open_today for job in card.jobs if job.start_at < end_of_day]
     parts = [*_safety_words(cards, barred, now), _open_words(len(open_today))]
     if open_today:
         parts.append(_fit_words(len(jobs), len(missing_parts(jobs))))
     return " ".join(parts)
+
+
+def _opens_by(stand: KilnNow, end_of_day: datetime) -> bool:
+    """Say whether a chamber is open or opens before the day is over."""
+    is_open = stand.state.state is KilnState.OPEN_AND_EMPTY
+    return is_open or (stand.opening is not None and stand.opening.start_at < end_of_day)
 
 
 def _safety_words(cards: Sequence[Card], barred: dict[int, str], now: datetime) -> list[str]:
@@ -276,8 +292,8 @@ def _open_words(count: int) -> str:
 def _fit_words(jobs: int, waiting: int) -> str:
     if not jobs:
         return _("No job has its place in them yet.")
-    fit = ngettext("%d job fits in", "%d jobs fit in", jobs) % jobs
     if not waiting:
-        return _("%(fit)s, and its parts are there.") % {"fit": fit}
+        return ngettext("%d job fits in; its parts are there.", "%d jobs fit in; their parts are there.", jobs) % jobs
+    fit = ngettext("%d job fits in", "%d jobs fit in", jobs) % jobs
     wait = ngettext("%d waits for a part", "%d wait for a part", waiting) % waiting
     return f"{fit}, {wait}."

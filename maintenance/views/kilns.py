@@ -18,6 +18,8 @@ from plant.forms.kilns import KilnForm
 from plant.models import Kiln, Mill
 from plant.particulars import renew_seen
 
+DOWNTIMES_PER_PAGE = 12
+
 
 @needs("see kilns")
 def kilns(request: HttpRequest) -> HttpResponse:
@@ -55,7 +57,7 @@ def kiln(request: HttpRequest, tag: str) -> HttpResponse:
     """Show a kiln: its make-up, its state, and all that is on record about it."""
     found = get_object_or_404(Kiln.objects.select_related("mill"), tag=tag)
     now = clock.now()
-    page = Paginator(downtimes_of(found, now), 50).get_page(request.GET.get("page"))
+    page = Paginator(downtimes_of(found, now), DOWNTIMES_PER_PAGE).get_page(request.GET.get("page"))
     context = {"place": "kilns", "kiln": found, "downtimes": page, "now": now, **gather(found, now)}
     return render(request, "maintenance/kiln.html", context)
 

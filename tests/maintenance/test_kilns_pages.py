@@ -120,6 +120,8 @@ def test_a_charge_that_should_be_inside_already_is_not(oda: Client) -> None:
     found = card(oda)
     assert found.word == "open and empty"
     assert found.lines[-1].startswith("load was due ")
+    assert found.tags[0].text == "loading is overdue"
+    assert oda.get("/kilns/").context["morning"].sentence.startswith("1 chamber is open or opens today.")
 
 
 def test_a_stopped_kiln_says_why_and_what_it_cost_so_far(oda: Client) -> None:
@@ -135,6 +137,8 @@ def test_a_stopped_kiln_says_why_and_what_it_cost_so_far(oda: Client) -> None:
     kiln_rate = 0.25 * own + 0.75 * planned
     assert float(found.now.lost_m3) == pytest.approx(48 * (0.25 * own + 0.75 * kiln_rate), abs=0.01)
     assert found.tags[0].text == "22 m³ lost so far"
+    # The phase would have had an end; a kiln that stands has none.
+    assert oda.get("/kilns/K1/").context["progress"] == ""
 
 
 def test_a_planned_stop_no_timber_and_a_slowed_kiln_have_words_of_their_own(oda: Client) -> None:
@@ -241,6 +245,21 @@ def test_the_marks_show_the_heaviest_of_defects_findings_and_due_work() -> None:
     }
     assert marks[2]["label"] == "door: seal torn"
     assert marks[5]["label"] == "due: Grease"
+
+
+def test_the_worst_of_its_points_speaks_for_a_component(oda: Client) -> None:
+    kiln = open_kiln()
+    fan = ComponentFactory(kiln=kiln)
+    check = FunctionCheck.objects.create(number="FC-1", kiln=kiln, started_at=NOW - hours(9))
+    for number, result, ago in ((5, "worn", 8), (6, "sound", 7)):
+        found = finding(kiln, number, "sound", NOW - hours(9), check)
+        item = CheckItem.objects.create(check_up=check, point=found.item.point, component=fan)
+        Finding.objects.create(
+            key=uuid4(), item=item, sitting=found.sitting, result=result, at=NOW - hours(ago), note="hums"
+        )
+    groups = {group.number: group for group in oda.get("/kilns/K1/").context["groups"]}
+    assert groups[5].rows[0].finding.result == "worn"
+    assert groups[5].mark["label"] == "fan 3: hums"
 
 
 def queries_of(act: Callable[[], Any]) -> int:
