@@ -100,6 +100,20 @@ def history_words(change: Change) -> str:
     return " ".join(words for words in (act, before, "→" if before and after else "", after) if words)
 
 
+def particulars_words(change: Change) -> str:
+    """Say what a change of a part's particulars or terms put in the place of what."""
+    words = [
+        f"{name.replace('_', ' ')}: {_shown(change.before.get(name))} → {_shown(value)}"
+        for name, value in change.after.items()
+        if change.before.get(name) != value
+    ]
+    return f"{change.act}: {'; '.join(words) or _('nothing changed')}"
+
+
+def _shown(value: str | list[str] | None) -> str:
+    return ", ".join(value) or "–" if isinstance(value, list) else value or "–"
+
+
 def _figures_in_words(figures: dict[str, str]) -> str:
     states = dict(PurchaseOrder.State.choices)
     words = []

@@ -22,6 +22,11 @@ class _SeenForm(forms.ModelForm):  # type: ignore[type-arg]
         saved = self.instance if self.instance.pk else None
         self.initial["seen"] = figures(saved, self.names)
 
+    def clean_seen(self) -> dict[str, str]:
+        """Take anything but a set of named figures for nothing seen."""
+        seen = self.cleaned_data["seen"]
+        return seen if isinstance(seen, dict) else {}
+
     def renew(self) -> None:
         """After a refusal the form belongs to what is stored now; what was typed stays."""
         saved = type(self.instance).objects.filter(pk=self.instance.pk).first()

@@ -13,7 +13,7 @@ from inventory.actions import MoveRefused
 from inventory.forms.moves import CountForm, IssueForm, MoveForm, ReceiveForm, ReturnForm, ScrapForm, TransferForm
 from inventory.models import Part, PurchaseOrderLine
 from inventory.shelf import gather_shelves
-from inventory.views.asking import today_of, user_of
+from inventory.views.asking import today_of, typed, user_of
 from inventory.words import waiting_words
 from plant.access import needs
 
@@ -104,21 +104,21 @@ def _book(request: HttpRequest, booking: Booking, **options: Any) -> HttpRespons
 
 def _part(request: HttpRequest) -> Part | None:
     """Return the part named in the address by its code, or the only one that matches what was typed."""
-    typed = request.GET.get("part", "").strip()
-    if not typed:
+    wanted = typed(request, "part")
+    if not wanted:
         return None
     parts = Part.objects.select_related("bin", "advice")
-    exact = parts.filter(code=typed).first()
+    exact = parts.filter(code=wanted).first()
     if exact:
         return exact
-    matches = list(parts.in_use().matching(typed)[:2])
+    matches = list(parts.in_use().matching(wanted)[:2])
     return matches[0] if len(matches) == 1 else None
 
 
 def _choose_part(request: HttpRequest, booking: Booking) -> HttpResponse:
-    typed = request.GET.get("part", "").strip()
-    matches = Part.objects.in_use().select_related("bin").matching(typed).order_by("name")[:MATCHES] if typed else []
-    context = {"booking": booking, "typed": typed, "matches": matches, "most": MATCHES, "place": "storeroom"}
+    wanted = typed(request, "part")
+    matches = Part.objects.in_use().select_related("bin").matching(wanted).order_by("name")[:MATCHES] if wanted else []
+    context = {"booking": booking, "typed": wanted, "matches": matches, "most": MATCHES, "place": "storeroom"}
     return render(request, "inventory/choose_part.html", context)
 
 

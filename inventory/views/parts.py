@@ -2,6 +2,7 @@
 
 from django.contrib import messages
 from django.core.paginator import Paginator
+from django.db.models import Q
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils.translation import gettext as _
@@ -16,12 +17,13 @@ from inventory.querysets import StockMoveQuerySet
 from inventory.shelf import expires_soon, gather_shelves, is_expired
 from inventory.use import FOOT, HEIGHT, WIDTH, draw, months_of_use
 from inventory.views.asking import today_of, user_of
-from inventory.words import waiting_words, what_to_do
+from inventory.words import particulars_words, waiting_words, what_to_do
 from plant.access import needs
 from plant.export import csv_response
-from plant.models import Mill
+from plant.models import Change, Mill
 
 LEDGER_PER_PAGE = 50
+CHANGES_SHOWN = 20
 
 
 @needs("see storeroom")
@@ -43,6 +45,7 @@ def part(request: HttpRequest, code: str) -> HttpResponse:
         "months": months,
         "columns": draw(months),
         "picture": {"width": WIDTH, "height": HEIGHT, "ground": HEIGHT - FOOT, "words_at": HEIGHT - 6},
+        "changes": [(change, particulars_words(change)) for change in _changes(found)],
         "is_used": any(month.total for month in months),
         "place": "storeroom",
     }
@@ -82,7 +85,7 @@ def edit(request: HttpRequest, code: str) -> HttpResponse:
         data = form.cleaned_data
         values = {name: data[name] for name in PARTICULARS}
         try:
-            change_part(found, values, list(data["fits"]), seen=data["seen"] or {}, by=user_of(request))
+            change_part(found, values, list(data["fits"]), seen=data["seen"], by=user_of(request))
         except OrderRefused as refusal:
             form.add_error(None, str(refusal))
             form.renew()
@@ -103,7 +106,7 @@ def terms(request: HttpRequest, code: str, supplier: str = "") -> HttpResponse:
         data = form.cleaned_data
         values = {name: data[name] for name in TERMS}
         try:
-            set_terms(found, data["supplier"], values, seen=data["seen"] or {}, by=user_of(request))
+            set_terms(found, data["supplier"], values, seen=data["seen"], by=user_of(request))
         except OrderRefused as refusal:
             form.add_error(None, str(refusal))
             form.renew()
@@ -142,6 +145,12 @@ def _form_page(
 
 def _part(code: str) -> Part:
     return get_object_or_404(Part.objects.select_related("bin", "kind", "advice").prefetch_related("fits"), code=code)
+
+
+def _changes(found: Part) -> list[Change]:
+    """The latest changes of what is written about a part; its moves stand in the ledger."""
+    written = Q(act="particulars") | Q(act__startswith="terms of ")
+    return list(Change.objects.about(found).filter(written).order_by("-at", "-id")[:CHANGES_SHOWN])
 
 
 def _ledger(found: Part) -> StockMoveQuerySet:

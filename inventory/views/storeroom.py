@@ -14,7 +14,7 @@ from django.utils.translation import gettext_lazy
 from inventory.models import Part, PurchaseOrder
 from inventory.querysets import PartQuerySet
 from inventory.shelf import EXPIRES_SOON_DAYS, Shelf, gather_shelves
-from inventory.views.asking import today_of
+from inventory.views.asking import today_of, typed
 from inventory.words import Tag, morning_sentence, waiting_words, what_to_do
 from plant.access import needs
 from plant.export import csv_response
@@ -64,7 +64,7 @@ def storeroom(request: HttpRequest) -> HttpResponse:
         ),
         "shown": SHOWN,
         "show": _show(request),
-        "typed": request.GET.get("q", ""),
+        "typed": typed(request, "q"),
         "place": "storeroom",
     }
     return render(request, "inventory/storeroom.html", context)
@@ -82,8 +82,7 @@ def storeroom_csv(request: HttpRequest) -> HttpResponse:
 @needs("see storeroom")
 def part_suggestions(request: HttpRequest) -> HttpResponse:
     """Give the parts that match what was typed, as options of an input."""
-    typed = request.GET.get("part", "")
-    parts = Part.objects.in_use().matching(typed).order_by("name")[:SUGGESTIONS]
+    parts = Part.objects.in_use().matching(typed(request, "part")).order_by("name")[:SUGGESTIONS]
     return render(request, "inventory/part_options.html", {"parts": parts})
 
 
@@ -93,7 +92,7 @@ def _show(request: HttpRequest) -> str:
 
 
 def _chosen(request: HttpRequest, day: date) -> PartQuerySet:
-    parts = Part.objects.in_use().select_related("bin", "advice").matching(request.GET.get("q", ""))
+    parts = Part.objects.in_use().select_related("bin", "advice").matching(typed(request, "q"))
     show = _show(request)
     if show == "to-order":
         parts = parts.to_order()

@@ -144,6 +144,15 @@ def test_a_part_is_found_by_code_or_by_some_of_its_name(client: Client) -> None:
     assert '<option value="wick-500">' in text(client, "/storeroom/part-suggestions/?part=bulb")
 
 
+@pytest.mark.parametrize("typed", ["%00", "%F0%9F%AA%B5", "'", "%25", "x" * 3000])
+def test_whatever_is_typed_into_a_search_is_answered(client: Client, typed: str) -> None:
+    kept_part()
+    signed_in(client)
+    for url in ("/storeroom/?q=", "/storeroom/issue/?part=", "/storeroom/part-suggestions/?part="):
+        text(client, url + typed)
+    text(client, f"/storeroom/receive/?part=wick-300&line={'9' * 30}")
+
+
 def test_parts_are_booked_in_out_and_back(client: Client) -> None:
     part = kept_part()
     signed_in(client)
@@ -311,6 +320,10 @@ def test_particulars_change_with_a_history_and_nobody_is_overwritten(client: Cli
     assert (last.before["criticality"], last.after["criticality"], last.after["fits"]) == ("waits", "stops", ["fan"])
     page = client.post(url, form).content.decode()
     assert "Somebody changed this meanwhile" in page
+    assert "Somebody changed" in client.post(url, {**form, "seen": "[1]"}).content.decode()
+    page = text(client, f"/storeroom/parts/{part.code}/")
+    assert "criticality: waits → stops" in page
+    assert "fits: – → fan" in page
 
 
 def test_the_unit_stays_once_the_ledger_is_kept_in_it(client: Client) -> None:
