@@ -6,10 +6,8 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 from plant.calculations import openings as calc
-from plant.calculations.charge_phases import Charge as CalcCharge
-from plant.calculations.charge_phases import ChargeForecast, PhaseKind, PhaseTimes, forecast_charges
-from plant.calculations.downtime import Downtime as CalcDowntime
-from plant.calculations.downtime import DowntimeKind
+from plant.calculations.charge_phases import ChargeForecast, forecast_charges
+from plant.kilns_now import charge_times, downtime_times
 from plant.models import Charge, Downtime, Kiln
 
 # The last charge before the span is looked for this far back; behind it an opening has no beginning of its own.
@@ -51,40 +49,12 @@ def _programme(
     over = [charge for charge in charges if charge.end_at <= from_at and charge.basis == Charge.Basis.DONE]
     ahead = [charge for charge in charges if charge not in over]
     kept = over[-1:] + ahead
-    known = [to_calculation(charge, now_at) for charge in kept]
-    stops = [_stop(downtime) for downtime in downtimes]
+    known = [charge_times(charge, now_at) for charge in kept]
+    stops = [downtime_times(downtime) for downtime in downtimes]
     return KilnProgramme(
         kiln=kiln,
         charges={charge.pk: charge for charge in kept},
         forecasts=tuple(forecast_charges(known, now_at)),
         windows=calc.windows(kiln.pk, known, now_at, from_at, stops),
         downtimes=tuple(downtimes),
-    )
-
-
-def to_calculation(charge: Charge, now_at: datetime) -> CalcCharge:
-    """Return a charge in the words of the calculations; one without phases counts as drying from begin to end."""
-    is_begun = charge.basis != Charge.Basis.PLANNED
-    rows = sorted(charge.phases.all(), key=lambda phase: (phase.begin_at, list(PhaseKind).index(PhaseKind(phase.kind))))
-    spans = [
-        (PhaseKind(row.kind), (row.planned_begin_at, row.planned_end_at), (row.begin_at, row.end_at)) for row in rows
-    ] or [(PhaseKind.DRYING, (charge.planned_begin_at, charge.planned_end_at), (charge.begin_at, charge.end_at))]
-    return CalcCharge(
-        charge_id=charge.pk,
-        kiln_id=charge.kiln_id,
-        phases=tuple(
-            PhaseTimes.from_best_known(kind, planned, best, now_at, is_begun=is_begun) for kind, planned, best in spans
-        ),
-        end_sd_h=float(charge.end_spread_h),
-    )
-
-
-def _stop(downtime: Downtime) -> CalcDowntime:
-    return CalcDowntime(
-        kiln_id=downtime.kiln_id,
-        start_at=downtime.start_at,
-        end_at=downtime.end_at,
-        kind=DowntimeKind(downtime.kind),
-        share_lost_thousandths=int(downtime.share_lost * 1000),
-        cause=downtime.cause,
     )

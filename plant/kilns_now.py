@@ -9,6 +9,7 @@ from typing import TypeVar
 
 from django.db.models import OuterRef, Q, Subquery
 
+from plant.availability_rows import NEXT_CHARGE, RATE_HISTORY
 from plant.calculations import charge_phases, downtime
 from plant.calculations.drying_loss import (
     CompletedCharge,
@@ -27,16 +28,15 @@ from plant.models import Charge, Downtime, Kiln
 
 Row = TypeVar("Row", Charge, Downtime)
 
+WORKING_ORDER = [str(kind) for kind in charge_phases.PhaseKind]
 AHEAD = timedelta(days=120)
-HISTORY = timedelta(days=400)
-"""How far back charges count for a kiln's own drying rate."""
 
 
 @dataclass(frozen=True, slots=True)
 class KilnNow:
     """A kiln, its state, the charges about it and the windows ahead.
 
-    ``charge`` is in the kiln, ``next_charge`` comes after it; ``phases`` are those of ``charge``. ``stop`` is the open
+    ``charge`` is in the kiln and ``phase`` is its phase under way; ``next_charge`` comes after it. ``stop`` is the open
     or running downtime that explains the state, ``lost_m3`` what it cost so far (None: not known or no stop).
     """
 
@@ -62,9 +62,9 @@ class KilnNow:
 
 
 def charge_times(charge: Charge, now: datetime) -> charge_phases.Charge:
-    """Return a charge as the computations know it; its phases must have been fetched."""
+    """Return a charge as the computations know it; one without phases counts as drying from begin to end."""
     is_begun = charge.basis != Charge.Basis.PLANNED
-    rows = sorted(charge.phases.all(), key=lambda phase: phase.begin_at)
+    rows = sorted(charge.phases.all(), key=lambda phase: (phase.begin_at, WORKING_ORDER.index(phase.kind)))
     spans = [(row.kind, (row.planned_begin_at, row.planned_end_at), (row.begin_at, row.end_at)) for row in rows] or [
         ("drying", (charge.planned_begin_at, charge.planned_end_at), (charge.begin_at, charge.end_at))
     ]
@@ -164,9 +164,11 @@ def _histories(kilns: Sequence[Kiln], now: datetime) -> dict[int, _History]:
     if not kilns:
         return {}
     charges = _by_kiln(
-        Charge.objects.filter(kiln__in=kilns, begin_at__lt=now + AHEAD, end_at__gt=now - HISTORY).order_by("begin_at")
+        Charge.objects.filter(kiln__in=kilns, begin_at__lt=now + NEXT_CHARGE, end_at__gt=now - RATE_HISTORY).order_by(
+            "begin_at"
+        )
     )
-    downtimes = _by_kiln(Downtime.objects.filter(kiln__in=kilns).reaching_into(now - HISTORY, now + AHEAD))
+    downtimes = _by_kiln(Downtime.objects.filter(kiln__in=kilns).reaching_into(now - RATE_HISTORY, now + NEXT_CHARGE))
     return {
         kiln.pk: _history(kiln, charges[kiln.pk], [downtime_times(record) for record in downtimes[kiln.pk]])
         for kiln in kilns
