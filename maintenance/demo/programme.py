@@ -51,11 +51,11 @@ HARDWOOD = (Recipe("oak", 27, 45, 9, 24, 470, 26, 12), Recipe("ash", 40, 40, 9, 
 RECIPES = {"K5": MIXED, "K6": HARDWOOD, "K8": MIXED}
 BASE_H = {"K1": 78200, "K2": 76900, "K3": 121400, "K4": 61800, "K5": 49300, "K6": 31200, "K7": 97600, "K8": 69100}
 
-STOPS_PER_DRYING_DAY = 0.12
+STOPS_PER_DRYING_DAY = 0.13
 NO_TIMBER_CHANCE = 0.05
-BY_DAY_CHANCE, DAY_WORK_H = 0.55, 4.5
+BY_DAY_CHANCE, DAY_WORK_H = 0.92, 4.5
 # Days from the demo's day on which each kiln is overhauled; the last ones lie ahead.
-OVERHAULS = ((-331, 40), (-147, 34), (23, 30))
+OVERHAULS = ((-331, 62), (-147, 54), (23, 36))
 STOPPED_KILN = "K3"
 STOPPED_SINCE = (-1, 16 + 20 / 60)
 EXCHANGED_KILN, EXCHANGED_DAY = "K5", -137
@@ -243,7 +243,7 @@ class _Teller:
         begin = end + dice.uniform(*dice.choices(spans, (6, 3, 1))[0]) * HOUR
         by_day = next_slot(end + HOUR / 2, DAY_WORK_H, UPKEEP_HOURS) + DAY_WORK_H * HOUR
         # The yard leaves the crew some hours of daylight where that costs no more than a night.
-        if dice.random() < BY_DAY_CHANCE and by_day < end + 30 * HOUR:
+        if dice.random() < BY_DAY_CHANCE and by_day < end + 40 * HOUR:
             begin = max(begin, by_day)
         return begin
 

@@ -107,8 +107,10 @@ class Storeroom:
     def _run(self, needs: list[Need]) -> None:
         for need in needs:
             self.stocks[need.part].a_month += need.quantity / PLANNED_MONTHS if need.work_order else 0
+        used_up = sum(need.quantity for need in needs if need.part == LATE_PART)
         for stock in self.stocks.values():
-            self._open(stock)
+            # The last of the part that is late was taken: work waits for it.
+            self._open(stock, used_up if stock.part["code"] == LATE_PART else None)
         by_day: dict[date, list[Need]] = defaultdict(list)
         for need in needs:
             by_day[need.at.astimezone(ZONE).date()].append(need)
@@ -121,9 +123,10 @@ class Storeroom:
                 self._review(day)
             day += timedelta(days=1)
 
-    def _open(self, stock: Stock) -> None:
+    def _open(self, stock: Stock, quantity: float | None) -> None:
         """The first count, with its lot where the part does not keep for ever."""
-        quantity = float(ceil(self._point(stock) * 1.2 + self._typical(stock)))
+        if quantity is None:
+            quantity = float(ceil(self._point(stock) * 1.2 + self._typical(stock)))
         lot, expires = self._new_lot(stock, self.world.start.astimezone(ZONE).date(), "A")
         stock.lots.append(Left(lot, quantity))
         self.counts.append(

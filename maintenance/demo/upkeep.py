@@ -10,12 +10,12 @@ from dateutil.relativedelta import relativedelta
 from maintenance.demo.world import HOUR, ZONE, KilnStory, Row, Stop, World, read_catalogue, read_static
 
 # Work orders are written out for so long; older work stands in the standing tasks' last dates alone.
-WORK_DAYS = 165
+WORK_DAYS = 140
 # Tasks that recur with nearly every charge fill a book in weeks.
 FREQUENT_DAYS, FREQUENT_WORK_DAYS = 9, 45
 # Where work was left undone, so that the morning's lists are not empty.
 LEFT_CHANCE = 0.1
-SAFETY_DAYS_EARLY = 10
+SAFETY_DAYS_EARLY = 9
 PEOPLE = {
     "ilse": ("kiln-operation", "sensor-calibration", "proof-testing", "lock-out", "training", "cleaning"),
     "per": ("mechanical", "steam-fitter", "fuel-fitter", "lock-out", "work-at-height", "proof-testing", "cleaning"),
@@ -152,8 +152,9 @@ class Upkeep:
                 # Two dates met in one opening: the work was done once, the other date was missed.
                 continue
             task.done.append((due, started))
-            if not task.months:
-                due = max(due, started.astimezone(ZONE).date())
+            if not task.months or task.sheet["is_safety"] == "yes":
+                # These are counted from the day on which they were done.
+                due, step = started.astimezone(ZONE).date(), 0
         if task.done:
             _, started = task.done[-1]
             task.row["last_done_on"] = started.astimezone(ZONE).date()
@@ -171,6 +172,8 @@ class Upkeep:
     def _next_due(self, task: Task, due: date, step: int) -> date:
         if task.months:
             anchor: date = task.row["anchor_on"]
+            if task.sheet["is_safety"] == "yes":
+                return due + relativedelta(months=task.months)
             return anchor + relativedelta(months=task.months * step)
         return due + timedelta(days=max(round(task.interval_days), 1))
 
