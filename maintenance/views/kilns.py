@@ -6,6 +6,7 @@ from django.core.paginator import Paginator
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils.translation import gettext as _
+from django.views.decorators.vary import vary_on_headers
 
 from maintenance.end_view_marks import marks_of, number_of_work
 from maintenance.kiln_page import downtimes_of, gather
@@ -22,6 +23,7 @@ DOWNTIMES_PER_PAGE = 12
 
 
 @needs("see kilns")
+@vary_on_headers("HX-Request")
 def kilns(request: HttpRequest) -> HttpResponse:
     """Show what each chamber needs this morning, and what the next opening holds."""
     mill = Mill.objects.first()
@@ -38,7 +40,8 @@ def kilns(request: HttpRequest) -> HttpResponse:
         "jobs": _rows(chosen),
         "blocking": Defect.objects.blocking_entry().filter(kiln=chosen.kiln) if chosen else (),
     }
-    is_partial = getattr(request, "htmx", False)
+    htmx = request.htmx  # type: ignore[attr-defined]
+    is_partial = htmx and not htmx.history_restore_request
     return render(request, "maintenance/kilns_chambers.html" if is_partial else "maintenance/kilns.html", context)
 
 

@@ -208,6 +208,9 @@ def test_the_opening_holds_its_jobs_with_place_reason_and_people(oda: Client) ->
         assert part in page
     assert "Done long ago" not in page
     assert "<html" not in page
+    back = oda.get("/kilns/?kiln=K1", headers={"HX-Request": "true", "HX-History-Restore-Request": "true"})
+    assert "<html" in back.content.decode()
+    assert "HX-Request" in back["Vary"]
 
 
 def finding(kiln: Kiln, number: int, result: str, at: Any, check: FunctionCheck, **kwargs: Any) -> Finding:
