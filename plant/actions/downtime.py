@@ -95,6 +95,10 @@ def check_facts(kiln: Kiln, facts: DowntimeFacts, besides: Downtime | None = Non
         are_apart = facts.component is not None and other.component_id not in (None, facts.component.pk)
         if are_slowings and are_apart and other.start_at != facts.start_at:
             continue
+        # Nobody knows how long an open record will last: what lies ahead is not inside it.
+        now = clock.now()
+        if (facts.end_at is None and other.start_at > now) or (other.end_at is None and facts.start_at > now):
+            continue
         if _lies_inside(facts.start_at, facts.end_at, other.start_at, other.end_at) or _lies_inside(
             other.start_at, other.end_at, facts.start_at, facts.end_at
         ):

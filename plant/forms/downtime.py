@@ -56,7 +56,7 @@ class DowntimeForm(forms.Form):
     seen = forms.CharField(widget=forms.HiddenInput, required=False)
 
     def __init__(self, data: Any = None, *, kiln: Kiln, record: Downtime | None = None) -> None:
-        super().__init__(data, initial=_told(record) if record else {"start_at": timezone.localtime(clock.now())})
+        super().__init__(data, initial=_told(record) if record else _usual())
         self.fields["component"].queryset = kiln.components.in_use()  # type: ignore[attr-defined]
         if record is None:
             del self.fields["why"]
@@ -68,6 +68,11 @@ class DowntimeForm(forms.Form):
             share_lost=data["share_lost_pct"] / 100,
             **{name: data[name] for name in FIELDS if name != "share_lost"},
         )
+
+
+def _usual() -> dict[str, Any]:
+    """Return what is reported most often: that a kiln has just stopped."""
+    return {"kind": Downtime.Kind.UNPLANNED, "start_at": timezone.localtime(clock.now())}
 
 
 def _told(record: Downtime) -> dict[str, Any]:

@@ -93,6 +93,15 @@ def test_one_of_another_kind_or_only_overlapping_goes_on_record(browser_of_oda: 
     assert Downtime.objects.count() == 3
 
 
+def test_a_stop_without_an_end_does_not_swallow_what_is_planned_ahead(browser_of_oda: Client, kiln: Kiln) -> None:
+    ahead = LAST_WEEK + timedelta(days=60)
+    DowntimeFactory(kiln=kiln, kind="planned", start_at=ahead, end_at=ahead + timedelta(hours=6))
+    assert browser_of_oda.post("/kilns/K1/downtime/", answers(kind="planned")).status_code == 302
+    later = answers(kind="planned", start_at=typed(24 * 30), end_at=typed(24 * 31))
+    assert browser_of_oda.post("/kilns/K1/downtime/", later).status_code == 302
+    assert Downtime.objects.count() == 3
+
+
 def test_slowings_of_two_components_may_lie_inside_one_another_but_not_start_together(
     browser_of_oda: Client, kiln: Kiln
 ) -> None:
