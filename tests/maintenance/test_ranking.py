@@ -1,7 +1,8 @@
 """Ranking by cost of delay per hour of work, safety apart."""
 
 from datetime import UTC, datetime
-from itertools import permutations
+from fractions import Fraction
+from itertools import pairwise, permutations
 
 import pytest
 from hypothesis import given
@@ -79,3 +80,23 @@ def test_nothing_is_lost_and_no_order_of_other_work_is_cheaper(jobs: list[Work])
     assert ranking == rank_work(reversed(jobs))
     best = min(total_delay_cost(order) for order in permutations(ranking.other))
     assert total_delay_cost(ranking.other) == best
+
+
+@given(
+    st.lists(
+        st.builds(
+            Work, st.uuids().map(str), st.floats(0, 1e6, exclude_min=True), st.integers(0, 10**9), st.just(False)
+        ),
+        max_size=12,
+        unique_by=lambda job: job.ref,
+    )
+)
+def test_the_order_is_that_of_exact_fractions_for_any_hours(jobs: list[Work]) -> None:
+    ratios = [Fraction(job.delay_cents_per_hour) / Fraction(job.work_hours) for job in rank_work(jobs).other]
+    assert all(first >= second for first, second in pairwise(ratios))
+
+
+def test_ratios_that_a_float_cannot_tell_apart_are_ordered_all_the_same() -> None:
+    """(10^16 + 1) / 1 is the dearer by one part in 10^16, beyond the digits of a float."""
+    jobs = [Work("A", 1.0, 10**16), Work("B", 1.0, 10**16 + 1)]
+    assert [job.ref for job in rank_work(jobs).other] == ["B", "A"]
