@@ -78,7 +78,11 @@ class CautionQuerySet(models.QuerySet["Caution"]):
             codes |= {"lock-out", "warm-chamber"}
         if order.defect and order.defect.blocks_entry:
             codes.add("escape-fault")
-        return self.filter(Q(code__in=codes) | Q(task_sheets=order.sheet_id)).distinct().general_first()
+        wanted = Q(code__in=codes)
+        if order.sheet_id is not None:
+            # Compared with no sheet, the join would take in every caution that stands on none.
+            wanted |= Q(task_sheets=order.sheet_id)
+        return self.filter(wanted).distinct().general_first()
 
     def for_sitting(self, check: "FunctionCheck", kiln_state: str) -> "CautionQuerySet":
         """The cautions of all points that are looked at in a state of the kiln."""

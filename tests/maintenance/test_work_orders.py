@@ -14,7 +14,17 @@ from maintenance.actions import work_orders as act
 from maintenance.actions import work_records as enter
 from maintenance.actions.entry import close_permit
 from maintenance.calculations.work_states import MOVES, may_move
-from maintenance.models import Defect, Labour, Placement, StandingTask, StepRecord, WorkOrder, WorkPart, WorkSkill
+from maintenance.models import (
+    Caution,
+    Defect,
+    Labour,
+    Placement,
+    StandingTask,
+    StepRecord,
+    WorkOrder,
+    WorkPart,
+    WorkSkill,
+)
 from plant import clock
 from plant.models import Change, Downtime
 from tests.factories import (
@@ -400,3 +410,15 @@ def test_a_standing_task_counts_on_from_the_day_its_work_is_done() -> None:
     task.refresh_from_db()
     assert task.last_done_on == clock.today(order.kiln.mill.zone)
     assert task.next_due_on == task.last_done_on + timedelta(weeks=4)  # type: ignore[operator]
+
+
+def test_a_job_without_sheet_shows_only_the_cautions_of_its_place() -> None:
+    general, lock_out, other = (
+        Caution.objects.create(code=code, title=code, text="-", before_start="-")
+        for code in ("general", "lock-out", "steam")
+    )
+    order = a_job(sheet=None, needs_state="empty", hours=Decimal(1))
+    assert list(Caution.objects.for_work_order(order)) == [general, lock_out]
+    order.sheet = TaskSheetFactory()
+    order.sheet.cautions.add(other)
+    assert list(Caution.objects.for_work_order(order)) == [general, lock_out, other]
