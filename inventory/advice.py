@@ -51,17 +51,18 @@ def refresh_advice(day: date, parts: Iterable[Part] | None = None) -> int:
     reservation that had been planned: counting planned use again would order it twice. A handful of queries for any
     number of parts.
     """
-    chosen = list(Part.objects.in_use() if parts is None else parts)
+    chosen = sorted(Part.objects.in_use() if parts is None else parts, key=lambda part: part.pk)
+    # The rows are locked before anything is read, always in one order: whoever comes second sees what the first saw
+    # and wrote. A part's first advice has no row to lock; two of them become one row, and the later is kept.
+    kept = ReorderAdvice.objects.filter(part__in=chosen).order_by("part").select_for_update()
+    list(kept.values_list("pk", flat=True))
     gathered, observed_days = _gather(chosen, day)
-    known = {advice.part_id: advice for advice in ReorderAdvice.objects.filter(part__in=chosen).select_for_update()}
     as_of = clock.now()
     fresh = [_advise(part, gathered[part.pk], day, observed_days, as_of) for part in chosen]
-    for advice in fresh:
-        if advice.part_id in known:
-            advice.pk = known[advice.part_id].pk
     columns = [column.name for column in ReorderAdvice._meta.concrete_fields if column.name not in ("id", "part")]
-    ReorderAdvice.objects.bulk_update([a for a in fresh if a.pk], columns, batch_size=200)
-    ReorderAdvice.objects.bulk_create([a for a in fresh if not a.pk], batch_size=200)
+    ReorderAdvice.objects.bulk_create(
+        fresh, update_conflicts=True, unique_fields=["part"], update_fields=columns, batch_size=200
+    )
     if parts is None:
         ReorderAdvice.objects.exclude(part__in=Part.objects.in_use()).delete()
     return sum(1 for advice in fresh if advice.order_quantity > 0)

@@ -12,7 +12,8 @@ from django.db import connection
 from django.db.models import Sum
 
 from inventory.actions import MoveRefused, draw_up_orders, issue, receive, reserve
-from inventory.models import PurchaseOrderLine, StockLevel, StockMove
+from inventory.advice import refresh_advice
+from inventory.models import PurchaseOrderLine, ReorderAdvice, StockLevel, StockMove
 from tests.inventory.storeroom_things import kept_part, mill_today, wanted_part
 
 pytestmark = [
@@ -91,3 +92,9 @@ def test_orders_drawn_up_by_several_at_once_order_once() -> None:
     answers = all_at_once(lambda _n: draw_up_orders(mill_today(), None))
     assert sum(len(answer.lines) for answer in answers if answer != "refused") == 1  # type: ignore[attr-defined]
     assert PurchaseOrderLine.objects.count() == 1
+
+
+def test_a_part_that_several_advise_on_for_the_first_time_has_one_advice() -> None:
+    part = kept_part(on_hand=2)
+    all_at_once(lambda _n: refresh_advice(mill_today(), [part]))
+    assert ReorderAdvice.objects.get().on_hand == 2
