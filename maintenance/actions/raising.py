@@ -10,6 +10,7 @@ from django.db import transaction
 from django.db.models import Q
 from django.utils.translation import gettext as _
 
+from inventory.advice import refresh_advice
 from inventory.models import Part, PurchaseOrder, PurchaseOrderLine, Reservation, StockLevel
 from maintenance.models import (
     Defect,
@@ -95,7 +96,10 @@ def raise_work_order(
     )
     if sheet:
         _copy_sheet(order, sheet)
-        _set_parts_aside(order, sheet)
+        parts = _set_parts_aside(order, sheet)
+        # The program itself raises many at once and looks at all parts when it has done so.
+        if by is not None and parts:
+            refresh_advice(clock.today(Mill.objects.current().zone), parts)
     Change.record(order, "raised", by=by, after={"state": order.state, "due_at": due_at.isoformat()}, note=order.why)
     return order
 
@@ -110,9 +114,10 @@ def _copy_sheet(order: WorkOrder, sheet: TaskSheet) -> None:
     )
 
 
-def _set_parts_aside(order: WorkOrder, sheet: TaskSheet) -> None:
+def _set_parts_aside(order: WorkOrder, sheet: TaskSheet) -> list[Part]:
     """Reserve the mill's own parts for what the sheet asks for; a kind the mill does not keep is named in `why`."""
     needed_on = due_date(order)
+    parts = []
     for wanted in sheet.parts.all():
         part = choose_part(wanted.part_kind_id, sheet.kind_id)
         if part is None:
@@ -128,6 +133,8 @@ def _set_parts_aside(order: WorkOrder, sheet: TaskSheet) -> None:
             created_at=clock.now(),
         )
         WorkPart.objects.create(work_order=order, part=part, quantity=wanted.quantity, reservation=reservation)
+        parts.append(part)
+    return parts
 
 
 def due_date(order: WorkOrder) -> date:

@@ -7,7 +7,7 @@ from typing import Any
 import pytest
 from django.core.exceptions import PermissionDenied
 
-from inventory.models import Lot, Part, PurchaseOrder, PurchaseOrderLine, Reservation, StockLevel
+from inventory.models import Lot, Part, PurchaseOrder, PurchaseOrderLine, ReorderAdvice, Reservation, StockLevel
 from maintenance.actions.raising import link_parts_ready, missing_parts, raise_work_order, update_readiness
 from maintenance.models import TaskPart, TaskSheet, TaskSkill, TaskStep, WorkOrder
 from plant.models import Change
@@ -96,6 +96,12 @@ def test_the_parts_are_set_aside_for_the_due_day() -> None:
     # Half past midnight at the mill
     assert reservation.needed_on.isoformat() == "2026-03-11"
     assert order.parts.get().reservation == reservation
+
+
+def test_what_somebody_raises_is_in_the_advice_at_once() -> None:
+    part = PartFactory()
+    _raise(sheet=_sheet(), by=UserFactory(role="planner"), due_at=MONDAY)
+    assert ReorderAdvice.objects.get(part=part).order_quantity == 2
 
 
 def test_the_part_that_fits_the_component_goes_before_the_fuller_shelf() -> None:
