@@ -1,0 +1,153 @@
+"""Every page of the demo mill, on a desk and on a phone: readable for all, nothing off screen, nothing too small."""
+
+from datetime import date
+from typing import Any
+
+import pytest
+from axe_playwright_python.sync_playwright import Axe
+from django.test import Client
+from playwright.sync_api import Browser, Page
+
+from inventory.models import Part, PurchaseOrder
+from maintenance.actions.checks import start_sitting
+from maintenance.actions.daily import run_day
+from maintenance.actions.work_orders import start
+from maintenance.demo.setting_up import set_up
+from maintenance.models import Defect, EntryPermit, FunctionCheck, Placement, StandingTask, WorkOrder
+from plant import clock
+from plant.access import Role
+from plant.models import Absence, Downtime, Job, RoleHeld, User
+from tests.browser.conftest import PHONE, WIDE, Watch, let_in
+from tests.maintenance.mill import opened
+from tests.test_access_walk import ADDRESSES, BACKEND, url_of
+
+pytestmark = pytest.mark.browser
+
+DAY = date(2026, 11, 25)
+STANDARD = {"runOnly": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"], "resultTypes": ["violations"]}
+# A thumb in a glove: what is tapped on rounds and work orders is at least this high (CSS pixels).
+THUMB_PX = 44
+FOR_THUMBS = ("/rounds/", "/work-orders/", "/my-work/")
+SMALL_TARGETS = """least => [...document.querySelectorAll("main .button, main button, main summary, .point, nav a")]
+  .map(one => [one, one.getBoundingClientRect()])
+  .filter(([one, box]) => one.checkVisibility() && box.height > 0 && box.height < least)
+  .map(([one, box]) => `${one.textContent.trim().slice(0, 40)} ${Math.round(box.height)} px`)"""
+BESIDE = """width => [...document.querySelectorAll("main *, header *")]
+  .filter(one => one.getBoundingClientRect().right > width + 1 && !one.closest(".hidden-word, .scroll"))
+  .slice(0, 3).map(one => one.outerHTML.slice(0, 90))"""
+
+
+@pytest.fixture
+def demo(live_server: Any, settings: Any) -> str:
+    """The demo mill with a short past, loaded and served, in the middle of a round and of a job inside a kiln."""
+    settings.KILNWARD_TODAY = DAY.isoformat()
+    set_up(DAY, months=2)
+    run_day(DAY)
+    administrator = somebody(Role.ADMINISTRATOR)
+    check = FunctionCheck.objects.under_way().get()
+    check.sittings.update(ended_at=clock.now())
+    start_sitting(check, "running", by=administrator, is_cautions_read=True)
+    order = WorkOrder.objects.filter(state="placed", needs_state="empty").exclude(kiln=check.kiln).first()
+    assert order
+    people = [one.person for one in order.assignments.all()]
+    opened(order.kiln, administrator, order)
+    start(order, by=administrator, version=order.version, is_cautions_read=True, people=people)
+    Job.objects.create(key="a-job", what="nothing", wanted_at=clock.now(), not_before_at=clock.now())
+    return str(live_server.url)
+
+
+def somebody(role: str) -> User:
+    """Return whom the demo gave a role."""
+    return first(RoleHeld.objects.filter(role=role).select_related("user")).user
+
+
+def first(objects: Any) -> Any:
+    """Return the first; a demo without one would leave a page out."""
+    found = objects.first()
+    assert found, f"the demo has no such {objects.model.__name__}"
+    return found
+
+
+def things() -> dict[str, dict[str, Any]]:
+    """What stands in the gaps of the addresses."""
+    order, under_way = first(WorkOrder.objects.filter(state="placed")), WorkOrder.objects.get(state="under_way")
+    check = FunctionCheck.objects.under_way().get()
+    part = first(Part.objects.filter(terms__isnull=False))
+    stop = Downtime.objects.still_open().get()
+    opening = first(Placement.objects.filter(after_charge__isnull=False, start_at__gt=clock.now()))
+    return {
+        "people/": {"code": first(Absence.objects).person.code, "pk": 1},
+        "sign-ins/": {"pk": somebody(Role.PLANNER).pk},
+        "kilns/": {"tag": stop.kiln.tag, "pk": stop.pk},
+        "background/": {"pk": first(Job.objects).pk},
+        "storeroom/parts/": {"code": part.code, "supplier": first(part.terms).supplier.code},
+        "storeroom/orders/": {"number": first(PurchaseOrder.objects.filter(state="sent")).number},
+        "rounds/checks/": {"number": check.number, "pk": first(check.items.filter(point__seen_in="running")).pk},
+        "rounds/defects/": {"pk": first(Defect.objects.not_cured()).pk},
+        "rounds/permits/": {"pk": first(EntryPermit.objects.filter(act="opened", closing__isnull=True)).pk},
+        "rounds/standing-tasks/": {"code": first(StandingTask.objects).code},
+        "openings/": {"tag": opening.work_order.kiln.tag, "key": f"after-{opening.after_charge_id}"},
+        "openings/work-orders/": {"number": order.number},
+        "work-orders/": {"number": order.number, "no": 1},
+        "work-orders/<slug:number>/permit": {"number": under_way.number},
+        "work-orders/<slug:number>/finish": {"number": under_way.number},
+        "work-orders/<slug:number>/send-back": {"number": first(WorkOrder.objects.filter(state="done")).number},
+    }
+
+
+def pages() -> list[str]:
+    """Every address that answers with a page of its own, and those that look different in another state."""
+    client, known = Client(), things()
+    client.force_login(somebody(Role.ADMINISTRATOR), backend=BACKEND)
+    found = []
+    for url in (url_of(address, known) for address in ADDRESSES):
+        answer = client.get(url)
+        if answer.status_code == 200 and b"<html" in answer.content[:200]:
+            found.append(url)
+    running = FunctionCheck.objects.under_way().get().get_absolute_url()
+    found += [f"{running}sit/?kiln_state={state}" for state in ("running", "open_empty")]
+    found += [first(FunctionCheck.objects.filter(completed_at__isnull=False)).get_absolute_url()]
+    states = ("ready", "under_way", "done", "signed_off")
+    found += [first(WorkOrder.objects.filter(state=state)).get_absolute_url() for state in states]
+    found += [first(PurchaseOrder.objects.filter(state=state)).get_absolute_url() for state in ("drawn_up", "arrived")]
+    return [*found, "/availability/?period=2026-11", "/storeroom/?q=nothing-of-this-name", "/openings/?weeks=8"]
+
+
+def is_bar(rule: str, html: str) -> bool:
+    """Say whether this is a bar of the board, whose size is a length of time: WCAG 2.5.8 excepts what is essential."""
+    return rule == "target-size" and html.startswith(('<a class="gap', '<a class="run-job'))
+
+
+def faults_of(page: Page, axe: Axe, url: str) -> list[str]:
+    """Look at a page as wide as a desk, then as narrow as a phone, and return what is wrong with it."""
+    faults = []
+    for size in (WIDE, PHONE):
+        page.set_viewport_size(size)
+        for found in axe.run(page, options=STANDARD).response["violations"]:
+            nodes = [node["html"] for node in found["nodes"] if not is_bar(found["id"], node["html"])]
+            if nodes:
+                where = "; ".join(html[:120] for html in nodes[:3])
+                faults.append(f"{size['width']} px: {found['id']} ({found['help']}): {where}")
+    wide = page.evaluate("document.documentElement.scrollWidth")
+    if wide > PHONE["width"]:
+        faults.append(f"sideways scroll to {wide} px: {page.evaluate(BESIDE, PHONE['width'])}")
+    if page.locator("h1").count() != 1:
+        faults.append(f"{page.locator('h1').count()} headings of the first level")
+    if url.startswith(FOR_THUMBS):
+        faults += [f"too small to tap: {target}" for target in page.evaluate(SMALL_TARGETS, THUMB_PX)]
+    return faults
+
+
+def test_every_page_is_sound_on_a_desk_and_on_a_phone(demo: str, browser: Browser, watch: Watch, subtests: Any) -> None:
+    axe, found = Axe(), pages()
+    assert len(found) > 60
+    for role, urls in [("", ["/sign-in/"]), (Role.ADMINISTRATOR, found), *((role, ["/"]) for role in Role.values)]:
+        with browser.new_context(base_url=demo) as context:
+            if role:
+                let_in(context, somebody(role), demo)
+            page = watch.over(context.new_page())
+            for url in urls:
+                with subtests.test(f"{role} {url}"):
+                    page.set_viewport_size(WIDE)
+                    page.goto(url)
+                    assert faults_of(page, axe, url) == []
