@@ -7,6 +7,7 @@ from typing import Any
 
 from django.db.models import Prefetch
 
+from maintenance import charge_strips
 from maintenance.end_view_marks import WEIGHTS, latest_findings, marks_of
 from maintenance.models import (
     Defect,
@@ -19,12 +20,16 @@ from maintenance.models import (
     WorkOrder,
 )
 from maintenance.morning import STATE_WORDS, jobs_in, progress
-from plant import end_view
+from plant import clock, end_view
+from plant.availability_report import kiln_report
 from plant.calculations.openings import Opening
 from plant.kilns_now import KilnNow, kilns_now
-from plant.models import Change, Charge, Component, Downtime, Fitting, Kiln
+from plant.models import Change, Charge, Component, Downtime, Fitting, Kiln, Phase
+from plant.report_period import ReportPeriod
 
 SHOWN = 6
+FIRST_SHOWN = 3
+WORK_SHOWN = 50
 HISTORY_SHOWN = 30
 YEAR = timedelta(days=365)
 
@@ -38,6 +43,11 @@ class ComponentRow:
     defects: list[Defect]
     finding: Finding | None
 
+    @property
+    def is_noted(self) -> bool:
+        """Say whether something is wrong with it, or could not be seen."""
+        return bool(self.defects) or (self.finding is not None and self.finding.result != Finding.Result.SOUND)
+
 
 @dataclass(slots=True)
 class Group:
@@ -47,6 +57,22 @@ class Group:
     name: str
     mark: dict[str, Any]
     rows: list[ComponentRow] = field(default_factory=list)
+
+    @property
+    def is_noted(self) -> bool:
+        """Say whether its mark is a defect or wear: then it stands unfolded."""
+        return self.mark["state"] in ("defect", "worn")
+
+    @property
+    def noted_rows(self) -> list[ComponentRow]:
+        """Components that the mark is about; all of them where it is about none in particular."""
+        return [row for row in self.rows if row.is_noted] or self.rows
+
+    @property
+    def other_rows(self) -> list[ComponentRow]:
+        """The other components."""
+        noted = self.noted_rows
+        return [row for row in self.rows if row not in noted]
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,22 +89,31 @@ def gather(kiln: Kiln, now: datetime) -> dict[str, Any]:
     marks = marks_of(kiln, now)
     permit = EntryPermit.objects.filter(kiln=kiln, act=EntryPermit.Act.OPENED, closing__isnull=True)
     groups = _groups(kiln, marks)
+    defects = _defects(kiln)
+    work = list(WorkOrder.objects.unfinished().filter(kiln=kiln).select_related("component")[:WORK_SHOWN])
+    openings = _openings(kiln, stand)
     return {
         "stand": stand,
         "word": STATE_WORDS[stand.state.state],
         "progress": progress(stand, now),
         "marks": marks,
-        "groups": groups,
+        "noted_groups": [group for group in groups if group.is_noted],
+        "quiet_groups": [group for group in groups if not group.is_noted],
         "has_components": any(group.rows for group in groups),
-        "charges": _charges(kiln, now),
-        "openings": _openings(kiln, stand),
-        "work": WorkOrder.objects.unfinished().filter(kiln=kiln).select_related("component")[: SHOWN * 3],
+        "picture": charge_strips.draw(_charges(kiln, now), stand.charge, now, kiln.mill.zone),
+        "phase_words": Phase.Kind.choices,
+        "openings": openings[:FIRST_SHOWN],
+        "more_openings": openings[FIRST_SHOWN:],
+        "defects": defects,
+        "work": work[:SHOWN],
+        "more_work": work[SHOWN:],
+        "work_shown": WORK_SHOWN,
         "work_count": WorkOrder.objects.unfinished().filter(kiln=kiln).count(),
         "standing": _standing(kiln),
         "checks": FunctionCheck.objects.filter(kiln=kiln)[:SHOWN],
         "proof_tests": _proof_tests(kiln),
         "permit": permit.select_related("locked_out_by", "watch_outside").first(),
-        "blocking": list(Defect.objects.blocking_entry().filter(kiln=kiln).select_related("component")),
+        "blocking": [defect for defect in defects if defect.blocks_entry],
         "changes": Change.objects.about(kiln).order_by("-at", "-id")[:HISTORY_SHOWN],
     }
 
@@ -87,6 +122,21 @@ def downtimes_of(kiln: Kiln, now: datetime) -> Any:
     """Return the records of the last twelve months, newest first."""
     records = Downtime.objects.filter(kiln=kiln).reaching_into(now - YEAR, now + YEAR)
     return records.select_related("component").order_by("-start_at")
+
+
+def _defects(kiln: Kiln) -> list[Defect]:
+    """Return what is not cured, what keeps people out first, each with the jobs that are to mend it."""
+    live = Prefetch("work_orders", WorkOrder.objects.exclude(state=WorkOrder.State.WITHDRAWN), to_attr="live_orders")
+    found = Defect.objects.not_cured().filter(kiln=kiln).select_related("component").prefetch_related(live)
+    return list(found.order_by("-blocks_entry", "-is_safety", "-found_at", "-id"))
+
+
+def year_of(kiln: Kiln, now: datetime) -> dict[str, Any]:
+    """Return what downtime cost in the last twelve months, as the availability report counts it; six queries."""
+    today = clock.today(kiln.mill.zone)
+    period = ReportPeriod(today - YEAR + timedelta(days=1), today, kiln.mill.zone)
+    report = kiln_report(kiln, period, now)
+    return {"year": report, "year_query": period.query}
 
 
 def _groups(kiln: Kiln, marks: dict[int, dict[str, Any]]) -> list[Group]:

@@ -42,7 +42,7 @@ from plant.calculations.periods import Period, to_epoch_s
 from plant.calculations.stretches import Being, Stretch, joined, stretches
 from plant.calculations.time_account import EMPTY_ACCOUNT, TimeAccount, account_grid, equivalent_hours
 from plant.clock import start_of_day
-from plant.models import Downtime, Mill
+from plant.models import Downtime, Kiln, Mill
 from plant.report_period import ReportPeriod
 
 TENTH_H = Decimal("0.1")
@@ -207,6 +207,14 @@ def draw_report(mill: Mill, period: ReportPeriod, now: datetime) -> Availability
         bridge=sum(bridges, Bridge()) if bridges else None,
         causes={by: tuple(_causes(drawn, by, total.operating_s)) for by in CauseBy},
     )
+
+
+def kiln_report(kiln: Kiln, period: ReportPeriod, now: datetime) -> KilnReport | None:
+    """Work out one kiln's figures as the whole report does, so far as its own charges tell; None before its records."""
+    until_at = min(period.end_at, now)
+    read = read_records(period.start_at, until_at, now, only=kiln)
+    drawn = _DrawnKiln.draw(read[0], period, until_at, _usual_charge_h(read))
+    return drawn.report if drawn else None
 
 
 def _usual_charge_h(read: Iterable[KilnRecords]) -> Decimal | None:

@@ -69,13 +69,14 @@ class KilnRecords:
     phases: list[PhaseRow] = field(default_factory=list)
 
 
-def read_records(start_at: datetime, until_at: datetime, now: datetime) -> list[KilnRecords]:
-    """Read the kilns that are in use or were busy in the span, with their records; six queries."""
+def read_records(start_at: datetime, until_at: datetime, now: datetime, only: Kiln | None = None) -> list[KilnRecords]:
+    """Read the kilns that are in use or were busy in the span, or the one given, with their records; six queries."""
     history_at = min(start_at, until_at - RATE_HISTORY)
-    kilns = list(_kilns(start_at, until_at))
-    begun = Charge.objects.exclude(basis=Charge.Basis.PLANNED)
+    kilns = [only] if only else list(_kilns(start_at, until_at))
+    begun = Charge.objects.exclude(basis=Charge.Basis.PLANNED).filter(kiln__in=kilns)
+    stopped = Downtime.objects.filter(kiln__in=kilns)
     first_charges = dict(begun.order_by().values_list("kiln").annotate(Min("begin_at")))
-    first_downtimes = dict(Downtime.objects.order_by().values_list("kiln").annotate(Min("start_at")))
+    first_downtimes = dict(stopped.order_by().values_list("kiln").annotate(Min("start_at")))
     found = {kiln.pk: KilnRecords(kiln, _first(kiln.pk, first_charges, first_downtimes)) for kiln in kilns}
     tags = {kiln.pk: kiln.tag for kiln in kilns}
     for kiln_id, downtime in _downtime(history_at, until_at, tags):

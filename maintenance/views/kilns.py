@@ -9,7 +9,7 @@ from django.utils.translation import gettext as _
 from django.views.decorators.vary import vary_on_headers
 
 from maintenance.end_view_marks import marks_of, number_of_work
-from maintenance.kiln_page import downtimes_of, gather
+from maintenance.kiln_page import downtimes_of, gather, year_of
 from maintenance.models import Defect
 from maintenance.morning import Card, morning
 from plant import clock
@@ -19,7 +19,8 @@ from plant.forms.kilns import KilnForm
 from plant.models import Kiln, Mill
 from plant.particulars import renew_seen
 
-DOWNTIMES_PER_PAGE = 12
+DOWNTIMES_PER_PAGE = 25
+LATEST_DOWNTIMES = 5
 
 
 @needs("see kilns")
@@ -61,7 +62,18 @@ def kiln(request: HttpRequest, tag: str) -> HttpResponse:
     found = get_object_or_404(Kiln.objects.select_related("mill"), tag=tag)
     now = clock.now()
     page = Paginator(downtimes_of(found, now), DOWNTIMES_PER_PAGE).get_page(request.GET.get("page"))
-    context = {"place": "kilns", "kiln": found, "downtimes": page, "now": now, **gather(found, now)}
+    records = list(page.object_list)
+    latest = LATEST_DOWNTIMES if page.number == 1 else 0
+    context = {
+        "place": "kilns",
+        "kiln": found,
+        "now": now,
+        "downtimes": page,
+        "latest_downtimes": records[:latest],
+        "older_downtimes": records[latest:],
+        **year_of(found, now),
+        **gather(found, now),
+    }
     return render(request, "maintenance/kiln.html", context)
 
 

@@ -260,9 +260,11 @@ def test_the_worst_of_its_points_speaks_for_a_component(oda: Client) -> None:
         Finding.objects.create(
             key=uuid4(), item=item, sitting=found.sitting, result=result, at=NOW - hours(ago), note="hums"
         )
-    groups = {group.number: group for group in oda.get("/kilns/K1/").context["groups"]}
-    assert groups[5].rows[0].finding.result == "worn"
-    assert groups[5].mark["label"] == "fan 3: hums"
+    ComponentFactory(kiln=kiln, tag="fan-4", name="fan 4")
+    (fans,) = oda.get("/kilns/K1/").context["noted_groups"]
+    assert fans.noted_rows[0].finding.result == "worn"
+    assert fans.mark["label"] == "fan 3: hums"
+    assert [row.component.name for row in fans.other_rows] == ["fan 4"]
 
 
 def queries_of(act: Callable[[], Any]) -> int:
@@ -303,6 +305,50 @@ def test_the_page_of_a_kiln_shows_what_belongs_to_it(oda: Client) -> None:
     page = oda.get("/kilns/K1/").content.decode()
     for part in ("bearing-6308", "bearing hums", "belt slipped", "pine 38 mm", "Report downtime", "no charge planned"):
         assert part in page, part
+
+
+def test_a_kilns_charges_are_drawn_about_now_and_the_rest_is_folded_away(oda: Client) -> None:
+    kiln = KilnFactory()
+    for number, days in enumerate((-40, -30, -20, -10)):
+        ChargeFactory(kiln=kiln, number=f"was-{number}", begin_at=NOW + timedelta(days=days), days=6, basis="done")
+    ChargeFactory(kiln=kiln, number="inside", begin_at=NOW - hours(60), days=6, basis="running")
+    for number, days in enumerate((5, 15, 25, 35)):
+        ChargeFactory(kiln=kiln, number=f"next-{number}", begin_at=NOW + timedelta(days=days), days=6, basis="planned")
+    picture = oda.get("/kilns/K1/").context["picture"]
+    shown = [(strip.charge.number, strip.is_inside) for strip in picture.strips]
+    names = ["was-2", "was-3", "inside", "next-0", "next-1", "next-2"]
+    assert shown == [(name, name == "inside") for name in names]
+    assert [charge.number for charge in picture.others] == ["was-0", "was-1", "next-3"]
+    # The axis runs from 20 days back to the end of the sixth day after the 25th to come.
+    assert picture.now_left == pytest.approx(20 / 51 * 100, abs=0.01)
+    for strip in picture.strips:
+        assert all(0 <= piece.left <= 100 for piece in strip.pieces)
+        assert [piece.left for piece in strip.pieces] == sorted(piece.left for piece in strip.pieces)
+
+
+def test_a_charge_without_phases_is_drawn_as_one_piece(oda: Client) -> None:
+    charge = ChargeFactory(begin_at=NOW - hours(60), days=6, basis="running")
+    charge.phases.all().delete()
+    answer = oda.get("/kilns/K1/")
+    (piece,) = answer.context["picture"].strips[0].pieces
+    assert (piece.left, piece.width, piece.kind) == (0, 100, "")
+    assert "phases not on record" in answer.content.decode()
+
+
+def test_downtime_is_told_in_a_sentence_and_only_the_last_five_records_stand_open(oda: Client) -> None:
+    kiln = open_kiln()
+    for number in range(7):
+        start_at = NOW - timedelta(days=10 * number + 10)
+        DowntimeFactory(kiln=kiln, start_at=start_at, end_at=start_at + hours(2), cause=f"belt {number}")
+    answer = oda.get("/kilns/K1/")
+    assert [record.cause for record in answer.context["latest_downtimes"]] == [f"belt {number}" for number in range(5)]
+    assert [record.cause for record in answer.context["older_downtimes"]] == ["belt 5", "belt 6"]
+    year = answer.context["year"]
+    # The kiln's records begin with its first charge or stop: all seven count.
+    assert (year.failure_figures.failures, year.hours.stopped) == (7, Decimal(14))
+    page = " ".join(answer.content.decode().split())
+    assert "7 failures: 14 h stopped" in page
+    assert "were not dried for it" in page
 
 
 def test_a_kiln_without_components_is_explained(oda: Client) -> None:

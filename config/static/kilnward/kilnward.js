@@ -23,6 +23,15 @@ document.addEventListener("submit", (event) => {
   setTimeout(() => delete form.dataset.sent, 8000);
 });
 
+// A link to something that is folded unfolds it.
+function unfold() {
+  const target = location.hash.length > 1 ? document.getElementById(location.hash.slice(1)) : null;
+  for (let box = target; box; box = box.parentElement) if (box.tagName === "DETAILS") box.open = true;
+  if (target) target.scrollIntoView();
+}
+addEventListener("hashchange", unfold);
+addEventListener("DOMContentLoaded", unfold);
+
 // A click outside closes the menu, as Escape does.
 document.addEventListener("click", (event) => {
   for (const menu of document.querySelectorAll("details.me[open]")) if (!menu.contains(event.target)) menu.open = false;
