@@ -23,7 +23,8 @@ class BenchmarkError(Exception):
 class Measured:
     """One line of the benchmark.
 
-    `ours` and `baseline` are in `unit`; `ratio` is what `target` speaks of; `holds` says whether it is met.
+    `ours` and `baseline` are in `unit`; `ratio` is what `target` speaks of; `holds` says whether it is met. `note` is
+    for information only.
     """
 
     name: str
@@ -33,6 +34,7 @@ class Measured:
     ratio: float
     target: str
     holds: bool
+    note: str = ""
 
     def line(self) -> str:
         """Say the measurement in one line."""
