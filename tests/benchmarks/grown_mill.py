@@ -73,13 +73,6 @@ PHASE_HOURS = (
     ("cooling", 6),
     ("unloading", 2),
 )
-    ("loading", 2),
-    ("heating_up", 8),
-    ("drying", 90),
-    ("conditioning", 10),
-    ("cooling", 6),
-    ("unloading", 2),
-)
 FEW_KILNS = 10
 Row = TypeVar("Row", bound=models.Model)
 
