@@ -1,9 +1,21 @@
-"""The charges of each kiln, and the times in which it was down."""
+"""The charges of each kiln, and the times in which it was down.
 
-from collections.abc import Callable
+About the demo's day the programme is laid by hand (`ABOUT_TODAY`), so that at any hour of it the mill looks like one
+at work. From there each kiln's story is told both ways: backwards into the past, with what failed, and forwards.
+"""
+
+from collections import Counter
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
+from maintenance.demo.failures import (
+    WORSENING_COMPONENT,
+    WORSENING_KILN,
+    WORSENING_MODE,
+    Failure,
+    failures_of,
+    instant,
+)
 from maintenance.demo.world import (
     HOUR,
     LOADING_HOURS,
@@ -14,6 +26,7 @@ from maintenance.demo.world import (
     Row,
     Stop,
     World,
+    last_slot,
     next_slot,
     quarters,
     read_static,
@@ -35,255 +48,270 @@ class Recipe:
     cooling_h: float
 
 
-SOFTWOOD = (
-    Recipe("spruce", 25, 75, 14, 7, 52, 5, 4),
-    Recipe("spruce", 50, 70, 18, 9, 96, 8, 6),
-    Recipe("pine", 38, 80, 16, 8, 78, 7, 5),
-    Recipe("pine", 63, 80, 16, 10, 146, 10, 7),
-    Recipe("larch", 40, 55, 14, 9, 126, 10, 6),
-)
-MIXED = (
-    Recipe("pine", 32, 80, 12, 7, 66, 8, 5),
-    Recipe("birch", 32, 65, 9, 8, 144, 10, 6),
-    Recipe("larch", 27, 55, 12, 8, 92, 8, 5),
-)
-HARDWOOD = (Recipe("oak", 27, 45, 9, 24, 470, 26, 12), Recipe("ash", 40, 40, 9, 18, 350, 22, 10))
-RECIPES = {"K5": MIXED, "K6": HARDWOOD, "K8": MIXED}
+SPRUCE_25 = Recipe("spruce", 25, 75, 14, 7, 52, 5, 4)
+SPRUCE_50 = Recipe("spruce", 50, 70, 18, 9, 96, 8, 6)
+PINE_38 = Recipe("pine", 38, 80, 16, 8, 78, 7, 5)
+PINE_63 = Recipe("pine", 63, 80, 16, 10, 146, 10, 7)
+LARCH_40 = Recipe("larch", 40, 55, 14, 9, 126, 10, 6)
+PINE_32 = Recipe("pine", 32, 80, 12, 7, 66, 8, 5)
+BIRCH_32 = Recipe("birch", 32, 65, 9, 8, 144, 10, 6)
+LARCH_27 = Recipe("larch", 27, 55, 12, 8, 92, 8, 5)
+OAK_27 = Recipe("oak", 27, 45, 9, 24, 470, 26, 12)
+ASH_40 = Recipe("ash", 40, 40, 9, 18, 350, 22, 10)
+SOFTWOOD = (SPRUCE_25, SPRUCE_50, PINE_38, PINE_63, LARCH_40)
+MIXED = (PINE_32, BIRCH_32, LARCH_27)
+RECIPES = {"K5": MIXED, "K6": (OAK_27, ASH_40), "K8": MIXED}
 BASE_H = {"K1": 78200, "K2": 76900, "K3": 121400, "K4": 61800, "K5": 49300, "K6": 31200, "K7": 97600, "K8": 69100}
 
-STOPS_PER_DRYING_DAY = 0.13
-NO_TIMBER_CHANCE = 0.05
-BY_DAY_CHANCE, DAY_WORK_H = 0.92, 4.5
-# Days from the demo's day on which each kiln is overhauled; the last ones lie ahead.
+
+@dataclass(frozen=True)
+class Laid:
+    """One opening of a kiln, as (days from the demo's day, hour), and the charges on both sides of it.
+
+    Lengths in hours that are not given are those of a recipe; `is_weekday` moves it back to a working day.
+    """
+
+    opens: tuple[int, float]
+    loads: tuple[int, float]
+    before: dict[str, float]
+    after: dict[str, float]
+    recipe_after: Recipe | None = None
+    is_weekday: bool = False
+
+
+# At any hour of the day one or two chambers are open, one heats up (K6 all day: oak is warmed slowly), one cools
+# (K1 until six, K8 until half past one, K7 from one o'clock on), and K3 stands with its charge. K1 is open in
+# working hours, K8 from the afternoon until the next morning.
+ABOUT_TODAY = {
+    "K1": Laid((0, 7.75), (0, 17.5), {"cooling": 8, "unloading": 1.75}, {"loading": 2.25}),
+    "K2": Laid((-1, 17.75), (0, 10.5), {"unloading": 2}, {"loading": 2.5}, PINE_38),
+    "K3": Laid((-3, 10), (-3, 17), {"unloading": 2}, {"loading": 2.5}, LARCH_40),
+    "K4": Laid((1, 17), (2, 9.5), {"unloading": 2}, {}),
+    "K5": Laid((-4, 8.5), (-4, 16), {"unloading": 1.5}, {"loading": 2}, BIRCH_32, is_weekday=True),
+    "K6": Laid((-2, 14), (-1, 17.5), {"unloading": 1.5}, {"loading": 2.25, "heating_up": 28}, OAK_27),
+    "K7": Laid((1, 7.5), (1, 16.5), {"conditioning": 9, "cooling": 17, "unloading": 1.5}, {}),
+    "K8": Laid((0, 15.25), (1, 10), {"cooling": 8, "unloading": 1.75}, {}),
+}
+STOPPED_KILN, STOPPED_SINCE, STOPPED_DELAY_H = WORSENING_KILN, (-1, 16 + 20 / 60), 36.0
+NO_TIMBER_CHANCE, NO_TIMBER_H = 0.05, (18, 60)
+BY_DAY_CHANCE, DAY_WORK_H, LONGEST_BY_DAY = 0.92, 4.5, 40 * HOUR
+SPANS_H, SPAN_WEIGHTS = ((4.0, 8.0), (8.0, 16.0), (16.0, 28.0)), (6, 3, 1)
+# Days from the demo's day on which each kiln is overhauled, and for how many hours; the last ones lie ahead.
 OVERHAULS = ((-331, 62), (-147, 54), (23, 36))
-STOPPED_KILN = "K3"
-STOPPED_SINCE = (-1, 16 + 20 / 60)
+OVERHAUL_EVERY_KILN_DAYS = 5
 EXCHANGED_KILN, EXCHANGED_DAY = "K5", -137
-TRIES = 100
+Lengths = dict[str, timedelta]
 
 
 def make_story(world: World, kiln: Row) -> KilnStory:
-    """Return a kiln's story; of several, the first that shows what this kiln is to show on the demo's morning."""
-    wanted = WANTED.get(kiln["tag"], _anything)
-    story = _Teller(world, kiln, 0).tell()
-    for other in range(1, TRIES):
-        if wanted(world, story):
-            break
-        story = _Teller(world, kiln, other).tell()
+    """Return what a kiln has done and will do."""
+    story = _Teller(world, kiln).tell()
     if kiln["tag"] == EXCHANGED_KILN:
         story.exchanged = world.at(EXCHANGED_DAY, 10.5)
     if kiln["tag"] == STOPPED_KILN:
-        _stop_now(world, story)
+        # It stands still since yesterday afternoon; nobody knows for how long.
+        pattern = next(row for row in read_static("stop_patterns") if row["failure_mode"] == WORSENING_MODE)
+        cause = "Bearing of fan motor 2 seized"
+        story.stops.append(Stop("unplanned", world.at(*STOPPED_SINCE), None, WORSENING_COMPONENT, pattern, cause))
     return story
 
 
-def _is_drying(world: World, story: KilnStory, at: datetime, left_h: float = 20) -> bool:
-    charge = story.charge_at(at)
-    if charge is None:
-        return False
-    drying_from = charge.starts()["drying"]
-    return drying_from < at and charge.starts()["conditioning"] > at + left_h * HOUR
-
-
-def _is_empty_now(world: World, story: KilnStory) -> bool:
-    return any(start < world.now - HOUR and world.now + 4 * HOUR < end for start, end in story.openings())
-
-
-def _opens_today(world: World, story: KilnStory) -> bool:
-    return any(
-        world.now + 2 * HOUR < start < world.now + 6 * HOUR and end > start + 5 * HOUR
-        for start, end in story.openings()
-    )
-
-
-def _is_cooling(world: World, story: KilnStory) -> bool:
-    charge = story.charge_at(world.now)
-    return charge is not None and charge.starts()["cooling"] < world.now < charge.closed_until - 2 * HOUR
-
-
-def _is_conditioning(world: World, story: KilnStory) -> bool:
-    charge = story.charge_at(world.now)
-    return charge is not None and charge.starts()["conditioning"] < world.now < charge.starts()["cooling"] - HOUR
-
-
-def _anything(world: World, story: KilnStory) -> bool:
-    return True
-
-
-# What the kilns page shows on the first morning.
-WANTED: dict[str, Callable[[World, KilnStory], bool]] = {
-    "K1": _opens_today,
-    "K2": _is_empty_now,
-    "K3": lambda world, story: _is_drying(world, story, world.at(*STOPPED_SINCE), left_h=30),
-    "K5": lambda world, story: (
-        _is_drying(world, story, world.at(-2, 9)) and story.charge_at(world.now) is story.charge_at(world.at(-2, 9))
-    ),
-    "K7": _is_conditioning,
-    "K8": _is_cooling,
-}
+def laid_opening(world: World, kiln: str) -> tuple[datetime, datetime]:
+    """Return the opening that is laid by hand about the demo's day."""
+    laid = ABOUT_TODAY[kiln]
+    (first, opens_h), (last, loads_h) = laid.opens, laid.loads
+    while laid.is_weekday and world.at(first, 12).astimezone(ZONE).weekday() > 4:
+        first, last = first - 1, last - 1
+    return world.at(first, opens_h), world.at(last, loads_h)
 
 
 class _Teller:
-    """Tells one kiln's story from the first charge to the last."""
+    """Tells one kiln's story, from the opening about the demo's day both ways."""
 
-    def __init__(self, world: World, kiln: Row, attempt: int) -> None:
+    def __init__(self, world: World, kiln: Row) -> None:
         self.world, self.tag = world, kiln["tag"]
         self.usable_m3 = float(kiln["usable_m3"])
-        self.dice = world.dice("charges", self.tag, str(attempt))
-        self.begin = world.start + self.dice.uniform(0, 40) * HOUR
+        self.dice = world.dice("charges", self.tag)
         self.recipes = RECIPES.get(self.tag, SOFTWOOD)
-        self.charges: list[Charge] = []
+        self.laid = ABOUT_TODAY[self.tag]
+        self.failures = failures_of(world, self.tag)
         self.stops: list[Stop] = []
-        kinds = {component["kind"] for component in world.components_of(self.tag)}
-        self.patterns = [row for row in read_patterns() if row["component_kind"] in kinds]
-        number = int(self.tag[1:])
-        self.overhauls = [(world.at(days + 5 * number, 7), hours) for days, hours in OVERHAULS]
+        later = OVERHAUL_EVERY_KILN_DAYS * int(self.tag[1:])
+        planned = [(world.at(days + later, 7), hours) for days, hours in OVERHAULS]
+        self.overhauls_before = [one for one in planned if one[0] < world.now]
+        self.overhauls_after = [one for one in planned if one[0] >= world.now]
 
     def tell(self) -> KilnStory:
-        """Go on until well beyond the horizon."""
-        last = self.world.at(self.world.ahead_days)
-        earliest = self.begin
-        while earliest < last:
-            charge = self._charge(earliest)
-            self.charges.append(charge)
-            earliest = self._opening(charge.end)
-        return KilnStory(self.tag, self.charges, self.stops, float(BASE_H[self.tag]))
+        opens, loads = laid_opening(self.world, self.tag)
+        charges = [*reversed(self._before(opens)), *self._after(loads)]
+        seen: Counter[int] = Counter()
+        for charge in charges:
+            local = charge.begin.astimezone(ZONE)
+            if not seen:
+                # The records begin within a year: the charges of its first months have their numbers already.
+                seen[local.year] = local.timetuple().tm_yday // 8
+            seen[local.year] += 1
+            charge.number = f"{local.year % 100:02d}-{seen[local.year]:03d}"
+        return KilnStory(self.tag, charges, self.stops, float(BASE_H[self.tag]))
 
-    def _charge(self, earliest: datetime) -> Charge:
+    def _before(self, end: datetime) -> list[Charge]:
+        """Tell the past, the last charge first."""
+        charges: list[Charge] = []
+        given = self.laid.before
+        while True:
+            charge, stops = self._charge_until(end, given)
+            if charge.begin < self.world.start:
+                return charges
+            charges.append(charge)
+            self.stops += stops
+            end, given = self._opening_before(charge.begin), {}
+
+    def _after(self, begin: datetime) -> list[Charge]:
+        """Tell what is under way and what is planned, well beyond the horizon."""
+        charges: list[Charge] = []
+        given, recipe, last = self.laid.after, self.laid.recipe_after, self.world.at(self.world.ahead_days)
+        while begin < last:
+            charges.append(self._charge_from(begin, given, recipe))
+            begin, given, recipe = self._opening_after(charges[-1].end), {}, None
+        return charges
+
+    def _lengths(self, recipe: Recipe, given: dict[str, float]) -> Lengths:
         dice = self.dice
-        recipe = dice.choice(self.recipes)
-        loading_h, unloading_h = dice.choice((2.0, 2.25, 2.5, 2.75)), dice.choice((1.5, 1.75, 2.0))
-        begin = next_slot(earliest, loading_h, LOADING_HOURS)
-        lengths = {
-            "loading": quarters(loading_h),
-            "heating_up": quarters(recipe.heating_up_h * dice.uniform(0.9, 1.15)),
-            "drying": quarters(recipe.drying_h * dice.uniform(0.93, 1.1)),
-            "conditioning": quarters(recipe.conditioning_h * dice.uniform(0.9, 1.1)),
-            "cooling": quarters(recipe.cooling_h),
-            "unloading": quarters(unloading_h),
+        hours = {
+            "loading": dice.choice((2.0, 2.25, 2.5, 2.75)),
+            "heating_up": recipe.heating_up_h * dice.uniform(0.9, 1.15),
+            "drying": recipe.drying_h * dice.uniform(0.93, 1.1),
+            "conditioning": recipe.conditioning_h * dice.uniform(0.9, 1.1),
+            "cooling": recipe.cooling_h,
+            "unloading": dice.choice((1.5, 1.75, 2.0)),
         }
-        self._until_unloading(begin, lengths)
-        planned_end = begin + sum(lengths.values(), timedelta())
-        if begin < self.world.now:
-            lengths["drying"] += quarters(max(dice.gauss(0.5, 1.5), 0.25)) + self._stops_while_drying(begin, lengths)
-            self._until_unloading(begin, lengths)
-        year = begin.astimezone(ZONE).year
+        return {kind: quarters(given.get(kind, length)) for kind, length in hours.items()}
+
+    def _charge_from(self, begin: datetime, given: dict[str, float], recipe: Recipe | None) -> Charge:
+        recipe = recipe or self.dice.choice(self.recipes)
+        lengths = self._lengths(recipe, given)
+        delay = quarters(STOPPED_DELAY_H) if self.tag == STOPPED_KILN and given else timedelta()
+        lengths["drying"] += delay
+        cooled = begin + sum((lengths[kind] for kind in lengths if kind != "unloading"), timedelta())
+        # It cools on until somebody is there to unload it.
+        lengths["cooling"] += next_slot(cooled, lengths["unloading"] / HOUR, LOADING_HOURS) - cooled
+        return self._charge(begin, recipe, lengths, delay)
+
+    def _charge_until(self, end: datetime, given: dict[str, float]) -> tuple[Charge, list[Stop]]:
+        """Return a charge that was unloaded then, with what failed while it dried."""
+        recipe = self.dice.choice(self.recipes)
+        lengths = self._lengths(recipe, given)
+        dried = end - lengths["unloading"] - lengths["cooling"] - lengths["conditioning"]
+        stops, delay = self._failures_until(dried, lengths["drying"])
+        delay += quarters(max(self.dice.gauss(0.5, 1.5), 0.25))
+        lengths["drying"] += delay
+        loaded = dried - lengths["drying"] - lengths["heating_up"]
+        begin = last_slot(loaded, lengths["loading"] / HOUR, LOADING_HOURS)
+        # What was loaded in the evening is warmed through the night.
+        lengths["heating_up"] += loaded - begin - lengths["loading"]
+        return self._charge(begin, recipe, lengths, delay), stops
+
+    def _failures_until(self, dried: datetime, drying: timedelta) -> tuple[list[Stop], timedelta]:
+        """Let things fail while a charge dries, the last first; return them and by how much they held it up."""
+        stops: list[Stop] = []
+        delay = timedelta()
+        free_until = dried - 4 * HOUR
+        while self.failures and self.failures[0].at > dried - drying - delay:
+            failure = self.failures.pop(0)
+            stop = self._stop(failure, dried - drying - delay, free_until)
+            if stop is not None and stop.end is not None:
+                stops.append(stop)
+                delay += (stop.end - stop.start) * stop.share_lost
+                free_until = stop.start - 6 * HOUR
+        return stops, to_quarter(self.world.start + delay) - self.world.start
+
+    def _stop(self, failure: Failure, since: datetime, free_until: datetime) -> Stop | None:
+        """Return a stop that is over in time, moved to earlier in the drying where it would not be."""
+        free_until = min(free_until, self.world.now - 6 * HOUR)
+        latest = free_until
+        for _ in range(4):
+            at = failure.at if failure.at < latest else instant(since + (latest - since) * self.dice.random())
+            stop = failure.stop(at, free_until)
+            if since < at < free_until and stop.end is not None and stop.end <= free_until:
+                return stop
+            latest = min(at, latest)
+        return None
+
+    def _charge(self, begin: datetime, recipe: Recipe, lengths: Lengths, delay: timedelta) -> Charge:
+        dice, now = self.dice, self.world.now
+        late = dice.choice((0, 0, 0, 1, 2)) * HOUR if begin < now else timedelta()
+        end = begin + sum(lengths.values(), timedelta())
         charge = Charge(
-            number=f"{year % 100:02d}-{len(self.charges) + 1:03d}",
+            number="",
             species=recipe.species,
             thickness_mm=recipe.thickness_mm,
             volume_m3=round(self.usable_m3 * dice.uniform(0.9, 0.99), 1),
             initial_mc_pct=recipe.initial_mc_pct + dice.randint(-6, 6),
             final_mc_pct=recipe.final_mc_pct,
             begin=begin,
-            planned_begin=begin - dice.choice((0, 0, 0, 1, 2)) * HOUR if begin < self.world.now else begin,
-            planned_end=planned_end,
+            planned_begin=begin - late,
+            planned_end=end - late - delay if begin < now else end,
             lengths=lengths,
         )
-        if charge.end > self.world.now:
-            left_h = (charge.end - max(begin, self.world.now)) / HOUR
-            charge.end_spread_h = round(max(1.0, 0.05 * left_h), 1)
+        if end > now:
+            charge.end_spread_h = round(max(1.0, 0.05 * ((end - max(begin, now)) / HOUR)), 1)
         return charge
 
-    def _until_unloading(self, begin: datetime, lengths: dict[str, timedelta]) -> None:
-        """Let the charge cool on until somebody is there to unload it."""
-        cooled = begin + sum((lengths[kind] for kind in lengths if kind != "unloading"), timedelta())
-        lengths["cooling"] += next_slot(cooled, lengths["unloading"] / HOUR, LOADING_HOURS) - cooled
-
-    def _stops_while_drying(self, begin: datetime, lengths: dict[str, timedelta]) -> timedelta:
-        """Let things fail while it dries; return by how much that delays it."""
-        drying_from = begin + lengths["loading"] + lengths["heating_up"]
-        drying_until = drying_from + lengths["drying"]
-        delay, at = timedelta(), drying_from
-        while True:
-            at += self.dice.expovariate(STOPS_PER_DRYING_DAY) * 24 * HOUR
-            at = to_quarter(at)
-            if at > min(drying_until, self.world.now - 30 * HOUR):
-                return to_quarter(self.world.start + delay) - self.world.start
-            stop = self._stop(at)
-            if stop.end is None or stop.end > self.world.now - 2 * HOUR:
-                continue
-            self.stops.append(stop)
-            delay += (stop.end - stop.start) * stop.share_lost
-            at = stop.end + 6 * HOUR
-
-    def _stop(self, at: datetime) -> Stop:
-        pattern = self.dice.choices(self.patterns, [float(row["weight"]) for row in self.patterns])[0]
-        component = self.dice.choice(self.world.components_of(self.tag, pattern["component_kind"]))
-        hours = max(0.5, min(float(pattern["median_h"]) * self.dice.lognormvariate(0, 0.55), 70))
-        return Stop(
-            "unplanned",
-            at,
-            at + timedelta(minutes=5 * round(hours * 12)),
-            component["tag"],
-            pattern["failure_mode"],
-            pattern["cause"],
-            share_lost=float(pattern["share_lost"]),
-        )
-
-    def _opening(self, end: datetime) -> datetime:
-        """Return when the next charge may begin; some openings are overhauls, some wait for timber."""
-        if self.overhauls and self.overhauls[0][0] < end + 30 * HOUR:
-            _, overhaul_h = self.overhauls.pop(0)
-            if end > self.world.start + 20 * 24 * HOUR:
-                start = next_slot(end + HOUR, 4, LOADING_HOURS)
-                announced = start - timedelta(days=self.dice.randint(31, 60))
-                cause = "Overhaul: doors, flaps, coils and fans"
-                stop = Stop("planned", start, start + quarters(overhaul_h), cause=cause, announced=announced)
-                self.stops.append(stop)
-                return start + quarters(overhaul_h + 2)
-        dice = self.dice
-        if dice.random() < NO_TIMBER_CHANCE and end < self.world.now - timedelta(days=6):
-            hours = dice.uniform(18, 60)
-            start = to_quarter(end + 4 * HOUR)
-            begin = next_slot(start + hours * HOUR, 3, LOADING_HOURS)
-            self.stops.append(Stop("no_timber", start, begin, cause="No timber of the right thickness in the yard"))
-            return begin
-        spans = ((4.0, 8.0), (8.0, 16.0), (16.0, 28.0))
-        begin = end + dice.uniform(*dice.choices(spans, (6, 3, 1))[0]) * HOUR
-        by_day = next_slot(end + HOUR / 2, DAY_WORK_H, UPKEEP_HOURS) + DAY_WORK_H * HOUR
+    def _opening_before(self, begin: datetime) -> datetime:
+        """Return when the charge before was unloaded; some openings are overhauls, some waited for timber."""
+        dice, world = self.dice, self.world
+        if self.overhauls_before and begin < self.overhauls_before[-1][0] + timedelta(days=6):
+            _, hours = self.overhauls_before.pop()
+            return self._overhaul(last_slot(begin - (hours - 4) * HOUR, 5, UPKEEP_HOURS), hours)
+        if dice.random() < NO_TIMBER_CHANCE and begin < world.now - timedelta(days=6):
+            end = self._unloaded_by(begin - dice.uniform(*NO_TIMBER_H) * HOUR)
+            cause = "No timber of the right thickness in the yard"
+            self.stops.append(Stop("no_timber", to_quarter(end + 3 * HOUR), begin, cause=cause))
+            return end
+        latest = begin - self._span()
+        by_day = last_slot(begin - HOUR / 2, DAY_WORK_H, UPKEEP_HOURS) - HOUR / 2
         # The yard leaves the crew some hours of daylight where that costs no more than a night.
-        if dice.random() < BY_DAY_CHANCE and by_day < end + 40 * HOUR:
-            begin = max(begin, by_day)
-        return begin
+        if dice.random() < BY_DAY_CHANCE and by_day > begin - LONGEST_BY_DAY:
+            latest = min(latest, by_day)
+        return self._unloaded_by(latest)
 
+    def _opening_after(self, end: datetime) -> datetime:
+        """Return when the next charge may begin."""
+        dice = self.dice
+        if self.overhauls_after and self.overhauls_after[0][0] < end + 30 * HOUR:
+            _, hours = self.overhauls_after.pop(0)
+            start = next_slot(end + HOUR, 5, UPKEEP_HOURS)
+            self._overhaul(start, hours)
+            return next_slot(start + quarters(hours + 1), 3, LOADING_HOURS)
+        earliest = end + self._span()
+        by_day = next_slot(end + HOUR / 2, DAY_WORK_H, UPKEEP_HOURS) + DAY_WORK_H * HOUR
+        if dice.random() < BY_DAY_CHANCE and by_day < end + LONGEST_BY_DAY:
+            earliest = max(earliest, by_day)
+        return next_slot(earliest, 3, LOADING_HOURS)
 
-def read_patterns() -> list[dict[str, str]]:
-    """Return what fails at this mill, how, and for how long."""
-    if not _PATTERNS:
-        _PATTERNS.extend(read_static("stop_patterns"))
-    return _PATTERNS
+    def _span(self) -> timedelta:
+        return self.dice.uniform(*self.dice.choices(SPANS_H, SPAN_WEIGHTS)[0]) * HOUR
 
+    def _unloaded_by(self, latest: datetime) -> datetime:
+        """Return an end of unloading within loading hours; what takes longer is begun earlier."""
+        return last_slot(latest, 2, LOADING_HOURS) + 2 * HOUR
 
-_PATTERNS: list[dict[str, str]] = []
-
-
-def _stop_now(world: World, story: KilnStory) -> None:
-    """Let one kiln stand still since yesterday afternoon, its charge held and those behind it pushed along."""
-    since = world.at(*STOPPED_SINCE)
-    story.stops = [stop for stop in story.stops if stop.end is None or stop.end <= since]
-    future = [stop for stop in story.stops if stop.start > world.now]
-    story.stops.append(
-        Stop("unplanned", since, None, "fan-motor-2", "motor-bearing-worn", "Bearing of fan motor 2 seized")
-    )
-    story.stops += future
-    held = story.charge_at(since)
-    if held is not None:
-        held.lengths["drying"] += quarters(min(24.0, _slack_h(story, held)))
-
-
-def _slack_h(story: KilnStory, charge: Charge) -> float:
-    """Return by how many hours a charge can end later before the next one begins."""
-    following = [after.begin for after in story.charges if after.begin > charge.begin]
-    return max((following[0] - charge.end) / HOUR - 4, 0.25) if following else 24.0
+    def _overhaul(self, start: datetime, hours: float) -> datetime:
+        """Put an overhaul down, and return when the kiln had to be unloaded for it."""
+        announced = start - timedelta(days=self.dice.randint(31, 60))
+        cause = "Overhaul: doors, flaps, coils and fans"
+        self.stops.append(Stop("planned", start, start + quarters(hours), cause=cause, announced=announced))
+        return self._unloaded_by(start - HOUR)
 
 
 def charge_rows(world: World, stories: list[KilnStory]) -> list[Row]:
-    """Return the rows of the charges file."""
+    """Return the rows of the charges file; what begins in the course of the day counts as begun when its time comes."""
+    tomorrow = world.at(1)
+    names = ("number", "species", "thickness_mm", "volume_m3", "initial_mc_pct", "final_mc_pct", "end_spread_h")
     rows = []
     for story in stories:
         for charge in story.charges:
-            basis = "done" if charge.end <= world.now else "running" if charge.begin <= world.now else "planned"
+            basis = "done" if charge.end <= world.now else "running" if charge.begin < tomorrow else "planned"
             rows.append(
                 {
                     "kiln": story.tag,
@@ -292,18 +320,7 @@ def charge_rows(world: World, stories: list[KilnStory]) -> list[Row]:
                     "end_at": charge.end,
                     "planned_begin_at": charge.planned_begin,
                     "planned_end_at": max(charge.planned_end, charge.planned_begin + HOUR),
-                    **{
-                        name: getattr(charge, name)
-                        for name in (
-                            "number",
-                            "species",
-                            "thickness_mm",
-                            "volume_m3",
-                            "initial_mc_pct",
-                            "final_mc_pct",
-                            "end_spread_h",
-                        )
-                    },
+                    **{name: getattr(charge, name) for name in names},
                     **{f"{kind}_h": length / HOUR for kind, length in charge.lengths.items() if kind != "drying"},
                 }
             )
@@ -319,7 +336,7 @@ def downtime_rows(stories: list[KilnStory]) -> list[Row]:
             "start_at": stop.start,
             "end_at": stop.end,
             "component": stop.component,
-            "failure_mode": stop.failure_mode,
+            "failure_mode": stop.pattern.get("failure_mode", ""),
             "announced_at": stop.announced,
             "share_lost": stop.share_lost,
             "cause": stop.cause,
@@ -330,10 +347,10 @@ def downtime_rows(stories: list[KilnStory]) -> list[Row]:
 
 
 def meter_rows(world: World, stories: list[KilnStory]) -> list[Row]:
-    """Return a reading a month, and both readings of an exchange."""
+    """Return a reading a month, one of yesterday, and both readings of an exchange."""
     rows = []
     for story in stories:
-        for days in [*range(-round(world.months * 30.44) + 3, -2, 30), 0]:
+        for days in [*range(-round(world.months * 30.44) + 3, -2, 30), -1]:
             at = world.at(days, 6)
             rows.append({"kiln": story.tag, "read_at": at, "running_h": story.shown_h(at), "is_new_meter": False})
         if story.exchanged is not None:

@@ -85,7 +85,7 @@ class Storeroom:
         for row in read_catalogue("task_parts"):
             wanted[row["sheet"]].append((by_kind[row["part_kind"]], float(row["quantity"])))
         for done in work:
-            for part, quantity in wanted[done.sheet]:
+            for part, quantity in (*wanted[done.sheet], *done.parts):
                 yield Need(done.row["started_at"] - HOUR / 4, part, quantity, work_order=done.number)
 
     def _random(self) -> Iterable[Need]:

@@ -10,7 +10,7 @@ from dateutil.relativedelta import relativedelta
 from maintenance.demo.world import HOUR, ZONE, KilnStory, Row, Stop, World, read_catalogue, read_static
 
 # Work orders are written out for so long; older work stands in the standing tasks' last dates alone.
-WORK_DAYS = 140
+WORK_DAYS = 300
 # Tasks that recur with nearly every charge fill a book in weeks.
 FREQUENT_DAYS, FREQUENT_WORK_DAYS = 9, 45
 # Where work was left undone, so that the morning's lists are not empty.
@@ -20,6 +20,8 @@ PEOPLE = {
     "ilse": ("kiln-operation", "sensor-calibration", "proof-testing", "lock-out", "training", "cleaning"),
     "per": ("mechanical", "steam-fitter", "fuel-fitter", "lock-out", "work-at-height", "proof-testing", "cleaning"),
     "jon": ("electrical", "mechanical", "lock-out", "thermography", "sensor-calibration", "work-at-height"),
+    "una": ("mechanical", "steam-fitter", "lock-out", "work-at-height", "proof-testing", "insulation-work", "cleaning"),
+    "bo": ("kiln-operation", "sensor-calibration", "lock-out", "cleaning", "confined-space-watch"),
     "oda": ("mechanical", "insulation-work", "lock-out", "kiln-operation"),
     "tova": ("cleaning", "insulation-work", "confined-space-watch"),
 }
@@ -55,6 +57,8 @@ class Work:
     sheet: str
     is_planned: bool
     number: str = ""
+    # Parts taken beside those of the sheet: (part, quantity).
+    parts: tuple[tuple[str, float], ...] = ()
 
 
 class Upkeep:
@@ -201,10 +205,18 @@ class Upkeep:
                 found.append(Work(raised, row, task.sheet["code"], is_planned=True))
         return found
 
-    def _fill_in(self, row: Row, raised: datetime, started: datetime, hours: float, dice: random.Random) -> None:
+    def _fill_in(
+        self,
+        row: Row,
+        raised: datetime,
+        started: datetime,
+        hours: float,
+        dice: random.Random,
+        asked_for: list[str] | None = None,
+    ) -> None:
         """Add who did it and how long it took."""
         sheet = self.sheets.get(row.get("sheet", ""))
-        skills = sheet["skills"].split("; ") if sheet else ["mechanical"]
+        skills = sheet["skills"].split("; ") if sheet else asked_for or ["mechanical"]
         crew = int(sheet["crew"]) if sheet else 1
         length = timedelta(minutes=5 * max(round(hours * 12 * dice.uniform(0.8, 1.25)), 1))
         done = min(started + length, self.world.now - HOUR)
@@ -236,13 +248,12 @@ class Upkeep:
 
     def _repairs(self) -> list[Work]:
         """What ended an unplanned stop was a work order too."""
-        since = self.world.now - timedelta(days=WORK_DAYS)
-        found = []
-        for story in self.stories.values():
-            for stop in story.stops:
-                if stop.kind == "unplanned" and stop.end is not None and stop.start > since:
-                    found.append(self._repair(story.tag, stop, stop.end))
-        return found
+        return [
+            self._repair(story.tag, stop, stop.end)
+            for story in self.stories.values()
+            for stop in story.stops
+            if stop.kind == "unplanned" and stop.end is not None
+        ]
 
     def _repair(self, kiln: str, stop: Stop, end: datetime) -> Work:
         dice = self.world.dice("repair", kiln, stop.start.isoformat())
@@ -260,11 +271,12 @@ class Upkeep:
             "result": "Mended; the kiln went on.",
             "cured_downtime": stop.start,
         }
-        self._fill_in(row, stop.start + HOUR / 4, started, hours, dice)
+        self._fill_in(row, stop.start + HOUR / 4, started, hours, dice, [stop.pattern["skill"]])
         row["done_at"] = end
         if row["signed_off_at"]:
             row["signed_off_at"] = max(row["signed_off_at"], end + HOUR)
-        return Work(row["raised_at"], row, "", is_planned=False)
+        used = ((stop.pattern["part"], float(stop.pattern["quantity"])),) if stop.pattern["part"] else ()
+        return Work(row["raised_at"], row, "", is_planned=False, parts=used)
 
     def proof_tests(self) -> list[Row]:
         """Return every test of what fails unseen, with seals numbered in the order of the tests."""
@@ -321,7 +333,7 @@ def _crew_for(skills: list[str], crew: int, dice: random.Random) -> list[str]:
     for skill in skills:
         if not any(skill in PEOPLE[person] for person in people):
             people.append(dice.choice([person for person, known in PEOPLE.items() if skill in known]))
-    others = [person for person in ("per", "jon", "ilse") if person not in people]
+    others = [person for person in ("per", "una", "jon", "ilse") if person not in people]
     while len(people) < crew:
         people.append(others.pop(0))
     return people

@@ -15,10 +15,10 @@ from zoneinfo import ZoneInfo
 from django.conf import settings
 
 ZONE = ZoneInfo("Europe/Stockholm")
-# The hour at which the demo's past ends and its plans begin.
-MORNING = time(7)
 # When there is somebody to load and unload: weekday -> first and last hour.
-LOADING_HOURS = {0: (6, 22), 1: (6, 22), 2: (6, 22), 3: (6, 22), 4: (6, 22), 5: (7, 13), 6: (14, 20)}
+LOADING_HOURS = {0: (6, 20), 1: (6, 20), 2: (6, 20), 3: (6, 20), 4: (6, 20), 5: (6, 18), 6: (8, 20)}
+# When there is somebody to mend what has stopped.
+REPAIR_HOURS = dict.fromkeys(range(7), (6, 22))
 # When there is somebody for upkeep.
 UPKEEP_HOURS = dict.fromkeys(range(5), (7, 16))
 QUARTER_S = 900
@@ -65,6 +65,20 @@ def next_slot(earliest: datetime, hours: float, open_hours: dict[int, tuple[int,
     raise ValueError(f"{hours} h do not fit into any day")
 
 
+def last_slot(latest: datetime, hours: float, open_hours: dict[int, tuple[int, int]]) -> datetime:
+    """Return the last start from which so many hours fit into a day's opening hours and are over in time."""
+    day = latest.astimezone(ZONE).date()
+    for _ in range(15):
+        if day.weekday() in open_hours:
+            first, last = open_hours[day.weekday()]
+            start = datetime.combine(day, time(first), tzinfo=ZONE).astimezone(UTC)
+            end = min(datetime.combine(day, time(last), tzinfo=ZONE).astimezone(UTC), latest)
+            if start + hours * HOUR <= end:
+                return to_quarter(end - hours * HOUR - timedelta(seconds=QUARTER_S - 1))
+        day -= timedelta(days=1)
+    raise ValueError(f"{hours} h do not fit into any day")
+
+
 def told(value: Any) -> str:
     """Write a value as the files hold it: local times, with their distance from UTC where they come twice."""
     if value is None:
@@ -97,8 +111,8 @@ class World:
 
     @cached_property
     def now(self) -> datetime:
-        """The demo's present."""
-        return datetime.combine(self.day, MORNING, tzinfo=ZONE).astimezone(UTC)
+        """Where the demo's past ends: the day begins, so that nothing on record lies ahead at any hour of it."""
+        return self.at(0)
 
     @cached_property
     def start(self) -> datetime:
@@ -176,7 +190,7 @@ class Stop:
     start: datetime
     end: datetime | None
     component: str = ""
-    failure_mode: str = ""
+    pattern: dict[str, str] = field(default_factory=dict)
     cause: str = ""
     announced: datetime | None = None
     share_lost: float = 1.0
@@ -225,6 +239,9 @@ class KilnStory:
 
     def time_for(self, state: str, around: datetime, hours: float, until: datetime) -> datetime | None:
         """Return when work that needs a state of the kiln was done, at or after an instant and over before another."""
+        if around < self.charges[0].begin:
+            # Older than the records: any working day will do.
+            return next_slot(around, hours, UPKEEP_HOURS)
         if state in ("empty", "still"):
             for start, end in self.openings():
                 if end > around:
