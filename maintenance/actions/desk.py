@@ -5,6 +5,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import UTC, date, datetime, timedelta
 from decimal import Decimal
+from zoneinfo import ZoneInfo
 
 from django.utils.translation import gettext as _
 
@@ -15,6 +16,7 @@ from maintenance.calculations.placing_problem import (
     JobToPlace,
     Placement,
     PlacingProblem,
+    Presence,
     SimplePlan,
     Window,
     Worker,
@@ -30,6 +32,8 @@ TO_PLACE = (State.RAISED, State.READY, State.PLACED)
 WEEKDAYS = ("MO", "TU", "WE", "TH", "FR", "SA", "SU")
 # A stop whose end nobody knows is counted on for so long. Our own choice.
 OPEN_STOP = timedelta(days=1)
+# Work under way that runs over its hours is expected to take so much longer. Our own choice.
+RUNS_OVER = timedelta(hours=1)
 # Between the names of skills that one person must have together.
 BOTH = " + "
 
@@ -59,7 +63,7 @@ class Desk:
     orders: dict[str, WorkOrder]
     jobs: dict[str, JobToPlace]
     short: dict[int, list[Short]]
-    # Work that is under way, by plan or in truth, keeps its people and is not moved.
+    # Work that is under way, by plan or in truth, keeps its people, has them inside, and is not moved.
     in_hand: set[str] = field(default_factory=set)
 
     @property
@@ -70,23 +74,33 @@ class Desk:
     def problem(
         self, jobs: Iterable[JobToPlace], fixed: Iterable[Placement], busy_with: Iterable[str]
     ) -> PlacingProblem:
-        """Return the problem of these jobs and places; the time of the work people are busy with is taken out."""
+        """Return the problem of these jobs and places; people who are busy with other work are taken, and inside."""
         busy = [self.booked(ref) for ref in busy_with]
+        inside = [
+            Presence(self.orders[one.job_ref].kiln.tag, one.start_at, one.end_at, len(one.people))
+            for one in busy
+            if one.people and self.orders[one.job_ref].needs_state in ("empty", "still")
+        ]
         return PlacingProblem(
             windows=tuple(self.windows),
             jobs=tuple(jobs),
             workers=tuple(without_time(self.workers, busy)),
             fixed=tuple(fixed),
             zone=self.mill.time_zone,
+            inside=tuple(inside),
         )
 
     def booked(self, ref: str) -> Placement:
-        """Return a place as it is on record; its people are counted for no skill in particular."""
+        """Return when and with whom a job is done, as on record; its people are counted for no skill in particular."""
         order = self.orders[ref]
-        placed = order.placement
         people = tuple(sorted((str(given.person_id), "") for given in order.assignments.all()))
-        link = self._link_of(order)
-        return Placement(ref, placed.start_at, placed.end_at, link, people, placed.why)
+        if order.state == State.UNDER_WAY:
+            start_at = order.started_at or self.now_at
+            hours_end_at = start_at + timedelta(hours=float(order.hours))
+            end_at = hours_end_at if hours_end_at > self.now_at else self.now_at + RUNS_OVER
+            return Placement(ref, start_at, end_at, "", people)
+        placed = order.placement
+        return Placement(ref, placed.start_at, placed.end_at, self._link_of(order), people, placed.why)
 
     def _link_of(self, order: WorkOrder) -> str:
         for ref, link in self.links.items():
@@ -114,16 +128,10 @@ class Desk:
 
     def propose(self, order: WorkOrder, window_ref: str | None = None) -> SimplePlan:
         """Find the earliest start and crew for one job, in one window or in all, beside the places on record."""
-        others = [self.booked(ref) for ref in self.placed_refs if ref != order.number]
-        windows = [w for w in self.windows if window_ref in (None, w.ref)]
-        return place_jobs(
-            PlacingProblem(
-                windows=tuple(windows),
-                jobs=(replace(self.jobs[order.number], after=()),),
-                workers=tuple(without_time(self.workers, others)),
-                zone=self.mill.time_zone,
-            )
-        )
+        others = ({*self.placed_refs} | self.in_hand) - {order.number}
+        problem = self.problem([replace(self.jobs[order.number], after=())], (), sorted(others))
+        windows = tuple(w for w in self.windows if window_ref in (None, w.ref))
+        return place_jobs(replace(problem, windows=windows))
 
     def unsupplied(self) -> dict[str, str]:
         """Return the orders whose parts are neither there nor promised, with what lacks."""
@@ -149,7 +157,7 @@ def load_desk(now_at: datetime, until_at: datetime | None = None) -> Desk:
     mill = Mill.objects.current()
     until = until_at or now_at + timedelta(days=mill.horizon_days)
     programme = load_programme(Kiln.objects.in_use(), now_at, until, now_at)
-    windows, links = _windows(programme, now_at, until)
+    windows, links = _windows(programme, now_at, until, mill.zone)
     unfinished = WorkOrder.objects.unfinished().filter(kiln__in=programme)
     orders = {
         order.number: order
@@ -172,17 +180,18 @@ def load_desk(now_at: datetime, until_at: datetime | None = None) -> Desk:
     )
     desk.jobs = {ref: _job(desk, order) for ref, order in orders.items() if order.state in TO_PLACE}
     desk.workers = _workers(desk)
-    desk.in_hand = {ref for ref, order in orders.items() if has_place(order) and _is_in_hand(order, now_at)}
+    desk.in_hand = {ref for ref, order in orders.items() if _is_in_hand(order, now_at)}
     return desk
 
 
 def _is_in_hand(order: WorkOrder, now_at: datetime) -> bool:
-    placed = order.placement
-    return order.state == State.UNDER_WAY or placed.start_at <= now_at < placed.end_at
+    if order.state == State.UNDER_WAY:
+        return True
+    return has_place(order) and order.placement.start_at <= now_at < order.placement.end_at
 
 
 def _windows(
-    programme: Mapping[int, KilnProgramme], now_at: datetime, until_at: datetime
+    programme: Mapping[int, KilnProgramme], now_at: datetime, until_at: datetime, zone: ZoneInfo
 ) -> tuple[list[Window], dict[str, WindowLink]]:
     windows: list[Window] = []
     links: dict[str, WindowLink] = {}
@@ -207,6 +216,7 @@ def _windows(
             )
         )
 
+    today_at = clock.start_of_day(now_at.astimezone(zone).date(), zone)
     for one in programme.values():
         for gap in one.windows.openings:
             before = gap.before_charge_id
@@ -214,7 +224,9 @@ def _windows(
             label = _("after charge %(number)s") % {"number": charge.number} if charge else ""
             key = f"after-{before}" if before else "first"
             link = WindowLink(one.kiln, key, after_charge_id=before, end_sd_h=gap.start_sd_h)
-            add(link, "empty", gap.start_at, gap.end_at, label)
+            # Where no charge before is known the opening begins now, and would begin later with every look: it is
+            # taken to have begun with the day, so that what was placed in it this morning stays.
+            add(link, "empty", gap.start_at if before else min(gap.start_at, today_at), gap.end_at, label)
         for run in one.windows.running:
             label = _("during charge %(number)s") % {"number": one.charges[run.charge_id].number}
             link = WindowLink(one.kiln, f"during-{run.charge_id}", None, run.charge_id, run.end_sd_h)
@@ -321,9 +333,9 @@ def _skills(person: Person, wanted: Iterable[str], anybody: str) -> dict[str, da
 
 
 def without_time(workers: Iterable[Worker], placements: Iterable[Placement]) -> list[Worker]:
-    """Return the people with the time of these places taken out of their days."""
+    """Return the people, busy in the time of these places."""
     busy: dict[str, list[Interval]] = defaultdict(list)
     for placed in placements:
         for ref, _skill in placed.people:
             busy[ref].append((placed.start_at, placed.end_at))
-    return [replace(worker, away=tuple(sorted([*worker.away, *busy[worker.ref]]))) for worker in workers]
+    return [replace(worker, busy=tuple(sorted(busy[worker.ref]))) for worker in workers]

@@ -92,7 +92,9 @@ def _sort_places(
             continue
         order = desk.orders[ref]
         faults: Collection[str]
-        if ref in unsupplied:
+        if order.placement.end_at <= desk.now_at:
+            faults = [_("It was not started.")]
+        elif ref in unsupplied:
             faults = [unsupplied[ref]]
         else:
             people = [str(given.person_id) for given in order.assignments.all()]

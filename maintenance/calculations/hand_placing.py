@@ -121,16 +121,16 @@ class _Look:
     def _most_inside(self) -> int:
         jobs = {job.ref: job for job in self.problem.jobs}
         inside = [
-            placed
+            (placed.start_at, placed.end_at, len(placed.people))
             for placed in self.others
-            if placed.start_at < self.end_at
-            and self.start_at < placed.end_at
-            and (other := jobs.get(placed.job_ref)) is not None
+            if (other := jobs.get(placed.job_ref)) is not None
             and other.kiln == self.job.kiln
             and other.needs_state in ("empty", "still")
         ]
-        moments = [self.start_at, *(p.start_at for p in inside if p.start_at > self.start_at)]
-        counts = [sum(len(p.people) for p in inside if p.start_at <= at < p.end_at) for at in moments]
+        inside += [(one.start_at, one.end_at, one.people) for one in self.problem.inside if one.kiln == self.job.kiln]
+        inside = [one for one in inside if one[0] < self.end_at and self.start_at < one[1]]
+        moments = [self.start_at, *(start_at for start_at, _end_at, _people in inside if start_at > self.start_at)]
+        counts = [sum(people for start, end, people in inside if start <= at < end) for at in moments]
         return max(counts) + len(self.people)
 
     def _people_faults(self) -> Iterator[str]:
@@ -144,6 +144,9 @@ class _Look:
             for start_at, end_at in worker.away:
                 if start_at < self.end_at and self.start_at < end_at:
                     yield f"{worker.name} is away until {self._when(end_at)}."
+            for start_at, end_at in worker.busy:
+                if start_at < self.end_at and self.start_at < end_at:
+                    yield f"{worker.name} is at work that is under way until {self._when(end_at)}."
             for placed in self.others:
                 if ref in dict(placed.people) and placed.start_at < self.end_at and self.start_at < placed.end_at:
                     yield f"{worker.name} is at {placed.job_ref} until {self._when(placed.end_at)}."

@@ -74,13 +74,14 @@ class JobToPlace:
 
 @dataclass(frozen=True)
 class Worker:
-    """A person: skills with the last day they are valid (None: without end), on duty and away."""
+    """A person: skills with the last day they are valid (None: without end), on duty, away, and at other work."""
 
     ref: str
     name: str
     skills: Mapping[str, date | None]
     duty: tuple[Interval, ...] = ()
     away: tuple[Interval, ...] = ()
+    busy: tuple[Interval, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -97,14 +98,28 @@ class Placement:
 
 
 @dataclass(frozen=True)
+class Presence:
+    """People who are inside a kiln whatever is placed: at a job under way, or at one that is not looked at."""
+
+    kiln: str
+    start_at: datetime
+    end_at: datetime
+    people: int
+
+
+@dataclass(frozen=True)
 class PlacingProblem:
-    """All there is to place; `zone` is the mill's, in which days are counted and instants are named."""
+    """All there is to place; `zone` is the mill's, in which days are counted and instants are named.
+
+    Whoever stands in `inside` is `busy` for that time.
+    """
 
     windows: tuple[Window, ...]
     jobs: tuple[JobToPlace, ...]
     workers: tuple[Worker, ...]
     fixed: tuple[Placement, ...] = ()
     zone: str = "UTC"
+    inside: tuple[Presence, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -177,8 +192,10 @@ def refuse_faulty(problem: PlacingProblem) -> None:
         for instant in (job.earliest_at, job.parts_at, job.due_at, job.safety_at):
             _refuse_local(f"job {job.ref}", instant)
     for worker in problem.workers:
-        for interval in (*worker.duty, *worker.away):
+        for interval in (*worker.duty, *worker.away, *worker.busy):
             _refuse_interval(f"person {worker.ref}", interval)
+    for presence in problem.inside:
+        _refuse_interval(f"presence in {presence.kiln}", (presence.start_at, presence.end_at))
     known = {job.ref for job in problem.jobs}
     for placement in problem.fixed:
         _refuse_interval(f"fixed placement of job {placement.job_ref}", (placement.start_at, placement.end_at))

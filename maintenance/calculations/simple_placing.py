@@ -13,6 +13,7 @@ because an empty place would help nobody. This rule looks at one job at a time a
 from __future__ import annotations
 
 import heapq
+import sys
 from bisect import bisect_right
 from collections import Counter
 from collections.abc import Iterable
@@ -90,8 +91,11 @@ class _Placing:
         self.workers = {w.ref: w for w in sorted(problem.workers, key=lambda w: (len(w.skills), w.ref))}
         self.windows = sorted(problem.windows, key=lambda w: (w.start_at, w.end_at, w.ref))
         self.window_by_ref = {window.ref: window for window in self.windows}
-        self.free = {ref: _cut(_merged(w.duty), w.away) for ref, w in self.workers.items()}
+        self.free = {ref: _cut(_merged(w.duty), (*w.away, *w.busy)) for ref, w in self.workers.items()}
         self.inside: dict[str, list[tuple[datetime, datetime, int, int]]] = {}
+        for one in problem.inside:
+            # It sets no limit of its own: the window's holds.
+            self.inside.setdefault(one.kiln, []).append((one.start_at, one.end_at, one.people, sys.maxsize))
         self.fixed = sorted(problem.fixed, key=lambda p: (p.start_at, p.job_ref))
         self.placed: dict[str, Placement] = {}
         self.not_placed: dict[str, NotPlaced] = {}

@@ -1,6 +1,6 @@
 """Placing from the database: which rows make the windows and people, what is kept, what is said."""
 
-from datetime import timedelta
+from datetime import datetime, timedelta
 from decimal import Decimal
 from typing import Any
 
@@ -8,6 +8,7 @@ import pytest
 from django.core.exceptions import PermissionDenied, ValidationError
 
 from inventory.models import PurchaseOrder, PurchaseOrderLine, Reservation
+from maintenance.actions.desk import RUNS_OVER, load_desk
 from maintenance.actions.placing import (
     RulesBrokenError,
     pin,
@@ -16,13 +17,15 @@ from maintenance.actions.placing import (
     take_out_of_plan,
     unpin,
 )
-from maintenance.models import Placement, WorkOrder, WorkPart
-from plant.models import Absence, Change, Charge, Downtime, Phase
-from tests.factories import MONDAY, DowntimeFactory, PartFactory, SupplierFactory, UserFactory
+from maintenance.models import Assignment, Placement, WorkOrder, WorkPart
+from plant.models import Absence, Change, Charge, Downtime, Kiln, Person, Phase
+from tests.factories import MONDAY, DowntimeFactory, KilnFactory, PartFactory, SupplierFactory, UserFactory
 from tests.maintenance.placing_mill import OPENING_FROM, OPENING_TO, job, on_shift, programme
 
 pytestmark = pytest.mark.django_db
 NOW = MONDAY + timedelta(hours=1)
+# An hour and a half after unloading: the kiln is locked out, the day shift is there.
+AT = OPENING_FROM + timedelta(minutes=90)
 
 
 @pytest.fixture(autouse=True)
@@ -238,14 +241,53 @@ def test_a_stale_version_is_refused() -> None:
         place_by_hand(order, OPENING_FROM + timedelta(hours=3), [oda], by=planner, version=0)
 
 
+def _start(order: WorkOrder, *people: Person, minutes_ago: int = 10) -> None:
+    """Let a job be under way in the opening; it is looked at an hour and a half after unloading."""
+    at = AT - timedelta(minutes=minutes_ago)
+    WorkOrder.objects.filter(pk=order.pk).update(state="under_way", started_at=at)
+    for person in people:
+        Assignment.objects.get_or_create(work_order=order, person=person)
+
+
 def test_work_under_way_is_not_moved_and_its_people_are_taken() -> None:
     programme()
     oda = on_shift()
     busy, waiting = job(), job()
     place_by_hand(busy, OPENING_FROM + timedelta(minutes=60), [oda], by=None)
-    WorkOrder.objects.filter(pk=busy.pk).update(state="under_way")
-    place_all(NOW)
-    assert _placed(waiting).start_at >= _placed(busy).end_at
+    _start(busy)
+    place_all(AT)
+    assert _placed(waiting).start_at == AT + timedelta(minutes=80)
+
+
+def test_people_at_work_without_a_place_are_taken_too_and_running_over_is_counted_on() -> None:
+    programme()
+    oda = on_shift()
+    busy, waiting = job(), job()
+    _start(busy, oda, minutes_ago=100)
+    place_all(AT)
+    assert _placed(waiting).start_at == AT + RUNS_OVER
+
+
+def test_people_at_work_inside_count_among_those_who_may_be_inside() -> None:
+    programme()
+    Kiln.objects.update(max_people_inside=1)
+    oda, per = on_shift(), on_shift("per")
+    busy, waiting = job(), job()
+    _start(busy, oda)
+    place_all(AT)
+    assert _placed(waiting).start_at == AT + timedelta(minutes=80)
+    wanted = load_desk(AT).look(waiting, AT + timedelta(minutes=5), [per])
+    assert wanted.faults == ("2 people would be inside K1; 1 are allowed.",)
+    assert load_desk(AT).propose(waiting).placements[0].start_at == AT + timedelta(minutes=80)
+
+
+def test_whoever_is_at_work_is_not_given_to_another_job_by_hand() -> None:
+    programme()
+    oda = on_shift()
+    busy, waiting = job(), job()
+    _start(busy, oda)
+    wanted = load_desk(AT).look(waiting, AT + timedelta(minutes=5), [oda])
+    assert wanted.faults == ("Oda is at work that is under way until 6 Mar 09:50.",)
 
 
 def test_a_pinned_place_that_no_longer_holds_stays_and_is_said() -> None:
@@ -291,3 +333,43 @@ def test_an_overdue_safety_job_can_be_placed_by_hand_and_is_shouted_about() -> N
     assert "after its safety date" in warnings[0]
     (shout,) = place_all(NOW).shouts
     assert (shout.level, _placed(order).start_at) == ("alarm", at)
+
+
+# --- looked at again later the same day -----------------------------------------------------------
+
+
+def _places() -> list[tuple[str, datetime, datetime, str]]:
+    return list(Placement.objects.values_list("work_order__number", "start_at", "end_at", "why").order_by("pk"))
+
+
+def test_later_the_same_day_only_what_was_not_started_moves_and_it_keeps_its_day() -> None:
+    programme()
+    oda = on_shift()
+    over, now_on, ahead = job(), job(), job()
+    place_by_hand(over, OPENING_FROM + timedelta(minutes=60), [oda], by=None)
+    place_by_hand(now_on, OPENING_FROM + timedelta(minutes=150), [oda], by=None)
+    for order in (over, now_on):
+        unpin(_again(order), by=None)
+    place_all(NOW)
+    later_at = OPENING_FROM + timedelta(minutes=180)
+    kept = [place for place in _places() if place[0] != over.number]
+    result = place_all(later_at)
+    assert (result.moved, result.fresh) == (1, 0)
+    assert [place for place in _places() if place[0] != over.number] == kept
+    moved = _placed(over)
+    assert (moved.start_at, moved.start_at.date()) == (_placed(ahead).end_at, OPENING_FROM.date())
+    assert "Had a place on 2026-03-06 08:00, given up: It was not started." in moved.why
+    before = _places()
+    assert place_all(later_at + timedelta(minutes=1)).moved == 0
+    assert _places() == before
+
+
+def test_an_opening_without_a_known_beginning_does_not_push_its_work_along() -> None:
+    KilnFactory()
+    on_shift()
+    order = job()
+    place_all(MONDAY - timedelta(hours=4))
+    at = _placed(order).start_at
+    assert at.date() == MONDAY.date()
+    result = place_all(at - timedelta(minutes=10))
+    assert (result.moved, _placed(order).start_at) == (0, at)
