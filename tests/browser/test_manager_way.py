@@ -41,6 +41,7 @@ def test_the_sentence_the_paper_and_the_table_say_the_same(manager: Page, tmp_pa
     with manager.expect_response(lambda answer: "report.pdf" in answer.url) as opened:
         link.click()
     assert opened.value.headers["content-type"] == "application/pdf"
+    manager.wait_for_url("**/report.pdf*")
     paper = manager.context.request.get(address).body()
     assert paper.startswith(b"%PDF")
     words = re.sub(r"\s+", " ", " ".join(page.extract_text() for page in PdfReader(io.BytesIO(paper)).pages))
