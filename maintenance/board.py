@@ -1,7 +1,8 @@
 """The board of openings: what each kiln does day by day, the work in its openings, and the hours of the crew."""
 
+from bisect import bisect_right
 from collections import defaultdict
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 from zoneinfo import ZoneInfo
@@ -116,17 +117,18 @@ def build_board(first_on: date, weeks: int, now_at: datetime) -> Board:
     zone = desk.mill.zone
     last_on = first_on + timedelta(days=7 * weeks - 1)
     scale = _Scale(clock.start_of_day(first_on, zone), clock.start_of_day(last_on + timedelta(days=1), zone))
-    rows = [_row(desk, one, scale, weeks) for one in desk.programme.values()]
+    placed = _placed_by_kiln(desk)
+    rows = [_row(desk, one, scale, weeks, placed.get(kiln_id, [])) for kiln_id, one in desk.programme.items()]
     rows.sort(key=lambda row: row.kiln.tag)
     now_left = scale.left(now_at) if scale.shows(now_at, now_at + timedelta(minutes=1)) else ""
-    return Board(first_on, last_on, weeks, rows, _days(desk, first_on, weeks, scale, zone), now_left, desk)
+    return Board(first_on, last_on, weeks, rows, _days(desk, first_on, weeks, scale, zone, placed), now_left, desk)
 
 
 def _when(at: datetime, zone: ZoneInfo) -> str:
     return date_format(at.astimezone(zone), "D j M H:i")
 
 
-def _row(desk: Desk, one: KilnProgramme, scale: _Scale, weeks: int) -> Row:
+def _row(desk: Desk, one: KilnProgramme, scale: _Scale, weeks: int, placed: Sequence[WorkOrder]) -> Row:
     row, zone = Row(one.kiln), desk.mill.zone
     for forecast in one.forecasts:
         charge = one.charges[forecast.charge.charge_id]
@@ -147,8 +149,8 @@ def _row(desk: Desk, one: KilnProgramme, scale: _Scale, weeks: int) -> Row:
             words = f"{down.get_kind_display()}: {down.cause}"
             left, width = scale.left(down.start_at), scale.width(down.start_at, end_at)
             row.downs.append(Piece(down.kind, left, width, words, down.cause))
-    row.openings = list(_openings(desk, one, scale, weeks))
-    row.running = list(_running(desk, one, scale))
+    row.openings = list(_openings(desk, one, scale, weeks, placed))
+    row.running = list(_running(desk, scale, placed))
     return row
 
 
@@ -165,26 +167,45 @@ def _spread(charge: Charge, end_at: datetime | None, sd_h: float, scale: _Scale)
         yield Piece("spread", left, width, words)
 
 
-def orders_in(desk: Desk, kiln: Kiln, after_charge_id: int | None, key: str = "") -> list[WorkOrder]:
+def _placed_by_kiln(desk: Desk) -> dict[int, list[WorkOrder]]:
+    """Return kiln id -> the work that has a place, by start: every job is looked at once for a whole board."""
+    found: dict[int, list[WorkOrder]] = defaultdict(list)
+    for order in desk.orders.values():
+        if has_place(order):
+            found[order.kiln_id].append(order)
+    for orders in found.values():
+        orders.sort(key=_by_start)
+    return found
+
+
+def _by_start(order: WorkOrder) -> tuple[datetime, str]:
+    return order.placement.start_at, order.number
+
+
+def orders_in(desk: Desk, kiln: Kiln, after_charge_id: int | None) -> list[WorkOrder]:
     """Return the work that lies in an opening, by start."""
-    found = [
+    return _lying_in(_placed_by_kiln(desk).get(kiln.pk, []), after_charge_id)
+
+
+def _lying_in(placed: Iterable[WorkOrder], after_charge_id: int | None) -> list[WorkOrder]:
+    """Pick from the placed work of a kiln what lies in the opening after a charge."""
+    return [
         order
-        for order in desk.orders.values()
-        if has_place(order)
-        and order.kiln_id == kiln.pk
-        and order.placement.during_charge_id is None
+        for order in placed
+        if order.placement.during_charge_id is None
         and order.placement.after_charge_id == after_charge_id
         and order.needs_state in ("empty", "still")
     ]
-    return sorted(found, key=lambda order: (order.placement.start_at, order.number))
 
 
-def _openings(desk: Desk, one: KilnProgramme, scale: _Scale, weeks: int) -> Iterator[Piece]:
+def _openings(
+    desk: Desk, one: KilnProgramme, scale: _Scale, weeks: int, placed: Sequence[WorkOrder]
+) -> Iterator[Piece]:
     for gap in one.windows.openings:
         end_at = gap.end_at or max(scale.to_at, desk.until_at)
         if not scale.shows(gap.start_at, end_at) or end_at <= desk.now_at:
             continue
-        orders = orders_in(desk, one.kiln, gap.before_charge_id)
+        orders = _lying_in(placed, gap.before_charge_id)
         count = _("1 job") if len(orders) == 1 else _("%d jobs") % len(orders)
         label = ""
         if orders:
@@ -201,43 +222,55 @@ def _openings(desk: Desk, one: KilnProgramme, scale: _Scale, weeks: int) -> Iter
         yield Piece(kind, scale.left(gap.start_at), scale.width(gap.start_at, end_at), words, label, key)
 
 
-def _running(desk: Desk, one: KilnProgramme, scale: _Scale) -> Iterator[Piece]:
-    for order in desk.orders.values():
-        if order.kiln_id != one.kiln.pk or not has_place(order) or order.placement.during_charge_id is None:
-            continue
-        placed = order.placement
-        if scale.shows(placed.start_at, placed.end_at):
+def _running(desk: Desk, scale: _Scale, placed: Iterable[WorkOrder]) -> Iterator[Piece]:
+    for order in placed:
+        place = order.placement
+        if place.during_charge_id is not None and scale.shows(place.start_at, place.end_at):
             words = _("%(number)s %(title)s, while running, %(start)s") % {
                 "number": order.number,
                 "title": order.title,
-                "start": _when(placed.start_at, desk.mill.zone),
+                "start": _when(place.start_at, desk.mill.zone),
             }
-            yield Piece("running", scale.left(placed.start_at), "0", words, order.number)
+            yield Piece("running", scale.left(place.start_at), "0", words, order.number)
 
 
-def _days(desk: Desk, first_on: date, weeks: int, scale: _Scale, zone: ZoneInfo) -> list[Day]:
-    days = []
-    placed = sorted(
-        (order for order in desk.orders.values() if has_place(order)),
-        key=lambda order: (order.placement.start_at, order.number),
-    )
+def _days(
+    desk: Desk,
+    first_on: date,
+    weeks: int,
+    scale: _Scale,
+    zone: ZoneInfo,
+    placed: Mapping[int, Sequence[WorkOrder]],
+) -> list[Day]:
+    days, edges = [], [scale.from_at]
     for n in range(7 * weeks):
         on = first_on + timedelta(days=n)
-        start_at, end_at = clock.start_of_day(on, zone), clock.start_of_day(on + timedelta(days=1), zone)
-        day = Day(on, scale.left(start_at), scale.width(start_at, end_at), on.weekday() >= 5)
-        day.orders = [order for order in placed if start_at <= order.placement.start_at < end_at]
-        day.work_h = sum(
-            _shared_h(order.placement.start_at, order.placement.end_at, start_at, end_at)
-            * max(len(order.assignments.all()), 1)
-            for order in placed
-        )
-        day.capacity_h = _capacity_h(desk, start_at, end_at)
+        edges.append(clock.start_of_day(on + timedelta(days=1), zone))
+        day = Day(on, scale.left(edges[n]), scale.width(edges[n], edges[n + 1]), on.weekday() >= 5)
+        day.capacity_h = _capacity_h(desk, edges[n], edges[n + 1])
         days.append(day)
+    _give_work_to_days(days, edges, sorted((order for orders in placed.values() for order in orders), key=_by_start))
     most = max([day.work_h for day in days] + [day.capacity_h for day in days] + [1.0])
     for day in days:
         day.bar, day.bar_top = f"{100 * day.work_h / most:.2f}", f"{100 - 100 * day.work_h / most:.2f}"
         day.line = f"{100 - 100 * day.capacity_h / most:.2f}"
     return days
+
+
+def _give_work_to_days(days: Sequence[Day], edges: Sequence[datetime], orders: Iterable[WorkOrder]) -> None:
+    """Let each job lie on the day of its start, and its hours on every day that it reaches into."""
+    for order in orders:
+        place = order.placement
+        if place.start_at >= edges[-1] or place.end_at <= edges[0]:
+            continue
+        at = bisect_right(edges, place.start_at) - 1
+        if at >= 0:
+            days[at].orders.append(order)
+        people = max(len(order.assignments.all()), 1)
+        for n in range(max(at, 0), len(days)):
+            if edges[n] >= place.end_at:
+                break
+            days[n].work_h += _shared_h(place.start_at, place.end_at, edges[n], edges[n + 1]) * people
 
 
 def _shared_h(start_at: datetime, end_at: datetime, from_at: datetime, to_at: datetime) -> float:
