@@ -4,9 +4,11 @@ import random
 from datetime import datetime, timedelta
 
 from maintenance.actions.check_points import EVERY_KILN_HAS, ONLY_WHERE_REVERSING, REVERSING_KILN_ASKS
+from maintenance.demo.programme import laid_opening
 from maintenance.demo.world import (
     HOUR,
     UPKEEP_HOURS,
+    ZONE,
     KilnStory,
     Row,
     World,
@@ -16,22 +18,9 @@ from maintenance.demo.world import (
 )
 
 CHECK_EVERY_DAYS = 128
-UNDER_WAY_KILN = "K5"
+# One check is under way: the sitting while the kiln ran, then half of the open one, until timber had to go in.
+UNDER_WAY_KILN, UNDER_WAY_DAYS_BEFORE = "K5", 1
 UNDER_WAY_DEFECT = ("exhaust-flap", "exhaust-flaps-travel", "exhaust-flap-stuck")
-# Length of life in days: scale and shape of a Weibull law, invented.
-LIVES = {
-    "fan-motor": (1150, 1.9, "motor-3kw"),
-    "door-seal": (1000, 2.6, "door-seal-32"),
-    "heating-valve": (1900, 1.7, "valve-kit-40"),
-    "spray-valve": (1500, 1.5, "spray-kit-25"),
-    "thermometer": (1700, 1.1, "pt100-3m"),
-    "humidity-sensor": (900, 1.6, "rh-probe"),
-    "flap-drive": (2100, 1.4, "flap-actuator-24"),
-    "steam-trap": (1300, 1.3, "trap-15"),
-    "fan-reversal": (1600, 1.8, "contactor-rev"),
-    "emc-plate": (800, 1.4, "emc-holder-std"),
-}
-LIFE_YEARS = 7
 
 
 def points_of(kiln: Row, components: list[dict[str, str]]) -> list[tuple[Row, str]]:
@@ -139,21 +128,25 @@ class Rounds:
         )
 
     def _check_under_way(self, kiln: Row) -> None:
-        """The sitting while it runs is done, the one in the open kiln still to come."""
-        key, at = f"{UNDER_WAY_KILN} now", self.world.at(-2, 8.5)
-        self.checks.append({"number": key, "kiln": UNDER_WAY_KILN, "started_at": at, "started_by": "ilse"})
-        for point, tag in points_of(kiln, self.world.components_of(UNDER_WAY_KILN)):
-            if point["seen_in"] == "open_empty":
-                continue
-            at += timedelta(minutes=2)
+        """The sitting while it ran is done, the one in the open kiln half done."""
+        opens, _ = laid_opening(self.world, UNDER_WAY_KILN)
+        started = opens.astimezone(ZONE).replace(hour=8, minute=30) - timedelta(days=UNDER_WAY_DAYS_BEFORE)
+        key = f"{UNDER_WAY_KILN} now"
+        self.checks.append({"number": key, "kiln": UNDER_WAY_KILN, "started_at": started, "started_by": "ilse"})
+        points = points_of(kiln, self.world.components_of(UNDER_WAY_KILN))
+        inside = [one for one in points if one[0]["seen_in"] == "open_empty"]
+        clocks = {"running": started, "open_empty": opens + HOUR}
+        for point, tag in [one for one in points if one not in inside] + inside[: len(inside) // 2]:
+            state = "open_empty" if point["seen_in"] == "open_empty" else "running"
+            clocks[state] += timedelta(minutes=2)
             row: Row = {
                 "check": key,
                 "point": point["code"],
                 "component": tag,
-                "kiln_state": "running",
+                "kiln_state": state,
                 "result": "sound",
-                "at": at,
-                "by": "ilse",
+                "at": clocks[state],
+                "by": "ilse" if state == "running" else "per",
             }
             if (tag, point["code"]) == UNDER_WAY_DEFECT[:2]:
                 mode = next(mode for mode in self.modes["exhaust-flap"] if mode["code"] == UNDER_WAY_DEFECT[2])
@@ -180,26 +173,3 @@ class Rounds:
             hour, minute = clock.split(":")
             others.append(row | {"found_at": self.world.at(int(day[1:]), int(hour) + int(minute) / 60)})
         return sorted([*self.defects, *others], key=lambda row: (row["found_at"], row["kiln"]))
-
-
-def fitting_rows(world: World) -> list[Row]:
-    """Return the lives of what wears out, over the last years."""
-    rows: list[Row] = []
-    for component in world.components:
-        if component["kind"] not in LIVES:
-            continue
-        scale, shape, part = LIVES[component["kind"]]
-        dice = world.dice("lives", component["kiln"], component["tag"])
-        modes = [m["code"] for m in read_catalogue("failure_modes") if m["component_kind"] == component["kind"]]
-        at = world.at(-round(365 * LIFE_YEARS * dice.uniform(0.8, 1.0)), 10)
-        while True:
-            out = next_slot(at + timedelta(days=max(dice.weibullvariate(scale, shape), 20)), 2, UPKEEP_HOURS)
-            row: Row = {"kiln": component["kiln"], "component": component["tag"], "part_code": part, "fitted_at": at}
-            if out > world.now:
-                rows.append(row)
-                break
-            why = dice.choices(("failed", "worn", "planned"), (5, 3, 2))[0]
-            mode = dice.choice(modes) if why == "failed" else ""
-            rows.append(row | {"removed_at": out, "removal": why, "failure_mode": mode})
-            at = out + HOUR
-    return rows

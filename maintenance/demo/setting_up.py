@@ -9,6 +9,7 @@ from django.contrib.auth.hashers import make_password
 from django.core.management import call_command
 from django.db import connection, transaction
 
+from maintenance.demo.in_hand import ask_for_work
 from maintenance.demo.writing import write_demo
 from maintenance.loading.faults import Report
 from maintenance.loading.loader import load_folder
@@ -79,7 +80,7 @@ def stand_up(today: date, asked_for: date | None, *, is_fresh: bool, months: int
 
 @transaction.atomic
 def set_up(day: date, *, months: int = 14) -> Report:
-    """Write the demo's files, load them as a mill's own are loaded, and give its people the demo password."""
+    """Write the demo's files, load them as a mill's own are loaded, and let people and open work be there."""
     with tempfile.TemporaryDirectory(prefix="fallow-bridge-") as name:
         folder = Path(name)
         write_demo(folder, day, months=months)
@@ -89,6 +90,7 @@ def set_up(day: date, *, months: int = 14) -> Report:
         raise AssertionError(f"the demo's own files have faults:\n{faults}")
     # The password is public, so one hash serves all; eight would take seconds.
     User.objects.update(password=make_password(DEMO_PASSWORD))
+    ask_for_work(day)
     Change.record(Mill.objects.current(), SET_UP, by=None, after={"day": day.isoformat()})
     return report
 

@@ -7,10 +7,20 @@ from datetime import date, datetime, timedelta
 from math import ceil
 
 from maintenance.demo.upkeep import WORK_DAYS, Work
-from maintenance.demo.world import HOUR, UPKEEP_HOURS, ZONE, Row, World, next_slot, read_catalogue, read_static
+from maintenance.demo.world import (
+    HOUR,
+    UPKEEP_HOURS,
+    ZONE,
+    Row,
+    World,
+    last_slot,
+    next_slot,
+    read_catalogue,
+    read_static,
+)
 
 # The storekeeper looks through the bins on Mondays; not in the last days, so that there is something to order.
-REVIEW_WEEKDAY, LAST_REVIEW_DAYS = 0, 7
+REVIEW_WEEKDAY, LAST_REVIEW_DAYS = 0, 1
 # How many times the expected use until the next delivery is kept on the shelf.
 COVER = 2.6
 PLANNED_MONTHS = WORK_DAYS / 30.44
@@ -21,9 +31,26 @@ REASONS = (
     "dropped and cracked",
     "for the workshop",
 )
-# Parts whose story is told by hand: one order that is late, one that waits to be sent.
-LATE_PART, LATE_DAYS = "valve-kit-40", (-34, -4)
-DRAFT_PART, DRAFT_QUANTITY = "seal-numbered", 100
+# Parts whose story is told by hand: part -> quantity on order, days from the demo's day on which that was sent and
+# on which it was promised (no promise: it waits to be sent; no order: nobody has thought of it). One is late.
+TOLD: dict[str, tuple[float, int, int | None] | None] = {
+    "valve-kit-40": (2, -34, -4),
+    "bearing-6206": (8, -1, 1),
+    "flap-pins": (2, -6, 3),
+    "seal-numbered": (100, -1, None),
+    "trap-kit-15": None,
+}
+# Of these the shelf is empty: what was left turned out to be of no use.
+EMPTIED = {
+    "valve-kit-40": "Seats of the wrong size in the bag",
+    "bearing-6206": "Rust on the races: the bag was open",
+    "flap-pins": "Bent, taken off an old drive",
+    "trap-kit-15": "Gaskets hard and cracked",
+}
+# Their orders of the last weeks are those told by hand.
+NO_REVIEW_DAYS = 75
+# Lots that are past their date, or soon will be: part -> days from the demo's day.
+EXPIRES = {"skin-paint": -12, "mould-wash-5": 18}
 
 
 @dataclass
@@ -107,10 +134,9 @@ class Storeroom:
     def _run(self, needs: list[Need]) -> None:
         for need in needs:
             self.stocks[need.part].a_month += need.quantity / PLANNED_MONTHS if need.work_order else 0
-        used_up = sum(need.quantity for need in needs if need.part == LATE_PART)
+        used = {code: sum(need.quantity for need in needs if need.part == code) for code in EXPIRES}
         for stock in self.stocks.values():
-            # The last of the part that is late was taken: work waits for it.
-            self._open(stock, used_up if stock.part["code"] == LATE_PART else None)
+            self._open(stock, used.get(stock.part["code"], 0.0))
         by_day: dict[date, list[Need]] = defaultdict(list)
         for need in needs:
             by_day[need.at.astimezone(ZONE).date()].append(need)
@@ -123,11 +149,12 @@ class Storeroom:
                 self._review(day)
             day += timedelta(days=1)
 
-    def _open(self, stock: Stock, quantity: float | None) -> None:
+    def _open(self, stock: Stock, will_be_used: float) -> None:
         """The first count, with its lot where the part does not keep for ever."""
-        if quantity is None:
-            quantity = float(ceil(self._point(stock) * 1.2 + self._typical(stock)))
+        quantity = float(ceil(self._point(stock) * 1.2 + self._typical(stock) + will_be_used))
         lot, expires = self._new_lot(stock, self.world.start.astimezone(ZONE).date(), "A")
+        if stock.part["code"] in EXPIRES:
+            expires = self.world.day + timedelta(days=EXPIRES[stock.part["code"]])
         stock.lots.append(Left(lot, quantity))
         self.counts.append(
             {
@@ -194,7 +221,7 @@ class Storeroom:
         """Order what has fallen to its point, one order to a supplier."""
         wanted: dict[str, list[tuple[Stock, float]]] = defaultdict(list)
         for stock in self.stocks.values():
-            if stock.part["code"] == LATE_PART:
+            if stock.part["code"] in TOLD and day > self.world.day - timedelta(days=NO_REVIEW_DAYS):
                 continue
             point = self._point(stock)
             if stock.held + stock.on_order <= point:
@@ -232,25 +259,31 @@ class Storeroom:
                 self._arrivals[arrives].append((number, stock.part["code"], quantity))
 
     def _hand_told(self) -> None:
-        """One order that should have come days ago, and one that nobody has sent yet."""
+        """Empty some shelves, and write the orders that are late, just sent, or not sent yet."""
+        for code, why in EMPTIED.items():
+            stock = self.stocks[code]
+            for left in stock.lots:
+                at = last_slot(self.world.now, 1, UPKEEP_HOURS)
+                self.moves.append(self._move(at, stock, left.lot, "scrap", left.quantity) | {"reason": why})
+            stock.lots = []
         count = len({row["number"] for row in self.orders})
-        for step, (part, quantity, days, state) in enumerate(
-            ((LATE_PART, 2.0, LATE_DAYS, "sent"), (DRAFT_PART, float(DRAFT_QUANTITY), (-1, 9), "drawn_up")), start=1
-        ):
-            stock = self.stocks[part]
-            drawn_up = self.world.at(days[0], 15)
+        told = sorted((one[1], code, one) for code, one in TOLD.items() if one is not None)
+        for step, (_, code, (quantity, days, promised)) in enumerate(told, start=1):
+            stock = self.stocks[code]
+            drawn_up = self.world.at(days, 17)
+            is_sent = promised is not None
             self.orders.append(
                 {
                     "number": f"PO-{count + step:04d}",
                     "supplier": stock.terms["supplier"],
-                    "state": state,
+                    "state": "sent" if is_sent else "drawn_up",
                     "drawn_up_at": drawn_up,
-                    "sent_at": drawn_up + HOUR if state == "sent" else None,
-                    "promised_on": self.world.day + timedelta(days=days[1]) if state == "sent" else None,
-                    "part": part,
-                    "quantity": quantity,
+                    "sent_at": drawn_up + HOUR / 2 if is_sent else None,
+                    "promised_on": self.world.day + timedelta(days=promised) if promised is not None else None,
+                    "part": code,
+                    "quantity": float(quantity),
                     "unit_price": stock.terms["unit_price"],
-                    "reason": "Planned work needs it",
+                    "reason": "Work waits for it" if code in EMPTIED else "Planned work needs it",
                 }
             )
 

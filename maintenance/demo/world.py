@@ -233,6 +233,20 @@ class KilnStory:
         """Return how many charges were unloaded by then."""
         return sum(charge.end <= until for charge in self.charges)
 
+    def used_up(self, since: datetime, charges: int | None, running_h: int | None) -> datetime:
+        """Return the end of the charge with which so many charges, or running hours, were used since an instant."""
+        done, ran = self.charges_done(since), self.running_h(since)
+        for number, charge in enumerate(self.charges, start=1):
+            if charge.end <= since:
+                continue
+            if charges and number >= done + charges:
+                return charge.end
+            if running_h and self.running_h(charge.closed_until) >= ran + running_h:
+                return charge.end
+        # Further ahead than the programme reaches: about as fast as so far.
+        days_a_charge = (self.charges[-1].end - self.charges[0].begin) / len(self.charges)
+        return since + (charges * days_a_charge if charges else timedelta(days=(running_h or 0) / 20))
+
     def openings(self) -> Iterable[tuple[datetime, datetime]]:
         """Return the spans between two charges."""
         return ((before.end, after.begin) for before, after in zip(self.charges, self.charges[1:], strict=False))

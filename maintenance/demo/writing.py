@@ -3,8 +3,9 @@
 from datetime import date
 from pathlib import Path
 
+from maintenance.demo.fittings import fitting_rows
 from maintenance.demo.programme import charge_rows, downtime_rows, make_story, meter_rows
-from maintenance.demo.rounds import Rounds, fitting_rows
+from maintenance.demo.rounds import Rounds
 from maintenance.demo.storeroom import Storeroom
 from maintenance.demo.upkeep import Upkeep
 from maintenance.demo.world import Row, World, read_static, write_rows
@@ -39,7 +40,7 @@ def write_demo(folder: Path, day: date, *, months: int = 14) -> None:
         "charges": charge_rows(world, stories),
         "downtime": downtime_rows(stories),
         "meter_readings": meter_rows(world, stories),
-        "fittings": fitting_rows(world),
+        "fittings": fitting_rows(world, stories),
         "standing_tasks": [task.row for task in upkeep.tasks],
         "work_done": [work.row for work in upkeep.work],
         "proof_tests": upkeep.proof_tests(),
