@@ -82,10 +82,31 @@ def _gather(parts: list[Part], day: date) -> tuple[dict[int, _Gathered], int]:
             due_on = _expected_on(line.order, day)
             delivery = reorder.ExpectedDelivery(line.quantity - line.received, due_on, line.order.number)
             found[line.part_id].deliveries.append(delivery)
-    for terms in SupplierTerms.objects.filter(part__in=ids).order_by("is_preferred", "-unit_price"):
-        # The last one stays: the preferred, else the cheapest.
-        found[terms.part_id].terms = terms
+    for part_id, terms in _terms_of(ids).items():
+        found[part_id].terms = terms
     return found, _gather_use(found, ids, day, zone)
+
+
+def _terms_of(ids: Iterable[int]) -> dict[int, SupplierTerms]:
+    """Return part -> the terms it is ordered on: the preferred ones, else the cheapest."""
+    rows = SupplierTerms.objects.filter(part__in=list(ids)).select_related("part")
+    # The last one stays.
+    return {terms.part_id: terms for terms in rows.order_by("is_preferred", "-unit_price")}
+
+
+def days_to_arrive(ids: Iterable[int]) -> dict[int, int]:
+    """Return part -> days within which an order is there, its usual spread allowed for; none without a supplier.
+
+    Need that lies so many days ahead, or nearer, is in the advice of the day.
+    """
+    return {
+        part_id: reorder.days_to_arrive(_supply_terms(terms), reorder.CYCLE_SERVICE[terms.part.criticality])
+        for part_id, terms in _terms_of(ids).items()
+    }
+
+
+def _supply_terms(terms: SupplierTerms) -> reorder.SupplyTerms:
+    return reorder.SupplyTerms(terms.lead_time_days, terms.lead_time_sd_days, terms.pack_size, terms.least_order)
 
 
 def _gather_needs(found: dict[int, _Gathered], ids: list[int]) -> None:
@@ -123,11 +144,7 @@ def _expected_on(order: PurchaseOrder, day: date) -> date:
 
 def _advise(part: Part, seen: _Gathered, day: date, observed_days: int, as_of: datetime) -> ReorderAdvice:
     terms = seen.terms
-    supply = (
-        reorder.SupplyTerms(terms.lead_time_days, terms.lead_time_sd_days, terms.pack_size, terms.least_order)
-        if terms
-        else reorder.SupplyTerms(0)
-    )
+    supply = _supply_terms(terms) if terms else reorder.SupplyTerms(0)
     advice = reorder.reorder_advice(
         reorder.PartOutlook(
             today_on=day,

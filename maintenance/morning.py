@@ -14,7 +14,7 @@ from django.utils.text import get_text_list
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy, ngettext
 
-from maintenance.actions.raising import missing_parts
+from maintenance.actions.supply import missing_parts
 from maintenance.models import Defect, EntryPermit, Placement, WorkOrder
 from plant import clock
 from plant.calculations.kiln_state import KilnState

@@ -253,6 +253,32 @@ def spread_lead_time(mean_days: float, sd_days: float) -> tuple[tuple[float, flo
     return tuple((float(first + i), above - below) for i, (above, below) in enumerate(zip(upper, lower, strict=True)))
 
 
+def days_to_arrive(terms: SupplyTerms, wanted_cycle_service: float) -> int:
+    """Give the days within which an order is there with the wanted chance.
+
+    What is needed so many days ahead or sooner is what `reorder_advice` orders today at the latest.
+
+    Parameters
+    ----------
+    terms : SupplyTerms
+        mean lead time and its spread, days
+    wanted_cycle_service : float
+        chance that it has arrived, dimensionless, 0 to 1
+
+    Returns
+    -------
+    int
+        whole days, 0 or more
+    """
+    chance = 0.0
+    arrivals = spread_lead_time(float(terms.lead_time_days), float(terms.lead_time_sd_days))
+    for days, weight in arrivals:
+        chance += weight
+        if chance >= wanted_cycle_service:
+            return math.ceil(days)
+    return math.ceil(arrivals[-1][0])
+
+
 class _Outlook:
     """The figures behind one advice, each computed once from the same inputs."""
 

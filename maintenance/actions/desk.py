@@ -9,7 +9,7 @@ from zoneinfo import ZoneInfo
 
 from django.utils.translation import gettext as _
 
-from maintenance.actions.raising import Short, missing_parts
+from maintenance.actions.supply import SHELVED, Short, amount, missing_parts, say_to_order
 from maintenance.calculations.hand_placing import WantedPlace, look_at_place
 from maintenance.calculations.placing_problem import (
     Interval,
@@ -134,22 +134,30 @@ class Desk:
         return place_jobs(replace(problem, windows=windows))
 
     def unsupplied(self) -> dict[str, str]:
-        """Return the orders whose parts are neither there nor promised, with what lacks."""
+        """Return the orders whose parts are neither there nor promised nor can be ordered, with what lacks."""
         found = {}
         for ref, order in self.orders.items():
             lacking = [one for one in self.short.get(order.pk, []) if one.arrives_on is None]
             if lacking:
-                names = ", ".join(f"{one.missing.normalize():f} {one.part.unit} {one.part.name}" for one in lacking)
+                names = ", ".join(amount(one.missing, one.part) for one in lacking)
                 found[ref] = _(
-                    "Waits for %(parts)s: not on the shelf, and no supplier has promised a day. Order it, or "
-                    "enter the promised day."
+                    "Waits for %(parts)s: not on the shelf, no supplier has promised a day, and nobody is known who "
+                    "delivers it. Enter the promised day, or the supplier with the days it takes."
                 ) % {"parts": names}
         return found
+
+    def to_order(self, order: WorkOrder, start_at: datetime | None = None) -> str:
+        """Say what must yet be ordered for a job, and by when; for a start, else for when it is due. Or nothing."""
+        short = self.short.get(order.pk, [])
+        on = (start_at or order.due_at).astimezone(self.mill.zone).date() - (SHELVED if start_at else timedelta(0))
+        return say_to_order(short, on, self.now_at.astimezone(self.mill.zone).date())
 
 
 def has_place(order: WorkOrder) -> bool:
     """Say whether a work order has a place; asks nothing of the database where it was loaded with it."""
-    return getattr(order, "placement", None) is not None
+    placed = getattr(order, "placement", None)
+    # A place that was taken away in this run still hangs on its order.
+    return placed is not None and placed.pk is not None
 
 
 def load_desk(now_at: datetime, until_at: datetime | None = None) -> Desk:
@@ -261,7 +269,7 @@ def _job(desk: Desk, order: WorkOrder) -> JobToPlace:
 def _usable_at(arrives_on: date, desk: Desk) -> datetime:
     """A part that arrives on a day, or should have, is there on the next morning."""
     today = desk.now_at.astimezone(desk.mill.zone).date()
-    return clock.start_of_day(max(arrives_on, today) + timedelta(days=1), desk.mill.zone)
+    return clock.start_of_day(max(arrives_on, today) + SHELVED, desk.mill.zone)
 
 
 def crew_of(order: WorkOrder, anybody: str) -> dict[str, int]:

@@ -8,8 +8,10 @@ from django.core.exceptions import ValidationError
 from django.db import transaction
 from django.utils.translation import gettext as _
 
+from inventory.advice import refresh_advice
 from maintenance.actions.desk import Desk, has_place, load_desk
 from maintenance.actions.raising import update_readiness
+from maintenance.actions.supply import keep_needs_in_step
 from maintenance.calculations import placing_problem as calc
 from maintenance.calculations.hand_placing import look_at_place
 from maintenance.calculations.simple_placing import place_jobs
@@ -60,7 +62,8 @@ def place_all(now_at: datetime) -> Placed:
     for placement in plan.placements:
         order = desk.orders[placement.job_ref]
         had_place = has_place(order)
-        why = f"{given_up.get(order.number, '')} {placement.reason}".strip()
+        words = (given_up.get(order.number), placement.reason, desk.to_order(order, placement.start_at))
+        why = " ".join(word for word in words if word)
         if _store(desk, order, placement, why, by=None):
             fresh, moved = fresh + (not had_place), moved + had_place
     for answer in plan.not_placed:
@@ -69,6 +72,7 @@ def place_all(now_at: datetime) -> Placed:
     for ref, lacking in unsupplied.items():
         if ref in desk.jobs and ref not in aside:
             _leave_out(desk.orders[ref], lacking, by=None)
+    keep_needs_in_step(desk.orders[ref] for ref in desk.jobs)
     waiting = sum(1 for ref in desk.jobs if desk.short.get(desk.orders[ref].pk))
     return Placed(
         placed=len(plan.placements) + len(aside & set(desk.jobs)),
@@ -240,8 +244,18 @@ def place_by_hand(
     if wanted.placement is None:
         raise RulesBrokenError(list(wanted.faults))
     why = _("Put here by %(who)s.") % {"who": by or _("the program itself")}
-    _store(desk, mine, wanted.placement, " ".join((why, *wanted.warnings)), by=by, is_pinned=True)
-    return wanted.warnings
+    to_order = desk.to_order(mine, wanted.placement.start_at)
+    warnings = (*wanted.warnings, to_order) if to_order else wanted.warnings
+    _store(desk, mine, wanted.placement, " ".join((why, *warnings)), by=by, is_pinned=True)
+    _bring_parts_along(mine)
+    return warnings
+
+
+def _bring_parts_along(order: WorkOrder) -> None:
+    """Let the parts be wanted when the job's place says so, and the advice know of it."""
+    parts = keep_needs_in_step([order])
+    if parts:
+        refresh_advice(clock.today(Mill.objects.current().zone), parts)
 
 
 @transaction.atomic

@@ -1,17 +1,15 @@
 """Raise work orders: number, steps, skills and parts from the task sheet, and the parts set aside at once."""
 
-from collections import defaultdict
 from collections.abc import Iterable
-from dataclasses import dataclass
 from datetime import date, datetime
 from decimal import Decimal
 
 from django.db import transaction
-from django.db.models import Q
 from django.utils.translation import gettext as _
 
 from inventory.advice import refresh_advice
-from inventory.models import Part, PurchaseOrder, PurchaseOrderLine, Reservation, StockLevel
+from inventory.models import Part, Reservation
+from maintenance.actions.supply import missing_parts, say_short, usable_on_hand
 from maintenance.models import (
     Defect,
     StandingTask,
@@ -27,16 +25,6 @@ from plant.models import Change, Component, Kiln, Mill, NumberSeries, User
 
 SERIES = "work order"
 ZERO = Decimal(0)
-
-
-@dataclass(frozen=True)
-class Short:
-    """A part that a work order waits for: how much is missing after all earlier claims on the shelf."""
-
-    part: Part
-    missing: Decimal
-    # When what is on order will have brought it; None where nothing on order does.
-    arrives_on: date | None = None
 
 
 @transaction.atomic
@@ -156,17 +144,6 @@ def choose_part(part_kind_id: int, component_kind_id: int | None) -> Part | None
     return min(parts, key=preference)
 
 
-def usable_on_hand(part_ids: Iterable[int]) -> dict[int, Decimal]:
-    """Return part -> what lies on the shelf and has not expired."""
-    today = clock.today(Mill.objects.current().zone)
-    on_hand: dict[int, Decimal] = defaultdict(Decimal)
-    levels = StockLevel.objects.filter(part__in=list(part_ids))
-    usable = levels.filter(Q(lot__isnull=True) | Q(lot__expires_on__isnull=True) | Q(lot__expires_on__gte=today))
-    for part_id, quantity in usable.values_list("part_id", "on_hand"):
-        on_hand[part_id] += quantity
-    return on_hand
-
-
 def _kinds_nobody_keeps(sheet: TaskSheet | None) -> str:
     """Name what the sheet asks for and no part of the mill answers to."""
     if sheet is None:
@@ -178,68 +155,6 @@ def _kinds_nobody_keeps(sheet: TaskSheet | None) -> str:
     if not names:
         return ""
     return _("Not kept in the storeroom, see to it yourself: %(parts)s.") % {"parts": ", ".join(names)}
-
-
-def missing_parts(work_orders: Iterable[WorkOrder]) -> dict[int, list[Short]]:
-    """Return work order id -> the parts it waits for, only for those that wait; a handful of queries for any number.
-
-    The shelf, then what suppliers have promised, serves reservations in the order of the day they are needed on, then
-    of their making: what an earlier one claims is not there for a later one. Need that is only foreseen claims nothing.
-    """
-    lines = list(
-        WorkPart.objects.filter(work_order__in=list(work_orders), reservation__closed_at__isnull=True)
-        .exclude(reservation__isnull=True)
-        .select_related("part")
-    )
-    part_ids = {line.part_id for line in lines}
-    supply = _supply(part_ids)
-    served: dict[int, Short] = {}
-    claims = Reservation.objects.still_wanted().set_aside().filter(part__in=part_ids).select_related("part")
-    for claim in claims.order_by("needed_on", "created_at", "id"):
-        served[claim.pk] = _serve(claim, supply[claim.part_id])
-    short: dict[int, list[Short]] = defaultdict(list)
-    for line in lines:
-        found = served.get(line.reservation_id or 0)
-        if found and found.missing > 0:
-            short[line.work_order_id].append(found)
-    return dict(short)
-
-
-@dataclass
-class _Supply:
-    """What is left to give away: of the shelf, and of each delivery, the earliest first."""
-
-    on_hand: Decimal
-    deliveries: list[tuple[date, Decimal]]
-
-
-def _supply(part_ids: Iterable[int]) -> dict[int, _Supply]:
-    on_hand = usable_on_hand(part_ids)
-    supply = {part_id: _Supply(on_hand[part_id], []) for part_id in part_ids}
-    coming = PurchaseOrderLine.objects.filter(
-        part__in=supply, order__in=PurchaseOrder.objects.on_the_way(), order__promised_on__isnull=False
-    ).order_by("order__promised_on", "id")
-    for part_id, promised_on, ordered, received in coming.values_list(
-        "part_id", "order__promised_on", "quantity", "received"
-    ):
-        if promised_on and ordered > received:
-            supply[part_id].deliveries.append((promised_on, ordered - received))
-    return supply
-
-
-def _serve(claim: Reservation, supply: _Supply) -> Short:
-    """Serve a claim from the shelf, then from the deliveries."""
-    wanted = max(claim.quantity - claim.used, ZERO)
-    taken = min(wanted, supply.on_hand)
-    supply.on_hand -= taken
-    missing = to_come = wanted - taken
-    arrives_on: date | None = None
-    while to_come > 0 and supply.deliveries:
-        arrives_on, brought = supply.deliveries.pop(0)
-        if brought > to_come:
-            supply.deliveries.insert(0, (arrives_on, brought - to_come))
-        to_come = max(to_come - brought, ZERO)
-    return Short(claim.part, missing, None if to_come else arrives_on)
 
 
 @transaction.atomic
@@ -273,9 +188,3 @@ def link_parts_ready(work_order: WorkOrder) -> bool:
     update_readiness([work_order])
     work_order.refresh_from_db(fields=["state"])
     return not missing_parts([work_order])
-
-
-def say_short(short: Iterable[Short]) -> str:
-    """Say which parts are missing, or nothing."""
-    names = [f"{one.missing.normalize():f} {one.part.unit} {one.part.name}" for one in short]
-    return _("Waits for %(parts)s.") % {"parts": ", ".join(names)} if names else ""

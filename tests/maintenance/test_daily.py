@@ -15,7 +15,7 @@ from django.db import connection
 from inventory.models import ReorderAdvice, Reservation
 from maintenance.actions.daily import run_day
 from maintenance.actions.standing import complete, due_of, foresee_parts, histories_for, refresh_due, roll
-from maintenance.models import DayRun, MissedOccurrence, ProofTest, StandingTask, TaskPart, WorkOrder
+from maintenance.models import DayRun, MissedOccurrence, Placement, ProofTest, StandingTask, TaskPart, WorkOrder
 from maintenance.tasks import work_out_day
 from plant.models import Change, MeterReading
 from tests.factories import (
@@ -206,7 +206,10 @@ def test_the_day_raises_places_and_advises_in_one_turn() -> None:
     steps: list[int] = []
     summary = run_day(progress=lambda done, total, note="": steps.append(done))
     assert summary.raised == ["WO-0001"]
-    assert (summary.waiting_for_parts, summary.without_place, summary.to_order) == (1, 1, 1)
+    # It waits for a part that takes three weeks, and has its place after that.
+    assert (summary.waiting_for_parts, summary.placed, summary.to_order) == (1, 1, 1)
+    assert Placement.objects.get().start_at.date() == _on(22)
+    assert WorkOrder.objects.get().state == "placed"
     assert ReorderAdvice.objects.get(part=part).order_quantity > 0
     assert steps == [0, 1, 2, 3, 4, 5]
     run = DayRun.objects.get()
