@@ -21,10 +21,10 @@ from plant.availability_rows import DowntimeLine
 from plant.calculations.drying_loss import Bridge
 from plant.calculations.periods import to_epoch_s
 from plant.calculations.stretches import Being, Stretch
+from plant.calculations.units import BOARD_FEET_PER_M3
 from plant.clock import start_of_day
 from plant.models import Mill
 from plant.templatetags.kilnward import fixed
-from plant.templatetags.units import BOARD_FEET_PER_M3
 
 BEING_WORDS: dict[Being, Promise | str] = {
     Being.ABLE: gettext_lazy("able to dry"),

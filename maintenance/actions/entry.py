@@ -17,6 +17,7 @@ from maintenance.models.catalogue import NeedsState
 from plant import clock
 from plant.access import require
 from plant.models import Change, Kiln, Person, Qualification, Skill, User
+from plant.templatetags.units import temperature_in
 
 # A job in these states of the kiln takes people into the chamber or in front of its machinery.
 INSIDE_STATES = (NeedsState.EMPTY, NeedsState.STILL)
@@ -120,11 +121,12 @@ def _what_is_not_so(kiln: Kiln, answers: EntryAnswers) -> list[str]:
         missing.append(_("Lock out fans, heat and spray, and try to start them."))
     if not answers.is_escape_door_tried:
         missing.append(_("Try the escape door from inside, with the main door held open and a second person outside."))
-    limit_c = kiln.mill.entry_limit_c
-    if answers.temperature_c > limit_c:
+    mill = kiln.mill
+    if answers.temperature_c > mill.entry_limit_c:
+        warm, limit = (temperature_in(one, mill) for one in (answers.temperature_c, mill.entry_limit_c))
         missing.append(
-            _("%(kiln)s is %(temperature)s °C warm; the mill's limit is %(limit)s °C. Wait until it has cooled.")
-            % {"kiln": kiln, "temperature": f"{answers.temperature_c.normalize():f}", "limit": limit_c}
+            _("%(kiln)s is %(temperature)s warm; the mill's limit is %(limit)s. Wait until it has cooled.")
+            % {"kiln": kiln, "temperature": warm, "limit": limit}
         )
     if answers.locked_out_by == answers.watch_outside:
         missing.append(_("Whoever locked out goes in with the key: name another person who stays outside."))

@@ -16,7 +16,10 @@ from maintenance.actions.work_orders import is_outside_limits, latest_records, l
 from maintenance.models import CheckPoint, Labour, StepRecord, WorkOrder, WorkPart, WorkStep
 from plant import clock
 from plant.access import require
-from plant.models import Change, Downtime, Person, User
+from plant.models import Change, Downtime, Mill, Person, User
+from plant.templatetags.kilnward import quantity
+from plant.templatetags.units import reading_in
+from plant.units import reading_scale
 
 State = WorkOrder.State
 # Time may still be entered when the work is done, until it is signed off.
@@ -35,9 +38,10 @@ def _require_state(order: WorkOrder, *states: str) -> None:
         )
 
 
-def say_limits(step: WorkStep) -> str:
-    """Say the limits of a step's reading in words."""
-    low, high = (None if value is None else f"{value.normalize():f}" for value in (step.low, step.high))
+def say_limits(step: WorkStep, mill: Mill) -> str:
+    """Say the limits of a step's reading in words, in the mill's unit."""
+    scale = reading_scale(step.reading_unit, mill)
+    low, high = (None if value is None else quantity(scale.shown(value)) for value in (step.low, step.high))
     if low is not None and high is not None:
         words = _("%(low)s to %(high)s %(unit)s") if low != high else _("exactly %(low)s %(unit)s")
     elif low is not None:
@@ -46,7 +50,7 @@ def say_limits(step: WorkStep) -> str:
         words = _("at most %(high)s %(unit)s")
     else:
         return ""
-    return (words % {"low": low, "high": high, "unit": step.reading_unit}).strip()
+    return (words % {"low": low, "high": high, "unit": scale.unit}).strip()
 
 
 @transaction.atomic
@@ -80,7 +84,7 @@ def record_step(
     if outside and not (note or makes_defect):
         raise ValidationError(
             _("Outside the limits (%(limits)s). Write what you did about it, or make it a defect.")
-            % {"limits": say_limits(step)},
+            % {"limits": say_limits(step, order.kiln.mill)},
             code="outside",
         )
     if not is_done and step.is_required and not note:
@@ -113,12 +117,11 @@ def _told(record: StepRecord) -> dict[str, object]:
 
 
 def _reading_to_defect(order: WorkOrder, step: WorkStep, record: StepRecord, by: User) -> None:
-    reading = f"{record.reading.normalize():f}" if record.reading is not None else ""
-    what = _("%(name)s %(reading)s %(unit)s, should be %(limits)s") % {
+    mill = order.kiln.mill
+    what = _("%(name)s %(reading)s, should be %(limits)s") % {
         "name": step.reading_name,
-        "reading": reading,
-        "unit": step.reading_unit,
-        "limits": say_limits(step),
+        "reading": reading_in(record.reading, step.reading_unit, mill),
+        "limits": say_limits(step, mill),
     }
     # What keeps a way out shut closes the chamber at once, whoever finds it.
     kind_id = order.component.kind_id if order.component else None

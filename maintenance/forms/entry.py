@@ -7,8 +7,15 @@ from django import forms
 from django.utils.translation import gettext_lazy as _
 
 from maintenance.actions.entry import EntryAnswers
-from maintenance.forms.fields import KeyField, MeasureField, TickField
+from maintenance.forms.fields import KeyField, TickField
+from plant.calculations.units import CELSIUS
+from plant.forms.measures import InUnitField
 from plant.models import Mill, Person
+from plant.templatetags.units import temperature_in
+from plant.units import temperature_scale
+
+COLDEST_C = Decimal(-60)
+HOTTEST_C = Decimal(200)
 
 
 class PermitForm(forms.Form):
@@ -20,42 +27,33 @@ class PermitForm(forms.Form):
     is_escape_door_tried = TickField(
         _("The escape door was tried from inside and opens, with the main door held open and a second person outside.")
     )
-    temperature = MeasureField(decimal_places=1, min_value=-60, max_value=400)
+    temperature = InUnitField(scale=CELSIUS)
     locked_out_by = forms.ModelChoiceField(Person.objects.none(), label=_("Locked out by"))
     watch_outside = forms.ModelChoiceField(Person.objects.none(), label=_("Stays outside and watches"))
     permit_note = forms.CharField(label=_("Note"), max_length=200, required=False)
 
     def __init__(self, *args: Any, mill: Mill, person: Person | None = None, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        self.mill = mill
         people = Person.objects.working_here()
         self.fields["locked_out_by"].queryset = people  # type: ignore[attr-defined]
         self.fields["watch_outside"].queryset = people  # type: ignore[attr-defined]
         self.fields["locked_out_by"].initial = person
-        unit, limit = "°C", Decimal(mill.entry_limit_c)
-        if self._is_fahrenheit:
-            unit, limit = "°F", limit * 9 / 5 + 32
-        self.fields["temperature"].label = _("Temperature inside in %(unit)s") % {"unit": unit}
-        self.fields["temperature"].help_text = _("The mill's limit for entry: %(limit)s %(unit)s.") % {
-            "limit": f"{limit.normalize():f}",
-            "unit": unit,
-        }
-
-    @property
-    def _is_fahrenheit(self) -> bool:
-        return self.mill.temperature_unit == Mill.TemperatureUnit.FAHRENHEIT
+        scale = temperature_scale(mill)
+        self.fields["temperature"] = InUnitField(
+            scale=scale,
+            least=COLDEST_C,
+            most=HOTTEST_C,
+            label=_("Temperature inside in %(unit)s") % {"unit": scale.unit},
+            help_text=_("The mill's limit for entry: %(limit)s.") % {"limit": temperature_in(mill.entry_limit_c, mill)},
+        )
 
     def answers(self) -> EntryAnswers:
         """Return what was said, the temperature in °C."""
         said = self.cleaned_data
-        temperature = said["temperature"]
-        if self._is_fahrenheit:
-            # Rounded up: a limit is never reached by rounding.
-            temperature = ((temperature - 32) * 5 / 9).quantize(Decimal("0.1"), rounding="ROUND_UP")
         return EntryAnswers(
             locked_out_by=said["locked_out_by"],
             watch_outside=said["watch_outside"],
-            temperature_c=temperature,
+            temperature_c=said["temperature"],
             is_open=said["is_open"],
             is_locked_out=said["is_locked_out"],
             is_escape_door_tried=said["is_escape_door_tried"],

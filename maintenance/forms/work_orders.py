@@ -13,7 +13,9 @@ from maintenance.forms.fields import DayField, KeyField, MeasureField, MomentFie
 from maintenance.models import ProofTest, TaskSheet, WorkOrder, WorkStep
 from maintenance.models.catalogue import NeedsState
 from plant import clock
+from plant.forms.measures import InUnitField
 from plant.models import Component, Downtime, Kiln, Mill, Person
+from plant.units import reading_scale
 
 
 class StartForm(forms.Form):
@@ -48,10 +50,12 @@ class StepForm(forms.Form):
     reading = MeasureField(required=False)
     note = forms.CharField(label=_("Note"), max_length=200, required=False)
 
-    def __init__(self, *args: Any, step: WorkStep, **kwargs: Any) -> None:
+    def __init__(self, *args: Any, step: WorkStep, mill: Mill, **kwargs: Any) -> None:
         super().__init__(*args, **{"auto_id": f"step-{step.no}-%s", **kwargs})
         if step.reading_name:
-            self.fields["reading"].label = step.reading_name
+            scale = reading_scale(step.reading_unit, mill)
+            label = f"{step.reading_name}, {scale.unit}" if scale.unit else step.reading_name
+            self.fields["reading"] = InUnitField(scale=scale, label=label, required=False)
             # Not required by the form, so that a step can be called not done; but nobody should leave it out.
             self.fields["reading"].is_asked = True  # type: ignore[attr-defined]
         else:

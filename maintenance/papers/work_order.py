@@ -21,6 +21,8 @@ from plant.models import Mill
 from plant.paper import Heading, Paper, RowTable, grid, section, text
 from plant.paper_pictures import EndView, NumberMark
 from plant.templatetags.kilnward import fixed, quantity
+from plant.templatetags.units import reading_in
+from plant.units import reading_scale, temperature_scale
 
 STATES_WITH_PEOPLE_INSIDE = (NeedsState.EMPTY, NeedsState.STILL)
 
@@ -37,7 +39,7 @@ class WorkOrderPaper(Paper):
 
     def __init__(self, order: WorkOrder, mill: Mill) -> None:
         super().__init__(mill.name, clock.now())
-        self.order = order
+        self.order, self.mill = order, mill
 
     @classmethod
     def of(cls, number: str, mill: Mill) -> "WorkOrderPaper":
@@ -91,7 +93,8 @@ class WorkOrderPaper(Paper):
         rows = [(energy, "", "", "", "") for energy in energies]
         box = grid(heads, rows, (36, 46, 26, 24, 46), extra=[("TOPPADDING", (0, 1), (-1, -1), 5)])
         before = [Tick(_("start was tried and failed")), Tick(_("escape door opened from inside"))]
-        warmth = fields((_("temperature inside"), _("watch outside, name"), _("time")), [self.width / 3] * 3)
+        temperature = _("temperature inside in %(unit)s") % {"unit": temperature_scale(self.mill).unit}
+        warmth = fields((temperature, _("watch outside, name"), _("time")), [self.width / 3] * 3)
         ticks = Table([before], [self.width / 2] * 2, style=[("LEFTPADDING", (0, 0), (-1, -1), 0)])
         return [KeepTogether([Heading(_("Lock-out and entry")), box, Spacer(1, 3), ticks, warmth])]
 
@@ -172,7 +175,12 @@ class WorkOrderPaper(Paper):
         if not steps:
             return [*head, text(_("No steps are written down for this job. Write what you do:"), "soft"), WriteLines(5)]
         rows = [
-            (str(step.no), Tick(is_ticked=_is_done(step)), [text(step.text), *_optional(step)], _reading(step))
+            (
+                str(step.no),
+                Tick(is_ticked=_is_done(step)),
+                [text(step.text), *_optional(step)],
+                _reading(step, self.mill),
+            )
             for step in steps
         ]
         heads = (_("No."), _("Done"), _("Step"), _("Reading"))
@@ -233,25 +241,26 @@ def _optional(step: WorkStep) -> list[Flowable]:
     return [] if step.is_required else [text(_("may be left out"), "soft")]
 
 
-def _reading(step: WorkStep) -> list[Flowable] | str:
+def _reading(step: WorkStep, mill: Mill) -> list[Flowable] | str:
     """Name, field and limits of the reading a step asks for."""
     if not step.reading_name:
         return ""
     latest = _latest(step)
     taken = latest.reading if latest else None
-    blank = "…………………" if taken is None else quantity(taken)
-    written = f"{blank} {step.reading_unit}".strip()
-    return [text(step.reading_name, "soft"), strong_line(written), *_limits(step)]
+    blank = f"………………… {reading_scale(step.reading_unit, mill).unit}".strip()
+    written = blank if taken is None else reading_in(taken, step.reading_unit, mill)
+    return [text(step.reading_name, "soft"), strong_line(written), *_limits(step, mill)]
 
 
-def _limits(step: WorkStep) -> list[Flowable]:
-    unit = f" {step.reading_unit}" if step.reading_unit else ""
-    if step.low is not None and step.high is not None:
-        said = _("%(low)s to %(high)s") % {"low": quantity(step.low), "high": quantity(step.high)}
-    elif step.low is not None:
-        said = _("not below %(low)s") % {"low": quantity(step.low)}
-    elif step.high is not None:
-        said = _("not above %(high)s") % {"high": quantity(step.high)}
+def _limits(step: WorkStep, mill: Mill) -> list[Flowable]:
+    scale = reading_scale(step.reading_unit, mill)
+    low, high = ("" if value is None else quantity(scale.shown(value)) for value in (step.low, step.high))
+    if low and high:
+        said = _("%(low)s to %(high)s") % {"low": low, "high": high}
+    elif low:
+        said = _("not below %(low)s") % {"low": low}
+    elif high:
+        said = _("not above %(high)s") % {"high": high}
     else:
         return []
-    return [text(said + unit, "small")]
+    return [text(f"{said} {scale.unit}".strip(), "small")]

@@ -128,12 +128,13 @@ def _first_part(order: WorkOrder) -> dict[str, Any]:
 def _step_lines(order: WorkOrder, bound: dict[str, forms.Form], can_enter: bool) -> list[StepLine]:
     latest = act.latest_records(order)
     lines = []
+    mill = order.kiln.mill
     for step in order.steps.all():
         record = latest.get(step.pk)
-        form = bound.get(f"step_{step.no}") or StepForm(step=step)
+        form = bound.get(f"step_{step.no}") or StepForm(step=step, mill=mill)
         outside = bool(record and record.reading is not None and act.is_outside_limits(step, record.reading))
-        is_form = isinstance(form, StepForm)
-        lines.append(StepLine(step, record, form if can_enter and is_form else None, enter.say_limits(step), outside))  # type: ignore[arg-type]
+        shown = form if can_enter and isinstance(form, StepForm) else None
+        lines.append(StepLine(step, record, shown, enter.say_limits(step, mill), outside))
     return lines
 
 
@@ -263,7 +264,7 @@ def record_step(request: HttpRequest, number: str, no: int) -> HttpResponse:
     """Enter a step: done, not done, or done with a reading that becomes a defect."""
     order = _order(number)
     step = get_object_or_404(WorkStep, work_order=order, no=no)
-    form = StepForm(request.POST, step=step)
+    form = StepForm(request.POST, step=step, mill=mill_of(request))
     how = request.POST.get("act", "done")
 
     def change() -> None:

@@ -4,10 +4,12 @@ from decimal import Decimal
 from typing import TYPE_CHECKING, Any
 
 from django import forms
-from django.core.validators import MinValueValidator
+from django.utils.translation import gettext_lazy as _
 
+from plant.forms.measures import InUnitField
 from plant.models import Kiln
 from plant.particulars import digest
+from plant.units import volume_scale
 
 if TYPE_CHECKING:
     _KilnForm = forms.ModelForm[Kiln]
@@ -40,5 +42,12 @@ class KilnForm(_KilnForm):
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        self.fields["usable_m3"].validators.append(MinValueValidator(Decimal("0.001")))
+        scale = volume_scale(self.instance.mill)
+        least = max(Decimal("0.001"), scale.kept(Decimal(1).scaleb(-scale.decimals)))
+        self.fields["usable_m3"] = InUnitField(
+            scale=scale,
+            label=_("Usable volume in %(unit)s") % {"unit": scale.unit},
+            least=least,
+            present=self.instance.usable_m3,
+        )
         self.fields["seen"].initial = digest(self.instance, self._meta.fields or ())

@@ -1,6 +1,7 @@
 """The mill's settings."""
 
 import re
+from decimal import Decimal
 from typing import TYPE_CHECKING, Any
 
 from django import forms
@@ -9,8 +10,10 @@ from django.core.validators import MaxValueValidator, MinValueValidator
 from django.utils.translation import gettext as _now
 from django.utils.translation import gettext_lazy as _
 
+from plant.forms.measures import InUnitField
 from plant.models import Mill
 from plant.particulars import digest
+from plant.units import temperature_scale
 
 if TYPE_CHECKING:
     _MillForm = forms.ModelForm[Mill]
@@ -53,10 +56,14 @@ class MillForm(_MillForm):
         for name, least in LEAST.items():
             self.fields[name].validators.append(MinValueValidator(least))
         self.fields["horizon_days"].validators.append(MaxValueValidator(730))
-        self.fields["entry_limit_c"] = forms.IntegerField(
-            label=_("Entry limit in °C"),
-            min_value=10,
-            max_value=60,
+        # The unit in which the form was shown, even where the same form chooses another.
+        scale = temperature_scale(self.instance)
+        self.fields["entry_limit_c"] = InUnitField(
+            scale=scale,
+            label=_("Entry limit in %(unit)s") % {"unit": scale.unit},
+            least=Decimal(10),
+            most=Decimal(60),
+            present=self.instance.entry_limit_c,
             help_text=_("Nobody enters a chamber that is warmer. The mill's own limit; local rules come first."),
         )
 

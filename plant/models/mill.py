@@ -43,7 +43,7 @@ class Mill(models.Model):
         default=28,
         help_text=_("A stop announced at least so long ahead counts as planned (IAEA PRIS: four weeks)."),
     )
-    entry_limit_c = models.PositiveIntegerField(
+    entry_limit_c = QuantityField(
         _("entry limit in °C"), default=35, help_text=_("Nobody enters a chamber that is warmer. The mill's own limit.")
     )
     drying_margin_per_m3 = MoneyField(

@@ -369,7 +369,7 @@ def test_particulars_are_changed_and_the_history_keeps_the_former(oda: Client) -
     assert oda.post("/kilns/K1/particulars/", particulars(oda, humidifying="none", usable_m3="72.5")).status_code == 302
     entry = Change.objects.about(Kiln.objects.get()).get()
     assert entry.before == {"usable_m3": "60.000", "humidifying": "water_spray"}
-    assert entry.after == {"usable_m3": "72.5", "humidifying": "none"}
+    assert entry.after == {"usable_m3": "72.500", "humidifying": "none"}
 
 
 def test_particulars_over_somebody_elses_are_noticed(oda: Client) -> None:

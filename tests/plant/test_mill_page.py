@@ -6,9 +6,13 @@ from typing import Any
 import pytest
 from django.template import engines
 from django.test import Client
+from hypothesis import given
+from hypothesis import strategies as st
 
+from plant.calculations.units import BOARD_FEET, BOARD_FEET_PER_M3
+from plant.calculations.units import FAHRENHEIT as FAHRENHEIT_SCALE
 from plant.models import Change, Mill
-from plant.templatetags.units import BOARD_FEET_PER_M3, temperature_in, volume_in
+from plant.templatetags.units import temperature_in, volume_in
 from tests.factories import MillFactory, UserFactory
 
 BACKEND = "django.contrib.auth.backends.ModelBackend"
@@ -23,8 +27,7 @@ def ada(client: Client) -> Client:
 
 def settings_of(client: Client, **changed: Any) -> dict[str, Any]:
     form = client.get("/mill/").context["form"]
-    told = {name: form.initial.get(name, field.initial) for name, field in form.fields.items()}
-    return {**told, **changed}
+    return {**{name: form[name].value() for name in form.fields}, **changed}
 
 
 @pytest.mark.django_db
@@ -34,8 +37,8 @@ def test_settings_are_changed_and_the_history_keeps_the_former(ada: Client) -> N
     assert (mill.currency, mill.entry_limit_c) == ("SEK", 30)
     entry = Change.objects.about(mill).get()
     assert (entry.before, entry.after) == (
-        {"currency": "EUR", "entry_limit_c": 35},
-        {"currency": "SEK", "entry_limit_c": 30},
+        {"currency": "EUR", "entry_limit_c": "35.000"},
+        {"currency": "SEK", "entry_limit_c": "30.000"},
     )
 
 
@@ -75,6 +78,28 @@ def test_a_change_over_somebody_elses_is_noticed(ada: Client) -> None:
 
 
 @pytest.mark.django_db
+def test_the_entry_limit_is_read_and_typed_in_the_mills_own_unit(ada: Client) -> None:
+    Mill.objects.update(temperature_unit="degF")
+    page = ada.get("/mill/").content.decode()
+    assert "Entry limit in °F" in page
+    assert 'name="entry_limit_c" value="95"' in page
+    ada.post("/mill/", settings_of(ada, entry_limit_c="100"))
+    assert Mill.objects.get().entry_limit_c == Decimal("37.778")
+    assert settings_of(ada)["entry_limit_c"] == "100"
+    ada.post("/mill/", settings_of(ada, currency="USD"))
+    assert Change.objects.about(Mill.objects.get()).last().after == {"currency": "USD"}  # type: ignore[union-attr]
+    refused = ada.post("/mill/", settings_of(ada, entry_limit_c="150")).content.decode()
+    assert "less than or equal to 140" in refused
+
+
+@pytest.mark.django_db
+def test_a_limit_typed_while_the_unit_is_changed_counts_in_the_unit_it_was_shown_in(ada: Client) -> None:
+    ada.post("/mill/", settings_of(ada, temperature_unit="degF", entry_limit_c="40"))
+    mill = Mill.objects.get()
+    assert (mill.temperature_unit, mill.entry_limit_c) == ("degF", Decimal(40))
+
+
+@pytest.mark.django_db
 @pytest.mark.parametrize("role", ["planner", "manager", "auditor"])
 def test_only_an_administrator_changes_the_mill(client: Client, role: str) -> None:
     MillFactory()
@@ -88,6 +113,26 @@ def test_a_board_foot_is_144_cubic_inches() -> None:
     assert abs(1 / cubic_metres - BOARD_FEET_PER_M3) < Decimal("0.0005")
 
 
+# Typed with one decimal of °F, or whole board feet: what is kept comes back as it was typed, and keeps its order.
+@given(st.integers(-2000, 5000), st.integers(-2000, 5000))
+def test_a_temperature_typed_in_fahrenheit_comes_back_as_typed(first: int, second: int) -> None:
+    typed = sorted(Decimal(tenths) / 10 for tenths in (first, second))
+    kept = [FAHRENHEIT_SCALE.kept(one) for one in typed]
+    assert [FAHRENHEIT_SCALE.rounded(one) for one in kept] == typed
+    assert kept == sorted(kept)
+    assert (kept[0] == kept[1]) is (typed[0] == typed[1])
+
+
+@given(st.integers(0, 10**9))
+def test_a_volume_typed_in_board_feet_comes_back_as_typed(typed: int) -> None:
+    assert BOARD_FEET.rounded(BOARD_FEET.kept(Decimal(typed))) == typed
+
+
+@given(st.decimals(-60, 200, places=3))
+def test_a_temperature_kept_is_shown_within_a_twentieth_of_a_degree(kept: Decimal) -> None:
+    assert abs(FAHRENHEIT_SCALE.rounded(kept) - (kept * 9 / 5 + 32)) <= Decimal("0.05")
+
+
 FAHRENHEIT = Mill(temperature_unit="degF", volume_unit="board_feet")
 
 
@@ -98,7 +143,7 @@ def test_temperatures_in_fahrenheit(celsius: int, shown: str) -> None:
 
 
 def test_figures_stay_metric_unless_the_mill_says_otherwise() -> None:
-    assert temperature_in(Decimal("34.6"), Mill()) == "35 °C"
+    assert temperature_in(Decimal("34.6"), Mill()) == "34.6 °C"
     assert volume_in(Decimal("41.35"), Mill(), 1) == "41.4 m³"
     assert volume_in(None, Mill()) == "–"
 
