@@ -4,8 +4,7 @@ Every ratio is an exact fraction, or None where it is not defined: without requi
 nor unavailable, and a page shows a dash.
 """
 
-import math
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from decimal import Decimal
@@ -14,6 +13,7 @@ from fractions import Fraction
 
 from plant.calculations.downtime import WHOLE, Downtime, DowntimeKind
 from plant.calculations.periods import Period
+from plant.calculations.poisson import poisson_mean
 from plant.calculations.time_account import Split, TimeAccount
 
 
@@ -245,7 +245,7 @@ def mtbf_bounds_h(operating_h: float, failure_count: int, confidence: float = 0.
     Notes
     -----
     2 T / chi2(1 - tail; 2 r + 2) and 2 T / chi2(tail; 2 r). A chi-square quantile with an even number of degrees of
-    freedom is twice the Poisson mean at which that tail is met; it is found by halving.
+    freedom is twice the Poisson mean at which that tail is met.
 
     References
     ----------
@@ -258,34 +258,9 @@ def mtbf_bounds_h(operating_h: float, failure_count: int, confidence: float = 0.
     if operating_h <= 0:
         return None, None
     tail = (1 - confidence) / 2
-    lower = operating_h / _poisson_mean(failure_count, tail)
-    upper = operating_h / _poisson_mean(failure_count - 1, 1 - tail) if failure_count else None
+    lower = operating_h / poisson_mean(failure_count, tail)
+    upper = operating_h / poisson_mean(failure_count - 1, 1 - tail) if failure_count else None
     return lower, upper
-
-
-RELATIVE_TOLERANCE = 1e-12
-MOST_HALVINGS = 200
-
-
-def _poisson_mean(count: int, probability: float) -> float:
-    """Find the mean at which at most ``count`` events have this probability; it falls as the mean grows."""
-    high = float(count + 1)
-    while _poisson_at_most(count, high) > probability:
-        high *= 2
-    return _halve(lambda mean: _poisson_at_most(count, mean) > probability, 0.0, high)
-
-
-def _halve(is_below: Callable[[float], bool], low: float, high: float) -> float:
-    for _ in range(MOST_HALVINGS):
-        middle = (low + high) / 2
-        if high - low <= RELATIVE_TOLERANCE * high:
-            return middle
-        low, high = (middle, high) if is_below(middle) else (low, middle)
-    raise ArithmeticError(f"halving did not converge between {low} and {high}")
-
-
-def _poisson_at_most(count: int, mean: float) -> float:
-    return math.fsum(math.exp(k * math.log(mean) - mean - math.lgamma(k + 1)) for k in range(count + 1))
 
 
 def ratio_of_means(mean_up_h: float, mean_down_h: float) -> float | None:

@@ -12,7 +12,6 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from inventory.calculations.poisson import poisson_cdf, poisson_pmf, poisson_quantile, poisson_sf
 from inventory.calculations.reorder import (
     CYCLE_SERVICE,
     ExpectedDelivery,
@@ -24,6 +23,7 @@ from inventory.calculations.reorder import (
     reorder_advice,
     spread_lead_time,
 )
+from plant.calculations.poisson import poisson_cdf, poisson_pmf, poisson_quantile, poisson_sf
 
 REFERENCE = Path(__file__).parents[1] / "reference" / "inventory"
 TODAY = date(2026, 3, 4)

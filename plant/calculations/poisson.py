@@ -5,11 +5,15 @@ the events come one by one and independently of each other.
 """
 
 import math
+from statistics import NormalDist
 
 #: From this count on, the series for the error of Stirling's formula beats lgamma (error below 1e-15).
 SERIES_FROM_COUNT = 50
 #: A further term smaller than this share of the sum no longer changes it.
 NEGLIGIBLE = 1e-18
+#: A mean is found when a step changes it by no more than this share.
+SAME_MEAN = 1e-12
+MOST_STEPS = 200
 
 
 def poisson_pmf(count: int, mean: float) -> float:
@@ -121,6 +125,54 @@ def poisson_quantile(probability: float, mean: float) -> int:
         else:
             low = middle
     return high
+
+
+def poisson_mean(count: int, probability: float) -> float:
+    """Find the mean at which at most this many events have the wanted probability.
+
+    Parameters
+    ----------
+    count : int
+        number of events, dimensionless, zero or more
+    probability : float
+        dimensionless, above 0 and below 1
+
+    Returns
+    -------
+    float
+        mean number of events, dimensionless; half the chi-square quantile at 1 - probability with 2 count + 2
+        degrees of freedom
+
+    Raises
+    ------
+    ValueError
+        when the count is negative or the probability is outside 0 to 1
+
+    Notes
+    -----
+    Newton's steps from the Wilson-Hilferty approximation of the chi-square quantile; a step that leaves the
+    bracket found so far is replaced by halving it. P(X <= n) falls by P(X = n) as the mean grows.
+    """
+    if count < 0:
+        raise ValueError(f"count {count} is negative")
+    if not 0 < probability < 1:
+        raise ValueError(f"probability {probability} is outside 0 to 1")
+    shape = count + 1
+    spread = NormalDist().inv_cdf(1 - probability) / (3 * math.sqrt(shape))
+    mean = shape * max(1 - 1 / (9 * shape) + spread, 0.01) ** 3
+    low, high = 0.0, math.inf
+    for _ in range(MOST_STEPS):
+        excess = poisson_cdf(count, mean) - probability
+        low, high = (mean, high) if excess > 0 else (low, mean)
+        slope = poisson_pmf(count, mean)
+        step = excess / slope if slope else math.inf
+        if abs(step) <= SAME_MEAN * mean:
+            return mean + step
+        nearer = mean + step
+        if not low < nearer < high:
+            nearer = 2 * mean if high == math.inf else (low + high) / 2
+        mean = nearer
+    raise ArithmeticError(f"no mean found between {low} and {high}")
 
 
 def _sum_downwards(count: int, mean: float) -> float:
