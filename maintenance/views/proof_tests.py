@@ -1,22 +1,27 @@
 """Proof tests: each thing that fails unseen, when it was last tested, by whom, with which seal."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
+from typing import Any
 
+from django.core.paginator import Paginator
+from django.db.models import Case, Count, F, Min, OuterRef, Q, QuerySet, Subquery, Value, When
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
-from maintenance.models import ProofTest
-from maintenance.views.helpers import mill_of
+from maintenance.models import ProofTest, TaskSheet
+from maintenance.views.helpers import mill_of, query_without_page
 from plant import clock
 from plant.access import needs
 from plant.export import csv_response
 from plant.models import Component
 
 PASSED = ProofTest.Outcome.PASSED
+PER_PAGE = 50
 
 
 @dataclass(frozen=True)
@@ -44,40 +49,58 @@ class Line:
         return _("passed")
 
 
-def _lines(today: date) -> list[Line]:
-    components = Component.objects.in_use().filter(kind__task_sheets__is_proof_test=True, kiln__is_active=True)
-    tests = ProofTest.objects.latest_of_each().select_related("tested_by", "work_order")
-    last = {test.component_id: test for test in tests}
-    lines = [
-        Line(one, last.get(one.pk), (today - last[one.pk].next_due_on).days if one.pk in last else 0)
-        for one in components.select_related("kiln", "kind").distinct()
+def _watched(today: date) -> "QuerySet[Component, Any]":
+    """Return what needs proof tests: what nobody may rely on comes first, then by the day of the next test."""
+    kinds = TaskSheet.objects.filter(is_proof_test=True).values("kind")
+    tests = ProofTest.objects.filter(component=OuterRef("pk")).order_by("-tested_at", "-id")
+    components = Component.objects.in_use().filter(kiln__is_active=True, kind__in=kinds)
+    watched: QuerySet[Component, Any] = components.annotate(
+        last_id=Subquery(tests.values("pk")[:1]),
+        last_outcome=Subquery(tests.values("outcome")[:1]),
+        next_due_on=Subquery(tests.values("next_due_on")[:1]),
+        rank=Case(When(last_outcome=PASSED, next_due_on__gte=today, then=Value(1)), default=Value(0)),
+    ).order_by("rank", F("next_due_on").asc(nulls_first=True), "kiln__tag", "kind__end_view_no", "tag")
+    return watched
+
+
+def _lines(components: Sequence[Any], today: date) -> list[Line]:
+    """Return components with their last tests; one query."""
+    tests = ProofTest.objects.select_related("tested_by", "work_order")
+    last = tests.in_bulk([one.last_id for one in components if one.last_id])
+    return [
+        Line(one, last.get(one.last_id), (today - one.next_due_on).days if one.next_due_on else 0) for one in components
     ]
-    # What nobody may rely on comes first, then by the day of the next test.
-    return sorted(lines, key=lambda line: (not line.is_bad, line.last.next_due_on if line.last else date.min))
 
 
 @needs("see rounds")
 def proof_tests(request: HttpRequest) -> HttpResponse:
     """Show how each thing that fails unseen stands."""
-    lines = _lines(clock.today(mill_of(request).zone))
-    bad = [line for line in lines if line.is_bad]
-    context = {"place": "rounds", "lines": lines, "bad": bad, "lead": _lead(lines, bad)}
+    today = clock.today(mill_of(request).zone)
+    watched = _watched(today)
+    counts = watched.aggregate(all=Count("pk"), bad=Count("pk", Q(rank=0)), due_on=Min("next_due_on"))
+    page = Paginator(watched.select_related("kiln", "kind"), PER_PAGE).get_page(request.GET.get("page"))
+    lines = _lines(list(page.object_list), today)
+    context = {
+        "place": "rounds",
+        "page": page,
+        "query": query_without_page(request),
+        "lines": lines,
+        "bad": [line for line in lines if line.is_bad],
+        "bad_count": counts["bad"],
+        "lead": _lead(counts["all"], counts["bad"], counts["due_on"]),
+    }
     return render(request, "maintenance/proof_tests.html", context)
 
 
-def _lead(lines: list[Line], bad: list[Line]) -> str:
-    if not lines:
+def _lead(every: int, bad: int, due_on: date | None) -> str:
+    if not every:
         return _("Nothing that needs proof tests is on record.")
-    if not bad:
-        due = min(line.last.next_due_on for line in lines if line.last)
+    if due_on and not bad:
         return _("All %(all)d have passed; the next test is due on %(day)s.") % {
-            "all": len(lines),
-            "day": date_format(due),
+            "all": every,
+            "day": date_format(due_on),
         }
-    return _("%(bad)d of %(all)d cannot be relied on: never tested, failed or overdue.") % {
-        "bad": len(bad),
-        "all": len(lines),
-    }
+    return _("%(bad)d of %(all)d cannot be relied on: never tested, failed or overdue.") % {"bad": bad, "all": every}
 
 
 @needs("see rounds")

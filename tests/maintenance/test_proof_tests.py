@@ -141,6 +141,17 @@ def test_the_auditor_sees_each_door_with_its_last_test_and_overdue_ones_first(cl
     assert page.index(never.name) < page.index("S-4711")
 
 
+def test_a_long_list_comes_in_pages_and_the_lead_counts_all_of_it(client: Client) -> None:
+    finish(a_test(), said())
+    for n in range(60):
+        ComponentFactory(kind__code="escape-door", tag=f"door-{n}", name=f"door number {n}")
+    browser = signed_in(client, a_user("auditor", "vera"))
+    first, second = (browser.get(f"/rounds/proof-tests/?page={n}").content.decode() for n in (1, 2))
+    assert "60 of 61 cannot be relied on" in first and "60 of 61 cannot be relied on" in second
+    assert "Page 1 of 2" in first
+    assert "S-4711" not in first and "S-4711" in second
+
+
 def test_the_list_goes_out_as_csv_in_which_no_text_runs(client: Client) -> None:
     MillFactory()
     finish(a_test(), said(seal_no="=1+1"))
