@@ -2,11 +2,14 @@
 
 from django.urls import URLPattern, path
 
-from inventory.views import booking, orders, parts, storeroom
+from inventory.views import booking, new_things, orders, parts, storeroom
 
 app_name = "inventory"
 urlpatterns: list[URLPattern] = [
     path("storeroom/", storeroom.storeroom, name="storeroom"),
+    path("storeroom/new-part/", new_things.new_part, name="part-new"),
+    path("storeroom/new-bin/", new_things.new_bin, name="bin-new"),
+    path("storeroom/new-supplier/", new_things.new_supplier, name="supplier-new"),
     path("storeroom/as-csv/", storeroom.storeroom_csv, name="storeroom-csv"),
     path("storeroom/part-suggestions/", storeroom.part_suggestions, name="part-suggestions"),
     path("storeroom/receive/", booking.receive, name="receive"),

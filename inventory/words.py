@@ -8,7 +8,7 @@ from django.utils import dateformat
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
-from inventory.models import PurchaseOrder
+from inventory.models import PurchaseOrder, SupplierTerms
 from inventory.shelf import Claim, Shelf, is_expired
 from plant.models import Change
 from plant.templatetags.kilnward import quantity
@@ -98,6 +98,25 @@ def history_words(change: Change) -> str:
     else:
         act = {"line added": _("added:"), "line taken out": _("taken out:"), "quantity": _("quantity:")}[change.act]
     return " ".join(words for words in (act, before, "→" if before and after else "", after) if words)
+
+
+def quantity_warning(ordered: Decimal, terms: SupplierTerms | None) -> str:
+    """Say where a quantity is not what the supplier delivers; the order may go out all the same."""
+    if terms is None:
+        return ""
+    words = []
+    if ordered < terms.least_order:
+        words.append(_("The supplier delivers no less than %(least)s.") % {"least": quantity(terms.least_order)})
+    over = ordered % terms.pack_size
+    if over:
+        less, more = ordered - over, ordered - over + terms.pack_size
+        words.append(
+            _("It comes in packs of %(pack)s: order %(less)s or %(more)s.")
+            % {"pack": quantity(terms.pack_size), "less": quantity(less), "more": quantity(more)}
+            if less
+            else _("It comes in packs of %(pack)s: order at least one.") % {"pack": quantity(terms.pack_size)}
+        )
+    return " ".join(words)
 
 
 def particulars_words(change: Change) -> str:

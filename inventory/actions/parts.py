@@ -1,17 +1,18 @@
-"""Change what is written about a part, and on what terms it is delivered."""
+"""Put parts, bins and suppliers on record, and change what is written about a part and the terms it comes on."""
 
-from typing import Any
+from typing import Any, TypeVar
 
-from django.db import models, transaction
+from django.db import IntegrityError, models, transaction
 from django.utils.translation import gettext as _
 
 from inventory.actions.ordering import OrderRefused
 from inventory.advice import refresh_advice
-from inventory.models import Part, Supplier, SupplierTerms
+from inventory.models import Bin, Part, Supplier, SupplierTerms
 from plant import clock
 from plant.access import require
 from plant.models import Change, ComponentKind, Mill, User
 
+Kept = TypeVar("Kept", Part, Bin, Supplier)
 PARTICULARS = ("name", "unit", "criticality", "shelf_life_days", "bin", "is_active")
 TERMS = ("lead_time_days", "lead_time_sd_days", "pack_size", "least_order", "unit_price", "is_preferred")
 
@@ -19,6 +20,58 @@ TERMS = ("lead_time_days", "lead_time_sd_days", "pack_size", "least_order", "uni
 def figures(subject: models.Model | None, names: tuple[str, ...]) -> dict[str, str]:
     """Return what stands in the named fields, in words: for the history, and to notice that somebody was quicker."""
     return {} if subject is None else {name: str(getattr(subject, name)) for name in names}
+
+
+@transaction.atomic
+def add_part(code: str, values: dict[str, Any], fits: list[ComponentKind], *, by: User | None) -> Part:
+    """Put a new part on record; nothing lies there yet. Raises OrderRefused where the code is taken."""
+    require(by, "edit parts")
+    part = _create(Part, code, values)
+    part.fits.set(fits)
+    after = {"code": code, **figures(part, PARTICULARS), "fits": sorted(kind.code for kind in fits)}
+    Change.record(part, "particulars", by=by, after=after)
+    _refresh(part)
+    return part
+
+
+@transaction.atomic
+def add_bin(code: str, values: dict[str, Any], *, by: User | None) -> Bin:
+    """Put a new place of the storeroom on record. Raises OrderRefused where the code is taken."""
+    require(by, "edit parts")
+    made = _create(Bin, code, values)
+    Change.record(made, "put on record", by=by, after={"code": code, **values})
+    return made
+
+
+@transaction.atomic
+def add_supplier(code: str, values: dict[str, Any], *, by: User | None) -> Supplier:
+    """Put a new supplier on record. Raises OrderRefused where the code is taken."""
+    require(by, "edit parts")
+    made = _create(Supplier, code, values)
+    Change.record(made, "put on record", by=by, after={"code": code, **values})
+    return made
+
+
+def taken_code(model: type[Part | Bin | Supplier], code: str) -> str:
+    """Say what has a code already, in whatever case it is written; empty where nothing has."""
+    known = model._default_manager.filter(code__iexact=code).first()
+    if known is None:
+        return ""
+    name = getattr(known, "name", "") or getattr(known, "place", "") or known.code
+    return _("%(code)s stands for %(name)s already. Choose another code.") % {"code": known.code, "name": name}
+
+
+def _create(model: type[Kept], code: str, values: dict[str, Any]) -> Kept:
+    if taken := taken_code(model, code):
+        raise OrderRefused(taken)
+    try:
+        # Somebody may take the code between the look and the writing.
+        with transaction.atomic():
+            return model._default_manager.create(code=code, **values)
+    except IntegrityError:
+        if taken := taken_code(model, code):
+            raise OrderRefused(taken) from None
+        raise
 
 
 @transaction.atomic

@@ -6,9 +6,9 @@ from typing import Any
 from django import forms
 from django.utils.translation import gettext_lazy as _
 
-from inventory.actions.parts import PARTICULARS, TERMS, figures
+from inventory.actions.parts import PARTICULARS, TERMS, figures, taken_code
 from inventory.forms.fields import renew
-from inventory.models import Part, Supplier, SupplierTerms
+from inventory.models import Bin, Part, Supplier, SupplierTerms
 
 
 class _SeenForm(forms.ModelForm):  # type: ignore[type-arg]
@@ -48,6 +48,56 @@ class PartForm(_SeenForm):
             "shelf_life_days": _("Empty where it keeps."),
             "is_active": _("A part that is not kept any more is not ordered any more."),
         }
+
+
+class _NewForm(forms.ModelForm):  # type: ignore[type-arg]
+    """Something new, with a code that is its name in files and addresses for good."""
+
+    def clean_code(self) -> str:
+        """Refuse a code that stands for something already, in words that name it."""
+        code = str(self.cleaned_data["code"])
+        if taken := taken_code(self._meta.model, code):
+            raise forms.ValidationError(taken, code="taken")
+        return code
+
+
+CODE_HELP = _("Short and for good: letters, figures and hyphens. It names it in files, addresses and on labels.")
+CODE_ERRORS = {"invalid": _("Write letters, figures and hyphens only, without a space: fan-bearing-6308.")}
+
+
+class NewPartForm(_NewForm):
+    """A part that the mill is to keep."""
+
+    class Meta:
+        model = Part
+        fields = ["code", "name", "kind", "bin", "unit", "criticality", "shelf_life_days", "fits"]
+        widgets = {"fits": forms.CheckboxSelectMultiple}
+        labels = {"kind": _("Answers to")}
+        help_texts = {
+            **PartForm.Meta.help_texts,
+            "code": CODE_HELP,
+            "kind": _("What task sheets ask for; work orders then set this part aside. May stay empty."),
+        }
+        error_messages = {"code": CODE_ERRORS}
+
+
+class NewBinForm(_NewForm):
+    """A new place in the storeroom."""
+
+    class Meta:
+        model = Bin
+        fields = ["code", "place"]
+        help_texts = {"code": _("As it stands on the shelf."), "place": _("Where to look: rack, wall, cabinet.")}
+
+
+class NewSupplierForm(_NewForm):
+    """Somebody new who delivers."""
+
+    class Meta:
+        model = Supplier
+        fields = ["code", "name", "email", "phone"]
+        help_texts = {"code": CODE_HELP}
+        error_messages = {"code": CODE_ERRORS}
 
 
 class TermsForm(_SeenForm):

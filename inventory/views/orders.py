@@ -15,12 +15,12 @@ from django.views.decorators.http import require_POST
 from inventory import actions
 from inventory.actions import OrderRefused
 from inventory.forms.orders import QuantitiesForm, SendForm, WithdrawForm
-from inventory.models import PurchaseOrder
+from inventory.models import PurchaseOrder, SupplierTerms
 from inventory.order_pdf import OrderPaper
 from inventory.querysets import PurchaseOrderQuerySet
 from inventory.shelf import Claim, gather_shelves
 from inventory.views.asking import today_of, user_of
-from inventory.words import history_words, order_tag, waiting_words
+from inventory.words import history_words, order_tag, quantity_warning, waiting_words
 from plant.access import needs
 from plant.models import Change, Mill
 
@@ -177,19 +177,30 @@ def _page(request: HttpRequest, found: PurchaseOrder, bound: Form | None = None)
     if bound is not None:
         forms = {name: bound if type(form) is type(bound) else form for name, form in forms.items()}
     quantities = forms["quantities_form"]
+    warnings = _warnings(found)
     context = {
         "order": found,
         "tag": order_tag(found, day),
         "late_days": found.late_days(day),
         "waiting": waiting_words(_waiting([found], day)[found.pk]),
-        "lines": [(line, quantities[f"line_{line.pk}"]) for line in found.lines.all()]
+        "lines": [(line, quantities[f"line_{line.pk}"], warnings[line.pk]) for line in found.lines.all()]
         if found.state == found.State.DRAWN_UP
-        else [(line, None) for line in found.lines.all()],
+        else [(line, None, "") for line in found.lines.all()],
         "history": [(change, history_words(change)) for change in Change.objects.about(found)],
         "place": "storeroom",
         **forms,
     }
     return render(request, "inventory/order.html", context, status=200 if bound is None else 422)
+
+
+def _warnings(found: PurchaseOrder) -> dict[int, str]:
+    """Return line id -> what is odd about its quantity; only an order that is not sent yet can still be mended."""
+    lines = found.lines.all()
+    if found.state != found.State.DRAWN_UP:
+        return {}
+    terms = SupplierTerms.objects.filter(supplier=found.supplier_id, part__in=[line.part_id for line in lines])
+    by_part = {one.part_id: one for one in terms}
+    return {line.pk: quantity_warning(line.quantity, by_part.get(line.part_id)) for line in lines}
 
 
 def _order(number: str) -> PurchaseOrder:
