@@ -11,6 +11,7 @@ from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
 from maintenance.actions.desk import TO_PLACE, Desk, has_place, load_desk
+from maintenance.actions.leaving_out import say_left_out
 from maintenance.actions.placing import Shout
 from maintenance.calculations.ranking import Ranking, Work, rank_work
 from maintenance.models import WorkOrder
@@ -307,8 +308,10 @@ def unplaced(desk: Desk) -> tuple[list[Unplaced], list[Unplaced]]:
         found = []
         for one in work:
             order = desk.orders[one.ref]
-            why = unsupplied.get(one.ref) or order.no_place_why or _("Raised since the day was last worked out.")
-            found.append(Unplaced(order, why))
+            because = unsupplied.get(one.ref) or order.no_place_why or _("Raised since the day was last worked out.")
+            said = [say_left_out(order, desk.mill.zone)]
+            said += [] if order.is_left_out else [because, desk.to_order(order)]
+            found.append(Unplaced(order, " ".join(dict.fromkeys(words for words in said if words))))
         return found
 
     return named(ranking.safety), named(ranking.other)

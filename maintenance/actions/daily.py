@@ -12,6 +12,7 @@ from django.db import transaction
 from django.db.models import F, OuterRef, Subquery
 from django.utils.formats import date_format
 from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 
 from inventory.advice import refresh_advice
 from maintenance.actions.placing import Placed, Shout, place_all
@@ -40,6 +41,7 @@ class DaySummary:
     placed_anew: int = 0
     moved: int = 0
     without_place: int = 0
+    left_out: int = 0
     waiting_for_parts: int = 0
     to_order: int = 0
     shouts: list[dict[str, str]] = field(default_factory=list)
@@ -62,6 +64,13 @@ class DaySummary:
                 "without": self.without_place,
             }
         )
+        if self.left_out:
+            words = ngettext(
+                "%d job is left out of the plan by hand.",
+                "%d jobs are left out of the plan by hand.",
+                self.left_out,
+            )
+            said.append(words % self.left_out)
         numbers = ", ".join(self.raised[:SHOUTED_NUMBERS]) + (" …" if len(self.raised) > SHOUTED_NUMBERS else "")
         said.append(
             _("%(count)d work orders raised%(numbers)s; %(following)d more dates follow within the horizon.")
@@ -143,6 +152,7 @@ def _refresh_readiness() -> None:
 
 def _take_placed(summary: DaySummary, placed: Placed) -> None:
     summary.placed, summary.placed_anew, summary.moved = placed.placed, placed.fresh, placed.moved
+    summary.left_out = placed.left_out
     summary.without_place, summary.waiting_for_parts = placed.without_place, placed.waiting_for_parts
     summary.shout(placed.shouts)
 

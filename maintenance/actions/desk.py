@@ -65,6 +65,8 @@ class Desk:
     short: dict[int, list[Short]]
     # Work that is under way, by plan or in truth, keeps its people, has them inside, and is not moved.
     in_hand: set[str] = field(default_factory=set)
+    # Jobs that somebody took out of the plan until they are put back.
+    left_out: set[str] = field(default_factory=set)
 
     @property
     def anybody(self) -> str:
@@ -167,12 +169,9 @@ def load_desk(now_at: datetime, until_at: datetime | None = None) -> Desk:
     programme = load_programme(Kiln.objects.in_use(), now_at, until, now_at)
     windows, links = _windows(programme, now_at, until, mill.zone)
     unfinished = WorkOrder.objects.unfinished().filter(kiln__in=programme)
-    orders = {
-        order.number: order
-        for order in unfinished.select_related("kiln", "component", "sheet", "placement").prefetch_related(
-            "skills__skill", "assignments__person"
-        )
-    }
+    with_all = unfinished.select_related("kiln", "component", "sheet", "placement", "left_out_by__person")
+    rows = with_all.prefetch_related("skills__skill", "assignments__person")
+    orders = {order.number: order for order in rows}
     short = missing_parts(orders.values())
     desk = Desk(
         mill=mill,
@@ -188,6 +187,7 @@ def load_desk(now_at: datetime, until_at: datetime | None = None) -> Desk:
     )
     desk.jobs = {ref: _job(desk, order) for ref, order in orders.items() if order.state in TO_PLACE}
     desk.workers = _workers(desk)
+    desk.left_out = {ref for ref in desk.jobs if orders[ref].is_left_out}
     desk.in_hand = {ref for ref, order in orders.items() if _is_in_hand(order, now_at)}
     return desk
 
@@ -250,6 +250,9 @@ def _windows(
 
 def _job(desk: Desk, order: WorkOrder) -> JobToPlace:
     arrivals = [one.arrives_on for one in desk.short.get(order.pk, []) if one.arrives_on]
+    wished = [order.earliest_at] if order.earliest_at else []
+    if order.not_before_on:
+        wished.append(clock.start_of_day(order.not_before_on, desk.mill.zone))
     hourly = Decimal(order.cost_of_delay_per_day) * 100 / 24
     return JobToPlace(
         ref=order.number,
@@ -257,7 +260,7 @@ def _job(desk: Desk, order: WorkOrder) -> JobToPlace:
         needs_state=order.needs_state,  # type: ignore[arg-type]
         duration_minutes=max(1, round(order.hours * 60)),
         crew=crew_of(order, desk.anybody),
-        earliest_at=max(desk.now_at, order.earliest_at or desk.now_at).astimezone(UTC),
+        earliest_at=max([desk.now_at, *wished]).astimezone(UTC),
         parts_at=_usable_at(max(arrivals), desk) if arrivals else None,
         due_at=order.due_at,
         safety_at=order.safety_at,

@@ -40,6 +40,7 @@ class Placed:
     fresh: int
     moved: int
     without_place: int
+    left_out: int
     waiting_for_parts: int
     shouts: tuple[Shout, ...]
 
@@ -56,7 +57,8 @@ def place_all(now_at: datetime) -> Placed:
     unsupplied = desk.unsupplied()
     kept, given_up, stuck = _sort_places(desk, unsupplied)
     aside = desk.in_hand | set(stuck)
-    jobs = [job for ref, job in desk.jobs.items() if ref not in aside and ref not in unsupplied]
+    apart = aside | desk.left_out | set(unsupplied)
+    jobs = [job for ref, job in desk.jobs.items() if ref not in apart]
     plan = place_jobs(desk.problem(jobs, kept, aside))
     fresh = moved = 0
     for placement in plan.placements:
@@ -68,17 +70,19 @@ def place_all(now_at: datetime) -> Placed:
             fresh, moved = fresh + (not had_place), moved + had_place
     for answer in plan.not_placed:
         causes = " ".join(f"{cause.words} {cause.remedy}" for cause in answer.causes)
-        _leave_out(desk.orders[answer.job_ref], f"{given_up.get(answer.job_ref, '')} {causes}".strip(), by=None)
+        take_place_away(desk.orders[answer.job_ref], f"{given_up.get(answer.job_ref, '')} {causes}".strip(), by=None)
+    without = (set(unsupplied) & set(desk.jobs)) - aside - desk.left_out
     for ref, lacking in unsupplied.items():
-        if ref in desk.jobs and ref not in aside:
-            _leave_out(desk.orders[ref], lacking, by=None)
+        if ref in without:
+            take_place_away(desk.orders[ref], lacking, by=None)
     keep_needs_in_step(desk.orders[ref] for ref in desk.jobs)
     waiting = sum(1 for ref in desk.jobs if desk.short.get(desk.orders[ref].pk))
     return Placed(
         placed=len(plan.placements) + len(aside & set(desk.jobs)),
         fresh=fresh,
         moved=moved,
-        without_place=len(plan.not_placed) + len(set(unsupplied) & set(desk.jobs) - aside),
+        without_place=len(plan.not_placed) + len(without),
+        left_out=len(desk.left_out),
         waiting_for_parts=waiting,
         shouts=tuple(_shouts(desk, plan, unsupplied, stuck)),
     )
@@ -170,8 +174,13 @@ def _store(
     )
     act = "moved" if before["state"] == State.PLACED else "placed"
     order.state, order.no_place_why = State.PLACED, ""
+    changed = ["state", "no_place_why", "version"]
+    if is_pinned:
+        # Whoever puts a job somewhere by hand wants it in the plan.
+        order.left_out_at, order.left_out_by, order.left_out_why, order.not_before_on = None, None, "", None
+        changed += ["left_out_at", "left_out_by", "left_out_why", "not_before_on"]
     order.version += 1
-    order.save(update_fields=["state", "no_place_why", "version"])
+    order.save(update_fields=changed)
     names = [worker.name for worker in desk.workers if int(worker.ref) in people]
     after = {"state": str(order.state), "start_at": placement.start_at.isoformat(), "people": names}
     Change.record(order, act, by=by, before=before, after=after, note=why)
@@ -186,7 +195,14 @@ def _facts(order: WorkOrder) -> dict[str, object]:
     return facts
 
 
-def _leave_out(order: WorkOrder, why: str, *, by: User | None, act: str = "lost its place") -> None:
+def take_place_away(
+    order: WorkOrder,
+    why: str,
+    *,
+    by: User | None,
+    act: str = "lost its place",
+    after: dict[str, object] | None = None,
+) -> None:
     """Keep that a job has no place, and why; take away the place it had."""
     if has_place(order):
         before = _facts(order)
@@ -195,14 +211,14 @@ def _leave_out(order: WorkOrder, why: str, *, by: User | None, act: str = "lost 
         order.state, order.no_place_why = State.RAISED, why
         order.version += 1
         order.save(update_fields=["state", "no_place_why", "version"])
-        Change.record(order, act, by=by, before=before, after={"state": str(order.state)}, note=why)
+        Change.record(order, act, by=by, before=before, after={"state": str(order.state), **(after or {})}, note=why)
         update_readiness([order])
     elif order.no_place_why != why:
         order.no_place_why = why
         order.save(update_fields=["no_place_why"])
 
 
-def _locked(work_order: WorkOrder, by: User | None, version: int | None) -> WorkOrder:
+def locked_for_placing(work_order: WorkOrder, by: User | None, version: int | None) -> WorkOrder:
     """Lock a work order that may be placed; refuse a stale edit and work that is under way or over."""
     require(by, "place work")
     # All placing goes through the mill's row, so that two planners cannot give one person to two jobs.
@@ -237,7 +253,7 @@ def place_by_hand(
 
     Raises RulesBrokenError with every rule that the place breaks as a sentence: nothing is stored then.
     """
-    order = _locked(work_order, by, version)
+    order = locked_for_placing(work_order, by, version)
     desk = load_desk(clock.now())
     mine = desk.orders[order.number]
     wanted = desk.look(mine, start_at, people)
@@ -247,11 +263,11 @@ def place_by_hand(
     to_order = desk.to_order(mine, wanted.placement.start_at)
     warnings = (*wanted.warnings, to_order) if to_order else wanted.warnings
     _store(desk, mine, wanted.placement, " ".join((why, *warnings)), by=by, is_pinned=True)
-    _bring_parts_along(mine)
+    bring_parts_along(mine)
     return warnings
 
 
-def _bring_parts_along(order: WorkOrder) -> None:
+def bring_parts_along(order: WorkOrder) -> None:
     """Let the parts be wanted when the job's place says so, and the advice know of it."""
     parts = keep_needs_in_step([order])
     if parts:
@@ -261,7 +277,7 @@ def _bring_parts_along(order: WorkOrder) -> None:
 @transaction.atomic
 def set_pinned(work_order: WorkOrder, is_pinned: bool, *, by: User | None) -> None:
     """Let a job keep its place whatever comes, or let the day's work move it again."""
-    order = _locked(work_order, by, None)
+    order = locked_for_placing(work_order, by, None)
     if not has_place(order):
         raise ValidationError(_("%(number)s has no place to keep.") % {"number": order.number}, code="state")
     placed = order.placement
@@ -281,13 +297,3 @@ def pin(work_order: WorkOrder, *, by: User | None) -> None:
 def unpin(work_order: WorkOrder, *, by: User | None) -> None:
     """Let the day's work move a job again."""
     set_pinned(work_order, False, by=by)
-
-
-@transaction.atomic
-def take_out_of_plan(work_order: WorkOrder, *, by: User | None, version: int | None = None) -> None:
-    """Take a job out of its place; the day's next run looks for another."""
-    order = _locked(work_order, by, version)
-    if not has_place(order):
-        raise ValidationError(_("%(number)s has no place.") % {"number": order.number}, code="state")
-    why = _("Taken out of the plan by %(who)s; the day's next run looks for another place.")
-    _leave_out(order, why % {"who": by or _("the program itself")}, by=by, act="taken out of the plan")

@@ -47,3 +47,16 @@ class PlaceForm(forms.Form):
         assert isinstance(people, PeopleField)  # noqa: S101  narrows the type
         people.queryset = Person.objects.working_here().prefetch_related("qualifications__skill")
         self.fields["version"].initial = order.version
+
+
+class LeaveOutForm(forms.Form):
+    """Why a job is left out of the plan, and up to which day."""
+
+    why = forms.CharField(label=_("Why it is left out of the plan"), max_length=200)
+    not_before_on = DayField(
+        label=_("Not wanted before"),
+        required=False,
+        help_text=_("From this day on it may have a place again. Empty: it stays out until somebody puts it back."),
+    )
+    version = VersionField()
+    back = forms.CharField(required=False, widget=forms.HiddenInput)

@@ -59,6 +59,13 @@ class WorkOrder(models.Model):
     cost_of_delay_per_day = MoneyField(_("cost of delay per day"), default=0)
     why = models.TextField(_("why"), blank=True)
     no_place_why = models.TextField(_("why it has no place"), blank=True)
+    # Taken out of the plan by hand: it stays out until it is put back, or has no place before a day.
+    left_out_at = models.DateTimeField(_("left out of the plan"), null=True, blank=True)
+    left_out_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, on_delete=models.PROTECT, null=True, blank=True, related_name="+"
+    )
+    left_out_why = models.CharField(_("why it is left out"), max_length=200, blank=True)
+    not_before_on = models.DateField(_("not wanted before"), null=True, blank=True)
     raised_at = models.DateTimeField(_("raised"))
     started_at = models.DateTimeField(_("started"), null=True, blank=True)
     done_at = models.DateTimeField(_("done"), null=True, blank=True)
@@ -101,6 +108,10 @@ class WorkOrder(models.Model):
                 condition=~Q(state="withdrawn") | ~Q(withdrawn_why=""), name="work_order_withdrawn_says_why"
             ),
             models.CheckConstraint(
+                condition=(Q(left_out_at__isnull=True) & Q(not_before_on__isnull=True)) | ~Q(left_out_why=""),
+                name="work_order_left_out_says_why",
+            ),
+            models.CheckConstraint(
                 condition=Q(standing_task__isnull=True) | Q(occurrence_on__isnull=False),
                 name="work_order_names_occurrence",
             ),
@@ -112,6 +123,11 @@ class WorkOrder(models.Model):
     def get_absolute_url(self) -> str:
         """Return the work order's page."""
         return reverse("maintenance:work-order", args=[self.number])
+
+    @property
+    def is_left_out(self) -> bool:
+        """Say whether it stays out of the plan until somebody puts it back."""
+        return self.left_out_at is not None and self.not_before_on is None
 
     @property
     def cost_of_delay_per_work_h(self) -> Decimal:

@@ -14,7 +14,9 @@ from django.views.decorators.http import require_POST
 
 from maintenance.actions.daily import last_run, late_proof_tests
 from maintenance.actions.desk import TO_PLACE, Desk, has_place, load_desk
-from maintenance.actions.placing import place_by_hand, set_pinned, take_out_of_plan
+from maintenance.actions.leaving_out import put_back_into_plan, take_out_of_plan
+from maintenance.actions.placing import place_by_hand, set_pinned
+from maintenance.actions.supply import needed_on, say_supply
 from maintenance.board import (
     RANGES,
     build_board,
@@ -25,9 +27,10 @@ from maintenance.board import (
     unplaced,
 )
 from maintenance.calculations.placing_problem import SERVED_BY, Placement, Window
-from maintenance.forms.placing import BoardForm, PlaceForm
+from maintenance.forms.placing import BoardForm, LeaveOutForm, PlaceForm
 from maintenance.models import WorkOrder
 from maintenance.tasks import DAY_TASK
+from maintenance.views.helpers import put_refusal, user_of
 from plant import clock
 from plant.access import needs
 from plant.background.queueing import enqueue
@@ -78,6 +81,19 @@ class Proposal:
     why: str
 
 
+@dataclass(frozen=True)
+class InOpening:
+    """A job that has its place in an opening, and what of its parts is not on the shelf."""
+
+    order: WorkOrder
+    supply: list[str]
+
+
+def _supply_words(desk: Desk, order: WorkOrder) -> list[str]:
+    zone = desk.mill.zone
+    return say_supply(desk.short.get(order.pk, []), needed_on(order, zone), desk.now_at.astimezone(zone).date())
+
+
 def _propose(desk: Desk, order: WorkOrder, window: Window | None) -> Proposal:
     lacking = desk.unsupplied().get(order.number)
     if lacking:
@@ -86,7 +102,8 @@ def _propose(desk: Desk, order: WorkOrder, window: Window | None) -> Proposal:
     names = {worker.ref: worker.name for worker in desk.workers}
     if plan.placements:
         found = plan.placements[0]
-        return Proposal(order, window, found, [names[ref] for ref, _skill in found.people], found.reason)
+        why = " ".join(words for words in (found.reason, desk.to_order(order, found.start_at)) if words)
+        return Proposal(order, window, found, [names[ref] for ref, _skill in found.people], why)
     causes = " ".join(f"{cause.words} {cause.remedy}" for cause in plan.not_placed[0].causes)
     return Proposal(order, window, None, [], causes)
 
@@ -124,7 +141,7 @@ def opening(request: HttpRequest, tag: str, key: str) -> HttpResponse:
         "window": window,
         "link": link,
         "key": key,
-        "placed": placed,
+        "placed": [InOpening(order, _supply_words(desk, order)) for order in placed],
         "proposals": proposals,
         "untried": max(len(ranked) - MOST_TRIED, 0),
         "is_now": window.start_at <= desk.now_at,
@@ -199,11 +216,7 @@ def _placed(request: HttpRequest, order: WorkOrder, warnings: tuple[str, ...]) -
     messages.success(request, _("%(number)s has its place and keeps it.") % {"number": order.number})
     for warning in warnings:
         messages.warning(request, warning)
-    back = request.POST.get("back", "")
-    tag, _slash, key = back.partition("/")
-    if key:
-        return redirect("maintenance:opening", tag=tag, key=key)
-    return redirect("maintenance:openings")
+    return _back(request.POST.get("back", ""))
 
 
 @require_POST
@@ -230,21 +243,50 @@ def put_here(request: HttpRequest, number: str) -> HttpResponse:
 @require_POST
 @needs("place work")
 def change_place(request: HttpRequest, number: str, act: str) -> HttpResponse:
-    """Let a job keep its place, let it move again, or take it out of the plan."""
+    """Let a job keep its place, let it move again, or put it back into the plan."""
     order = get_object_or_404(WorkOrder, number=number)
     try:
-        if act == "take-out":
-            take_out_of_plan(order, by=request.user)  # type: ignore[arg-type]
-            messages.success(request, _("%(number)s has no place now.") % {"number": number})
+        if act == "put-back":
+            put_back_into_plan(order, by=request.user)  # type: ignore[arg-type]
+            said = _("%(number)s is in the plan again; the day's next run looks for a place.")
         else:
             set_pinned(order, act == "keep", by=request.user)  # type: ignore[arg-type]
             said = _("%(number)s keeps its place.") if act == "keep" else _("%(number)s may be moved again.")
-            messages.success(request, said % {"number": number})
+        messages.success(request, said % {"number": number})
     except ValidationError as refusal:
         messages.error(request, " ".join(refusal.messages))
-    back = request.POST.get("back", "")
+    return _back(request.POST.get("back", ""))
+
+
+def _back(back: str) -> HttpResponse:
+    """Go back to the opening that was looked at, else to the board."""
     tag, _slash, key = back.partition("/")
     return redirect("maintenance:opening", tag=tag, key=key) if key else redirect("maintenance:openings")
+
+
+@needs("place work")
+def take_out(request: HttpRequest, number: str) -> HttpResponse:
+    """Take a job out of the plan: why, and before which day it is not wanted, if any."""
+    order = get_object_or_404(WorkOrder.objects.select_related("kiln", "left_out_by"), number=number)
+    first = {"version": order.version, "back": request.GET.get("back", ""), "why": order.left_out_why}
+    form = LeaveOutForm(request.POST if request.method == "POST" else None, initial=first)
+    if form.is_valid():
+        said = form.cleaned_data
+        try:
+            take_out_of_plan(
+                order,
+                why=said["why"],
+                not_before_on=said["not_before_on"],
+                by=user_of(request),
+                version=said["version"],
+            )
+        except ValidationError as refusal:
+            put_refusal(form, refusal)
+        else:
+            messages.success(request, _("%(number)s is out of the plan.") % {"number": number})
+            return _back(said["back"])
+    context = {"place": "openings", "order": order, "form": form, "heading": _("Leave out of the plan")}
+    return render(request, "maintenance/work_order_reason.html", context)
 
 
 @require_POST

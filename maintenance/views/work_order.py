@@ -19,6 +19,8 @@ from django.views.decorators.http import require_POST
 from maintenance.actions import work_orders as act
 from maintenance.actions import work_records as enter
 from maintenance.actions.entry import NotSafe, blocking_defects, open_permit, open_permit_of, takes_people_inside
+from maintenance.actions.leaving_out import say_left_out
+from maintenance.actions.supply import missing_parts, needed_on, say_supply
 from maintenance.forms.entry import PermitForm
 from maintenance.forms.work_orders import (
     FinishForm,
@@ -66,7 +68,7 @@ def _order(number: str) -> WorkOrder:
         "placement__after_charge",
         "placement__during_charge",
     )
-    more = ("caused_downtime", "cured_downtime", "signed_off_by__person")
+    more = ("caused_downtime", "cured_downtime", "signed_off_by__person", "left_out_by__person")
     return get_object_or_404(WorkOrder.objects.select_related(*related, *more), number=number)
 
 
@@ -91,6 +93,8 @@ def _page(request: HttpRequest, order: WorkOrder, **bound: forms.Form) -> HttpRe
         "is_inside": takes_people_inside(order),
         "permit": open_permit_of(order.kiln) if takes_people_inside(order) else None,
         "is_before_start": order.state in BEFORE_START,
+        "left_out": say_left_out(order, order.kiln.mill.zone),
+        "supply": _supply_words(order) if order.state in BEFORE_START else [],
         "is_under_way": is_under_way,
         "people": order.assignments.select_related("person"),
         "skills": order.skills.select_related("skill"),
@@ -114,6 +118,12 @@ def _page(request: HttpRequest, order: WorkOrder, **bound: forms.Form) -> HttpRe
         context["sign_off_form"] = bound.get("sign_off") or SignOffForm(order=order)
         context["send_back_form"] = WhyForm(version=order.version, auto_id="back-%s")
     return render(request, "maintenance/work_order.html", context)
+
+
+def _supply_words(order: WorkOrder) -> list[str]:
+    """Say of each part that is not on the shelf where it is to come from, and by when it must be ordered."""
+    zone = order.kiln.mill.zone
+    return say_supply(missing_parts([order]).get(order.pk, []), needed_on(order, zone), clock.today(zone))
 
 
 def _first_part(order: WorkOrder) -> dict[str, Any]:

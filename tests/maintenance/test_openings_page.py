@@ -266,10 +266,29 @@ def test_keep_let_move_and_take_out(planner: Client) -> None:
     assert _again(order).placement.is_pinned
     planner.post(reverse("maintenance:let-move", args=[order.number]))
     assert not _again(order).placement.is_pinned
-    planner.post(reverse("maintenance:take-out", args=[order.number]))
+    url, said = reverse("maintenance:take-out", args=[order.number]), {"why": "the fitter is away", "back": ""}
+    assert "Why it is left out of the plan" in _text(planner.get(url))
+    assert "This field is required" in _text(planner.post(url, {"version": _again(order).version}))
+    planner.post(url, {**said, "version": _again(order).version})
     assert not hasattr(_again(order), "placement")
-    text = _text(planner.post(reverse("maintenance:take-out", args=[order.number]), follow=True))
-    assert "has no place" in text
+    run_day()
+    text = _text(planner.get(reverse("maintenance:openings")))
+    assert "until it is put back: the fitter is away." in text
+    page = reverse("maintenance:work-order", args=[order.number])
+    assert "Put it back into the plan" in _text(planner.get(page))
+    assert "changed this meanwhile" in _text(planner.post(url, {**said, "version": 0}))
+    planner.post(reverse("maintenance:put-back", args=[order.number]))
+    run_day()
+    assert hasattr(_again(order), "placement")
+
+
+def test_safety_work_cannot_be_left_out_past_its_date_on_the_page(planner: Client) -> None:
+    programme()
+    order = job(is_safety=True, safety_at=MONDAY + timedelta(days=9))
+    said = {"why": "later", "back": "", "version": 0, "not_before_on": "2026-05-01"}
+    text = _text(planner.post(reverse("maintenance:take-out", args=[order.number]), said))
+    assert "it cannot be left out past that" in text
+    assert 'value="2026-05-01"' in text
 
 
 def test_work_under_way_cannot_be_placed_anew(planner: Client) -> None:

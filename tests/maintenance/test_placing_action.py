@@ -9,12 +9,12 @@ from django.core.exceptions import PermissionDenied, ValidationError
 
 from inventory.models import PurchaseOrder, PurchaseOrderLine, Reservation
 from maintenance.actions.desk import RUNS_OVER, load_desk
+from maintenance.actions.leaving_out import take_out_of_plan
 from maintenance.actions.placing import (
     RulesBrokenError,
     pin,
     place_all,
     place_by_hand,
-    take_out_of_plan,
     unpin,
 )
 from maintenance.models import Assignment, Placement, WorkOrder, WorkPart
@@ -307,7 +307,7 @@ def test_a_pin_can_be_taken_off_and_the_job_out_of_the_plan() -> None:
     unpin(order, by=planner)
     assert not _placed(order).is_pinned
     pin(_again(order), by=planner)
-    take_out_of_plan(_again(order), by=planner)
+    take_out_of_plan(_again(order), why="the fitter is not here", by=planner)
     again = _again(order)
     assert (again.state, hasattr(again, "placement")) == ("ready", False)
     acts = [change.act for change in Change.objects.about(order)]
