@@ -58,7 +58,7 @@ def test_a_job_taken_out_stays_out_however_often_the_day_is_worked_out(planner: 
     assert (summary.left_out, summary.without_place, summary.placed) == (1, 0, 0)
     assert "1 job is left out of the plan by hand." in summary.lines()
     assert (again.state, hasattr(again, "placement"), again.assignments.count()) == ("ready", False, 0)
-    assert again.no_place_why == "Left out of the plan by vera on 2 Mar 2026 until it is put back: " + WHY + "."
+    assert again.no_place_why == f"Left out of the plan by vera on 2 Mar 2026 until it is put back: {WHY}."
     (row,) = unplaced(load_desk(NOW))[1]
     assert row.why == again.no_place_why
 
@@ -83,7 +83,10 @@ def test_from_the_day_named_on_it_may_have_a_place(planner: User) -> None:
     take_out_of_plan(order, why=WHY, by=planner, not_before_on=_on(6))
     place_all(NOW)
     assert _again(order).placement.start_at.date() == _on(9)
-    assert say_left_out(_again(order), ZoneInfo("Europe/Oslo")) == "Not wanted before 8 Mar 2026, said vera on 2 Mar 2026: " + WHY + "."
+    assert (
+        say_left_out(_again(order), ZoneInfo("Europe/Oslo"))
+        == "Not wanted before 8 Mar 2026, said vera on 2 Mar 2026: " + WHY + "."
+    )
 
 
 def test_whoever_puts_it_somewhere_by_hand_puts_it_back(planner: User) -> None:
