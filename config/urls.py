@@ -10,6 +10,8 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("", views.home, name="home"),
     path("sign-in/", auth_views.LoginView.as_view(redirect_authenticated_user=True), name="sign-in"),
     path("sign-out/", auth_views.LogoutView.as_view(), name="sign-out"),
+    # A browser's PDF viewer asks here, whatever the page says.
+    path("favicon.ico", login_not_required(views.icon), name="icon"),
     path("alive/", login_not_required(views.alive), name="alive"),
     path("", include("plant.urls")),
     path("", include("inventory.urls")),

@@ -2,6 +2,8 @@
 
 from django.http import HttpRequest, HttpResponse, HttpResponseBase
 from django.shortcuts import redirect, render
+from django.template import loader
+from django.templatetags.static import static
 from django.utils.translation import gettext as _
 
 from plant.access import Role, needs
@@ -30,6 +32,11 @@ def alive(request: HttpRequest) -> HttpResponse:
     return HttpResponse("alive\n", content_type="text/plain")
 
 
+def icon(request: HttpRequest) -> HttpResponseBase:
+    """Lead to the site's picture."""
+    return redirect(static("kilnward/chamber.svg"))
+
+
 def _trouble(request: HttpRequest, status: int, title: str, text: str) -> HttpResponse:
     return render(request, "trouble.html", {"title": title, "text": text}, status=status)
 
@@ -51,5 +58,5 @@ def page_not_found(request: HttpRequest, exception: Exception) -> HttpResponseBa
 
 
 def server_error(request: HttpRequest) -> HttpResponseBase:
-    """Say that the program failed; nothing of the request was stored."""
-    return render(request, "500.html", status=500)
+    """Say that the program failed; the page asks nothing of the request or the database, which may be what failed."""
+    return HttpResponse(loader.get_template("500.html").render(), status=500)

@@ -42,7 +42,7 @@ from tests.factories import (
 
 BACKEND = "django.contrib.auth.backends.ModelBackend"
 # Open to everybody: to sign in, to sign out again, and to ask whether the server is up.
-FOR_ALL = {"sign-in", "sign-out", "alive"}
+FOR_ALL = {"sign-in", "sign-out", "alive", "icon"}
 # What an auditor may send although it changes something: only the own password.
 AUDITOR_MAY_SEND = {"plant:own-password"}
 # Rows that merely looking may add.

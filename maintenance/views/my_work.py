@@ -5,6 +5,7 @@ from datetime import timedelta
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 
 from maintenance.models import FunctionCheck, WorkOrder
 from maintenance.views.helpers import mill_of, person_of
@@ -51,5 +52,8 @@ def _lead(person: Person | None, under_way: list[WorkOrder], today: list[WorkOrd
             "count": len(today),
         }
     if today:
-        return _("%(count)d jobs today, the first at %(kiln)s.") % {"count": len(today), "kiln": today[0].kiln}
+        words = ngettext(
+            "%(count)d job today, at %(kiln)s.", "%(count)d jobs today, the first at %(kiln)s.", len(today)
+        )
+        return words % {"count": len(today), "kiln": today[0].kiln}
     return _("Nothing is placed for you today.")

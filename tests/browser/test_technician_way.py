@@ -46,7 +46,7 @@ def test_a_job_from_my_work_to_its_signing_off(visit: Visit, order: WorkOrder) -
     phone = visit(a_user("technician"), phone=True)
     phone.goto("/")
     expect(phone.get_by_role("heading", level=1)).to_have_text("My work")
-    expect(phone.locator(".lead")).to_contain_text("1 jobs today, the first at K1.")
+    expect(phone.locator(".lead")).to_contain_text("1 job today, at K1.")
     phone.get_by_role("link", name="Open", exact=True).tap()
 
     _start(phone, order)
