@@ -72,6 +72,7 @@ MIDDLEWARE = [
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "django_htmx.middleware.HtmxMiddleware",
     "plant.middleware.MillZoneMiddleware",
+    "plant.middleware.FirstPasswordMiddleware",
     "axes.middleware.AxesMiddleware",
 ]
 

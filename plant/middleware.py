@@ -1,8 +1,11 @@
-"""Every page shows the mill's own time."""
+"""What holds on every page: the mill's own time, and that a first password is changed before anything else."""
 
 from collections.abc import Callable
+from typing import Any
 
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpRequest, HttpResponse, HttpResponseBase
+from django.shortcuts import redirect
+from django.urls import reverse
 from django.utils import timezone
 
 from plant.models import Mill
@@ -22,3 +25,26 @@ class MillZoneMiddleware:
             return self.get_response(request)
         with timezone.override(mill.zone):
             return self.get_response(request)
+
+
+class FirstPasswordMiddleware:
+    """Leads whoever signed in with a password that somebody else chose to choosing one of their own."""
+
+    OPEN = frozenset({"plant:own-password", "sign-in", "sign-out", "alive"})
+
+    def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        """Pass the request on; the view is looked at once it is known."""
+        return self.get_response(request)
+
+    def process_view(self, request: HttpRequest, *args: Any) -> HttpResponseBase | None:
+        """Send to the own password instead of the view."""
+        match = request.resolver_match
+        if match is None or match.view_name in self.OPEN or not getattr(request.user, "has_first_password", False):
+            return None
+        if getattr(request, "htmx", False):
+            # A part of a page cannot be replaced by a form: the whole page goes there.
+            return HttpResponse(headers={"HX-Redirect": reverse("plant:own-password")})
+        return redirect("plant:own-password")

@@ -26,6 +26,7 @@ def give_sign_in(person: Person, username: str, password: str, roles: Collection
     except ValidationError as error:
         raise ValidationError({"password": error.messages}) from None
     user.set_password(password)
+    user.has_first_password = True
     user.save()
     RoleHeld.objects.bulk_create(RoleHeld(user=user, role=role) for role in sorted(set(roles)))
     Change.record(person, "sign-in given", by=by, after={"username": username, "roles": sorted(set(roles))})
@@ -76,5 +77,6 @@ def set_first_password(user: User, password: str, *, by: User | None) -> None:
     except ValidationError as error:
         raise ValidationError({"password": error.messages}) from None
     user.set_password(password)
-    user.save(update_fields=["password"])
+    user.has_first_password = by != user
+    user.save(update_fields=["password", "has_first_password"])
     Change.record(user.person or user, "new first password", by=by)

@@ -3,13 +3,15 @@
 from typing import TYPE_CHECKING, Any
 
 from django import forms
+from django.contrib.auth.forms import PasswordChangeForm
 from django.contrib.auth.validators import UnicodeUsernameValidator
+from django.core.exceptions import ValidationError
 from django.utils.translation import gettext_lazy as _
 
 from plant.access import Role
 from plant.actions.people import PERSON_FIELDS
 from plant.forms.downtime import LocalInput
-from plant.models import Person, Shift, Skill
+from plant.models import Person, Shift, Skill, User
 from plant.particulars import digest
 
 if TYPE_CHECKING:
@@ -95,7 +97,7 @@ def _password() -> forms.CharField:
         label=_("First password"),
         strip=False,
         widget=forms.PasswordInput(attrs={"autocomplete": "new-password"}),
-        help_text=_("At least ten letters or figures. Tell it in person; it is to be changed after the first sign-in."),
+        help_text=_("At least ten letters or figures. Tell it in person; it must be changed at the next sign-in."),
     )
 
 
@@ -103,6 +105,22 @@ class FirstPasswordForm(forms.Form):
     """A new first password for somebody who cannot sign in any more."""
 
     password = _password()
+
+
+class OwnPasswordForm(PasswordChangeForm):
+    """One's own new password; nobody who chose the first one knows it."""
+
+    def clean_new_password1(self) -> str:
+        """Refuse the first password once more."""
+        password = str(self.cleaned_data["new_password1"])
+        if self.user.has_first_password and self.user.check_password(password):
+            raise ValidationError(_("Whoever gave you this password knows it: choose another."), code="same_as_first")
+        return password
+
+    def save(self, commit: bool = True) -> User:
+        """Keep the password, and that it is one's own."""
+        self.user.has_first_password = False
+        return super().save(commit)
 
 
 class SignInForm(forms.Form):

@@ -128,6 +128,11 @@ class User(AbstractUser):
     """Somebody who signs in."""
 
     person = models.OneToOneField(Person, on_delete=models.PROTECT, null=True, blank=True, related_name="user")
+    has_first_password = models.BooleanField(
+        _("has a first password"),
+        default=False,
+        help_text=_("Somebody else chose it and knows it: it must be changed before anything else."),
+    )
 
     def __str__(self) -> str:
         return self.person.name if self.person else self.username

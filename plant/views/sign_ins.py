@@ -13,7 +13,7 @@ from django.views.decorators.http import require_POST
 
 from plant.access import needs
 from plant.actions.users import give_sign_in, set_first_password, set_roles
-from plant.forms.people import FirstPasswordForm, RolesForm, SignInForm
+from plant.forms.people import FirstPasswordForm, OwnPasswordForm, RolesForm, SignInForm
 from plant.models import Person, User
 
 
@@ -90,6 +90,7 @@ def _account(request: HttpRequest, user: User, **forms: Any) -> HttpResponse:
 class OwnPassword(PasswordChangeView):
     """Change one's own password."""
 
+    form_class = OwnPasswordForm
     success_url = reverse_lazy("home")
 
     def form_valid(self, form: Any) -> HttpResponse:

@@ -247,7 +247,56 @@ def test_a_new_first_password_replaces_the_lost_one(administrator: Client) -> No
     assert "too common" in administrator.post(url, {"password": "password123"}).content.decode()
     assert administrator.post(url, {"password": STRONG}).status_code == 302
     user.refresh_from_db()
-    assert user.check_password(STRONG)
+    assert (user.check_password(STRONG), user.has_first_password) == (True, True)
+
+
+def with_first_password(client: Client, administrator: Client) -> User:
+    """Per, with a first password, signed in as a person does it."""
+    PersonFactory(code="per")
+    give(administrator)
+    client.logout()
+    answer = client.post("/sign-in/", {"username": "per", "password": STRONG})
+    assert answer.status_code == 302
+    return User.objects.get(username="per")
+
+
+def test_a_first_password_is_changed_before_anything_else(client: Client, administrator: Client) -> None:
+    user = with_first_password(client, administrator)
+    assert user.has_first_password
+    for url in ("/", "/my-work/", "/people/", "/storeroom/"):
+        assert client.get(url)["Location"] == "/own-password/", url
+    partial = client.get("/kilns/?kiln=K1", headers={"HX-Request": "true"})
+    assert (partial.content, partial["HX-Redirect"]) == (b"", "/own-password/")
+    assert "Somebody else chose the password" in client.get("/own-password/").content.decode()
+    assert client.get("/alive/").status_code == 200
+    own = "spruce and oak 8"
+    client.post("/own-password/", {"old_password": STRONG, "new_password1": own, "new_password2": own})
+    user.refresh_from_db()
+    assert (user.has_first_password, user.check_password(own)) == (False, True)
+    assert client.get("/my-work/").status_code == 200
+
+
+def test_the_first_password_is_not_taken_once_more(client: Client, administrator: Client) -> None:
+    with_first_password(client, administrator)
+    sent = {"old_password": STRONG, "new_password1": STRONG, "new_password2": STRONG}
+    assert "choose another" in client.post("/own-password/", sent).content.decode()
+    assert User.objects.get(username="per").has_first_password
+
+
+def test_nothing_is_done_on_the_way_to_a_password_of_ones_own(client: Client, administrator: Client) -> None:
+    user = with_first_password(client, administrator)
+    user.roles_held.create(role="planner")
+    assert client.post("/new-person/", {"code": "x", "name": "X"})["Location"] == "/own-password/"
+    assert not Person.objects.filter(code="x").exists()
+    client.post("/sign-out/")
+    assert client.get("/people/")["Location"].startswith("/sign-in/")
+
+
+def test_an_administrator_who_sets_the_own_password_need_not_change_it_again(administrator: Client) -> None:
+    ada = User.objects.get(username="ada")
+    administrator.post(f"/sign-ins/{ada.pk}/first-password/", {"password": STRONG})
+    ada.refresh_from_db()
+    assert (ada.check_password(STRONG), ada.has_first_password) == (True, False)
 
 
 def test_everybody_changes_the_own_password_and_stays_signed_in(client: Client) -> None:
