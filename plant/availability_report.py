@@ -244,10 +244,11 @@ class _DrawnKiln:
         span = Period(begin_at, until_at)
         parts = product_stretches(span, [(charge.unloaded_at, charge.product) for charge in read.charges])
         edges_s = [part.period.start_s for part in parts] + [span.end_s]
-        grid = account_grid(_downtime_rows(read), edges_s, span.end_s, read.phases, kiln_ids=(read.kiln.pk,))
+        rows = _downtime_rows(read)
+        grid = account_grid(rows, edges_s, span.end_s, read.phases, kiln_ids=(read.kiln.pk,))
         accounts = [grid.account(read.kiln.pk, cell) for cell in range(len(parts))]
-        rates = _rates(read, [part.product for part in parts], usual_h)
-        found = stretches(_stretch_rows(read.downtime), edges_s, span.end_s)
+        rates = _rates(read, rows, [part.product for part in parts], usual_h)
+        found = stretches(_stretch_rows(read.downtime, rows), edges_s, span.end_s)
         failed = failures(_failure_records(read), span)
         whole = grid.of_kiln(read.kiln.pk)
         dried_m3 = sum(
@@ -293,16 +294,13 @@ def _downtime_rows(read: KilnRecords) -> list[records.DowntimeRow]:
     ]
 
 
-def _stretch_rows(lines: Sequence[DowntimeLine]) -> list[tuple[int, int, int | None, str, int]]:
+def _stretch_rows(
+    lines: Sequence[DowntimeLine], rows: Sequence[records.DowntimeRow]
+) -> list[tuple[int, int, int | None, str, int]]:
+    """Name the records, instead of their kiln."""
     return [
-        (
-            line.key,
-            to_epoch_s(line.start_at),
-            None if line.end_at is None else to_epoch_s(line.end_at),
-            line.kind.value,
-            line.share_lost_thousandths,
-        )
-        for line in lines
+        (line.key, start_s, end_s, kind, share)
+        for line, (_kiln, start_s, end_s, kind, share) in zip(lines, rows, strict=True)
     ]
 
 
@@ -326,18 +324,23 @@ def _cause_key(line: DowntimeLine) -> tuple[str, str, str]:
     return line.component_kind, line.component, line.reason
 
 
-def _rates(read: KilnRecords, products: Sequence[Product | None], usual_h: Decimal | None) -> list[DryingRate] | None:
+def _rates(
+    read: KilnRecords,
+    rows: Sequence[records.DowntimeRow],
+    products: Sequence[Product | None],
+    usual_h: Decimal | None,
+) -> list[DryingRate] | None:
     """Say what the kiln dries an hour of each product; None where no charge tells how long one takes."""
     lengths = [charge.planned_h for charge in read.charges] or ([usual_h] if usual_h is not None else [])
     if not lengths:
         return None
     plan = PlannedCharge(read.kiln.usable_m3, sum(lengths, ZERO) / len(lengths))
-    completed = _completed(read)
+    completed = _completed(read, rows)
     known = {product: drying_rate(product, completed, plan) for product in set(products)}
     return [known[product] for product in products]
 
 
-def _completed(read: KilnRecords) -> list[CompletedCharge]:
+def _completed(read: KilnRecords, rows: Sequence[records.DowntimeRow]) -> list[CompletedCharge]:
     """Give each unloaded charge its share of the kiln's time, all in one sweep."""
     done: list[ChargeLine] = []
     edges_s: list[int] = []
@@ -353,7 +356,7 @@ def _completed(read: KilnRecords) -> list[CompletedCharge]:
             done.append(charge)
     if not done:
         return []
-    grid = account_grid(_downtime_rows(read), edges_s, edges_s[-1], kiln_ids=(read.kiln.pk,))
+    grid = account_grid(rows, edges_s, edges_s[-1], kiln_ids=(read.kiln.pk,))
     able_ms = [grid.account(read.kiln.pk, cell).required.equivalent_able_ms for cell in range(len(done))]
     return [
         CompletedCharge(charge.product, charge.volume_m3, equivalent_hours(lost))

@@ -7,7 +7,7 @@ from decimal import Decimal
 
 from django.db.models import Exists, Min, OuterRef, Q
 
-from plant.calculations.charge_phases import PhaseRow
+from plant.calculations.charge_phases import RUNNING_PHASES, PhaseRow
 from plant.calculations.downtime import WHOLE
 from plant.calculations.drying_loss import Product
 from plant.calculations.periods import to_epoch_s
@@ -178,9 +178,10 @@ def _charges(
 
 
 def _phases(start_at: datetime, until_at: datetime, kiln_ids: list[int]) -> list[PhaseRow]:
-    """Phases as they happened: those of charges that are only planned have not."""
+    """Phases in which a kiln runs, as they happened: those of charges that are only planned have not."""
+    running = Phase.objects.filter(kind__in=RUNNING_PHASES, begin_at__lt=until_at, end_at__gt=start_at)
     rows = (
-        Phase.objects.filter(charge__kiln__in=kiln_ids, begin_at__lt=until_at, end_at__gt=start_at)
+        running.filter(charge__kiln__in=kiln_ids)
         .exclude(charge__basis=Charge.Basis.PLANNED)
         .order_by()
         .values_list("charge__kiln_id", "begin_at", "end_at", "kind")

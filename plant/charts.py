@@ -12,6 +12,8 @@ from decimal import Decimal
 from django.utils.dates import MONTHS_3
 from django.utils.formats import date_format
 from django.utils.functional import Promise
+from django.utils.html import format_html_join
+from django.utils.safestring import SafeString
 from django.utils.timezone import get_current_timezone
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy, ngettext
@@ -60,6 +62,15 @@ class StripRow:
     sentence: str
     """What the picture shows, in words."""
 
+    @property
+    def drawing(self) -> SafeString:
+        """The pieces as SVG; put together here, for a template would take a second over ten thousand."""
+        return format_html_join(
+            "",
+            '<rect x="{}%" y="1" width="{}%" height="26" class="piece piece-{}"><title>{}</title></rect>',
+            ((piece.left, piece.width, piece.being.value, piece.title) for piece in self.pieces),
+        )
+
 
 @dataclass(frozen=True, slots=True)
 class Tick:
@@ -87,17 +98,17 @@ def _scale(report: AvailabilityReport) -> _Scale:
 
 def strip_rows(report: AvailabilityReport) -> list[StripRow]:
     """Draw what each kiln was over the whole period; what is still to come stays blank."""
-    scale = _scale(report)
-    return [StripRow(kiln, tuple(_pieces(kiln, scale, report.records)), _sentence(kiln)) for kiln in report.kilns]
+    scale, titles = _scale(report), _Titles(report.records)
+    return [StripRow(kiln, tuple(_pieces(kiln, scale, titles)), _sentence(kiln)) for kiln in report.kilns]
 
 
-def _pieces(kiln: KilnReport, scale: _Scale, lines: dict[int, DowntimeLine]) -> Iterator[Piece]:
+def _pieces(kiln: KilnReport, scale: _Scale, titles: "_Titles") -> Iterator[Piece]:
     left, right = scale.at(to_epoch_s(kiln.counted_from_at)), scale.at(kiln.stretches[-1].end_s)
     yield Piece(left, round(right - left, 3), Being.ABLE, f"{kiln.tag}: {BEING_WORDS[Being.ABLE]}")
     for being in LAYERS:
         for group in _close_together([s for s in kiln.stretches if s.being is being], scale):
             begin, end = scale.at(group[0].start_s), scale.at(group[-1].end_s)
-            yield Piece(begin, round(end - begin, 3), being, _title(kiln.tag, being, group, lines))
+            yield Piece(begin, round(end - begin, 3), being, titles.of(kiln.tag, being, group))
 
 
 def _close_together(found: Iterable[Stretch], scale: _Scale) -> Iterator[list[Stretch]]:
@@ -111,33 +122,39 @@ def _close_together(found: Iterable[Stretch], scale: _Scale) -> Iterator[list[St
         yield group
 
 
-def _title(tag: str, being: Being, group: list[Stretch], lines: dict[int, DowntimeLine]) -> str:
-    """Say in words what one would point at."""
-    first, last = _short(group[0].start_s), _short(group[-1].end_s)
-    hours = fixed(Decimal(sum(s.seconds for s in group)) / 3600)
-    said = _("%(kiln)s: %(what)s, %(first)s to %(last)s, %(hours)s h") % {
-        "kiln": tag,
-        "what": BEING_WORDS[being],
-        "first": first,
-        "last": last,
-        "hours": hours,
-    }
-    reasons = list(dict.fromkeys(_reason(lines[s.due_to[0][0]]) for s in group))
-    if reasons := [reason for reason in reasons if reason]:
-        more = len(reasons) - 2
-        said += f": {'; '.join(reasons[:2])}"
-        said += ngettext(" and %d more", " and %d more", more) % more if more > 0 else ""
-    return said
+class _Titles:
+    """Says in words what one would point at; what can be looked up once is, for there may be thousands of pieces."""
+
+    def __init__(self, lines: dict[int, DowntimeLine]) -> None:
+        self.lines = lines
+        self.zone = get_current_timezone()
+        self.months = {number: str(word).capitalize() for number, word in MONTHS_3.items()}
+        self.beings = {being: str(word) for being, word in BEING_WORDS.items()}
+        self.pattern = _("%(kiln)s: %(what)s, %(first)s to %(last)s, %(hours)s h")
+
+    def of(self, tag: str, being: Being, group: list[Stretch]) -> str:
+        """Say it of stretches that are drawn as one."""
+        said = self.pattern % {
+            "kiln": tag,
+            "what": self.beings[being],
+            "first": self._short(group[0].start_s),
+            "last": self._short(group[-1].end_s),
+            "hours": fixed(Decimal(sum(s.seconds for s in group)) / 3600),
+        }
+        reasons = list(dict.fromkeys(_reason(self.lines[s.due_to[0][0]]) for s in group))
+        if reasons := [reason for reason in reasons if reason]:
+            more = len(reasons) - 2
+            said += f": {'; '.join(reasons[:2])}"
+            said += ngettext(" and %d more", " and %d more", more) % more if more > 0 else ""
+        return said
+
+    def _short(self, epoch_s: int) -> str:
+        local = datetime.fromtimestamp(epoch_s, self.zone)
+        return f"{local.day} {self.months[local.month]} {local.hour:02}:{local.minute:02}"
 
 
 def _reason(line: DowntimeLine) -> str:
     return ", ".join(word for word in (line.component, line.reason) if word)
-
-
-def _short(epoch_s: int) -> str:
-    """Write an instant in the mill's time; by hand, for there may be thousands of pieces."""
-    local = datetime.fromtimestamp(epoch_s, get_current_timezone())
-    return f"{local.day} {MONTHS_3[local.month].capitalize()} {local:%H:%M}"
 
 
 def _sentence(kiln: KilnReport) -> str:

@@ -4,6 +4,7 @@ A kiln's rate is what it dried of a product per able hour of its own completed c
 included. With little history the rate leans on the kiln's rate over all products, and that one on the plan.
 """
 
+import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, fields
 from datetime import datetime
@@ -154,8 +155,14 @@ def _leaning(charges: Sequence[CompletedCharge], broader: Fraction) -> tuple[Fra
     if not charges:
         return Fraction(0), broader
     weight = Fraction(len(charges), len(charges) + PRIOR_CHARGES)
-    rate = sum((Fraction(c.volume_m3) for c in charges), Fraction(0)) / sum((c.able_h for c in charges), Fraction(0))
+    rate = _exact_sum([Fraction(c.volume_m3) for c in charges]) / _exact_sum([c.able_h for c in charges])
     return weight, weight * rate + (1 - weight) * broader
+
+
+def _exact_sum(values: Sequence[Fraction]) -> Fraction:
+    """Add up fractions over one denominator: to reduce each sum on the way costs most of the time."""
+    common = math.lcm(*(value.denominator for value in values))
+    return Fraction(sum(value.numerator * (common // value.denominator) for value in values), common)
 
 
 @dataclass(frozen=True, slots=True)
@@ -204,12 +211,18 @@ def bridge(parts: Iterable[tuple[TimeAccount, DryingRate]], dried_m3: Decimal | 
     The required view is used: what stood still while there was no timber lost none. Sums are exact fractions; each
     running remainder is rounded to the thousandth and the losses are the steps between them, so that they add up.
     """
-    steps = [Fraction(0)] * 5
+    # Times at the same rate are whole milliseconds and added up as such.
+    at_rate_ms: dict[Fraction, list[int]] = {}
     for time_account, rate in parts:
         split = time_account.required
         lost_ms = (split.no_timber_s * 1000, split.planned_s * 1000, split.unplanned_s * 1000, split.slowed_ms)
+        sums_ms = at_rate_ms.setdefault(rate.m3_per_h, [0] * 5)
         for index, milliseconds in enumerate((split.total_s * 1000, *lost_ms)):
-            steps[index] += equivalent_hours(milliseconds) * rate.m3_per_h
+            sums_ms[index] += milliseconds
+    steps = [
+        sum((equivalent_hours(sums_ms[index]) * rate for rate, sums_ms in at_rate_ms.items()), Fraction(0))
+        for index in range(5)
+    ]
     left = steps[0]
     levels = [_thousandths(left)]
     for lost in steps[1:]:
