@@ -41,31 +41,28 @@ def fitting_rows(world: World, stories: list[KilnStory]) -> list[Row]:
 def _lives(world: World, component: Row, stops: list[Stop], overhauls: list[datetime]) -> list[Row]:
     scale, shape, part, failure_mode = LIVES[component["kind"]]
     dice = world.dice("lives", component["kiln"], component["tag"])
-    rows: list[Row] = []
-    place = {"kiln": component["kiln"], "component": component["tag"]}
     at = world.at(-round(365 * LIFE_YEARS * dice.uniform(0.8, 1.0)), 10)
+    lives = [_fitted(component, part, at)]
 
     def come_out(out: datetime, why: str, mode: str = "", new_part: str = part) -> None:
-        nonlocal at, sits
-        rows.append(place | _life(sits, at, out, why, mode))
-        at, sits = out, new_part
+        lives[-1] |= {"removed_at": out, "removal": why, "failure_mode": mode}
+        lives.append(_fitted(component, new_part, out))
 
-    sits = part
     while True:
         out = next_slot(at + timedelta(days=max(dice.weibullvariate(scale, shape), 20)), 2, UPKEEP_HOURS)
         if out >= world.start:
             break
         why = dice.choices(("failed", "worn", "planned"), (5, 3, 2))[0]
         come_out(out, why, failure_mode if why == "failed" else "")
+        at = out
     ends = [(stop.end, stop) for stop in stops if stop.end is not None]
     for when, stop in sorted([*ends, *((end, None) for end in overhauls)], key=lambda event: event[0]):
         if stop is not None:
             come_out(when, "failed", stop.pattern["failure_mode"], stop.pattern["part"])
-        elif when - at > timedelta(days=EXCHANGED_AT * scale):
+        elif when - lives[-1]["fitted_at"] > timedelta(days=EXCHANGED_AT * scale):
             come_out(when - HOUR, "planned")
-    rows.append(place | {"part_code": sits, "fitted_at": at})
-    return rows
+    return lives
 
 
-def _life(part: str, fitted: datetime, removed: datetime, why: str, mode: str) -> Row:
-    return {"part_code": part, "fitted_at": fitted, "removed_at": removed, "removal": why, "failure_mode": mode}
+def _fitted(component: Row, part: str, at: datetime) -> Row:
+    return {"kiln": component["kiln"], "component": component["tag"], "part_code": part, "fitted_at": at}

@@ -18,6 +18,8 @@ from maintenance.demo.world import (
 )
 
 CHECK_EVERY_DAYS = 128
+# What comes slowly enough to be left until the next check, by mechanism (ISO 14224).
+WEAR = ("2.2 corrosion", "2.4 wear", "5.2 contamination")
 # One check is under way: the sitting while the kiln ran, then half of the open one, until timber had to go in.
 UNDER_WAY_KILN, UNDER_WAY_DAYS_BEFORE = "K5", 1
 UNDER_WAY_DEFECT = ("exhaust-flap", "exhaust-flaps-travel", "exhaust-flap-stuck")
@@ -62,6 +64,9 @@ class Rounds:
         self._check_under_way(kilns[UNDER_WAY_KILN])
         self._number()
 
+    def _wears(self, point: Row) -> list[Row]:
+        return [mode for mode in self.modes[point["component_kind"]] if mode["mechanism"] in WEAR]
+
     def _past_check(self, story: KilnStory, kiln: Row, days: int) -> None:
         """A check over two sittings: one while it runs, one in the opening after it."""
         running_at = next_slot(self.world.at(days, 8), 3, UPKEEP_HOURS)
@@ -99,10 +104,10 @@ class Rounds:
         }
         if point["component_kind"] == "inner-skin" and kiln["is_inner_skin_visible"] == "no":
             row |= {"result": "not_seen", "reason": "The inner skin is clad"}
-        elif component and (chance := dice.random()) < 0.055:
-            mode = dice.choice(self.modes[point["component_kind"]])
+        elif component and point["blocks_entry"] != "yes" and (chance := dice.random()) < 0.1 and self._wears(point):
+            mode = dice.choice(self._wears(point))
             row |= {"result": "worn", "note": "Lasts until the next check", "failure_mode": mode["code"]}
-            if chance < 0.008 and point["blocks_entry"] != "yes":
+            if chance < 0.012:
                 row |= {"result": "defect", "note": ""}
                 self._defect(row, tag, mode, cured=at + timedelta(days=dice.randint(2, 12)))
         self.findings.append(row)

@@ -23,6 +23,8 @@ from maintenance.demo.world import (
 REVIEW_WEEKDAY, LAST_REVIEW_DAYS = 0, 1
 # How many times the expected use until the next delivery is kept on the shelf.
 COVER = 2.6
+# Of what costs more than this only so many are kept as are used until the next one comes.
+DEAR, DEAR_COVER = 100, 1.3
 PLANNED_MONTHS = WORK_DAYS / 30.44
 REASONS = (
     "torn off by a fork lift",
@@ -36,21 +38,21 @@ REASONS = (
 TOLD: dict[str, tuple[float, int, int | None] | None] = {
     "valve-kit-40": (2, -34, -4),
     "bearing-6206": (8, -1, 1),
-    "flap-pins": (2, -6, 3),
     "seal-numbered": (100, -1, None),
     "trap-kit-15": None,
 }
-# Of these the shelf is empty: what was left turned out to be of no use.
-EMPTIED = {
-    "valve-kit-40": "Seats of the wrong size in the bag",
-    "bearing-6206": "Rust on the races: the bag was open",
-    "flap-pins": "Bent, taken off an old drive",
-    "trap-kit-15": "Gaskets hard and cracked",
+# Of these so much is left on the shelf: the rest turned out to be of no use.
+LEFT = {
+    "valve-kit-40": (0.0, "Seats of the wrong size in the bag"),
+    "bearing-6206": (2.0, "Rust on the races: the bag was open"),
+    "trap-kit-15": (0.0, "Gaskets hard and cracked"),
 }
+# Of these a new sack stood behind the door.
+AT_LEAST = {"softener-salt-25": 50.0}
 # Their orders of the last weeks are those told by hand.
 NO_REVIEW_DAYS = 75
 # Lots that are past their date, or soon will be: part -> days from the demo's day.
-EXPIRES = {"skin-paint": -12, "mould-wash-5": 18}
+EXPIRES = {"mould-wash-5": -12, "threshold-seal": 18}
 
 
 @dataclass
@@ -174,12 +176,20 @@ class Storeroom:
         dice = self.world.dice("lot", stock.part["code"], day.isoformat())
         return f"{day:%y%m%d}{mark}", day + timedelta(days=round(int(life) * dice.uniform(0.86, 1.0)))
 
+    def _is_dear(self, stock: Stock) -> bool:
+        return float(stock.terms["unit_price"]) > DEAR
+
     def _typical(self, stock: Stock) -> float:
+        if self._is_dear(stock):
+            return 1.0
         return max(1.0, 1.5 * stock.a_month)
 
     def _point(self, stock: Stock) -> int:
         expected = stock.a_month * (float(stock.terms["lead_time_days"]) / 30.44 + 0.5)
-        return ceil(expected * COVER) + (2 if stock.part["criticality"] == "stops" else 1)
+        if self._is_dear(stock):
+            return ceil(expected * DEAR_COVER)
+        least = ceil(float(stock.terms["pack_size"]) * 0.05)
+        return ceil(expected * COVER) + (3 if stock.part["criticality"] == "stops" else 1) + least
 
     def _receive(self, day: date) -> None:
         for order, part, quantity in self._arrivals.pop(day, []):
@@ -259,13 +269,11 @@ class Storeroom:
                 self._arrivals[arrives].append((number, stock.part["code"], quantity))
 
     def _hand_told(self) -> None:
-        """Empty some shelves, and write the orders that are late, just sent, or not sent yet."""
-        for code, why in EMPTIED.items():
-            stock = self.stocks[code]
-            for left in stock.lots:
-                at = last_slot(self.world.now, 1, UPKEEP_HOURS)
-                self.moves.append(self._move(at, stock, left.lot, "scrap", left.quantity) | {"reason": why})
-            stock.lots = []
+        """Clear some shelves, and write the orders that are late, just sent, or not sent yet."""
+        for code, (kept, why) in LEFT.items():
+            self._clear(self.stocks[code], kept, why)
+        for code, least in AT_LEAST.items():
+            self._clear(self.stocks[code], max(least, self.stocks[code].held), "")
         count = len({row["number"] for row in self.orders})
         told = sorted((one[1], code, one) for code, one in TOLD.items() if one is not None)
         for step, (_, code, (quantity, days, promised)) in enumerate(told, start=1):
@@ -283,9 +291,22 @@ class Storeroom:
                     "part": code,
                     "quantity": float(quantity),
                     "unit_price": stock.terms["unit_price"],
-                    "reason": "Work waits for it" if code in EMPTIED else "Planned work needs it",
+                    "reason": "Work waits for it" if code in LEFT else "Planned work needs it",
                 }
             )
+
+    def _clear(self, stock: Stock, kept: float, why: str) -> None:
+        """Scrap what is more than is to be kept; count more where it is less."""
+        at = last_slot(self.world.now, 1, UPKEEP_HOURS)
+        if stock.held < kept:
+            self._count_more(stock, kept - stock.held, at)
+        too_many = stock.held - kept
+        for left in stock.lots:
+            scrapped = min(left.quantity, too_many)
+            if scrapped > 0:
+                self.moves.append(self._move(at, stock, left.lot, "scrap", scrapped) | {"reason": why})
+                left.quantity -= scrapped
+                too_many -= scrapped
 
 
 def _workday(day: date) -> date:

@@ -28,10 +28,19 @@ WORK_DAYS = 300
 FREQUENT_DAYS, FREQUENT_WORK_DAYS = 9, 45
 SAFETY_DAYS_EARLY = 9
 # Work that is overdue: standing task -> days from the demo's day on which it was due. One kiln stands still with
-# its charge; for the other no pins are there.
-OVERDUE = {"K3-coil-clean": -9, "K7-flap-linkage": -12}
-# The way out may be tested any day within two weeks: openings do not come by the calendar.
-ESCAPE_WINDOW_DAYS = 14
+# its charge; the other waits for a seat kit that is late.
+OVERDUE = {"K3-coil-clean": -9, "K1-heating-valve-seat": -12}
+# How many days before its date it may be done: openings do not come by the calendar. Others as the catalogue says.
+WINDOW_DAYS = {"escape-door": 21, "burner-controls": 4}
+# What the openings of the day hold, beside what chance brings: standing task -> days to its date.
+SOON = {
+    "K1-nozzle-descale": 4,
+    "K1-coil-clean": 6,
+    "K1-fan-blade-inspection": 9,
+    "K2-door-fasteners": 5,
+    "K2-electrode-cable-test": 3,
+    "K8-flap-linkage": 8,
+}
 # Tasks that somebody wrote down last week: never done so far. Standing task -> days to their first date.
 NEW = {"K8-door-fasteners": 17, "K6-baffle-mend": 31}
 # One test was forgotten in the last opening, and the charge that is in now takes three weeks.
@@ -141,7 +150,7 @@ class Upkeep:
             "every_unit": unit if unit in ("day", "week", "month") else "",
             "every_running_h": every if unit == "running_hour" else None,
             "every_charges": every if unit == "charge" else None,
-            "window_before_days": ESCAPE_WINDOW_DAYS if sheet["component_kind"] == "escape-door" else None,
+            "window_before_days": WINDOW_DAYS.get(sheet["component_kind"]),
             "cost_of_delay_per_day": plan["cost_of_delay_per_day"],
             "is_active": True,
         }
@@ -157,7 +166,7 @@ class Upkeep:
     def _anchor(self, code: str, kiln: str, dice: random.Random, months: int, interval: float) -> date:
         """Count from a day before the demo's past, such that the next dates spread evenly over the interval."""
         share = (int(kiln[1:]) * GOLDEN + len(self.tasks) * GOLDEN**2 + dice.uniform(0, 0.1)) % 1
-        ahead = OVERDUE.get(code, NEW.get(code, round(share * interval)))
+        ahead = (OVERDUE | SOON | NEW).get(code, round(share * interval))
         day = self.world.day + timedelta(days=ahead)
         if code in NEW:
             return day
@@ -180,6 +189,9 @@ class Upkeep:
             early = self._days_early(task, dice)
             around = datetime.combine(due - timedelta(days=early), datetime.min.time(), tzinfo=ZONE) + 8 * HOUR
             started = story.time_for(task.sheet["needs_state"], around, hours, until)
+            if started is None and due < self.world.day and task.code not in OVERDUE:
+                # The opening that should have brought it came late: it was done in the one before.
+                started = self._in_last_opening(task, hours)
             if started is None:
                 break
             if task.done and started <= task.done[-1][1]:
@@ -202,7 +214,10 @@ class Upkeep:
         """What could not wait for the next opening was done in the last one; but one was forgotten."""
         story, world = self.stories[task.kiln], self.world
         if task.code == FORGOTTEN:
-            task.done = [done for done in task.done if done[1] < world.at(-FORGOTTEN_DAYS)]
+            # In the one before it was done in time, were it on a Sunday.
+            last = max(start for start, _ in story.openings() if start < world.at(-FORGOTTEN_DAYS)) + HOUR / 2
+            task.done = [done for done in task.done if done[1] < last - 5 * 24 * HOUR]
+            task.done.append((last.astimezone(ZONE).date(), last))
             return
         if task.sheet["is_safety"] != "yes" or not task.done:
             return
@@ -214,12 +229,18 @@ class Upkeep:
         ahead = story.time_for("empty", world.at(1), hours + 3, world.at(world.ahead_days))
         if ahead is not None and (ahead + (hours + 2) * HOUR).astimezone(ZONE).date() <= due:
             return
-        for start, end in reversed(list(story.openings())):
+        slot = self._in_last_opening(task, hours)
+        if slot is not None:
+            task.done.append((min(due, slot.astimezone(ZONE).date()), slot))
+
+    def _in_last_opening(self, task: Task, hours: float) -> datetime | None:
+        """Return when work found a place in the last opening that had one, if it was not done then already."""
+        earliest = task.done[-1][1] + timedelta(days=task.interval_days / 3) if task.done else self.world.start
+        for start, end in reversed(list(self.stories[task.kiln].openings())):
             slot = next_slot(start + HOUR / 2, hours, UPKEEP_HOURS)
-            if slot + hours * HOUR <= min(end, world.now):
-                if slot > task.done[-1][1]:
-                    task.done.append((min(due, slot.astimezone(ZONE).date()), slot))
-                return
+            if slot + hours * HOUR <= min(end, self.world.now):
+                return slot if slot > earliest else None
+        return None
 
     def _days_early(self, task: Task, dice: random.Random) -> int:
         """What keeps people safe is done in the first opening of its window; the rest when it is due."""
