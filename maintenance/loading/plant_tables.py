@@ -3,6 +3,7 @@
 from collections import defaultdict
 from collections.abc import Iterable
 from datetime import timedelta
+from decimal import Decimal
 from itertools import pairwise
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -76,6 +77,9 @@ class MillTable(Table):
         Whole("planned_notice_days", "notice after which a stop counts as planned", "28", default=28),
         Whole("entry_limit_c", "nobody enters a chamber that is warmer, °C", "35", default=35),
         Number("drying_margin_per_m3", "what a cubic metre not dried costs", "45", default=45, decimals=2, least="0"),
+        Number(
+            "energy_price_per_kwh", "what a kWh of heat costs", "0.08", default=Decimal("0.08"), decimals=4, least="0"
+        ),
         Number("labour_rate_per_h", "what an hour of work costs", "48", default=48, decimals=2, least="0"),
         Number("weekly_crew_h", "crew hours a week for upkeep", "80", default=80, least="0"),
         Choice("date_order", "dmy or mdy: how 3/4/2026 is meant in these files", "dmy", default="", options=DateOrder),

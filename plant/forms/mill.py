@@ -21,7 +21,13 @@ else:
     _MillForm = forms.ModelForm
 
 
-LEAST = {"horizon_days": 1, "drying_margin_per_m3": 0, "labour_rate_per_h": 0, "weekly_crew_h": 0}
+LEAST = {
+    "horizon_days": 1,
+    "drying_margin_per_m3": 0,
+    "energy_price_per_kwh": 0,
+    "labour_rate_per_h": 0,
+    "weekly_crew_h": 0,
+}
 
 
 class MillForm(_MillForm):
@@ -41,6 +47,7 @@ class MillForm(_MillForm):
             "planned_notice_days",
             "entry_limit_c",
             "drying_margin_per_m3",
+            "energy_price_per_kwh",
             "labour_rate_per_h",
             "weekly_crew_h",
         ]

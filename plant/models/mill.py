@@ -1,5 +1,6 @@
 """The mill itself and its running numbers."""
 
+from decimal import Decimal
 from zoneinfo import ZoneInfo
 
 from django.db import models, transaction
@@ -49,6 +50,12 @@ class Mill(models.Model):
     drying_margin_per_m3 = MoneyField(
         _("margin per m³ dried"), default=45, help_text=_("What a cubic metre that was not dried costs the mill.")
     )
+    energy_price_per_kwh = MoneyField(
+        _("energy price per kWh of heat"),
+        decimal_places=4,
+        default=Decimal("0.08"),
+        help_text=_("Of heat as it reaches the kilns, losses of the boiler included: it prices leaks and bare pipes."),
+    )
     labour_rate_per_h = MoneyField(_("labour rate per hour"), default=48)
     weekly_crew_h = QuantityField(_("crew hours a week for upkeep"), default=80)
 
@@ -58,6 +65,7 @@ class Mill(models.Model):
         constraints = [
             models.CheckConstraint(condition=models.Q(horizon_days__gte=1, horizon_days__lte=730), name="mill_horizon"),
             models.CheckConstraint(condition=models.Q(drying_margin_per_m3__gte=0), name="mill_margin_not_negative"),
+            models.CheckConstraint(condition=models.Q(energy_price_per_kwh__gte=0), name="mill_energy_not_negative"),
         ]
 
     def __str__(self) -> str:
