@@ -80,6 +80,11 @@ class NewPartForm(_NewForm):
         }
         error_messages = {"code": CODE_ERRORS}
 
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["kind"].empty_label = _("nothing in particular")  # type: ignore[attr-defined]
+        self.fields["bin"].empty_label = _("choose a bin")  # type: ignore[attr-defined]
+
 
 class NewBinForm(_NewForm):
     """A new place in the storeroom."""

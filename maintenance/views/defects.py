@@ -58,11 +58,12 @@ def _lead(kiln: Kiln | None) -> str:
     if not all_:
         return _("No defect is on record.")
     idle = found.exclude(work_orders__in=WorkOrder.objects.exclude(state=WorkOrder.State.WITHDRAWN)).count()
+    said = ngettext("%(count)d defect is on record", "%(count)d defects are on record", all_) % {"count": all_}
+    if not idle:
+        return _("%(said)s; each has its work order.") % {"said": said}
     return ngettext(
-        "%(all)d defect is on record; no work order mends %(idle)d of them.",
-        "%(all)d defects are on record; no work order mends %(idle)d of them.",
-        all_,
-    ) % {"all": all_, "idle": idle}
+        "%(said)s; %(count)d has no work order yet.", "%(said)s; %(count)d have no work order yet.", idle
+    ) % {"said": said, "count": idle}
 
 
 @require_POST

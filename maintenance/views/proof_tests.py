@@ -98,7 +98,7 @@ def _lead(every: int, bad: int, due_on: date | None) -> str:
     if due_on and not bad:
         return _("All %(all)d have passed; the next test is due on %(day)s.") % {
             "all": every,
-            "day": date_format(due_on),
+            "day": date_format(due_on, "j M Y"),
         }
     return _("%(bad)d of %(all)d cannot be relied on: never tested, failed or overdue.") % {"bad": bad, "all": every}
 

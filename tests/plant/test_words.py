@@ -1,5 +1,6 @@
 """The page of words, and that every word of a choice on the screens stands there."""
 
+import ast
 import importlib
 import pkgutil
 import re
@@ -94,6 +95,63 @@ def test_every_place_of_the_frame_stands_there() -> None:
     links = re.findall(r"(?:place [^%]*%}|<a href=\"{% url 'plant:[^>]*>){% translate \"([^\"]+)\" %}", frame)
     assert len(links) >= 9
     assert sorted({(name, "place") for name in links} - terms()) == []
+
+
+# A tag in a template: what it says stands between its ends, without any tag inside.
+TEMPLATE_TAG = re.compile(r'class="tag(?: [^"]*)?">(.*?)</span>', re.DOTALL)
+TRANSLATED = re.compile(
+    r"{% translate [\"']([^\"']+)[\"'] %}|{% blocktranslate[^%]*%}(?:.*?{% plural %})?(.*?){% endblocktranslate %}",
+    re.DOTALL,
+)
+GAP = re.compile(r"{{.*?}}|%\(\w+\)[sd]|%[sd]")
+TRAILING_GAP = re.compile(r":? …$")
+SAYING = {"_", "gettext", "gettext_lazy", "ngettext"}
+
+
+def marks_in_templates() -> Iterator[str]:
+    """What the tags of all templates say, with a gap for what changes; the labels of choices are held above."""
+    for app in (*APPS, "config"):
+        for template in (settings.BASE_DIR / app).rglob("*.html"):
+            for inside in TEMPLATE_TAG.findall(template.read_text(encoding="utf-8")):
+                for plain, with_gaps in TRANSLATED.findall(inside):
+                    yield GAP.sub("…", plain or with_gaps)
+
+
+def said_in(function: ast.AST) -> Iterator[str]:
+    """The last text of each translation in a function: of singular and plural the plural."""
+    for call in ast.walk(function):
+        if isinstance(call, ast.Call) and isinstance(call.func, ast.Name) and call.func.id in SAYING:
+            texts = [one.value for one in call.args if isinstance(one, ast.Constant) and isinstance(one.value, str)]
+            yield GAP.sub("…", texts[-1])
+
+
+def called_in(function: ast.AST) -> set[str]:
+    return {
+        call.func.id for call in ast.walk(function) if isinstance(call, ast.Call) and isinstance(call.func, ast.Name)
+    }
+
+
+def marks_in_code() -> Iterator[str]:
+    """What the functions that make a Tag say, and the functions of the same module that they ask for words."""
+    for app in APPS:
+        for module in (settings.BASE_DIR / app).rglob("*.py"):
+            tree = ast.parse(module.read_text(encoding="utf-8"))
+            functions = {one.name: one for one in tree.body if isinstance(one, ast.FunctionDef)}
+            for function in functions.values():
+                called = called_in(function)
+                if "Tag" in called:
+                    for one in (function, *(functions[name] for name in called & functions.keys())):
+                        yield from said_in(one)
+
+
+def test_every_mark_that_templates_and_code_put_on_something_stands_there() -> None:
+    marks = {TRAILING_GAP.sub("", mark) for mark in (*marks_in_templates(), *marks_in_code())}
+    assert {"opening now", "Order … today", "Late by … days", "Enough", "overdue", "blocks entry"} <= marks
+    known = {term.casefold() for term, _ in terms()}
+    missing = sorted(mark for mark in marks if mark.casefold() not in known)
+    assert not missing, f"give these marks a row with the context “mark” in words.csv: {missing}"
+    shown = {mark.casefold() for mark in marks}
+    assert [term for term, context in sorted(terms()) if context == "mark" and term.casefold() not in shown] == []
 
 
 def test_no_word_stands_twice_in_one_context_and_standards_name_their_clause() -> None:
