@@ -1,6 +1,9 @@
-"""What the queue calls; each is one call of a function that a test can call too."""
+"""What the queue calls; each is one call of a function that a test can call too. And the ground storey's own tasks."""
 
-from plant.background import daily, heartbeat, running
+from django.utils import timezone
+
+from plant.background import daily, forgetting, heartbeat, running
+from plant.background.registry import Progress, register_daily, task
 
 
 def run(job_id: int) -> None:
@@ -16,3 +19,12 @@ def answer_heartbeat() -> None:
 def tick() -> None:
     """Want what is due today."""
     daily.want_what_is_due()
+
+
+@task("forget old background work")
+def forget(progress: Progress, day: str) -> dict[str, int]:
+    """Keep the record of background work from growing for ever."""
+    return forgetting.forget_old_work(timezone.now())
+
+
+register_daily("forget old background work", hour=3)
