@@ -17,8 +17,9 @@ from maintenance.actions.raising import choose_part, raise_work_order
 from maintenance.calculations.calendar_rules import MonthEnd, Unit
 from maintenance.calculations.meters import Charge as PlannedCharge
 from maintenance.calculations.meters import Limit, MeterHistory, Reading, readings_from_charges
+from maintenance.calculations.passing_over import pass_over
+from maintenance.calculations.past_work import Begun, Completion, PassedOver
 from maintenance.calculations.recurrence import (
-    Completion,
     NextDue,
     Schedule,
     next_dates,
@@ -46,6 +47,8 @@ RESETS = {StandingTask.Reset.ANCHORED: Reset.ANCHORED, StandingTask.Reset.COMPLE
 # Work without a window may be done so long before its date, at most half its interval. Our own choice.
 MOST_DAYS_EARLY = 14
 DAYS_OF = {StandingTask.Unit.DAY: 1, StandingTask.Unit.WEEK: 7, StandingTask.Unit.MONTH: 28}
+# The meters by which windows may be given, as the fields call them.
+METERS = ("running_h", "charges")
 # So many predicted dates of one task are looked at within the horizon.
 MOST_FORESEEN = 60
 
@@ -80,6 +83,10 @@ def schedule_of(task: StandingTask) -> Schedule:
         every_charges=task.every_charges,
         window_before_days=task.window_before_days,
         window_after_days=task.window_after_days,
+        window_before_hours=task.window_before_running_h,
+        window_after_hours=task.window_after_running_h,
+        window_before_charges=task.window_before_charges,
+        window_after_charges=task.window_after_charges,
         reset_early=RESETS[StandingTask.Reset(task.reset_early)],
         reset_inside=RESETS[StandingTask.Reset(task.reset_inside)],
         reset_late=RESETS[StandingTask.Reset(task.reset_late)],
@@ -101,6 +108,15 @@ def last_done(task: StandingTask) -> Completion | None:
         due_hours=_number(task.last_due_running_h),
         due_charges=_number(task.last_due_charges),
     )
+
+
+def begun(task: StandingTask) -> Begun:
+    """Return when a task was entered and what was withdrawn since the last work."""
+    passed = None
+    if task.passed_over_on:
+        hours, charges = _number(task.passed_over_running_h), _number(task.passed_over_charges)
+        passed = PassedOver(task.passed_over_on, hours, charges)
+    return Begun(task.entered_on, passed)
 
 
 def _number(value: Decimal | int | None) -> float | None:
@@ -165,12 +181,13 @@ def histories_for(tasks: Iterable[StandingTask], day: date) -> dict[int, tuple[M
 
 def due_of(task: StandingTask, day: date, histories: Histories) -> NextDue:
     """Work out when a task falls due next. Raises ValueError for a rule that cannot be followed."""
-    return next_due(schedule_of(task), last_done(task), day, histories.get(task.kiln_id, ()))
+    return next_due(schedule_of(task), last_done(task), day, histories.get(task.kiln_id, ()), begun(task))
 
 
 def dates_of(task: StandingTask, after: date, count: int, histories: Histories) -> list[date]:
     """Return the next dates of a task after a day. Raises ValueError for a rule that cannot be followed."""
-    return next_dates(schedule_of(task), after, count, last_done(task), histories.get(task.kiln_id, ()))
+    kept = histories.get(task.kiln_id, ())
+    return next_dates(schedule_of(task), after, count, last_done(task), kept, begun(task))
 
 
 @transaction.atomic
@@ -214,6 +231,8 @@ def complete(
     histories = histories_for([task], day)
     due_before = due_of(task, done_on, histories)
     before = {"last_done_on": str(task.last_done_on), "next_due_on": str(task.next_due_on)}
+    # The anchor that the date rested on, which a withdrawn occurrence may have moved.
+    task.anchor_on = due_before.anchor_on or task.anchor_on
     _keep_completion(task, done_on, due_before, histories, running_h, charges)
     due = due_of(task, day, histories)
     task.anchor_on = due.anchor_on or task.anchor_on
@@ -249,9 +268,10 @@ def _keep_completion(
     task.last_done_on = done_on
     task.last_done_running_h = running_h if running_h is not None else _quantity(hours_read)
     task.last_done_charges = charges if charges is not None else _whole(charges_read)
-    task.last_due_on = calendar.due_on if calendar else None
+    task.last_due_on = (calendar.stands_for_on or calendar.due_on) if calendar else None
     task.last_due_running_h = _quantity(hours.due_reading) if hours else None
     task.last_due_charges = _whole(counted.due_reading) if counted else None
+    task.passed_over_on = task.passed_over_running_h = task.passed_over_charges = None
 
 
 def _quantity(value: float | None) -> Decimal | None:
@@ -262,13 +282,45 @@ def _whole(value: float | None) -> int | None:
     return None if value is None else max(round(value), 0)
 
 
+@transaction.atomic
+def pass_occurrence_over(work_order: WorkOrder, *, by: User | None) -> None:
+    """Let the occurrence of a withdrawn work order count as dealt with: it is not raised again, the next one counts on.
+
+    Raises ValueError for a rule that cannot be followed.
+    """
+    if work_order.standing_task_id is None or work_order.occurrence_on is None:
+        return
+    task = StandingTask.objects.select_for_update().select_related("kiln").get(pk=work_order.standing_task_id)
+    if task.last_done_on and work_order.occurrence_on <= task.last_done_on:
+        return
+    day = clock.today(Mill.objects.current().zone)
+    histories = histories_for([task], day)
+    before = {"next_due_on": str(task.next_due_on), "withdrawn_on": str(task.passed_over_on)}
+    passed = pass_over(schedule_of(task), due_of(task, day, histories), work_order.occurrence_on, day)
+    task.passed_over_on = passed.on
+    task.passed_over_running_h, task.passed_over_charges = _quantity(passed.hours), _quantity(passed.charges)
+    due = due_of(task, day, histories)
+    task.next_due_on, task.next_due_why = due.due_on, due.reason[:300]
+    task.version += 1
+    task.save()
+    after = {"next_due_on": str(task.next_due_on), "withdrawn_on": str(passed.on)}
+    note = _("%(number)s was withdrawn: its date counts as dealt with. %(why)s") % {
+        "number": work_order.number,
+        "why": work_order.withdrawn_why,
+    }
+    Change.record(task, "occurrence withdrawn", by=by, before=before, after=after, note=note)
+
+
 def record_missed(tasks: Iterable[StandingTask], day: date, missed: Mapping[int, Sequence[date]]) -> int:
-    """Record dates that passed, windows and all, without work; return how many are new."""
+    """Record dates that passed, windows and all, without work; return how many are new.
+
+    What passed before a task was entered was nobody's to do.
+    """
     over = {
         (task.pk, on)
         for task in tasks
         for on in missed.get(task.pk, ())
-        if on + timedelta(days=task.window_after_days) < day
+        if on >= task.entered_on and on + timedelta(days=task.window_after_days) < day
     }
     known = MissedOccurrence.objects.filter(standing_task__in={pk for pk, _on in over})
     fresh = over - set(known.values_list("standing_task_id", "due_on"))
@@ -304,7 +356,7 @@ def roll(day: date) -> Rolled:
     late = [task for task in sound if task.next_due_on and task.next_due_on < day]
     missed = {task.pk: [on for on in further[task.pk] if on < day] for task in late}
     count = record_missed(late, day, missed)
-    raised = _raise_due(sound, day, until_on, further)
+    raised = _raise_due(sound, day, until_on, further, histories)
     following = {task.pk: [on for on in further[task.pk] if on >= day] for task in sound}
     foresee_parts(sound, following)
     return Rolled(tuple(raised), count, sum(len(dates) for dates in following.values()), tuple(troubles))
@@ -330,7 +382,11 @@ def _further_dates(
 
 
 def _raise_due(
-    tasks: Sequence[StandingTask], day: date, until_on: date, further: Mapping[int, Sequence[date]]
+    tasks: Sequence[StandingTask],
+    day: date,
+    until_on: date,
+    further: Mapping[int, Sequence[date]],
+    histories: Histories,
 ) -> list[WorkOrder]:
     of_tasks = WorkOrder.objects.filter(standing_task__in=tasks)
     open_tasks = set(of_tasks.unfinished().values_list("standing_task_id", flat=True))
@@ -343,11 +399,26 @@ def _raise_due(
         dates = [task.next_due_on, *further[task.pk]]
         due_on = next((on for on in dates if (task.pk, on) not in taken), None)
         if due_on is not None and due_on <= until_on:
-            raised.append(_raise(task, due_on))
+            raised.append(_raise(task, due_on, *_window_of(task, due_on, day, histories)))
     return raised
 
 
-def _raise(task: StandingTask, due_on: date) -> WorkOrder:
+def _window_of(task: StandingTask, due_on: date, day: date, histories: Histories) -> tuple[date, date]:
+    """Return the first and the last day of an occurrence's window; those of hours and charges are predicted."""
+    earliest_on = due_on - timedelta(days=days_early(task))
+    latest_on = due_on + timedelta(days=task.window_after_days)
+    if not any(getattr(task, f"window_{side}_{meter}") for side in ("before", "after") for meter in METERS):
+        return earliest_on, latest_on
+    due = due_of(task, day, histories)
+    if due.due_on != due_on:
+        return earliest_on, latest_on
+    first = due.limits[0]
+    if due.is_predicted and first.earliest_on and any(getattr(task, f"window_before_{meter}") for meter in METERS):
+        earliest_on = min(first.earliest_on, due_on)
+    return earliest_on, due.latest_on or latest_on
+
+
+def _raise(task: StandingTask, due_on: date, earliest_on: date, latest_on: date) -> WorkOrder:
     is_safety = task.is_safety or task.sheet.is_safety
     return raise_work_order(
         kiln=task.kiln,
@@ -359,10 +430,10 @@ def _raise(task: StandingTask, due_on: date) -> WorkOrder:
         standing_task=task,
         occurrence_on=due_on,
         is_safety=is_safety,
-        safety_at=end_of_day(due_on + timedelta(days=task.window_after_days)) if is_safety else None,
+        safety_at=end_of_day(latest_on) if is_safety else None,
         cost_of_delay_per_day=task.cost_of_delay_per_day,
         why=task.next_due_why,
-        earliest_at=clock.start_of_day(due_on - timedelta(days=days_early(task)), Mill.objects.current().zone),
+        earliest_at=clock.start_of_day(earliest_on, Mill.objects.current().zone),
     )
 
 

@@ -15,11 +15,12 @@ from plant.models import Change, Mill, User
 
 RULE_FIELDS = ("anchor_on", "every", "every_unit", "rrule", "month_end", "every_running_h", "every_charges")
 RESET_FIELDS = ("reset_early", "reset_inside", "reset_late")
+METER_WINDOWS = ("window_before_running_h", "window_after_running_h", "window_before_charges", "window_after_charges")
+WINDOW_FIELDS = ("window_before_days", "window_after_days", *METER_WINDOWS)
 EDITED = (
     "component",
     *RULE_FIELDS,
-    "window_before_days",
-    "window_after_days",
+    *WINDOW_FIELDS,
     *RESET_FIELDS,
     "is_safety",
     "cost_of_delay_per_day",
@@ -72,6 +73,7 @@ def make_standing_task(task: StandingTask, *, by: User | None) -> StandingTask:
     require(by, "edit standing tasks")
     task.code = task.code or fresh_code(task)
     task.is_interval_published = bool(default_interval(task))
+    task.entered_on = clock.today(Mill.objects.current().zone)
     task.save()
     _work_out(task)
     Change.record(task, "made", by=by, after=_facts(task))
@@ -90,6 +92,7 @@ def edit_standing_task(task: StandingTask, values: dict[str, Any], *, version: i
     if is_new_rule:
         # What the last work had been due at was said by another rule.
         row.last_due_on = row.last_due_running_h = row.last_due_charges = None
+        row.passed_over_on = row.passed_over_running_h = row.passed_over_charges = None
     row.is_interval_published = bool(default_interval(row))
     row.version += 1
     row.save()

@@ -19,7 +19,7 @@ from maintenance.actions.entry import (
     takes_people_inside,
 )
 from maintenance.actions.proof_tests import ProofAnswers, raise_retest, record_proof_test
-from maintenance.actions.standing import complete
+from maintenance.actions.standing import complete, pass_occurrence_over
 from maintenance.calculations.work_states import may_move
 from maintenance.models import Assignment, Placement, ProofTest, StepRecord, WorkOrder, WorkStep
 from plant import clock
@@ -317,4 +317,17 @@ def withdraw(work_order: WorkOrder, *, by: User, version: int, why: str) -> Work
     _move(order, State.WITHDRAWN, "withdrawn", by, note=why)
     release(order.number, by)
     Placement.objects.filter(work_order=order).delete()
+    if order.standing_task and order.standing_task.is_active:
+        _count_past(order, by)
     return order
+
+
+def _count_past(order: WorkOrder, by: User) -> None:
+    """Let the standing task count on from the occurrence that was withdrawn."""
+    try:
+        pass_occurrence_over(order, by=by)
+    except ValueError as fault:
+        raise ValidationError(
+            _("The standing task's rule cannot be followed: %(fault)s. Mend the rule, then withdraw the work.")
+            % {"fault": fault}
+        ) from None

@@ -17,6 +17,7 @@ from typing import Final
 
 from maintenance.calculations.calendar_rules import CalendarRule, IntervalRule, MonthEnd, TextRule, Unit
 from maintenance.calculations.meters import Forecast, Limit, MeterHistory, MeterRule, Reading
+from maintenance.calculations.past_work import NOTHING_KNOWN, Begun, Completion
 from maintenance.calculations.plain_words import say_date
 from maintenance.calculations.resets import (
     ALWAYS_FROM_COMPLETION,
@@ -106,46 +107,13 @@ class Schedule:
 
 
 @dataclass(frozen=True)
-class Completion:
-    """The last time the work was done, and what it had been due at.
-
-    Parameters
-    ----------
-    done_on : date
-        local day of completion.
-    hours, charges : float, optional
-        meter readings at completion; unknown ones are taken from the last reading before.
-    due_on : date, optional
-        calendar date it was due on. Unknown, the date is inferred: the one whose window holds the completion,
-        else the nearest; in a combined schedule the calendar then counts from completion.
-    due_hours, due_charges : float, optional
-        readings it was due at; unknown, the meter counts from completion.
-    """
-
-    done_on: date
-    hours: float | None = None
-    charges: float | None = None
-    due_on: date | None = None
-    due_hours: float | None = None
-    due_charges: float | None = None
-
-    def reading(self, limit: Limit) -> float | None:
-        """Give the reading of a meter at completion."""
-        return self.hours if limit is Limit.RUNNING_HOURS else self.charges
-
-    def due_reading(self, limit: Limit) -> float | None:
-        """Give the reading the work had been due at."""
-        return self.due_hours if limit is Limit.RUNNING_HOURS else self.due_charges
-
-
-@dataclass(frozen=True)
 class LimitDue:
     """When one limit falls due.
 
     `due_on`, `earliest_on` and `latest_on` are None where no date can be told or the rule has ended; for a meter
     they are predictions. `due_reading` is what the present meter will show, `allowance`, `used` and `left` are in
     hours or charges since the last work. `timing` says how the last work lay, `missed_on` and `missed_readings`
-    which occurrences passed without work.
+    which occurrences passed without work. `stands_for_on` is the date of the series that a catch-up stands for.
     """
 
     limit: Limit
@@ -163,6 +131,7 @@ class LimitDue:
     left: float | None = None
     forecast: Forecast | None = None
     notes: tuple[str, ...] = ()
+    stands_for_on: date | None = None
 
 
 @dataclass(frozen=True)
@@ -198,7 +167,11 @@ class NextDue:
 
 
 def next_due(
-    schedule: Schedule, last_done: Completion | None, today: date, histories: Iterable[MeterHistory] = ()
+    schedule: Schedule,
+    last_done: Completion | None,
+    today: date,
+    histories: Iterable[MeterHistory] = (),
+    begun: Begun = NOTHING_KNOWN,
 ) -> NextDue:
     """Say when the work falls due next, by which limit, and why.
 
@@ -213,6 +186,8 @@ def next_due(
         local day up to which occurrences without work count as missed.
     histories : Iterable[MeterHistory]
         readings and charge programme of the meters that the schedule counts.
+    begun : Begun
+        when the task was entered, and what was given up since the last work.
 
     Returns
     -------
@@ -225,9 +200,10 @@ def next_due(
         for two histories of one meter, or a reading so far past its due reading that it must be wrong.
     """
     by_limit = _by_limit(histories)
-    limits = [_calendar_due(schedule, schedule.calendar, last_done, today)] if schedule.calendar else []
+    limits = [_calendar_due(schedule, schedule.calendar, last_done, today, begun)] if schedule.calendar else []
     for rule in schedule.meters:
-        limits.append(_meter_due(schedule, rule, last_done, by_limit.get(rule.limit, MeterHistory(rule.limit))))
+        history = by_limit.get(rule.limit, MeterHistory(rule.limit))
+        limits.append(_meter_due(schedule, rule, last_done, history, begun))
     # The calendar stands first and sorting is stable: on a tie it governs, being no prediction.
     limits.sort(key=lambda found: found.due_on or date.max)
     first = limits[0]
@@ -249,6 +225,7 @@ def next_dates(
     count: int = 6,
     last_done: Completion | None = None,
     histories: Iterable[MeterHistory] = (),
+    begun: Begun = NOTHING_KNOWN,
 ) -> list[date]:
     """Give the next dates of a schedule, to be looked at before it is saved.
 
@@ -266,6 +243,8 @@ def next_dates(
         the last work, for schedules with meters.
     histories : Iterable[MeterHistory]
         readings and charge programmes, for schedules with meters.
+    begun : Begun
+        as for `next_due`, for schedules with meters.
 
     Returns
     -------
@@ -273,7 +252,7 @@ def next_dates(
         dates in rising order; fewer than `count` where the rule ends or no forecast reaches further.
     """
     if schedule.meters:
-        return _predicted_dates(schedule, after, count, next_due(schedule, last_done, after, histories))
+        return _predicted_dates(schedule, after, count, next_due(schedule, last_done, after, histories, begun))
     dates: list[date] = []
     on = schedule.calendar.next_after(after) if schedule.calendar and count > 0 else None
     while on is not None and schedule.calendar and len(dates) < count:
@@ -362,17 +341,29 @@ def _by_limit(histories: Iterable[MeterHistory]) -> dict[Limit, MeterHistory]:
     return by_limit
 
 
-def _calendar_due(schedule: Schedule, rule: CalendarRule, done: Completion | None, today: date) -> LimitDue:
+def _calendar_due(
+    schedule: Schedule, rule: CalendarRule, done: Completion | None, today: date, begun: Begun
+) -> LimitDue:
     """Say when the calendar falls due, what was missed, and which anchor to keep."""
     timing: Timing | None = None
     missed: tuple[date, ...] = ()
+    stands_for_on: date | None = None
     if done is None:
         due_on = next(rule.dates(), None)
         reason = "Never done so far: the first date of the series."
+        if due_on and begun.entered_on and due_on < begun.entered_on:
+            stands_for_on, due_on = rule.between(due_on, begun.entered_on)[-1], begun.entered_on
+            reason = f"Never done as far as is known: once now, for all dates before {say_date(due_on)}."
     else:
         rule, due_on, settled = _calendar_after(schedule, rule, done)
         timing, missed = settled.timing, settled.missed
         reason = _say_calendar(schedule, rule, done, settled)
+    if due_on and begun.passed_over:
+        passed_on = begun.passed_over.on
+        rule, following_on = _after_passed_over(schedule, rule, due_on, passed_on)
+        if following_on != due_on:
+            due_on, stands_for_on = following_on, None
+            reason = f"The work that was due on {say_date(passed_on)} was withdrawn: the next date after it."
     if due_on is None:
         reason = f"{reason} The rule has ended, no date follows."
     else:
@@ -386,7 +377,23 @@ def _calendar_due(schedule: Schedule, rule: CalendarRule, done: Completion | Non
         timing=timing,
         anchor_on=rule.anchor_on,
         missed_on=missed,
+        stands_for_on=stands_for_on,
     )
+
+
+def _after_passed_over(
+    schedule: Schedule, rule: CalendarRule, due_on: date, passed_on: date
+) -> tuple[CalendarRule, date | None]:
+    """Give the date after an occurrence that was given up, and its rule; the same date where it still stands."""
+    if due_on <= passed_on:
+        return rule, rule.next_after(passed_on)
+    if not schedule.is_combined:
+        return rule, due_on
+    if schedule.window.earliest_on(due_on) <= passed_on:
+        return rule, rule.next_after(due_on)
+    # Another limit came first: as after work, the calendar counts afresh.
+    rule = rule.anchored_on(passed_on)
+    return rule, rule.next_after(passed_on)
 
 
 def _calendar_after(
@@ -412,20 +419,31 @@ def _inferred_due(schedule: Schedule, rule: CalendarRule, done_on: date) -> date
     return rule.nearest(done_on) or done_on
 
 
-def _meter_due(schedule: Schedule, rule: MeterRule, done: Completion | None, history: MeterHistory) -> LimitDue:
+def _meter_due(
+    schedule: Schedule, rule: MeterRule, done: Completion | None, history: MeterHistory, begun: Begun
+) -> LimitDue:
     """Say when a meter will reach its limit."""
     base = _base_reading(rule, done, history)
     use = history.since(base)
     timing, missed, allowance = _allowance(schedule, rule, done)
+    passed = begun.passed_over.amount(rule.limit) if begun.passed_over else None
+    if passed is not None:
+        allowance = passed + rule.every
     forecast = history.forecast(use)
     left = allowance - use.used
     due_on = forecast.reached_on(allowance)
+    reason = _say_meter(rule, forecast, allowance, due_on)
+    entered_on = begun.entered_on
+    if done is None and due_on and entered_on and due_on < entered_on:
+        # Reached before anybody asked for it: once, from then on.
+        due_on = entered_on
+        reason = f"Never done as far as is known: {reason}"
     return LimitDue(
         limit=rule.limit,
         due_on=due_on,
         earliest_on=forecast.reached_on(allowance - rule.before) if due_on else None,
-        latest_on=forecast.reached_on(allowance + rule.after) if due_on else None,
-        reason=_say_meter(rule, forecast, allowance, due_on),
+        latest_on=_latest_by_meter(rule, forecast, allowance, due_on),
+        reason=reason,
         timing=timing,
         due_reading=use.last_reading.value + left if use.last_reading else None,
         missed_readings=missed,
@@ -435,6 +453,11 @@ def _meter_due(schedule: Schedule, rule: MeterRule, done: Completion | None, his
         forecast=forecast,
         notes=use.notes,
     )
+
+
+def _latest_by_meter(rule: MeterRule, forecast: Forecast, allowance: float, due_on: date | None) -> date | None:
+    latest_on = forecast.reached_on(allowance + rule.after) if due_on else None
+    return max(latest_on, due_on) if latest_on and due_on else None
 
 
 def _base_reading(rule: MeterRule, done: Completion | None, history: MeterHistory) -> Reading | None:

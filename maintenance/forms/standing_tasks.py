@@ -6,8 +6,8 @@ from django import forms
 from django.core.validators import MaxValueValidator
 from django.utils.translation import gettext_lazy as _
 
-from maintenance.actions.standing import RESETS, schedule_of
-from maintenance.actions.standing_edit import EDITED, RESET_FIELDS, interval_of_default
+from maintenance.actions.standing import METERS, RESETS, schedule_of
+from maintenance.actions.standing_edit import EDITED, METER_WINDOWS, RESET_FIELDS, interval_of_default
 from maintenance.calculations.resets import PRACTICES
 from maintenance.forms.fields import DayField, MeasureField, VersionField
 from maintenance.models import StandingTask, TaskSheet
@@ -20,6 +20,10 @@ LARGEST = {
     "every_charges": 100_000,
     "window_before_days": 3650,
     "window_after_days": 3650,
+    "window_before_running_h": 1_000_000,
+    "window_after_running_h": 1_000_000,
+    "window_before_charges": 100_000,
+    "window_after_charges": 100_000,
 }
 RECORD_OF_RESET = {reset: record for record, reset in RESETS.items()}
 
@@ -27,7 +31,9 @@ RECORD_OF_RESET = {reset: record for record, reset in RESETS.items()}
 class StandingTaskFilter(forms.Form):
     """What the list shows."""
 
-    kiln = forms.ModelChoiceField(label=_("Kiln"), queryset=Kiln.objects.all(), to_field_name="tag", required=False)
+    kiln = forms.ModelChoiceField(
+        label=_("Kiln"), queryset=Kiln.objects.all(), to_field_name="tag", required=False, empty_label=_("all")
+    )
     q = forms.CharField(label=_("Search"), max_length=80, required=False, widget=forms.TextInput({"type": "search"}))
     withdrawn = forms.BooleanField(label=_("those that recur no longer"), required=False)
 
@@ -82,17 +88,24 @@ class StandingTaskForm(forms.ModelForm):  # type: ignore[type-arg]
             "every_charges": _("Every so many charges"),
             "window_before_days": _("May be done so many days before"),
             "window_after_days": _("And so many days after"),
+            "window_before_running_h": _("May be done so many running hours before"),
+            "window_after_running_h": _("And so many running hours after"),
+            "window_before_charges": _("May be done so many charges before"),
+            "window_after_charges": _("And so many charges after"),
         }
         help_texts = {
             "component": _("Empty: the kiln as a whole."),
             "every_running_h": _("With a calendar rule as well, whichever comes first."),
             "month_end": _("The 29th, 30th, 31st, and 29 February."),
             "window_after_days": _("For safety work the safety date is the end of this window."),
+            "window_before_running_h": _("Only where running hours count; fewer than the hours from one to the next."),
+            "window_before_charges": _("Only where charges count; fewer than the charges from one to the next."),
         }
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        self.order_fields([*self.Meta.fields[:10], "practice", *self.Meta.fields[10:], "version"])
+        resets_at = self.Meta.fields.index(RESET_FIELDS[0])
+        self.order_fields([*self.Meta.fields[:resets_at], "practice", *self.Meta.fields[resets_at:], "version"])
         component = self.fields["component"]
         assert isinstance(component, forms.ModelChoiceField)  # noqa: S101  narrows the type
         kiln_id, kind_id = self.instance.kiln_id, self.instance.sheet.kind_id
@@ -114,6 +127,9 @@ class StandingTaskForm(forms.ModelForm):  # type: ignore[type-arg]
                 values[name] = RECORD_OF_RESET[getattr(practice.resets, when)]
             elif not values.get(name):
                 values[name] = getattr(self.instance, name)
+        for name in METER_WINDOWS:
+            values[name] = values.get(name) or 0
+        self._check_meter_windows(values)
         values["cost_of_delay_per_day"] = values.get("cost_of_delay_per_day") or 0
         if values.get("every") and not values.get("every_unit"):
             self.add_error("every_unit", _("Every so many what? Choose days, weeks or months."))
@@ -129,6 +145,16 @@ class StandingTaskForm(forms.ModelForm):  # type: ignore[type-arg]
         except ValueError as fault:
             self.add_error("rrule" if values.get("rrule") else None, _sentence(str(fault)))
         return values
+
+    def _check_meter_windows(self, values: dict[str, Any]) -> None:
+        """Refuse a window of a meter that is not counted, and one as long as its interval."""
+        for meter in METERS:
+            before, after, every = (values.get(f"{n}_{meter}") for n in ("window_before", "window_after", "every"))
+            if (before or after) and not every:
+                side = "before" if before else "after"
+                self.add_error(f"window_{side}_{meter}", _("Say every how many above, or leave this window empty."))
+            elif before and every and before >= every:
+                self.add_error(f"window_before_{meter}", _("It must be shorter than from one work to the next."))
 
     def as_task(self, values: dict[str, Any]) -> StandingTask:
         """Return the task as it would be, not stored."""

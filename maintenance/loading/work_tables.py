@@ -38,6 +38,7 @@ from maintenance.models import (
     WorkStep,
 )
 from maintenance.models.catalogue import CheckPoint, NeedsState
+from plant import clock
 from plant.models import Downtime
 
 RECURRENCE = ("every", "every_unit", "rrule", "every_running_h", "every_charges")
@@ -46,6 +47,10 @@ RESETS = ("reset_early", "reset_inside", "reset_late")
 USUAL = {
     "window_before_days": 0,
     "window_after_days": 0,
+    "window_before_running_h": 0,
+    "window_after_running_h": 0,
+    "window_before_charges": 0,
+    "window_after_charges": 0,
     "reset_early": StandingTask.Reset.COMPLETION.value,
     "reset_inside": StandingTask.Reset.ANCHORED.value,
     "reset_late": StandingTask.Reset.COMPLETION.value,
@@ -84,6 +89,10 @@ class StandingTaskTable(Table):
         Whole("every_charges", "every so many charges", "", least="1"),
         Whole("window_before_days", "days before the date on which it may be done", "", most="366"),
         Whole("window_after_days", "days after it", "", most="366"),
+        Whole("window_before_running_h", "running hours before those it is due at", "", most="1000000"),
+        Whole("window_after_running_h", "running hours after them", "", most="1000000"),
+        Whole("window_before_charges", "charges before those it is due at", "", most="100000"),
+        Whole("window_after_charges", "charges after them", "", most="100000"),
         *(
             Choice(name, f"anchored or completion: what counts when done {words}", "", options=StandingTask.Reset)
             for name, words in zip(RESETS, ("too early", "inside the window", "too late"), strict=True)
@@ -116,6 +125,7 @@ class StandingTaskTable(Table):
             if v[name] is None:
                 proposed = getattr(proposal, name.removesuffix("_days"), None)
                 v[name] = usual if proposed is None else proposed
+        _check_meter_windows(v)
         v["is_safety"] = v["sheet"].is_safety if v["is_safety"] is None else v["is_safety"]
         v["is_interval_published"] = _is_published(v, proposal)
 
@@ -131,6 +141,8 @@ class StandingTaskTable(Table):
         """Never set back what the program knows of the last work."""
         fields = super().fields(row, load) | {"is_interval_published": row.values["is_interval_published"]}
         kept = load.index("standing_task").get(row.values["code"])
+        if kept is None:
+            fields["entered_on"] = clock.today(row.values["kiln"].mill.zone)
         last = row.values["last_done_on"]
         if kept is not None and kept.last_done_on and (last is None or last <= kept.last_done_on):
             for name in ("last_done_on", "last_done_running_h", "last_done_charges"):
@@ -145,6 +157,20 @@ def _take_interval(v: dict[str, Any], proposal: StandingDefault) -> None:
         v["every_running_h"] = proposal.every
     else:
         v["every"], v["every_unit"] = proposal.every, proposal.every_unit
+
+
+def _check_meter_windows(v: dict[str, Any]) -> None:
+    for meter, what in (("running_h", "running hours"), ("charges", "charges")):
+        before, after, every = v[f"window_before_{meter}"], v[f"window_after_{meter}"], v[f"every_{meter}"]
+        if (before or after) and not every:
+            side = f"window_{'before' if before else 'after'}_{meter}"
+            raise CellFault(f"the task does not count {what}", f"Fill in every_{meter}, or empty the window.", side)
+        if before and every and before >= every:
+            raise CellFault(
+                f"the window is as long as the interval of {every}",
+                f"Write fewer {what} than from one work to the next.",
+                f"window_before_{meter}",
+            )
 
 
 def _check_rule(rule: str) -> None:

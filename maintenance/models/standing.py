@@ -1,14 +1,22 @@
 """Standing tasks, what was missed of them, and the days that were worked out."""
 
+from datetime import date
+
 from django.db import models
-from django.db.models import Q
+from django.db.models import F, Q
 from django.urls import reverse
 from django.utils.translation import gettext_lazy as _
 
 from maintenance.models.catalogue import TaskSheet
 from maintenance.querysets import StandingTaskQuerySet
 from plant.fields import MoneyField, QuantityField
+from plant import clock
 from plant.models import Component, Kiln
+
+
+def day_of_entry() -> date:
+    """Return the present day where nobody says which day it is at the mill."""
+    return clock.now().date()
 
 
 class StandingTask(models.Model):
@@ -47,6 +55,12 @@ class StandingTask(models.Model):
     every_charges = models.PositiveIntegerField(_("every … charges"), null=True, blank=True)
     window_before_days = models.PositiveIntegerField(_("may be done … days before"), default=0)
     window_after_days = models.PositiveIntegerField(_("and … days after"), default=0)
+    window_before_running_h = models.PositiveIntegerField(
+        _("may be done … running hours before"), default=0, blank=True
+    )
+    window_after_running_h = models.PositiveIntegerField(_("and … running hours after"), default=0, blank=True)
+    window_before_charges = models.PositiveIntegerField(_("may be done … charges before"), default=0, blank=True)
+    window_after_charges = models.PositiveIntegerField(_("and … charges after"), default=0, blank=True)
     reset_early = models.CharField(_("done too early"), max_length=12, choices=Reset.choices, default=Reset.COMPLETION)
     reset_inside = models.CharField(
         _("done inside the window"), max_length=12, choices=Reset.choices, default=Reset.ANCHORED
@@ -62,6 +76,11 @@ class StandingTask(models.Model):
     last_due_on = models.DateField(null=True, blank=True)
     last_due_running_h = QuantityField(null=True, blank=True)
     last_due_charges = models.PositiveIntegerField(null=True, blank=True)
+    # The last occurrence that was withdrawn since the last work: its day, and the use since then at which it was due.
+    passed_over_on = models.DateField(_("withdrawn occurrence"), null=True, blank=True)
+    passed_over_running_h = QuantityField(null=True, blank=True)
+    passed_over_charges = QuantityField(null=True, blank=True)
+    entered_on = models.DateField(_("entered"), default=day_of_entry)
     next_due_on = models.DateField(_("next due"), null=True, blank=True)
     next_due_why = models.CharField(max_length=300, blank=True)
     is_active = models.BooleanField(_("recurs"), default=True)
@@ -78,6 +97,14 @@ class StandingTask(models.Model):
             ),
             models.CheckConstraint(condition=Q(every__isnull=True) | ~Q(every_unit=""), name="standing_task_has_unit"),
             models.CheckConstraint(condition=Q(every__isnull=True) | Q(rrule=""), name="standing_task_one_calendar"),
+            *(
+                models.CheckConstraint(
+                    condition=Q(**{f"window_before_{meter}": 0, f"window_after_{meter}": 0})
+                    | Q(**{f"every_{meter}__isnull": False, f"every_{meter}__gt": F(f"window_before_{meter}")}),
+                    name=f"standing_task_window_fits_{meter}",
+                )
+                for meter in ("running_h", "charges")
+            ),
         ]
 
     def __str__(self) -> str:

@@ -52,6 +52,21 @@ def rule_words(task: StandingTask) -> str:
     return words[:1].upper() + words[1:]
 
 
+def window_words(task: StandingTask) -> list[str]:
+    """Say how far from when it is due the work may be done, in the measure of each limit that counts."""
+    said = []
+    if task.every or task.rrule or task.window_before_days or task.window_after_days:
+        days = {"before": task.window_before_days, "after": task.window_after_days}
+        said.append(_("%(before)d days before to %(after)d days after its date") % days)
+    if task.every_running_h:
+        hours = {"before": task.window_before_running_h, "after": task.window_after_running_h}
+        said.append(_("%(before)d running hours before to %(after)d after those it is due at") % hours)
+    if task.every_charges:
+        charges = {"before": task.window_before_charges, "after": task.window_after_charges}
+        said.append(_("%(before)d charges before to %(after)d after those it is due at") % charges)
+    return said
+
+
 def next_dates_of(task: StandingTask, day: date) -> tuple[list[date], str]:
     """Return the next six dates and why the first is due then. Raises ValueError for a rule that cannot be followed."""
     histories = histories_for([task], day)
@@ -129,6 +144,7 @@ def standing_task(request: HttpRequest, code: str) -> HttpResponse:
         "sub": "standing-tasks",
         "task": task,
         "rule": rule_words(task),
+        "windows": window_words(task),
         "practice": next((one for one in PRACTICES if one.key == practice_of(task)), None),
         "source": default_interval(task),
         "dates": dates if task.is_active else [],

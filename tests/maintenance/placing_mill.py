@@ -72,5 +72,6 @@ def standing(**changes: Any) -> StandingTask:
         "every_unit": "week",
         "window_before_days": 10,
         "window_after_days": 7,
+        "entered_on": MONDAY.date() - timedelta(days=90),
     }
     return StandingTask.objects.create(**{**given, **changes})

@@ -129,6 +129,33 @@ def test_a_standing_task_takes_what_the_catalogue_proposes(folder: Path) -> None
     assert not belt.is_interval_published
 
 
+def test_a_standing_task_may_have_windows_in_hours_and_is_entered_when_it_is_loaded_first(
+    folder: Path, settings: Any
+) -> None:
+    rows = (
+        "code,sheet,kiln,anchor_on,every_running_h,window_before_running_h,window_after_running_h\n"
+        "belt,belt-exchange,K1,2024-01-01,100,10,{after}\n"
+    )
+    settings.KILNWARD_TODAY = "2026-03-02"
+    load_files(folder, {"standing_tasks": rows.format(after=10)})
+    settings.KILNWARD_TODAY = "2026-03-09"
+    load_files(folder, {"standing_tasks": rows.format(after=5)})
+    belt = StandingTask.objects.get()
+    assert (belt.window_before_running_h, belt.window_after_running_h, belt.window_after_charges) == (10, 5, 0)
+    assert belt.entered_on == date(2026, 3, 2)
+
+
+@pytest.mark.parametrize(
+    ("row", "expected"),
+    [("100,100,", "as long as the interval of 100"), ("100,,2", "the task does not count charges")],
+)
+def test_a_window_that_does_not_fit_its_meter_is_refused(folder: Path, row: str, expected: str) -> None:
+    head = "code,sheet,kiln,anchor_on,every_running_h,window_before_running_h,window_after_charges\n"
+    rows = f"{head}x,belt-exchange,K1,2026-01-01,{row}\n"
+    (reason,) = reasons(load_files(folder, {"standing_tasks": rows}))
+    assert expected in reason
+
+
 def test_the_date_of_the_last_work_is_never_set_back(folder: Path) -> None:
     rows = "code,sheet,kiln,anchor_on,last_done_on\nbelt,belt-exchange,K1,2026-01-01,2026-03-01\n"
     load_files(folder, {"standing_tasks": rows})

@@ -11,8 +11,8 @@ from hypothesis import strategies as st
 
 from maintenance.calculations.calendar_rules import IntervalRule, MonthEnd, TextRule, Unit
 from maintenance.calculations.meters import Charge, Limit, MeterHistory, MeterRule, Reading
+from maintenance.calculations.past_work import Completion
 from maintenance.calculations.recurrence import (
-    Completion,
     NextDue,
     Schedule,
     next_dates,
