@@ -28,8 +28,12 @@ class PermitForm(forms.Form):
         _("The escape door was tried from inside and opens, with the main door held open and a second person outside.")
     )
     temperature = InUnitField(scale=CELSIUS)
-    locked_out_by = forms.ModelChoiceField(Person.objects.none(), label=_("Locked out by"))
-    watch_outside = forms.ModelChoiceField(Person.objects.none(), label=_("Stays outside and watches"))
+    locked_out_by = forms.ModelChoiceField(
+        Person.objects.none(), label=_("Locked out by"), empty_label=_("choose a person")
+    )
+    watch_outside = forms.ModelChoiceField(
+        Person.objects.none(), label=_("Stays outside and watches"), empty_label=_("choose a person")
+    )
     permit_note = forms.CharField(label=_("Note"), max_length=200, required=False)
 
     def __init__(self, *args: Any, mill: Mill, person: Person | None = None, **kwargs: Any) -> None:
