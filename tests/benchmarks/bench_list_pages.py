@@ -65,7 +65,7 @@ def _measured(page: ListPage, client: "Client", ground: "Ground") -> Measured:
         ratio=many.queries / few.queries,
         target="same number",
         holds=many.queries == few.queries,
-        note=f"{many.seconds:.2f} s, {few.seconds:.2f} s",
+        note=f"answers in {many.seconds:.2f} s, with few in {few.seconds:.2f} s",
     )
 
 

@@ -12,6 +12,7 @@ from typing import TypeVar
 import tests.benchmarks
 
 PREFIX = "bench_"
+NAME_WIDTH, TARGET_WIDTH = 82, 20
 Result = TypeVar("Result")
 
 
@@ -37,12 +38,13 @@ class Measured:
     note: str = ""
 
     def line(self) -> str:
-        """Say the measurement in one line."""
+        """Say the measurement in one line; the columns of several lines stand under each other."""
         verdict = "holds" if self.holds else "falls short"
         return (
-            f"{self.name}: ours {self.ours:.3g} {self.unit}, baseline {self.baseline:.3g} {self.unit}, "
-            f"ratio {self.ratio:.3g}, target {self.target}: {verdict}"
-        )
+            f"{self.name:<{NAME_WIDTH}}  ours {self.ours:>6.3g} {self.unit:<7}  "
+            f"baseline {self.baseline:>6.3g} {self.unit:<7}  ratio {self.ratio:>5.3g}  "
+            f"target {self.target:<{TARGET_WIDTH}}  {verdict:<11}  {self.note}"
+        ).rstrip()
 
 
 def timed(work: Callable[[], Result], repeats: int = 1) -> tuple[float, Result]:

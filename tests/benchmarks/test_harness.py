@@ -4,7 +4,7 @@ import pytest
 
 from tests.benchmarks import harness
 from tests.benchmarks.__main__ import main
-from tests.benchmarks.harness import BenchmarkError, Measured
+from tests.benchmarks.harness import BenchmarkError, Measured, report
 
 HELD = Measured("walk the yard", 0.5, 10.0, "s", 20.0, "at least 20x as fast", holds=True)
 MISSED = Measured("count the boards", 2.0, 10.0, "s", 5.0, "at least 20x as fast", holds=False)
@@ -18,8 +18,16 @@ def measured(monkeypatch: pytest.MonkeyPatch) -> list[Measured]:
 
 
 def test_a_line_has_both_figures_the_ratio_the_target_and_the_verdict() -> None:
-    assert HELD.line() == "walk the yard: ours 0.5 s, baseline 10 s, ratio 20, target at least 20x as fast: holds"
-    assert MISSED.line().endswith(": falls short")
+    said = "walk the yard ours 0.5 s baseline 10 s ratio 20 target at least 20x as fast holds"
+    assert " ".join(HELD.line().split()) == said
+    assert MISSED.line().endswith("falls short")
+
+
+def test_the_columns_of_lines_stand_under_each_other() -> None:
+    held, missed = report([HELD, MISSED], as_json=False).splitlines()
+    for word in ("ours", "baseline", "ratio", "target"):
+        assert held.index(f" {word} ") == missed.index(f" {word} ")
+    assert held.index("holds") == missed.index("falls short")
 
 
 def test_it_ends_with_one_when_a_benchmark_falls_short(
