@@ -260,12 +260,19 @@ def _job(desk: Desk, order: WorkOrder) -> JobToPlace:
         needs_state=order.needs_state,  # type: ignore[arg-type]
         duration_minutes=max(1, round(order.hours * 60)),
         crew=crew_of(order, desk.anybody),
-        earliest_at=max([desk.now_at, *wished]).astimezone(UTC),
+        earliest_at=max([_full_minute(desk.now_at), *wished]).astimezone(UTC),
         parts_at=_usable_at(max(arrivals), desk) if arrivals else None,
         due_at=order.due_at,
         safety_at=order.safety_at,
         is_safety=order.is_safety,
         delay_cents_per_hour=round(hourly),
+    )
+
+
+def _full_minute(at: datetime) -> datetime:
+    """Return the next full minute: nobody begins at 16:07:47."""
+    return (
+        at if at == at.replace(second=0, microsecond=0) else at.replace(second=0, microsecond=0) + timedelta(minutes=1)
     )
 
 

@@ -163,7 +163,12 @@ def say_supply(short: Iterable[Short], needed_on: date, today: date) -> list[str
         if ordered:
             said.append(ordered)
         elif one.arrives_on:
-            words = _("%(part)s is on order, expected on %(day)s.")
+            is_late = one.arrives_on < today
+            words = (
+                _("%(part)s is on order and late since %(day)s.")
+                if is_late
+                else _("%(part)s is on order, due %(day)s.")
+            )
             day = date_format(one.arrives_on, "j M Y")
             said.append(words % {"part": amount(one.missing, one.part), "day": day})
         else:

@@ -373,3 +373,11 @@ def test_an_opening_without_a_known_beginning_does_not_push_its_work_along() -> 
     assert at.date() == MONDAY.date()
     result = place_all(at - timedelta(minutes=10))
     assert (result.moved, _placed(order).start_at) == (0, at)
+
+
+def test_work_that_can_begin_at_once_begins_at_a_full_minute() -> None:
+    KilnFactory()
+    on_shift()
+    order = job(needs_state="any")
+    place_all(NOW + timedelta(seconds=7, microseconds=3))
+    assert _placed(order).start_at == NOW + timedelta(minutes=1)
