@@ -5,6 +5,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import UTC, date, datetime, timedelta
 from decimal import Decimal
+from functools import cached_property
 from zoneinfo import ZoneInfo
 
 from django.utils.translation import gettext as _
@@ -105,14 +106,16 @@ class Desk:
         return Placement(ref, placed.start_at, placed.end_at, self._link_of(order), people, placed.why)
 
     def _link_of(self, order: WorkOrder) -> str:
+        place = order.placement
+        return self._ref_by_charge.get((order.kiln_id, place.after_charge_id, place.during_charge_id), "")
+
+    @cached_property
+    def _ref_by_charge(self) -> dict[tuple[int, int | None, int | None], str]:
+        """Return kiln, charge before and charge inside -> the first window of them."""
+        refs: dict[tuple[int, int | None, int | None], str] = {}
         for ref, link in self.links.items():
-            same = (link.after_charge_id, link.during_charge_id) == (
-                order.placement.after_charge_id,
-                order.placement.during_charge_id,
-            )
-            if same and link.kiln.pk == order.kiln_id:
-                return ref
-        return ""
+            refs.setdefault((link.kiln.pk, link.after_charge_id, link.during_charge_id), ref)
+        return refs
 
     @property
     def placed_refs(self) -> list[str]:
@@ -169,9 +172,11 @@ def load_desk(now_at: datetime, until_at: datetime | None = None) -> Desk:
     programme = load_programme(Kiln.objects.in_use(), now_at, until, now_at)
     windows, links = _windows(programme, now_at, until, mill.zone)
     unfinished = WorkOrder.objects.unfinished().filter(kiln__in=programme)
-    with_all = unfinished.select_related("kiln", "component", "sheet", "placement", "left_out_by__person")
-    rows = with_all.prefetch_related("skills__skill", "assignments__person")
-    orders = {order.number: order for order in rows}
+    with_all = unfinished.select_related("component", "placement", "left_out_by__person")
+    orders = {order.number: order for order in with_all.prefetch_related("skills__skill", "assignments__person")}
+    for order in orders.values():
+        # The kilns are known: to read them with each of thousands of jobs takes its time.
+        order.kiln = programme[order.kiln_id].kiln
     short = missing_parts(orders.values())
     desk = Desk(
         mill=mill,
