@@ -12,6 +12,7 @@ if TYPE_CHECKING:
         CheckItem,
         Defect,
         FunctionCheck,
+        PriceOfWaiting,
         ProofTest,
         StandingTask,
         WorkOrder,
@@ -66,6 +67,14 @@ class DefectQuerySet(models.QuerySet["Defect"]):
     def blocking_entry(self) -> "DefectQuerySet":
         """Defects that keep everybody out of the chamber."""
         return self.not_cured().filter(blocks_entry=True)
+
+
+class PriceOfWaitingQuerySet(models.QuerySet["PriceOfWaiting"]):
+    """Workings-out of what a defect costs."""
+
+    def newest_first(self) -> "PriceOfWaitingQuerySet":
+        """The one that counts first."""
+        return self.order_by("-at", "-id")
 
 
 class CautionQuerySet(models.QuerySet["Caution"]):

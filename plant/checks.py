@@ -17,6 +17,7 @@ LEDGERS = (
     "inventory.StockMove",
     "maintenance.Finding",
     "maintenance.ProofTest",
+    "maintenance.PriceOfWaiting",
     "maintenance.StepRecord",
     "maintenance.Labour",
     "maintenance.EntryPermit",

@@ -13,6 +13,7 @@ from plant.availability_rows import NEXT_CHARGE, RATE_HISTORY
 from plant.calculations import charge_phases, downtime
 from plant.calculations.drying_loss import (
     CompletedCharge,
+    DryingRate,
     PlannedCharge,
     Product,
     bridge,
@@ -188,6 +189,14 @@ def _history(kiln: Kiln, charges: list[Charge], records: list[downtime.Downtime]
     mean_h = Decimal(sum(hours) / len(hours)).quantize(Decimal("0.1")) if hours else None
     plan = PlannedCharge(Decimal(kiln.usable_m3), mean_h) if mean_h else None
     return _History(completed, plan, records)
+
+
+def drying_rate_at(kiln: Kiln, charge: Charge | None, now: datetime) -> DryingRate | None:
+    """Return what a kiln dries in an able hour of a charge's product, from its own history; None without a charge."""
+    history = _histories([kiln], now)[kiln.pk]
+    if history.plan is None:
+        return None
+    return drying_rate(product_of(charge) if charge else None, history.completed, history.plan)
 
 
 def product_of(charge: Charge) -> Product:

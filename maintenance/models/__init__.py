@@ -2,6 +2,7 @@
 
 from maintenance.models.catalogue import Caution, CheckPoint, StandingDefault, TaskPart, TaskSheet, TaskSkill, TaskStep
 from maintenance.models.checks import CheckItem, Defect, Finding, FunctionCheck, ProofTest, Sitting
+from maintenance.models.pricing import PriceOfWaiting
 from maintenance.models.standing import DayRun, MissedOccurrence, StandingTask
 from maintenance.models.work import (
     Assignment,
@@ -28,6 +29,7 @@ __all__ = [
     "Labour",
     "MissedOccurrence",
     "Placement",
+    "PriceOfWaiting",
     "ProofTest",
     "Sitting",
     "StandingDefault",

@@ -56,7 +56,6 @@ _BY_KIND = {
     "flap-drive": "open_flap",
     "fan": "less_air",
     "fan-motor": "less_air",
-    "fan-reversal": "less_air",
     "baffle": "less_air",
     "stack-space": "less_air",
     "psychrometer": "warm_wet_bulb",

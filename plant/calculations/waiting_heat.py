@@ -82,13 +82,13 @@ class OpenFlap(LeakingChamber):
 
     SOURCE: ClassVar[str] = "Q = CD A sqrt(2 dp/rho) (textbook, from memory); pressure at a flap: common practice"
 
-    open_area_m2: float = assumed(0.05, 0.0001, 5, "m²", decimals=4)
+    open_area_cm2: float = assumed(500, 1, 50_000, "cm²", decimals=0)
     pressure_pa: float = assumed(10, 0, 500, "Pa")
     discharge: float = assumed(0.6, 0.1, 1, decimals=2)
 
     def loss(self, kiln_m3_per_day: float) -> Loss:
         """Flow under the pressure that the fans hold at the flap: as good as that pressure is known."""
-        flow = leaks.pressed_flow_m3_s(self.inside(), self.open_area_m2, self.pressure_pa, self.discharge)
+        flow = leaks.pressed_flow_m3_s(self.inside(), self.open_area_cm2 / 10_000, self.pressure_pa, self.discharge)
         return self.air_loss(flow, Bound.ESTIMATE, kiln_m3_per_day)
 
 

@@ -55,6 +55,8 @@ CONTEXTS = {
     "WorkOrder.Origin": "origin of a work order",
     "EntryPermit.Act": "entry permit",
     "DateOrder": "order of a date",
+    "PriceOfWaiting.Loss": "what a defect loses",
+    "PriceOfWaiting.Bound": "bound of a price of waiting",
 }
 
 

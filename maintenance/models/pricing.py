@@ -1,0 +1,69 @@
+"""What waiting with a defect costs a day, and how that was worked out."""
+
+from decimal import Decimal
+
+from django.conf import settings
+from django.db import models
+from django.utils.translation import gettext_lazy as _
+
+from maintenance.models.checks import Defect
+from maintenance.querysets import PriceOfWaitingQuerySet
+from plant.calculations.price_of_waiting import KINDS, Assumptions
+from plant.fields import MoneyField, QuantityField
+
+
+class PriceOfWaiting(models.Model):
+    """One working-out of a defect's cost of delay; the last one counts. The table refuses UPDATE and DELETE."""
+
+    class Loss(models.TextChoices):
+        DOOR_GAP = "door_gap", _("gap at a door")
+        THRESHOLD = "threshold", _("gap at a threshold")
+        OPEN_DOOR = "open_door", _("door that stands open")
+        OPEN_FLAP = "open_flap", _("flap that does not shut")
+        POOR_WALL = "poor_wall", _("wet insulation or thermal bridge")
+        BARE_PIPE = "bare_pipe", _("bare pipe")
+        STEAM_LEAK = "steam_leak", _("steam that leaks")
+        WATER_LEAK = "water_leak", _("hot water that leaks")
+        WARM_WET_BULB = "warm_wet_bulb", _("wet bulb that reads too warm")
+        LESS_AIR = "less_air", _("fans that stand or run slow")
+        COLD_SIDE = "cold_side", _("one side heated less")
+
+    class Bound(models.TextChoices):
+        LOWER = "lower", _("at least")
+        ESTIMATE = "estimate", _("about")
+        UPPER = "upper", _("at most")
+
+    key = models.UUIDField(unique=True)
+    defect = models.ForeignKey(Defect, on_delete=models.PROTECT, related_name="prices")
+    at = models.DateTimeField(_("worked out"))
+    by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, null=True, related_name="+")
+    loss = models.CharField(_("what is lost"), max_length=16, choices=Loss.choices)
+    assumptions = models.JSONField(help_text="Field of the kind of loss -> decimal text, temperatures in °C.")
+    figures = models.JSONField(help_text="What was worked out on the way, units in the names.")
+    bound = models.CharField(max_length=8, choices=Bound.choices)
+    energy_price_per_kwh = MoneyField(_("energy price per kWh of heat"), decimal_places=4)
+    margin_per_m3 = MoneyField(_("margin per m³ dried"))
+    kiln_m3_per_day = QuantityField(_("what the kiln dries a day in m³"))
+    kwh_per_day = QuantityField(_("heat in kWh a day"))
+    m3_per_day = QuantityField(_("timber in m³ a day"))
+    heat_cost_per_day = MoneyField(_("heat a day"))
+    timber_cost_per_day = MoneyField(_("timber a day"))
+
+    objects = PriceOfWaitingQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["at", "id"]
+        # Serves the page that says how a cost was found.
+        indexes = [models.Index(fields=["defect", "at"], name="price_by_defect_at")]
+
+    def __str__(self) -> str:
+        return f"{self.defect}: {self.cost_per_day}"
+
+    @property
+    def cost_per_day(self) -> Decimal:
+        """Heat and timber together."""
+        return Decimal(self.heat_cost_per_day) + Decimal(self.timber_cost_per_day)
+
+    def terms(self) -> Assumptions:
+        """Return the assumptions as the computation takes them."""
+        return KINDS[self.loss](**{name: float(value) for name, value in self.assumptions.items()})

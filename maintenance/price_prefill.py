@@ -1,0 +1,177 @@
+"""What a price of waiting starts from: the defect, its kiln, the charge in it, the kiln's last months, the mill."""
+
+from dataclasses import dataclass, fields
+from datetime import datetime, timedelta
+from decimal import Decimal
+
+from django.utils.translation import gettext as _
+
+from maintenance.models import Defect, PriceOfWaiting
+from plant.calculations.drying_capacity import share_above_fibre_saturation
+from plant.calculations.emc import emc_from_psychrometer_pct
+from plant.calculations.price_of_waiting import KINDS, proposed_kind
+from plant.kilns_now import drying_rate_at
+from plant.models import Charge, Kiln, Phase
+from plant.templatetags.kilnward import fixed
+
+LOOK_BACK = timedelta(days=60)
+HOT = (Phase.Kind.HEATING_UP, Phase.Kind.DRYING, Phase.Kind.CONDITIONING)
+CLIMATE = ("dry_bulb_c", "wet_bulb_c", "wet_bulb_shown_c", "outside_c", "outside_rh_pct")
+
+# Oven-dry mass over green volume in kg/m³: common values, from memory; whoever knows better writes it over.
+BASIC_DENSITY = {
+    "spruce": 380,
+    "pine": 430,
+    "larch": 490,
+    "fir": 370,
+    "birch": 510,
+    "beech": 560,
+    "oak": 560,
+    "ash": 560,
+    "maple": 520,
+    "alder": 430,
+}
+# Flow temperature of the heating lines in °C: common practice.
+PIPE_C = {
+    Kiln.HeatingMedium.HOT_WATER: 90,
+    Kiln.HeatingMedium.STEAM: 160,
+    Kiln.HeatingMedium.THERMAL_OIL: 200,
+}
+# Kinds of component beside which the whole row of fans loses a little air instead of one fan standing.
+AIR_PASSES_BY = ("baffle", "stack-space")
+EMC_BELOW_END = 0.8
+"""An EMC near the wanted moisture would make drying endless: taken is at most this share of it. Ours."""
+
+
+@dataclass(frozen=True)
+class Proposal:
+    """A value to start from, in the unit it is kept in, and where it comes from; empty for our usual value."""
+
+    value: Decimal | None
+    why: str = ""
+
+
+def proposed_loss(defect: Defect) -> str | None:
+    """Return the kind of loss that the last price, else the component and its failure mode, suggest."""
+    last = defect.prices.newest_first().first()
+    if last:
+        return str(last.loss)
+    component = defect.component.kind.code if defect.component else ""
+    mode = defect.failure_mode.code if defect.failure_mode else ""
+    return proposed_kind(mode, component, is_steam=defect.kiln.heating_medium == Kiln.HeatingMedium.STEAM)
+
+
+def proposals(defect: Defect, loss: str, now: datetime) -> dict[str, Proposal]:
+    """Return a value to start from for every assumption of a kind of loss, and for what the kiln dries a day."""
+    charge = _charge(defect.kiln, now)
+    names = {one.name for one in fields(KINDS[loss])}
+    found = {one.name: Proposal(Decimal(str(one.default))) for one in fields(KINDS[loss])}
+    known = {
+        **_from_kiln(defect),
+        **_from_last_months(defect.kiln, now),
+        **_from_charge(charge),
+        **_from_other_prices(defect),
+        **_from_last_price(defect, loss),
+    }
+    found.update({name: proposal for name, proposal in known.items() if name in names})
+    return {**found, "kiln_m3_per_day": _rate(defect.kiln, charge, now)}
+
+
+def _charge(kiln: Kiln, now: datetime) -> Charge | None:
+    """Return the charge in the kiln, else the next one, else the last one."""
+    own = Charge.objects.filter(kiln=kiln)
+    ahead = own.filter(end_at__gt=now).order_by("begin_at").first()
+    return ahead or own.order_by("-end_at").first()
+
+
+def _rate(kiln: Kiln, charge: Charge | None, now: datetime) -> Proposal:
+    rate = drying_rate_at(kiln, charge, now)
+    if rate is None:
+        return Proposal(None, _("No charge tells what %(kiln)s dries a day: enter it.") % {"kiln": kiln.tag})
+    daily = (Decimal(rate.m3_per_h.numerator) / Decimal(rate.m3_per_h.denominator) * 24).quantize(Decimal("0.1"))
+    return Proposal(
+        daily,
+        _("What %(kiln)s dried in its able hours: %(own)d of %(all)d charges of the past year were of this timber.")
+        % {"kiln": kiln.tag, "own": rate.product_charges, "all": rate.kiln_charges},
+    )
+
+
+def _from_kiln(defect: Defect) -> dict[str, Proposal]:
+    kiln = defect.kiln
+    found: dict[str, Proposal] = {}
+    if kiln.heating_medium in PIPE_C:
+        degrees = Decimal(PIPE_C[Kiln.HeatingMedium(kiln.heating_medium)])
+        why = _("Common practice for %(medium)s.") % {"medium": kiln.get_heating_medium_display()}
+        found |= {"pipe_c": Proposal(degrees, why), "water_c": Proposal(min(degrees, Decimal(90)), why)}
+    fans = kiln.components.in_use().filter(kind__code="fan").count()
+    if fans:
+        found["fans"] = Proposal(Decimal(fans), _("Fans of %(kiln)s.") % {"kiln": kiln.tag})
+        if defect.component and defect.component.kind.code in AIR_PASSES_BY:
+            why = _("All of them: air passes beside the stacks. The share is our guess.")
+            found |= {"affected_fans": Proposal(Decimal(fans), why), "speed_pct": Proposal(Decimal(85), why)}
+    if kiln.is_reversing:
+        found["lagging_pct"] = Proposal(Decimal(50), _("Fans reverse, so that the sides take turns."))
+    else:
+        found["lagging_pct"] = Proposal(Decimal(100), _("Fans do not reverse."))
+    return found
+
+
+def _from_last_months(kiln: Kiln, now: datetime) -> dict[str, Proposal]:
+    start_at = now - LOOK_BACK
+    spans = (
+        Phase.objects.filter(charge__kiln=kiln, kind__in=HOT, begin_at__lt=now, end_at__gt=start_at)
+        .exclude(charge__basis=Charge.Basis.PLANNED)
+        .values_list("kind", "begin_at", "end_at")
+    )
+    hours = dict.fromkeys(HOT, 0.0)
+    for kind, begin_at, end_at in spans:
+        hours[Phase.Kind(kind)] += (min(end_at, now) - max(begin_at, start_at)).total_seconds() / 3600
+    hot_h = sum(hours.values())
+    if not hot_h:
+        return {}
+    days = LOOK_BACK.days
+    daily = Decimal(min(hot_h / days, 24)).quantize(Decimal("0.1"))
+    drying = Decimal(100 * hours[Phase.Kind.DRYING] / hot_h).quantize(Decimal(1))
+    told = {"kiln": kiln.tag, "days": days}
+    hot = Proposal(daily, _("Mean of the last %(days)d days of %(kiln)s: heating up, drying, conditioning.") % told)
+    vented = Proposal(drying, _("Share of drying in the hot hours of %(kiln)s: then the flaps let air out.") % told)
+    return {"hot_h_per_day": hot, "vented_anyway_pct": vented}
+
+
+def _from_charge(charge: Charge | None) -> dict[str, Proposal]:
+    if charge is None:
+        return {}
+    found: dict[str, Proposal] = {}
+    name = charge.species.lower()
+    species = next((species for species in BASIC_DENSITY if species in name.split()), None)
+    if species:
+        why = _("%(species)s, a common value.") % {"species": charge.species.capitalize()}
+        found["basic_density_kg_m3"] = Proposal(Decimal(BASIC_DENSITY[species]), why)
+    start, end = charge.initial_mc_pct, charge.final_mc_pct
+    if start is not None and end is not None and 0 < end < start <= 250:
+        emc = min(float(emc_from_psychrometer_pct(60, 50)), EMC_BELOW_END * float(end))
+        share = Decimal(100 * share_above_fibre_saturation(float(start), float(end), emc)).quantize(Decimal(1))
+        why = _("Charge %(number)s: from %(start)s to %(end)s %% moisture, by the published course.") % {
+            "number": charge.number,
+            "start": fixed(start, 0),
+            "end": fixed(end, 0),
+        }
+        found["above_fibre_saturation_pct"] = Proposal(share, why)
+    return found
+
+
+def _from_other_prices(defect: Defect) -> dict[str, Proposal]:
+    """Take the climate from what was said last about the same kiln."""
+    last = PriceOfWaiting.objects.filter(defect__kiln=defect.kiln).newest_first().first()
+    if last is None:
+        return {}
+    why = _("As in the price of %(day)s for this kiln.") % {"day": last.at.date().isoformat()}
+    return {name: Proposal(Decimal(last.assumptions[name]), why) for name in CLIMATE if name in last.assumptions}
+
+
+def _from_last_price(defect: Defect, loss: str) -> dict[str, Proposal]:
+    last = defect.prices.newest_first().filter(loss=loss).first()
+    if last is None:
+        return {}
+    why = _("As in the price before this one.")
+    return {name: Proposal(Decimal(value), why) for name, value in last.assumptions.items()}

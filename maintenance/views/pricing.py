@@ -1,0 +1,106 @@
+"""What waiting with a defect costs: working it out, and how it was found."""
+
+from functools import partial
+from typing import Any
+
+from django.contrib import messages
+from django.core.exceptions import ValidationError
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.utils.translation import gettext as _
+
+from maintenance.actions.pricing import price_defect
+from maintenance.forms.pricing import PriceForm
+from maintenance.models import Defect, PriceOfWaiting
+from maintenance.price_prefill import proposals, proposed_loss
+from maintenance.price_words import how_found, told_assumptions
+from maintenance.views.helpers import mill_of, put_refusal, user_of
+from plant import clock
+from plant.access import needs
+from plant.calculations.price_of_waiting import KINDS
+
+
+def _defect(pk: int) -> Defect:
+    related = ("kiln__mill", "component__kind", "failure_mode")
+    return get_object_or_404(Defect.objects.select_related(*related), pk=pk)
+
+
+@needs("see rounds")
+def found(request: HttpRequest, pk: int) -> HttpResponse:
+    """Say how the cost of waiting was found, with all that it rests on."""
+    defect, mill = _defect(pk), mill_of(request)
+    prices = list(defect.prices.newest_first().select_related("by__person"))
+    last = prices[0] if prices else None
+    context: dict[str, Any] = {"place": "rounds", "defect": defect, "price": last, "earlier": prices[1:]}
+    if last:
+        context |= {
+            "sentences": how_found(last.loss, last.terms(), last.figures, mill),
+            "assumptions": told_assumptions(last.loss, last.assumptions, mill),
+            "source": KINDS[last.loss].SOURCE,
+        }
+    return render(request, "maintenance/defect_cost.html", context)
+
+
+@needs("price defects")
+def work_out(request: HttpRequest, pk: int) -> HttpResponse:
+    """Work out what waiting costs: choose the kind of loss, see and change what it rests on, keep it."""
+    defect, mill = _defect(pk), mill_of(request)
+    loss = _chosen(request) or proposed_loss(defect)
+    context: dict[str, Any] = {"place": "rounds", "defect": defect, "losses": PriceOfWaiting.Loss.choices, "loss": loss}
+    if loss is None:
+        return render(request, "maintenance/defect_price.html", context)
+    last = defect.prices.newest_first().first()
+    start_from = proposals(defect, loss, clock.now())
+    make = partial(PriceForm, loss=loss, proposals=start_from, mill=mill, seen=last.pk if last else 0)
+    form = make(request.POST if request.method == "POST" else None)
+    is_preview = bool(request.htmx) or "preview" in request.POST  # type: ignore[attr-defined]
+    if request.method == "POST" and not is_preview and form.is_valid() and _keep(request, defect, form):
+        return redirect("maintenance:defect-cost", defect.pk)
+    # What is proposed has its price too, before anything was typed.
+    worked = form if form.is_bound else make(_as_typed(form))
+    context |= {"form": form, **_result(worked, mill)}
+    page = "maintenance/defect_price_result.html" if is_preview else "maintenance/defect_price.html"
+    return render(request, page, context)
+
+
+def _chosen(request: HttpRequest) -> str | None:
+    loss = request.GET.get("loss")
+    if loss and loss not in KINDS:
+        raise Http404
+    return loss or None
+
+
+def _as_typed(form: PriceForm) -> dict[str, Any]:
+    return {name: form[name].value() for name in form.fields}
+
+
+def _result(form: PriceForm, mill: Any) -> dict[str, Any]:
+    if not form.is_valid() or form.price is None or form.terms is None:
+        return {"faults": [error for errors in form.errors.values() for error in errors]}
+    return {
+        "worked": form.price,
+        "worth": form.worth,
+        "bound": PriceOfWaiting.Bound(str(form.price.bound)).label,
+        "sentences": how_found(form.loss, form.terms, form.price.figures, mill),
+        "source": KINDS[form.loss].SOURCE,
+    }
+
+
+def _keep(request: HttpRequest, defect: Defect, form: PriceForm) -> bool:
+    assert form.price is not None and form.worth is not None  # noqa: S101 (a valid form has both)
+    try:
+        price_defect(
+            defect,
+            by=user_of(request),
+            key=form.cleaned_data["key"],
+            seen=form.cleaned_data["seen"],
+            loss=form.loss,
+            assumptions=form.kept_assumptions(),
+            worth=form.worth,
+            found=form.price,
+        )
+    except ValidationError as refusal:
+        put_refusal(form, refusal)
+        return False
+    messages.success(request, _("The price is kept; the work order that mends it takes it over."))
+    return True
