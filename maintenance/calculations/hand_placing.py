@@ -9,6 +9,8 @@ from zoneinfo import ZoneInfo
 
 from .placing_problem import SERVED_BY, JobToPlace, Placement, PlacingProblem, Window, Worker
 
+#: The state of a kiln as it is said of the kiln.
+STATES = {"empty": "open and empty", "running": "running", "still": "standing still"}
 MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 
 
@@ -100,7 +102,7 @@ class _Look:
         if self.job.needs_state == "any":
             return
         if window is None:
-            yield f"No time is known in which {self.job.kiln} is {self.job.needs_state}."
+            yield f"No time is known in which {self.job.kiln} is {STATES[self.job.needs_state]}."
             return
         if not self._is_held_by(window):
             allowance = (
@@ -109,7 +111,7 @@ class _Look:
                 else ""
             )
             yield (
-                f"{self.job.kiln} is not {self.job.needs_state} from {self._when(self.start_at)} to "
+                f"{self.job.kiln} is not {STATES[self.job.needs_state]} from {self._when(self.start_at)} to "
                 f"{self._when(self.end_at)}. Nearest: {self._when(window.start_at)} to {self._when(window.end_at)}"
                 f"{allowance}."
             )

@@ -37,6 +37,13 @@ from .placing_problem import (
 
 FAR_AHEAD = datetime.max.replace(tzinfo=UTC)
 MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
+#: The state of a kiln -> what a time in that state is called: one, many.
+TIMES = {
+    "empty": ("opening", "openings"),
+    "running": ("running phase", "running phases"),
+    "still": ("stop", "stops"),
+    "any": ("stretch of shifts", "stretches of shifts"),
+}
 #: Why a window does not take a job, the closest miss last: that window is named as the nearest.
 MISSES = ("too short", "over too early", "too crowded", "no crew free")
 #: At most so many windows that were passed over are named in a reason.
@@ -267,7 +274,7 @@ class _Placing:
 
     def _window_fault(self, job: JobToPlace, placement: Placement) -> str:
         if job.needs_state == "any":
-            return "it needs no window" if placement.window_ref else ""
+            return "it needs no opening" if placement.window_ref else ""
         window = self.window_by_ref.get(placement.window_ref)
         if window is None or window.kiln != job.kiln or window.state not in SERVED_BY[job.needs_state]:
             return "the opening is gone"
@@ -301,7 +308,9 @@ class _Placing:
         return f"{window.kiln} {self._when(window.start_at)} to {self._when(window.end_at)}{label}"
 
     def _reason(self, job: JobToPlace, window: Window, placement: Placement, misses: list[_Miss]) -> str:
-        where = f"first {window.state} time that takes it, {self._named(window)}" if window.ref else "earliest time"
+        where = (
+            f"first {TIMES[window.state][0]} that takes it, {self._named(window)}" if window.ref else "earliest time"
+        )
         people = ", ".join(self.workers[ref].name for ref, _ in placement.people)
         words = f"The {where}" + (f", with {people} on shift and free." if people else ".")
         if misses:
@@ -339,10 +348,11 @@ class _Placing:
 
     def _explain(self, job: JobToPlace, misses: list[_Miss], ready_at: datetime) -> NotPlaced:
         if not misses:
-            state = "shift" if job.needs_state == "any" else f"{job.needs_state} time"
-            cause = Cause(
-                "no opening", f"No {state} of {job.kiln} is known.", "Extend the programme, or stop the kiln."
-            )
+            if job.needs_state == "any":
+                cause = Cause("no opening", "No shift is known.", "Put people on shifts.")
+            else:
+                words = f"No {TIMES[job.needs_state][0]} of {job.kiln} is known."
+                cause = Cause("no opening", words, "Extend the charge programme, or stop the kiln.")
             return NotPlaced(job.ref, (cause,))
         nearest = max(misses, key=lambda m: (MISSES.index(m.why), m.window.work_to_at - m.window.work_from_at)).window
         counts = Counter(miss.why for miss in misses)
@@ -350,28 +360,31 @@ class _Placing:
         return NotPlaced(job.ref, tuple(causes), nearest if nearest.ref else None)
 
     def _cause(self, job: JobToPlace, why: str, count: int, misses: list[_Miss], ready_at: datetime) -> Cause:
-        windows = "1 window" if count == 1 else f"{count} windows"
+        one, many = TIMES[job.needs_state]
+        times = f"1 {one}" if count == 1 else f"{count} {many}"
         needed = _span(timedelta(minutes=job.duration_minutes))
         if why == "too short":
             longest = max(m.window.work_to_at - m.window.work_from_at for m in misses if m.why == why)
             found = _span(max(longest, timedelta(0)))
             return Cause(
                 why,
-                f"{windows} too short: it needs {needed}, the longest has {found}.",
+                f"{times} too short: it needs {needed}, the longest has {found}.",
                 "Lengthen one or split the job.",
             )
         if why == "over too early":
             late_parts = job.parts_at is not None and job.parts_at >= ready_at
             because = "its parts arrive" if late_parts else "it may start"
-            remedy = "Bring the parts forward." if late_parts else "Let it start earlier, or extend the programme."
-            return Cause(why, f"{windows} over too early: {because} on {self._when(ready_at)}.", remedy)
+            remedy = (
+                "Bring the parts forward." if late_parts else "Let it start earlier, or extend the charge programme."
+            )
+            return Cause(why, f"{times} over too early: {because} on {self._when(ready_at)}.", remedy)
         if why == "too crowded":
-            return Cause(why, f"{windows} with too many people inside.", "Take a smaller crew, or move another job.")
+            return Cause(why, f"{times} with too many people inside.", "Take a smaller crew, or move another job.")
         skills = ", ".join(f"{n} {skill}" for skill, n in sorted(job.crew.items()))
         able = [w.name for w in self.workers.values() if not job.crew.keys().isdisjoint(w.skills)]
         return Cause(
             why,
-            f"{windows} without a free crew on shift for {needed} ({skills}).",
+            f"{times} without a free crew on shift for {needed} ({skills}).",
             f"Put on shift or free one of {', '.join(sorted(able))}.",
         )
 

@@ -222,7 +222,7 @@ def test_a_broken_rule_is_said_and_what_was_typed_stays(planner: Client) -> None
     programme()
     oda, order = on_shift(), job()
     text = _text(_post(planner, order, [oda], at="2026-03-04T10:00"))
-    assert "K1 is not empty from 4 Mar 10:00 to 4 Mar 11:30" in text
+    assert "K1 is not open and empty from 4 Mar 10:00 to 4 Mar 11:30" in text
     assert 'value="2026-03-04T10:00"' in text
     assert not hasattr(_again(order), "placement")
 

@@ -53,7 +53,7 @@ def test_a_job_goes_into_the_opening_after_locking_out_with_who_can_do_it() -> N
     assert placed.end_at - placed.start_at == timedelta(minutes=90)
     assert placed.after_charge == charge
     assert [given.person for given in order.assignments.all()] == [oda]
-    assert "first empty time" in placed.why
+    assert "first opening" in placed.why
 
 
 def test_a_running_job_lies_in_its_charge() -> None:
@@ -205,7 +205,7 @@ def test_a_place_that_breaks_rules_is_refused_with_every_rule() -> None:
     with pytest.raises(RulesBrokenError) as refused:
         place_by_hand(order, MONDAY + timedelta(hours=3), [per], by=UserFactory(role="planner"))
     words = " ".join(refused.value.messages)
-    assert "K1 is not empty" in words
+    assert "K1 is not open and empty" in words
     assert "Per is away" in words
     assert not Placement.objects.exists()
 

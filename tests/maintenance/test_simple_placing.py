@@ -68,7 +68,7 @@ def test_a_job_takes_the_first_opening_that_is_long_enough_and_says_why() -> Non
     assert starts(plan) == {"J1": at(30)}
     assert plan.placements[0].people == (("ada", "mechanical"),)
     assert plan.placements[0].reason == (
-        "The first empty time that takes it, K1 3 Mar 06:00 to 3 Mar 16:00, with Ada Moss on shift and free. "
+        "The first opening that takes it, K1 3 Mar 06:00 to 3 Mar 16:00, with Ada Moss on shift and free. "
         "Passed over: 2 Mar 07:00 too short. Done 3 days before its due date."
     )
 
@@ -191,7 +191,7 @@ def test_safety_work_in_time_is_not_shouted_about() -> None:
 @pytest.mark.parametrize(
     ("windows", "change", "code", "words", "remedy"),
     [
-        ([], {}, "no opening", "No empty time of K1", "stop the kiln"),
+        ([], {}, "no opening", "No opening of K1", "stop the kiln"),
         ([window("W1", 6, 7)], {}, "too short", "it needs 2 h, the longest has 1 h", "split the job"),
         ([window("W1", 6, 14)], {"parts_at": at(13)}, "over too early", "parts arrive on 2 Mar 13:00", "parts forward"),
         ([window("W1", 6, 14)], {"earliest_at": at(13)}, "over too early", "it may start on 2 Mar", "start earlier"),
