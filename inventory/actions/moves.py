@@ -367,12 +367,12 @@ def _use_reservation(reservation: Reservation, part: Part, quantity: Decimal) ->
     fresh = Reservation.objects.select_for_update().get(pk=reservation.pk)
     if fresh.part_id != part.pk:
         raise MoveRefused(
-            _("%(source)s has %(part)s set aside, not %(other)s: choose the right part.")
+            _("%(source)s has %(part)s reserved, not %(other)s: choose the right part.")
             % {"source": fresh.source, "part": fresh.part.name, "other": part.name}
         )
     if quantity > 0 and fresh.closed_at:
         raise MoveRefused(
-            _("Nothing is set aside for %(source)s any more: issue the parts without a reservation, with a reason.")
+            _("Nothing is reserved for %(source)s any more: issue the parts without a reservation, with a reason.")
             % {"source": fresh.source}
         )
     used = fresh.used + quantity

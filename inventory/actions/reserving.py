@@ -34,7 +34,7 @@ def reserve(
     if not quantity > 0 or quantity % part.unit_step:
         raise MoveRefused(
             _(
-                "%(number)s %(part)s cannot be set aside: write a quantity above 0, in whole units where they are "
+                "%(number)s %(part)s cannot be reserved: write a quantity above 0, in whole units where they are "
                 "counted."
             )
             % {"number": quantity, "part": part.name}

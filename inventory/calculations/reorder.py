@@ -506,11 +506,11 @@ def _reason(outlook: _Outlook) -> str:
     sentences = [_planned_words(outlook), _random_words(outlook), _chance_words(outlook), *_delivery_words(outlook)]
     if outlook.part.terms.lead_time_sd_days:
         sd_days = Decimal(str(outlook.part.terms.lead_time_sd_days))
-        sentences.append(f"Deliveries vary by about {_plain(round(sd_days, 1))} days; the reorder point allows for it.")
+        sentences.append(f"Deliveries vary by about {_days(round(sd_days, 1))}; the reorder point allows for it.")
     if outlook.expired:
-        sentences.append(f"{_plain(outlook.expired)} on the shelf expired and are not counted.")
+        sentences.append(f"Expired on the shelf and not counted: {_plain(outlook.expired)}.")
     if outlook.will_expire_unused:
-        sentences.append(f"{_plain(outlook.will_expire_unused)} will expire before they are used and are not counted.")
+        sentences.append(f"Will expire unused and not counted: {_plain(outlook.will_expire_unused)}.")
     if outlook.part.least_on_hand > outlook.quantile:
         sentences.append(f"The mill keeps at least {_plain(outlook.part.least_on_hand)}.")
     if outlook.reorder_point < outlook.mean_need:
@@ -575,8 +575,8 @@ def _plain(quantity: Decimal) -> str:
     return f"{quantity.normalize():f}"
 
 
-def _days(days: int) -> str:
-    return "1 day" if days == 1 else f"{days} days"
+def _days(days: int | Decimal) -> str:
+    return "1 day" if days == 1 else f"{_plain(Decimal(days))} days"
 
 
 def _day(on: date) -> str:

@@ -76,7 +76,7 @@ class NewPartForm(_NewForm):
         help_texts = {
             **PartForm.Meta.help_texts,
             "code": CODE_HELP,
-            "kind": _("What task sheets ask for; work orders then set this part aside. May stay empty."),
+            "kind": _("What task sheets ask for; work orders then reserve this part. May stay empty."),
         }
         error_messages = {"code": CODE_ERRORS}
 

@@ -30,7 +30,7 @@ def new_part(request: HttpRequest) -> HttpResponse:
             _("%(part)s is on record. Enter who delivers it, and book in what lies there.") % {"part": made.name},
         )
         return redirect(made)
-    return _page(request, form, _("A new part"), _("Once it is on record it is counted, set aside and ordered."))
+    return _page(request, form, _("A new part"), _("Once it is on record it is counted, reserved and ordered."))
 
 
 @needs("edit parts")

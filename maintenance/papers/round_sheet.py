@@ -169,7 +169,7 @@ class RoundSheet(Paper):
     def signatures(self) -> list[Flowable]:
         """Who looked, and when, for each sitting."""
         quarter = [self.width / 4] * 4
-        words = (_("sitting: day, from, until"), _("kiln was"), _("looked by"), _("watch outside, where one went in"))
+        words = (_("sitting: day, from, until"), _("kiln was"), _("looked by"), _("person outside, where one went in"))
         return [*section(_("Sittings"), 48), *(fields(words, quarter) for _line in range(3))]
 
 
@@ -181,7 +181,7 @@ def _words(point: _Point) -> list[Flowable]:
         text(_("Sound when: %(criterion)s") % {"criterion": about.criterion}, "small"),
     ]
     if about.blocks_entry:
-        words.append(Tick(_("a fault here blocks entry: report it at once")))
+        words.append(Tick(_("a defect here blocks entry: report it at once")))
     if about.substitute:
         instead = {"when": about.substitute_when, "what": about.substitute.what}
         said = _("%(when)s: look at “%(what)s” instead and write why.") if instead["when"] else ""

@@ -94,7 +94,7 @@ class WorkOrderPaper(Paper):
         box = grid(heads, rows, (36, 46, 26, 24, 46), extra=[("TOPPADDING", (0, 1), (-1, -1), 5)])
         before = [Tick(_("start was tried and failed")), Tick(_("escape door opened from inside"))]
         temperature = _("temperature inside in %(unit)s") % {"unit": temperature_scale(self.mill).unit}
-        warmth = fields((temperature, _("watch outside, name"), _("time")), [self.width / 3] * 3)
+        warmth = fields((temperature, _("person outside, name"), _("time")), [self.width / 3] * 3)
         ticks = Table([before], [self.width / 2] * 2, style=[("LEFTPADDING", (0, 0), (-1, -1), 0)])
         return [KeepTogether([Heading(_("Lock-out and entry")), box, Spacer(1, 3), ticks, warmth])]
 
@@ -197,7 +197,7 @@ class WorkOrderPaper(Paper):
                 need.part.name,
                 need.part.code,
                 need.part.bin.code,
-                _("set aside") if need.reservation else _("not set aside"),
+                _("reserved") if need.reservation else _("not reserved"),
                 Tick(),
             )
             for need in parts

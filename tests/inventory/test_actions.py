@@ -228,7 +228,7 @@ def test_taking_all_that_was_set_aside_closes_the_reservation(part: Part, keeper
     assert (wanted.used, on_hand(part)) == (2, 8)
     with pytest.raises(MoveRefused, match="bring back so many or fewer"):
         give_back(part, Decimal(3), by=technician, key=uuid4(), reservation=wanted)
-    with pytest.raises(MoveRefused, match="set aside for WO-0007 any more"):
+    with pytest.raises(MoveRefused, match="reserved for WO-0007 any more"):
         issue(part, Decimal(1), by=technician, key=uuid4(), reservation=wanted)
 
 
@@ -260,7 +260,7 @@ def test_a_reservation_is_one_per_purpose_and_can_be_given_free(part: Part, keep
 def test_a_reservation_serves_its_own_part_only(part: Part, keeper: User) -> None:
     receive(part, Decimal(4), by=keeper, key=uuid4())
     wanted = reserve(PartFactory(code="pin", name="electrode pins"), Decimal(1), clock.now().date(), "WO-0007")
-    with pytest.raises(MoveRefused, match="has electrode pins set aside"):
+    with pytest.raises(MoveRefused, match="has electrode pins reserved"):
         issue(part, Decimal(1), by=keeper, key=uuid4(), reservation=wanted)
     assert on_hand(part) == 4
 

@@ -149,7 +149,7 @@ def test_a_work_order_begins_with_its_cautions_and_says_all_that_is_needed(reade
         "2 × mechanical",
         "2.5 h with 2 people",
         "0.1 to 2 mm",
-        "1.5 piece wet-bulb wick, braided, 300 mm wick-300 C2-1 not set aside",
+        "1.5 piece wet-bulb wick, braided, 300 mm wick-300 C2-1 not reserved",
         "Local codes and licensed trades come first.",
     ):
         assert words in said
@@ -208,7 +208,7 @@ def test_a_point_that_may_be_hidden_names_its_substitute(reader: Client, check: 
     CheckItem.objects.create(check_up=check, point=hidden)
     said = " ".join(pages_of(reader, "/rounds/checks/FC-0007/sheet.pdf"))
     assert "The skin is clad: look at “Outer skin felt” instead and write why." in said
-    assert "a fault here blocks entry" in said
+    assert "a defect here blocks entry" in said
 
 
 def test_a_sheet_of_many_points_takes_no_more_queries(reader: Client, check: FunctionCheck) -> None:
