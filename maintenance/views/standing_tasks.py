@@ -53,17 +53,17 @@ def rule_words(task: StandingTask) -> str:
 
 
 def window_words(task: StandingTask) -> list[str]:
-    """Say how far from when it is due the work may be done, in the measure of each limit that counts."""
+    """Say how far from when it is due the work may be done, in the measures in which there is a window."""
+    measures = (
+        ("days", _("%(before)d days before to %(after)d days after its date")),
+        ("running_h", _("%(before)d running hours before to %(after)d after those it is due at")),
+        ("charges", _("%(before)d charges before to %(after)d after those it is due at")),
+    )
     said = []
-    if task.every or task.rrule or task.window_before_days or task.window_after_days:
-        days = {"before": task.window_before_days, "after": task.window_after_days}
-        said.append(_("%(before)d days before to %(after)d days after its date") % days)
-    if task.every_running_h:
-        hours = {"before": task.window_before_running_h, "after": task.window_after_running_h}
-        said.append(_("%(before)d running hours before to %(after)d after those it is due at") % hours)
-    if task.every_charges:
-        charges = {"before": task.window_before_charges, "after": task.window_after_charges}
-        said.append(_("%(before)d charges before to %(after)d after those it is due at") % charges)
+    for measure, words in measures:
+        before, after = (getattr(task, f"window_{side}_{measure}") for side in ("before", "after"))
+        if before or after:
+            said.append(words % {"before": before, "after": after})
     return said
 
 

@@ -93,7 +93,7 @@ def _page(request: HttpRequest, order: WorkOrder, **bound: forms.Form) -> HttpRe
         "is_inside": takes_people_inside(order),
         "permit": open_permit_of(order.kiln) if takes_people_inside(order) else None,
         "is_before_start": order.state in BEFORE_START,
-        "left_out": say_left_out(order, order.kiln.mill.zone),
+        "left_out": "" if order.is_left_out else say_left_out(order, order.kiln.mill.zone),
         "supply": _supply_words(order) if order.state in BEFORE_START else [],
         "is_under_way": is_under_way,
         "people": order.assignments.select_related("person"),
