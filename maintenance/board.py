@@ -5,9 +5,12 @@ from collections import defaultdict
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
+from functools import lru_cache
 from zoneinfo import ZoneInfo
 
+from django.utils.dates import MONTHS_3, WEEKDAYS_ABBR
 from django.utils.formats import date_format
+from django.utils.translation import get_language
 from django.utils.translation import gettext as _
 
 from maintenance.actions.desk import TO_PLACE, Desk, has_place, load_desk
@@ -126,7 +129,16 @@ def build_board(first_on: date, weeks: int, now_at: datetime) -> Board:
 
 
 def _when(at: datetime, zone: ZoneInfo) -> str:
-    return date_format(at.astimezone(zone), "D j M H:i")
+    """Say an instant as the format "D j M H:i" does; by hand, for there may be thousands on a board."""
+    local, (days, months) = at.astimezone(zone), _names(get_language() or "")
+    return f"{days[local.weekday()]} {local.day} {months[local.month]} {local.hour:02}:{local.minute:02}"
+
+
+@lru_cache(maxsize=16)
+def _names(language: str) -> tuple[dict[int, str], dict[int, str]]:
+    """Return the short names of days and months in the language that is spoken now."""
+    days = {number: str(word) for number, word in WEEKDAYS_ABBR.items()}
+    return days, {number: str(word).title() for number, word in MONTHS_3.items()}
 
 
 def _row(desk: Desk, one: KilnProgramme, scale: _Scale, weeks: int, placed: Sequence[WorkOrder]) -> Row:

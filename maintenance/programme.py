@@ -5,6 +5,8 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
+from django.db.models import prefetch_related_objects
+
 from plant.calculations import openings as calc
 from plant.calculations.charge_phases import ChargeForecast, forecast_charges
 from plant.kilns_now import charge_times, downtime_times
@@ -32,23 +34,29 @@ def load_programme(
     by_id = {kiln.pk: kiln for kiln in kilns}
     charges: dict[int, list[Charge]] = defaultdict(list)
     found = Charge.objects.filter(kiln__in=by_id, end_at__gt=from_at - LOOK_BACK, begin_at__lt=until_at)
-    for charge in found.order_by("kiln_id", "begin_at").prefetch_related("phases"):
+    for charge in found.order_by("kiln_id", "begin_at"):
         charges[charge.kiln_id].append(charge)
+    charges = {kiln_id: _still_told(rows, from_at) for kiln_id, rows in charges.items()}
+    prefetch_related_objects([charge for rows in charges.values() for charge in rows], "phases")
     downtimes: dict[int, list[Downtime]] = defaultdict(list)
     for downtime in Downtime.objects.filter(kiln__in=by_id).reaching_into(from_at, until_at).order_by("start_at"):
         downtimes[downtime.kiln_id].append(downtime)
     return {
-        kiln_id: _programme(kiln, charges[kiln_id], downtimes[kiln_id], from_at, now_at)
+        kiln_id: _programme(kiln, charges.get(kiln_id, []), downtimes[kiln_id], from_at, now_at)
         for kiln_id, kiln in by_id.items()
     }
 
 
+def _still_told(charges: list[Charge], from_at: datetime) -> list[Charge]:
+    """Leave out what was over before the span, but for the last: the opening begins where that one ends."""
+    is_over = [charge.end_at <= from_at and charge.basis == Charge.Basis.DONE for charge in charges]
+    over = [charge for charge, past in zip(charges, is_over, strict=True) if past]
+    return over[-1:] + [charge for charge, past in zip(charges, is_over, strict=True) if not past]
+
+
 def _programme(
-    kiln: Kiln, charges: list[Charge], downtimes: list[Downtime], from_at: datetime, now_at: datetime
+    kiln: Kiln, kept: list[Charge], downtimes: list[Downtime], from_at: datetime, now_at: datetime
 ) -> KilnProgramme:
-    over = [charge for charge in charges if charge.end_at <= from_at and charge.basis == Charge.Basis.DONE]
-    ahead = [charge for charge in charges if charge not in over]
-    kept = over[-1:] + ahead
     known = [charge_times(charge, now_at) for charge in kept]
     stops = [downtime_times(downtime) for downtime in downtimes]
     return KilnProgramme(
