@@ -37,13 +37,15 @@ from .placing_problem import (
 
 FAR_AHEAD = datetime.max.replace(tzinfo=UTC)
 MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
-#: The state of a kiln -> what a time in that state is called: one, many.
+#: The state a job needs -> what the times that serve it are called: one, many.
 TIMES = {
     "empty": ("opening", "openings"),
     "running": ("running phase", "running phases"),
-    "still": ("stop", "stops"),
+    "still": ("stop or opening", "stops or openings"),
     "any": ("stretch of shifts", "stretches of shifts"),
 }
+#: The state of a kiln -> what a time in that state is called.
+TIME = {"empty": "opening", "running": "running phase", "still": "stop"}
 #: Why a window does not take a job, the closest miss last: that window is named as the nearest.
 MISSES = ("too short", "over too early", "too crowded", "no crew free")
 #: At most so many windows that were passed over are named in a reason.
@@ -308,9 +310,7 @@ class _Placing:
         return f"{window.kiln} {self._when(window.start_at)} to {self._when(window.end_at)}{label}"
 
     def _reason(self, job: JobToPlace, window: Window, placement: Placement, misses: list[_Miss]) -> str:
-        where = (
-            f"first {TIMES[window.state][0]} that takes it, {self._named(window)}" if window.ref else "earliest time"
-        )
+        where = f"first {TIME[window.state]} that takes it, {self._named(window)}" if window.ref else "earliest time"
         people = ", ".join(self.workers[ref].name for ref, _ in placement.people)
         words = f"The {where}" + (f", with {people} on shift and free." if people else ".")
         if misses:
