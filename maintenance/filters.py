@@ -19,7 +19,7 @@ class WorkOrderFilter(django_filters.FilterSet):  # type: ignore[misc]
     """Work orders by kiln, state, person and origin, or by words in number and title."""
 
     search = django_filters.CharFilter(
-        label=_("Search"), method="by_words", widget=forms.TextInput(attrs={"type": "search"})
+        label=_("Find"), method="by_words", widget=forms.TextInput(attrs={"type": "search"})
     )
     kiln = django_filters.ModelChoiceFilter(
         label=_("Kiln"), queryset=Kiln.objects.in_use(), to_field_name="tag", empty_label=_("all")

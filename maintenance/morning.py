@@ -122,7 +122,7 @@ def _lines(stand: KilnNow, mill: Mill, now: datetime) -> list[str]:
     if stand.charge:
         lines.append(_("%(species)s %(mm)d mm") % {"species": stand.charge.species, "mm": stand.charge.thickness_mm})
     elif stand.next_charge and stand.next_load_at:
-        words = _("load was due %(when)s") if stand.next_load_at < now else _("load due %(when)s")
+        words = _("loading was due %(when)s") if stand.next_load_at < now else _("loading due %(when)s")
         lines.append(words % {"when": when(stand.next_load_at, now)})
     else:
         lines.append(_("no charge planned"))

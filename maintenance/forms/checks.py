@@ -34,7 +34,10 @@ class FindingForm(forms.Form):
         empty_label=None,
     )
     likelihood = forms.ChoiceField(
-        label=_("How urgent"), choices=Defect.Likelihood.choices, initial=Defect.Likelihood.SOON, required=False
+        label=_("How soon it gets worse"),
+        choices=Defect.Likelihood.choices,
+        initial=Defect.Likelihood.SOON,
+        required=False,
     )
     note = forms.CharField(label=_("Note"), widget=forms.Textarea(attrs={"rows": 2}), required=False)
     reason = forms.CharField(label=_("Why it could not be seen"), max_length=200, required=False)

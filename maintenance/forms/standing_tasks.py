@@ -34,7 +34,7 @@ class StandingTaskFilter(forms.Form):
     kiln = forms.ModelChoiceField(
         label=_("Kiln"), queryset=Kiln.objects.all(), to_field_name="tag", required=False, empty_label=_("all")
     )
-    q = forms.CharField(label=_("Search"), max_length=80, required=False, widget=forms.TextInput({"type": "search"}))
+    q = forms.CharField(label=_("Find"), max_length=80, required=False, widget=forms.TextInput({"type": "search"}))
     withdrawn = forms.BooleanField(label=_("those that recur no longer"), required=False)
 
 

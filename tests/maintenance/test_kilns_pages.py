@@ -111,7 +111,7 @@ def test_an_open_kiln_says_since_when_and_how_long(oda: Client) -> None:
     found = card(oda)
     assert (found.word, found.tags[0].text) == ("open and empty", "opening now: 5 h")
     assert found.lines[0].startswith("since ")
-    assert found.lines[1].startswith("load due ")
+    assert found.lines[1].startswith("loading due ")
 
 
 def test_a_charge_that_should_be_inside_already_is_not(oda: Client) -> None:
@@ -119,7 +119,7 @@ def test_a_charge_that_should_be_inside_already_is_not(oda: Client) -> None:
     ChargeFactory(begin_at=NOW - hours(2), days=5, basis="planned")
     found = card(oda)
     assert found.word == "open and empty"
-    assert found.lines[-1].startswith("load was due ")
+    assert found.lines[-1].startswith("loading was due ")
     assert found.tags[0].text == "loading is overdue"
     assert oda.get("/kilns/").context["morning"].sentence.startswith("1 chamber is open or opens today.")
 

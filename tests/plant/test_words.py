@@ -46,7 +46,7 @@ CONTEXTS = {
     "CheckPoint.IntervalIs": "interval",
     "CatalogueUnit": "interval",
     "Finding.Result": "finding",
-    "Defect.Likelihood": "how likely a defect is to get worse",
+    "Defect.Likelihood": "how soon a defect gets worse",
     "ProofTest.Outcome": "outcome of a proof test",
     "StandingTask.Unit": "interval",
     "StandingTask.MonthEnd": "end of the month",
