@@ -1,6 +1,5 @@
 """Addresses of upkeep."""
 
-from django.http import Http404, HttpRequest, HttpResponse
 from django.urls import URLPattern, path
 
 from maintenance.views import (
@@ -18,11 +17,6 @@ from maintenance.views import (
     work_order,
     work_orders,
 )
-
-
-def soon(request: HttpRequest, **kwargs: str) -> HttpResponse:
-    """Stand in for a page that is being built."""
-    raise Http404
 
 
 app_name = "maintenance"
