@@ -18,7 +18,6 @@ from maintenance.views import (
     work_orders,
 )
 
-
 app_name = "maintenance"
 urlpatterns: list[URLPattern] = [
     path("kilns/", kilns.kilns, name="kilns"),
