@@ -60,6 +60,7 @@ class MillForm(_MillForm):
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.fields["seen"].initial = digest(self.instance, self._meta.fields or ())
+        self.initial["weekly_crew_h"] = f"{self.instance.weekly_crew_h.normalize():f}"
         for name, least in LEAST.items():
             self.fields[name].validators.append(MinValueValidator(least))
         self.fields["horizon_days"].validators.append(MaxValueValidator(730))
