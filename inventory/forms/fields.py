@@ -7,6 +7,7 @@ from django import forms
 from django.utils.translation import gettext_lazy as _
 
 from inventory.models import Bin, Lot, PurchaseOrderLine, Reservation, StockLevel
+from plant.forms.days import Day
 
 MOST = Decimal(10) ** 12
 
@@ -39,7 +40,7 @@ class QuantityInput(forms.DecimalField):
         return number.quantize(Decimal(1))
 
 
-class DayInput(forms.DateField):
+class DayInput(Day):
     """A day, chosen from the browser's calendar or typed."""
 
     def __init__(self, **kwargs: Any) -> None:

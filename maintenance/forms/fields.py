@@ -7,6 +7,8 @@ from uuid import uuid4
 from django import forms
 from django.utils.translation import gettext_lazy as _
 
+from plant.forms.days import Day, Moment
+
 
 class MeasureField(forms.DecimalField):
     """A number as people type it: a decimal comma or a point, with the keypad of a phone."""
@@ -36,7 +38,7 @@ class VersionField(forms.IntegerField):
         super().__init__(widget=forms.HiddenInput, min_value=0)
 
 
-class MomentField(forms.DateTimeField):
+class MomentField(Moment):
     """An instant in the mill's zone."""
 
     def __init__(self, **kwargs: Any) -> None:
@@ -44,7 +46,7 @@ class MomentField(forms.DateTimeField):
         super().__init__(input_formats=["%Y-%m-%dT%H:%M", "%Y-%m-%d %H:%M"], **kwargs)
 
 
-class DayField(forms.DateField):
+class DayField(Day):
     """A day in the mill's calendar."""
 
     def __init__(self, **kwargs: Any) -> None:

@@ -1,6 +1,6 @@
 """What is typed on a work order."""
 
-from datetime import datetime, time
+from datetime import date, datetime, time
 from decimal import Decimal
 from typing import Any
 
@@ -246,6 +246,13 @@ class AskForm(forms.Form):
             kind__components__kiln=kiln, kind__components__is_active=True
         ).distinct()
         self.fields["due_on"].initial = clock.today(mill.zone)
+
+    def clean_due_on(self) -> date:
+        """Refuse a day that is over: nobody can ask for work by then."""
+        due_on: date = self.cleaned_data["due_on"]
+        if due_on < clock.today(self.mill.zone):
+            raise forms.ValidationError(_("This day is over. By when is it wanted from now on?"))
+        return due_on
 
     def clean(self) -> dict[str, Any]:
         """Ask for hours and state where no task sheet brings them."""

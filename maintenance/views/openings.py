@@ -2,7 +2,7 @@
 
 import uuid
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 
 from django.contrib import messages
 from django.core.exceptions import ValidationError
@@ -34,11 +34,14 @@ from maintenance.views.helpers import put_refusal, user_of
 from plant import clock
 from plant.access import needs
 from plant.background.queueing import enqueue
+from plant.forms.days import check_year
 from plant.models import Kiln, Mill, Person
 
 # So many jobs of a kiln are tried against an opening, and so many windows against a job.
 MOST_TRIED = 20
 PER_PAGE = 50
+# The board shows no days that lie farther from today.
+FARTHEST = timedelta(days=2 * 366)
 
 
 @needs("see openings")
@@ -52,6 +55,9 @@ def openings(request: HttpRequest) -> HttpResponse:
     weeks = asked.cleaned_data.get("weeks") or 4
     today = clock.today(mill.zone)
     first_on: date = asked.cleaned_data.get("start") or today
+    # Nothing is planned so far away, and the shifts of a century would be a long wait.
+    if abs(first_on - today) > FARTHEST:
+        first_on = today
     board = build_board(first_on, weeks, clock.now())
     shouts = [*safety_shouts(board.desk), *late_proof_tests(today)]
     safety, other = unplaced(board.desk)
@@ -226,9 +232,12 @@ def put_here(request: HttpRequest, number: str) -> HttpResponse:
     order = get_object_or_404(WorkOrder, number=number)
     try:
         start_at = datetime.fromisoformat(request.POST.get("start_at", ""))
+        check_year(start_at)
+        if start_at.tzinfo is None:
+            raise ValueError("an instant without a time zone")
         people = list(Person.objects.filter(pk__in=[int(pk) for pk in request.POST.getlist("people")]))
         version = int(request.POST.get("version", ""))
-    except ValueError:
+    except (ValueError, OverflowError, ValidationError):
         messages.error(request, _("The proposal could not be read. Choose start and people yourself."))
         return redirect("maintenance:place-work", number=number)
     try:

@@ -9,6 +9,7 @@ from django.utils.translation import gettext_lazy as _
 
 from plant import clock
 from plant.actions.downtime import FIELDS, DowntimeFacts
+from plant.forms.days import Moment
 from plant.models import Component, Downtime, Kiln
 from plant.particulars import digest
 
@@ -30,8 +31,8 @@ class DowntimeForm(forms.Form):
         choices=Downtime.Kind.choices,
         help_text=_("No timber is not downtime: the kiln could dry, but there is nothing to dry."),
     )
-    start_at = forms.DateTimeField(label=_("Start"), widget=LocalInput())
-    end_at = forms.DateTimeField(
+    start_at = Moment(label=_("Start"), widget=LocalInput())
+    end_at = Moment(
         label=_("End"), widget=LocalInput(), required=False, help_text=_("Leave it empty while it goes on.")
     )
     share_lost_pct = forms.DecimalField(
@@ -46,7 +47,7 @@ class DowntimeForm(forms.Form):
         label=_("Component"), queryset=Component.objects.none(), required=False, empty_label=_("none in particular")
     )
     cause = forms.CharField(label=_("Cause"), max_length=200, required=False)
-    announced_at = forms.DateTimeField(
+    announced_at = Moment(
         label=_("Announced"),
         widget=LocalInput(),
         required=False,
@@ -88,4 +89,4 @@ def _told(record: Downtime) -> dict[str, Any]:
 class EndDowntimeForm(forms.Form):
     """The end of a downtime that goes on."""
 
-    end_at = forms.DateTimeField(label=_("Able to dry again since"), widget=LocalInput())
+    end_at = Moment(label=_("Able to dry again since"), widget=LocalInput())

@@ -10,6 +10,7 @@ from django.utils.translation import gettext_lazy as _
 
 from plant.access import Role
 from plant.actions.people import PERSON_FIELDS
+from plant.forms.days import Day, Moment
 from plant.forms.downtime import LocalInput
 from plant.models import Person, Shift, Skill, User
 from plant.particulars import digest
@@ -51,7 +52,7 @@ class QualificationForm(forms.Form):
     """A skill and the last day on which it counts."""
 
     skill = forms.ModelChoiceField(label=_("Skill"), queryset=Skill.objects.all())
-    valid_until = forms.DateField(
+    valid_until = Day(
         label=_("Valid until"),
         required=False,
         widget=_day(),
@@ -63,23 +64,21 @@ class DutyForm(forms.Form):
     """A turn on a shift."""
 
     shift = forms.ModelChoiceField(label=_("Shift"), queryset=Shift.objects.all())
-    from_on = forms.DateField(label=_("First day"), widget=_day())
-    until_on = forms.DateField(
-        label=_("Last day"), required=False, widget=_day(), help_text=_("Empty until further notice.")
-    )
+    from_on = Day(label=_("First day"), widget=_day())
+    until_on = Day(label=_("Last day"), required=False, widget=_day(), help_text=_("Empty until further notice."))
 
 
 class EndDutyForm(forms.Form):
     """The last day of a turn."""
 
-    until_on = forms.DateField(label=_("Last day"), widget=_day())
+    until_on = Day(label=_("Last day"), widget=_day())
 
 
 class AbsenceForm(forms.Form):
     """A time in which somebody is not there."""
 
-    start_at = forms.DateTimeField(label=_("From"), widget=LocalInput())
-    end_at = forms.DateTimeField(label=_("Until"), widget=LocalInput())
+    start_at = Moment(label=_("From"), widget=LocalInput())
+    end_at = Moment(label=_("Until"), widget=LocalInput())
     reason = forms.CharField(label=_("Reason"), max_length=80, required=False)
 
 

@@ -104,7 +104,19 @@ def test_more_work_than_crew_is_marked() -> None:
     assert build_board(MONDAY.date(), 1, NOW).days[4].is_over
 
 
-@pytest.mark.parametrize("query", ["?weeks=1", "?weeks=8&start=2026-03-09", "?weeks=seven", "?start=soon", "?page=99"])
+@pytest.mark.parametrize(
+    "query",
+    [
+        "?weeks=1",
+        "?weeks=8&start=2026-03-09",
+        "?weeks=seven",
+        "?start=soon",
+        "?start=0001-01-01",
+        "?weeks=8&start=9999-12-31",
+        "?start=2100-01-01",
+        "?page=99",
+    ],
+)
 def test_any_range_can_be_looked_at_and_nonsense_falls_back(planner: Client, query: str) -> None:
     programme()
     assert "K1" in _text(planner.get(reverse("maintenance:openings") + query))
@@ -242,6 +254,12 @@ def test_nobody_chosen_and_a_bad_date_are_said(planner: Client) -> None:
     assert "Choose who does it" in text
 
 
+def test_a_year_that_slipped_is_said(planner: Client) -> None:
+    programme()
+    oda, order = on_shift(), job()
+    assert "The year 9999 cannot be meant" in _text(_post(planner, order, [oda], at="9999-12-31T23:59"))
+
+
 def test_a_stale_form_loses_nothing_and_says_so(planner: Client) -> None:
     programme()
     oda, order = on_shift(), job()
@@ -250,10 +268,11 @@ def test_a_stale_form_loses_nothing_and_says_so(planner: Client) -> None:
     assert "changed this meanwhile" in text
 
 
-def test_a_broken_proposal_leads_to_the_form(planner: Client) -> None:
+@pytest.mark.parametrize("start_at", ["x", "9999-12-31T23:59+00:00", "2026-03-06T10:00"])
+def test_a_broken_proposal_leads_to_the_form(planner: Client, start_at: str) -> None:
     programme()
-    order = job()
-    answer = planner.post(reverse("maintenance:put-here", args=[order.number]), {"start_at": "x"}, follow=True)
+    order, said = job(), {"start_at": start_at, "version": "0"}
+    answer = planner.post(reverse("maintenance:put-here", args=[order.number]), said, follow=True)
     assert "could not be read" in _text(answer)
 
 

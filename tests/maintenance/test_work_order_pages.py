@@ -1,5 +1,6 @@
 """The pages of work orders: the list, one of them on the phone, and every form on it."""
 
+from datetime import timedelta
 from decimal import Decimal
 from typing import Any
 from uuid import uuid4
@@ -8,6 +9,7 @@ import pytest
 from django.db import connection
 from django.test import Client
 from django.test.utils import CaptureQueriesContext
+from django.utils import timezone
 
 from maintenance.models import Defect, EntryPermit, Labour, StepRecord, WorkOrder
 from tests.factories import (
@@ -107,7 +109,7 @@ def test_work_is_asked_for_and_double_taps_ask_once(client: Client) -> None:
         "title": "Free the linkage",
         "needs_state": "still",
         "hours": "1,5",
-        "due_on": "2026-12-01",
+        "due_on": (timezone.now() + timedelta(days=9)).date().isoformat(),
         "why": "sticks",
     }
     for _tap in range(2):
@@ -123,6 +125,14 @@ def test_a_wish_without_sheet_says_hours_and_state_and_keeps_what_was_typed(clie
     answer = master.post(f"/work-orders/new/?kiln={kiln.tag}", {"title": "Free the linkage", "due_on": "2026-12-01"})
     shown = answer.content.decode()
     assert "Say how many hours it takes" in shown and 'value="Free the linkage"' in shown
+    assert not WorkOrder.objects.exists()
+
+
+def test_work_cannot_be_asked_for_by_a_day_that_is_over(client: Client) -> None:
+    kiln = KilnFactory()
+    wish = {"title": "Free the linkage", "hours": "1", "needs_state": "empty", "due_on": "2020-12-01"}
+    answer = signed_in(client, a_user("kiln_master")).post(f"/work-orders/new/?kiln={kiln.tag}", wish)
+    assert "This day is over" in answer.content.decode()
     assert not WorkOrder.objects.exists()
 
 
