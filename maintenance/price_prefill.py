@@ -173,5 +173,5 @@ def _from_last_price(defect: Defect, loss: str) -> dict[str, Proposal]:
     last = defect.prices.newest_first().filter(loss=loss).first()
     if last is None:
         return {}
-    why = _("As in the price before this one.")
-    return {name: Proposal(Decimal(value), why) for name, value in last.assumptions.items()}
+    # The page says once that all of it is as before.
+    return {name: Proposal(Decimal(value)) for name, value in last.assumptions.items()}

@@ -18,6 +18,16 @@ from plant.models import Mill
 from plant.units import volume_scale
 
 MOST = Decimal(1_000_000)
+# What cannot be more than something else, and how that is said at its field.
+NEVER_MORE = (
+    ("wet_bulb_c", "dry_bulb_c", _("A wet bulb is never warmer than the dry bulb.")),
+    ("wet_bulb_shown_c", "dry_bulb_c", _("A wet bulb is never warmer than the dry bulb.")),
+    ("outside_c", "dry_bulb_c", _("It is warmer outside than in the chamber: then nothing is lost.")),
+    ("ambient_c", "pipe_c", _("The air is warmer than the pipe: then nothing is lost.")),
+    ("replaced_c", "water_c", _("It is warmer than the hot water: then nothing is lost.")),
+    ("u_sound_w_m2k", "u_now_w_m2k", _("A sound wall lets less heat through than this one.")),
+    ("affected_fans", "fans", _("The kiln has fewer fans than that.")),
+)
 
 
 class PriceForm(forms.Form):
@@ -67,6 +77,9 @@ class PriceForm(forms.Form):
     def clean(self) -> dict[str, Any]:
         """Work the price out; what contradicts itself is said."""
         values = self.cleaned_data
+        for name, most, said in NEVER_MORE:
+            if values.get(name) is not None and values.get(most) is not None and values[name] > values[most]:
+                self.add_error(name, said)
         if self.errors:
             return values
         try:

@@ -58,7 +58,7 @@ def work_out(request: HttpRequest, pk: int) -> HttpResponse:
         return redirect("maintenance:defect-cost", defect.pk)
     # What is proposed has its price too, before anything was typed.
     worked = form if form.is_bound else make(_as_typed(form))
-    context |= {"form": form, **_result(worked, mill)}
+    context |= {"form": form, "begun": last if last and last.loss == loss else None, **_result(worked, mill)}
     page = "maintenance/defect_price_result.html" if is_preview else "maintenance/defect_price.html"
     return render(request, page, context)
 
@@ -102,5 +102,7 @@ def _keep(request: HttpRequest, defect: Defect, form: PriceForm) -> bool:
     except ValidationError as refusal:
         put_refusal(form, refusal)
         return False
-    messages.success(request, _("The price is kept; the work order that mends it takes it over."))
+    order = defect.work_orders.unfinished().first()
+    said = _("The price is kept; %(number)s takes it over as its cost of delay.") if order else _("The price is kept.")
+    messages.success(request, said % {"number": order.number} if order else said)
     return True
