@@ -1,0 +1,18 @@
+"""The demo mill shows a price of waiting that was worked out."""
+
+from datetime import date
+
+import pytest
+
+from maintenance.demo.setting_up import set_up
+from maintenance.models import Defect, PriceOfWaiting
+
+pytestmark = pytest.mark.django_db
+
+
+def test_the_torn_seal_of_the_demo_has_its_price() -> None:
+    set_up(date(2026, 11, 25), months=2)
+    kept = PriceOfWaiting.objects.get()
+    assert kept.loss == "door_gap" and kept.bound == "lower"
+    assert kept.kwh_per_day > 0 and 20 < kept.cost_per_day < 120
+    assert Defect.objects.get(prices=kept).cost_of_delay_per_day == kept.cost_per_day
