@@ -258,7 +258,13 @@ class Choices(Choice):
 
     def parse(self, text: str, customs: Customs, values: Values, find: Find) -> Any:
         """Read every word."""
-        return tuple(Choice.parse(self, word, customs, values, find) for word in split_list(text))
+        found = []
+        for word in split_list(text):
+            try:
+                found.append(Choice.parse(self, word, customs, values, find))
+            except CellFault as fault:
+                raise CellFault(f"“{word}” is none of the words that may stand here", fault.remedy) from None
+        return tuple(found)
 
 
 @dataclass(frozen=True)
@@ -273,7 +279,10 @@ class Skills(Ref):
         found = []
         for item in split_list(text):
             code, _, day = item.partition(" until ")
-            skill = find(self.to, code.strip(), values)
+            try:
+                skill = find(self.to, code.strip(), values)
+            except CellFault as fault:
+                raise CellFault(f"{fault.reason}: “{code.strip()}”", fault.remedy) from None
             found.append((skill, read_day(day.strip(), customs) if day.strip() else None))
         return tuple(found)
 
@@ -330,6 +339,12 @@ def read_number(text: str, customs: Customs) -> Decimal:
         mark = "," if "," in plain else "."
         could_be_group = re.fullmatch(r"[+-]?[1-9]\d{0,2}[.,]\d{3}", plain)
         if customs.decimal_mark and customs.decimal_mark != mark and mark in plain:
+            if re.fullmatch(rf"[+-]?\d*\{mark}\d+", plain) and not could_be_group:
+                own = plain.replace(mark, customs.decimal_mark)
+                raise CellFault(
+                    f"the decimal mark of this mill is “{customs.decimal_mark}”",
+                    f"Write {own}, or state “{mark}” as decimal_mark in mill.csv.",
+                )
             plain = _without_groups(plain, mark, customs.decimal_mark)
         elif plain.count(mark) > 1:
             plain = _without_groups(plain, mark, "")

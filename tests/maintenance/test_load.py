@@ -11,6 +11,7 @@ from django.core.management import CommandError, call_command
 from openpyxl import Workbook
 
 from inventory.models import Part, StockLevel
+from maintenance.demo.setting_up import SET_UP
 from maintenance.loading.loader import load_folder
 from plant import clock
 from plant.export import csv_cell
@@ -379,6 +380,22 @@ def test_the_command_ends_with_the_faults_and_nothing_half_done(folder: Path, fi
         call_command("load", str(folder), stdout=StringIO(), stderr=errors)
     assert expected in errors.getvalue()
     assert not Mill.objects.exists()
+
+
+def test_a_mills_own_files_stay_apart_from_the_demo(folder: Path) -> None:
+    load_files(folder, {})
+    kilns = Kiln.objects.count()
+    Change.record(Mill.objects.current(), SET_UP, by=None, after={"day": "2026-03-02"})
+    other = {"mill": MILL["mill"], "kilns": MILL["kilns"] + "K9,12,hot_water,water_spray,psychrometer\n"}
+    with pytest.raises(CommandError, match="KILNWARD_DATA_DIR"):
+        call_command("load", str(write_files(folder, other)), stdout=StringIO())
+    assert Kiln.objects.count() == kilns
+
+
+def test_of_several_words_the_one_at_fault_is_named(folder: Path) -> None:
+    found = reasons(load_files(folder, {"crew": CREW + "ann,Ann,ann,technician;boss,,,mechanical;flying\n"}))
+    assert "“boss” is none of the words" in found[0]
+    assert "no skill of the catalogue has this code: “flying”" in found[1]
 
 
 def test_a_file_above_the_limit_is_refused(folder: Path, settings: Any) -> None:

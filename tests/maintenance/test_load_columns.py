@@ -53,6 +53,12 @@ def test_the_mills_decimal_mark_settles_it() -> None:
     assert read_number("1,250", Customs(zone, decimal_mark=".")) == 1250
 
 
+def test_the_other_mark_is_refused_with_the_mark_that_the_mill_stated() -> None:
+    with pytest.raises(CellFault, match=r"the decimal mark of this mill is “\.”") as refusal:
+        read_number("84,25", Customs(ZoneInfo("Europe/Stockholm"), decimal_mark="."))
+    assert refusal.value.remedy == "Write 84.25, or state “,” as decimal_mark in mill.csv."
+
+
 @pytest.mark.parametrize("text", ["=1+1", "12 m", "1e5", "NaN", "Infinity", "1,2,3", "1.2.3,4", "..", "12.50.3", "٣x"])
 def test_what_is_no_number_is_refused(text: str) -> None:
     with pytest.raises(CellFault, match="no number"):

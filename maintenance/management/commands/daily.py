@@ -7,6 +7,7 @@ from typing import Any
 from django.core.management.base import BaseCommand, CommandError
 
 from maintenance.actions.daily import run_day
+from plant.management.commands.serve import require_database
 from plant.models import Mill
 
 
@@ -29,6 +30,7 @@ class Command(BaseCommand):
 
     def handle(self, *args: Any, **options: Any) -> None:
         """Run the day and print its summary."""
+        require_database()
         try:
             summary = run_day(options["today"], is_dry=options["dry_run"])
         except Mill.DoesNotExist:
