@@ -16,6 +16,8 @@ from maintenance.models import Defect, EntryPermit, Sitting, WorkOrder
 from maintenance.models.catalogue import NeedsState
 from plant import clock
 from plant.access import require
+from plant.calculations.kiln_state import CheckState
+from plant.kilns_now import kilns_now
 from plant.models import Change, Kiln, Person, Qualification, Skill, User
 from plant.templatetags.units import temperature_in
 
@@ -131,7 +133,36 @@ def _what_is_not_so(kiln: Kiln, answers: EntryAnswers) -> list[str]:
     if answers.locked_out_by == answers.watch_outside:
         missing.append(_("Whoever locked out goes in with the key: name another person who stays outside."))
     missing.extend(lock_out_fault(answers.locked_out_by, kiln))
+    missing.extend(_watch_fault(answers.watch_outside, kiln))
+    missing.extend(_record_fault(kiln, answers.note))
     return missing
+
+
+def _watch_fault(person: Person, kiln: Kiln) -> list[str]:
+    """Say where else the one who is to stay outside is needed: nobody can stand at two doors."""
+    elsewhere = EntryPermit.objects.filter(act=EntryPermit.Act.OPENED, closing__isnull=True, watch_outside=person)
+    faults = [
+        _("%(person)s stays outside %(kiln)s already: nobody can stand at two doors. Name another person.")
+        % {"person": person, "kiln": permit.kiln}
+        for permit in elsewhere.exclude(kiln=kiln).select_related("kiln")
+    ]
+    sittings = Sitting.objects.filter(by__person=person, kiln_state="open_empty", ended_at__isnull=True)
+    return faults + [
+        _("%(person)s is inside %(kiln)s by the record of the check: name another person.")
+        % {"person": person, "kiln": sitting.check_up.kiln}
+        for sitting in sittings.select_related("check_up__kiln")
+    ]
+
+
+def _record_fault(kiln: Kiln, note: str) -> list[str]:
+    """Ask for a reason where the charge record says that the kiln runs: it may be the wrong chamber."""
+    state = kilns_now([kiln], clock.now())[0].state
+    if CheckState.RUNNING not in state.check_states or note.strip():
+        return []
+    return [
+        _("By its charge record %(kiln)s runs now. See that this is the right chamber; say in the note why it is open.")
+        % {"kiln": kiln}
+    ]
 
 
 def lock_out_fault(person: Person, kiln: Kiln) -> list[str]:
@@ -177,8 +208,7 @@ def close_permit(
         permit.work_order or permit.kiln,
         "everybody is out",
         by=by,
-        before={"permit": permit.pk},
-        after={"permit": closing.pk},
+        after={"opened_at": permit.at.isoformat(), "closed_at": closing.at.isoformat()},
         note=note,
     )
     return closing

@@ -103,8 +103,13 @@ def record_proof_test(work_order: WorkOrder, answers: ProofAnswers, *, by: User 
     return test
 
 
+def blocks_entry(component: Component) -> bool:
+    """Say whether a fault of a component keeps everybody out: it is a way out."""
+    return CheckPoint.objects.filter(kind=component.kind_id, blocks_entry=True).exists()
+
+
 def _follow_up_failure(test: ProofTest, by: User | None) -> None:
-    blocks = CheckPoint.objects.filter(kind=test.component.kind_id, blocks_entry=True).exists()
+    blocks = blocks_entry(test.component)
     # A reading outside its limits may have made the defect a moment ago.
     defect = Defect.objects.not_cured().filter(component=test.component, blocks_entry=blocks, is_safety=True).first()
     defect = defect or record_defect(
@@ -120,16 +125,22 @@ def _follow_up_failure(test: ProofTest, by: User | None) -> None:
 
 
 def raise_retest(cured: WorkOrder, by: User | None) -> WorkOrder | None:
-    """Raise the test that proves a repair, where the component's last proof test failed."""
+    """Raise the test that proves a repair, where the component is proof tested: the mending broke its seal.
+
+    A test that waits already is brought forward.
+    """
     if cured.component is None:
         return None
     last = cured.component.proof_tests.select_related("work_order__sheet").order_by("-tested_at").first()
-    if last is None or last.outcome == ProofTest.Outcome.PASSED or not (last.work_order and last.work_order.sheet):
+    if last is None or not (last.work_order and last.work_order.sheet):
         return None
     sheet = last.work_order.sheet
+    why = _("%(number)s mended what kept people out. This test proves the repair and puts a new seal on record.") % {
+        "number": cured.number
+    }
     waiting = WorkOrder.objects.unfinished().filter(component=cured.component, sheet=sheet).first()
     if waiting:
-        return waiting
+        return _bring_forward(waiting, why, by)
     return raise_work_order(
         kiln=cured.kiln,
         component=cured.component,
@@ -140,5 +151,20 @@ def raise_retest(cured: WorkOrder, by: User | None) -> WorkOrder | None:
         safety_at=clock.now(),
         is_safety=True,
         by=by,
-        why=_("The last test failed; %(number)s mended it. This test proves the repair.") % {"number": cured.number},
+        why=why,
     )
+
+
+def _bring_forward(waiting: WorkOrder, why: str, by: User | None) -> WorkOrder:
+    """Let a test that waits fall due now."""
+    order = WorkOrder.objects.select_for_update(of=("self",)).get(pk=waiting.pk)
+    now = clock.now()
+    if order.due_at <= now:
+        return order
+    before = {"due_at": order.due_at.isoformat()}
+    order.due_at = order.safety_at = now
+    order.earliest_at, order.is_safety, order.why = None, True, why
+    order.version += 1
+    order.save(update_fields=["due_at", "safety_at", "earliest_at", "is_safety", "why", "version"])
+    Change.record(order, "brought forward", by=by, before=before, after={"due_at": now.isoformat()}, note=why)
+    return order

@@ -18,7 +18,7 @@ from maintenance.actions.entry import (
     open_permit_of,
     takes_people_inside,
 )
-from maintenance.actions.proof_tests import ProofAnswers, raise_retest, record_proof_test
+from maintenance.actions.proof_tests import ProofAnswers, blocks_entry, raise_retest, record_proof_test
 from maintenance.actions.standing import complete, pass_occurrence_over
 from maintenance.calculations.work_states import may_move
 from maintenance.models import Assignment, Placement, ProofTest, StepRecord, WorkOrder, WorkStep
@@ -87,7 +87,7 @@ def start(
         raise ValidationError(_("Read the cautions and confirm them before the start."))
     team = _team(order, people, by)
     check_team(order, team)
-    entry = _check_entry(order, locked_out_outside_by)
+    entry = _check_entry(order, team, locked_out_outside_by)
     for person in team:
         Assignment.objects.get_or_create(work_order=order, person=person)
     order.started_at = clock.now()
@@ -140,18 +140,27 @@ def _why_not(members: Iterable[Person], skill_id: int, day: date) -> str:
     return " ".join(ran_out) or _("Nobody named holds it.")
 
 
-def _check_entry(order: WorkOrder, locked_out_outside_by: Person | None) -> dict[str, Any]:
-    """Refuse a job inside without an open permit. Where a defect blocks entry, only the work that mends it may start,
-    from outside: then nobody steps in and no permit is possible, but the lock-out is by name all the same.
+def _check_entry(order: WorkOrder, team: Collection[Person], locked_out_outside_by: Person | None) -> dict[str, Any]:
+    """Refuse a job inside without an open permit, or with the one who is to stay outside.
+
+    Where a defect blocks entry, only the work that mends it may start, from outside: then nobody steps in and no permit
+    is possible, but the lock-out is by name all the same.
     """
     if not takes_people_inside(order):
         return {}
     blocking = blocking_defects(order.kiln)
+    permit = open_permit_of(order.kiln)
     if not blocking:
-        if open_permit_of(order.kiln) is None:
+        if permit is None:
             raise ValidationError(
                 _("Open %(kiln)s for entry first: open, cooled, locked out, escape door tried.") % {"kiln": order.kiln},
                 code="permit",
+            )
+        if permit.watch_outside in team:
+            raise ValidationError(
+                _("%(person)s stays outside %(kiln)s and cannot do work inside as well: name another person.")
+                % {"person": permit.watch_outside, "kiln": order.kiln},
+                code="watch",
             )
         return {}
     what = "; ".join(str(defect) for defect in blocking)
@@ -160,6 +169,12 @@ def _check_entry(order: WorkOrder, locked_out_outside_by: Person | None) -> dict
             _("Nobody may enter %(kiln)s: %(what)s. Only the work that mends this may start, from outside.")
             % {"kiln": order.kiln, "what": what},
             code="blocked",
+        )
+    if permit:
+        raise ValidationError(
+            _("%(kiln)s is still open for entry. Count everybody out and close it before this work starts.")
+            % {"kiln": order.kiln},
+            code="permit",
         )
     if locked_out_outside_by is None:
         raise ValidationError(
@@ -205,7 +220,7 @@ def finish(
     if is_test and proof is None:
         raise ValidationError(_("Enter the outcome of the proof test."))
     if proof is not None and proof.outcome == ProofTest.Outcome.PASSED:
-        _refuse_pass_outside_limits(order)
+        _refuse_outside_limits(order, _("the test has not passed."))
     failed = proof is not None and proof.outcome == ProofTest.Outcome.FAILED
     left = steps_left(order)
     # A test that fails ends there: the steps after the failure cannot be done.
@@ -213,7 +228,9 @@ def finish(
         numbers = ", ".join(str(step.no) for step in left)
         raise ValidationError(_("Not done yet: step %(numbers)s.") % {"numbers": numbers}, code="steps")
     permit = open_permit_of(order.kiln) if takes_people_inside(order) else None
-    if permit and not is_somebody_at_work_inside(order.kiln, besides=order):
+    # A way out that failed its test bars the chamber at once; whoever is inside is counted out after that.
+    bars = failed and order.component is not None and blocks_entry(order.component)
+    if permit and not bars and not is_somebody_at_work_inside(order.kiln, besides=order):
         raise ValidationError(
             _("%(kiln)s is still open for entry. Count everybody out and close it first.") % {"kiln": order.kiln},
             code="permit",
@@ -228,14 +245,14 @@ def finish(
     return order
 
 
-def _refuse_pass_outside_limits(order: WorkOrder) -> None:
-    """Refuse to call a test passed whose own readings say otherwise: a note does not make a latch open."""
+def _refuse_outside_limits(order: WorkOrder, so: str) -> None:
+    """Refuse to call passed or mended what its own readings say is not: a note does not make a latch open."""
     records = latest_records(order)
     for step in order.steps.filter(pk__in=records):
         reading = records[step.pk].reading
         if reading is not None and is_outside_limits(step, reading):
             raise ValidationError(
-                _("The reading of step %(no)d is outside its limits: the test has not passed.") % {"no": step.no}
+                _("The reading of step %(no)d is outside its limits: %(so)s") % {"no": step.no, "so": so}
             )
 
 
@@ -270,6 +287,8 @@ def sign_off(work_order: WorkOrder, *, by: User, version: int, is_proved: bool =
             _("Signing this off lets people into %(kiln)s again. Confirm that what was mended was tried.")
             % {"kiln": order.kiln}
         )
+    if blocked:
+        _refuse_outside_limits(order, _("what keeps people out is not mended. Send the work back."))
     order.signed_off_at = clock.now()
     order.signed_off_by = by
     _move(

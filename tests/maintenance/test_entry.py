@@ -1,6 +1,6 @@
 """Nobody goes into a chamber that is not open, cooled, locked out and free of what blocks entry."""
 
-from datetime import date
+from datetime import date, timedelta
 from decimal import Decimal
 from uuid import uuid4
 
@@ -11,9 +11,10 @@ from hypothesis import strategies as st
 
 from maintenance.actions.entry import close_permit, open_permit, open_permit_of
 from maintenance.calculations.sensor_sides import Quantity, Sensor, Side, missing_sensors
-from maintenance.models import EntryPermit
+from maintenance.models import EntryPermit, FunctionCheck, Sitting
+from plant import clock
 from plant.models import Change
-from tests.factories import DefectFactory, KilnFactory, QualificationFactory
+from tests.factories import ChargeFactory, DefectFactory, KilnFactory, QualificationFactory
 from tests.maintenance.mill import a_person, a_user, answers, opened
 
 pytestmark = pytest.mark.django_db
@@ -50,6 +51,32 @@ def test_the_watch_outside_is_somebody_else() -> None:
     oda = a_person("oda", "lock-out")
     with pytest.raises(ValidationError, match="another person"):
         open_permit(KilnFactory(), answers(watch_outside=oda), by=a_user("technician"), key=uuid4())
+
+
+def test_nobody_stands_at_two_doors() -> None:
+    user, first, second = a_user("technician"), KilnFactory(), KilnFactory(tag="K2")
+    opened(first, user)
+    with pytest.raises(ValidationError, match=f"Per stays outside {first.tag} already"):
+        opened(second, user)
+    assert open_permit(second, answers(watch_outside=a_person("jon")), by=user, key=uuid4())
+
+
+def test_who_is_inside_a_chamber_watches_at_no_other() -> None:
+    per = a_user("kiln_master", "per")
+    check = FunctionCheck.objects.create(number="FC-1", kiln=KilnFactory(), started_by=per, started_at=clock.now())
+    sitting = Sitting.objects.create(check_up=check, kiln_state="open_empty", started_at=clock.now(), by=per)
+    with pytest.raises(ValidationError, match=f"Per is inside {check.kiln.tag}"):
+        opened(KilnFactory(tag="K2"), a_user("technician"))
+    Sitting.objects.filter(pk=sitting.pk).update(ended_at=clock.now())
+    assert opened(KilnFactory(tag="K2"), a_user("technician"))
+
+
+def test_a_chamber_that_runs_by_its_charge_record_is_opened_with_a_reason_alone() -> None:
+    kiln, user = KilnFactory(), a_user("technician")
+    ChargeFactory(kiln=kiln, begin_at=clock.now() - timedelta(days=3), days=6, basis="running")
+    with pytest.raises(ValidationError, match="K1 runs now"):
+        opened(kiln, user)
+    assert open_permit(kiln, answers(note="Fan failed, shut down at 6"), by=user, key=uuid4())
 
 
 def test_only_an_authorised_person_locks_out() -> None:

@@ -10,20 +10,23 @@ from django.core.exceptions import ValidationError
 from django.test import Client
 
 from maintenance.actions import work_orders as act
+from maintenance.actions.entry import open_permit_of
 from maintenance.actions.proof_tests import ProofAnswers, next_proof_on
 from maintenance.actions.work_records import record_step
 from maintenance.models import Defect, ProofTest, StandingDefault, StandingTask, WorkOrder
 from plant import clock
+from plant.models import Change
 from tests.factories import (
     CheckPointFactory,
     ComponentFactory,
     ComponentKindFactory,
+    DefectFactory,
     MillFactory,
     TaskSheetFactory,
     WorkOrderFactory,
     WorkStepFactory,
 )
-from tests.maintenance.mill import a_person, a_user, signed_in
+from tests.maintenance.mill import a_person, a_user, opened, signed_in
 
 pytestmark = pytest.mark.django_db
 
@@ -109,6 +112,30 @@ def test_mending_what_failed_raises_the_test_that_proves_it() -> None:
     act.sign_off(mending, by=planner, version=mending.version, is_proved=True)
     retest = WorkOrder.objects.unfinished().get()
     assert (retest.sheet.code, retest.is_safety) == ("escape-door-proof-test", True)  # type: ignore[union-attr]
+
+
+def test_a_test_that_waits_is_brought_forward_when_the_door_was_mended() -> None:
+    planner, order = a_user("planner", "ilse"), a_test()
+    finish(order, said())
+    later = clock.now() + timedelta(days=50)
+    waiting = WorkOrderFactory(kiln=order.kiln, component=order.component, sheet=order.sheet, due_at=later)
+    defect = DefectFactory(kiln=order.kiln, component=order.component, blocks_entry=True)
+    mending = WorkOrderFactory(kiln=order.kiln, component=order.component, defect=defect, state="done")
+    act.sign_off(mending, by=planner, version=0, is_proved=True)
+    waiting.refresh_from_db()
+    assert waiting.due_at <= clock.now()
+    assert waiting.safety_at == waiting.due_at
+    assert Change.objects.about(waiting).get().act == "brought forward"
+
+
+def test_a_failed_way_out_bars_the_chamber_though_it_is_still_open_for_entry() -> None:
+    order = a_test(needs_state="empty")
+    permit = opened(order.kiln, a_user("technician"), order)
+    with pytest.raises(ValidationError, match="still open for entry"):
+        finish(order, said())
+    finish(order, said("failed", seal_no="", note="latch stiff"))
+    assert Defect.objects.blocking_entry().filter(kiln=order.kiln).exists()
+    assert open_permit_of(order.kiln) == permit
 
 
 def test_the_next_test_follows_the_standing_task_then_the_sheet() -> None:

@@ -190,6 +190,38 @@ def test_where_a_defect_blocks_entry_only_its_own_mending_starts_from_outside() 
     assert Change.objects.about(mending).get().after["from_outside"] is True
 
 
+def test_the_mending_from_outside_starts_when_everybody_is_out() -> None:
+    user = a_user("technician")
+    mending = a_job(needs_state="empty")
+    permit = opened(mending.kiln, user)
+    mending.defect = DefectFactory(kiln=mending.kiln, blocks_entry=True)
+    mending.save()
+    start = {"by": user, "version": 0, "is_cautions_read": True, "locked_out_outside_by": user.person}
+    with pytest.raises(ValidationError, match="Count everybody out"):
+        act.start(mending, **start)
+    close_permit(permit, by=user, key=uuid4(), is_everybody_out=True)
+    assert act.start(mending, **start).state == "under_way"
+
+
+def test_who_stays_outside_is_not_among_those_inside() -> None:
+    order, user = a_job(needs_state="empty"), a_user("technician")
+    permit = opened(order.kiln, user, order)
+    team = [user.person, permit.watch_outside]
+    with pytest.raises(ValidationError, match="Per stays outside K1 and cannot do work inside"):
+        act.start(order, by=user, version=0, is_cautions_read=True, people=team)
+
+
+def test_what_blocks_entry_is_not_mended_while_a_reading_says_otherwise() -> None:
+    defect = DefectFactory(blocks_entry=True, is_safety=True)
+    order = a_job(kiln=defect.kiln, defect=defect, state="under_way")
+    step = WorkStepFactory(work_order=order, reading_name="Failures to open", low=Decimal(0), high=Decimal(0))
+    enter.record_step(step, by=a_user("technician"), key=uuid4(), reading=Decimal(2), note="oiled")
+    WorkOrder.objects.filter(pk=order.pk).update(state="done")
+    with pytest.raises(ValidationError, match="what keeps people out is not mended"):
+        act.sign_off(order, by=a_user("planner"), version=0, is_proved=True)
+    assert Defect.objects.blocking_entry().exists()
+
+
 def test_signing_off_what_blocked_entry_needs_the_word_that_it_was_tried() -> None:
     defect = DefectFactory(blocks_entry=True, is_safety=True)
     order = a_job(kiln=defect.kiln, defect=defect, state="done")
