@@ -34,8 +34,8 @@ class Command(BaseCommand):
         if day_of_demo() and any(folder.glob("mill.*")):
             raise CommandError(
                 "This database holds the invented mill of the demo; a mill of its own stays apart from it. Name "
-                "another folder for its data, for example KILNWARD_DATA_DIR=my-data manage.py load FOLDER, and the same to "
-                "serve it."
+                "another folder for its data, for example KILNWARD_DATA_DIR=my-data manage.py load FOLDER, and serve "
+                "it with the same."
             )
         report = load_folder(folder, is_check=check)
         tell(self, report, str(folder))
