@@ -279,14 +279,14 @@ def _safety_words(cards: Sequence[Card], barred: dict[int, str], now: datetime) 
         words.append(ngettext("Nobody may enter %s.", "Nobody may enter %s.", len(shut)) % tags)
     late = WorkOrder.objects.unfinished().filter(safety_at__lt=now).count()
     if late:
-        words.append(ngettext("%d safety job is past its date.", "%d safety jobs are past their date.", late) % late)
+        words.append(ngettext("%d safety job is overdue.", "%d safety jobs are overdue.", late) % late)
     return words
 
 
 def _open_words(count: int) -> str:
     if not count:
         return _("No chamber opens today.")
-    return ngettext("%d chamber is open or opens today.", "%d chambers are open or open today.", count) % count
+    return ngettext("%d chamber is open or will open today.", "%d chambers are open or will open today.", count) % count
 
 
 def _fit_words(jobs: int, waiting: int) -> str:

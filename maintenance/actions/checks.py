@@ -158,15 +158,15 @@ def _refuse_incomplete(item: CheckItem, answer: Answer) -> None:
     if len(answer.reason) > 200:
         raise ValidationError(_("Say the reason in at most 200 characters."))
     if answer.result == Result.DEFECT and not (answer.failure_mode or answer.note.strip()):
-        raise ValidationError(_("Say what is wrong: choose one of the faults or write a note."))
+        raise ValidationError(_("Say what is wrong: choose one of the failure modes or write a note."))
     if answer.failure_mode and answer.failure_mode.kind_id != item.point.kind_id:
-        raise ValidationError(_("That fault belongs to another kind of component."))
+        raise ValidationError(_("That failure mode belongs to another kind of component."))
 
 
 def _put_defect_on_record(kiln: Kiln, item: CheckItem, finding: Finding, answer: Answer, by: User) -> None:
     again = Defect.objects.not_cured().filter(finding__item=item).first()
     if again:
-        Change.record(again, "found again", by=by, after={"finding": finding.pk}, note=finding.note)
+        Change.record(again, "found again", by=by, after={"check": item.check_up.number}, note=finding.note)
         return
     words = [answer.failure_mode.name if answer.failure_mode else "", finding.note]
     record_defect(

@@ -56,7 +56,11 @@ class DaySummary:
         """Say it in the order in which a planner wants to read it: what is unsafe first."""
         said = [("!! " if one["level"] == "alarm" else " ! ") + one["text"] for one in self.shouts]
         said.append(
-            _("%(placed)d jobs placed (%(fresh)d new, %(moved)d moved), %(without)d without a place.")
+            ngettext(
+                "%(placed)d job placed (%(fresh)d new, %(moved)d moved), %(without)d without a place.",
+                "%(placed)d jobs placed (%(fresh)d new, %(moved)d moved), %(without)d without a place.",
+                self.placed,
+            )
             % {
                 "placed": self.placed,
                 "fresh": self.placed_anew,
@@ -73,7 +77,11 @@ class DaySummary:
             said.append(words % self.left_out)
         numbers = ", ".join(self.raised[:SHOUTED_NUMBERS]) + (" …" if len(self.raised) > SHOUTED_NUMBERS else "")
         said.append(
-            _("%(count)d work orders raised%(numbers)s; %(following)d more dates follow within the horizon.")
+            ngettext(
+                "%(count)d work order raised%(numbers)s; further dates within the horizon: %(following)d.",
+                "%(count)d work orders raised%(numbers)s; further dates within the horizon: %(following)d.",
+                len(self.raised),
+            )
             % {
                 "count": len(self.raised),
                 "numbers": f" ({numbers})" if numbers else "",
@@ -81,11 +89,15 @@ class DaySummary:
             }
         )
         if self.missed:
-            said.append(_("%d dates passed without work and were recorded; each task has one catch-up.") % self.missed)
-        said.append(
-            _("%(waiting)d jobs wait for parts; %(order)d parts should be ordered today.")
-            % {"waiting": self.waiting_for_parts, "order": self.to_order}
-        )
+            words = ngettext(
+                "%d date passed without work and was recorded; its task has one catch-up.",
+                "%d dates passed without work and were recorded; each task has one catch-up.",
+                self.missed,
+            )
+            said.append(words % self.missed)
+        waiting = ngettext("%d job waits for parts", "%d jobs wait for parts", self.waiting_for_parts)
+        to_order = ngettext("%d part should be ordered today", "%d parts should be ordered today", self.to_order)
+        said.append(f"{waiting % self.waiting_for_parts}; {to_order % self.to_order}.")
         return said
 
 

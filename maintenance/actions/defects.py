@@ -56,7 +56,7 @@ def record_defect(
     )
     Change.record(defect, "recorded", by=by, after={"what": defect.what, "blocks_entry": blocks_entry})
     if blocks_entry:
-        Change.record(kiln, "closed to entry", by=by, after={"defect": defect.pk}, note=str(defect))
+        Change.record(kiln, "closed to entry", by=by, after={"defect": defect.what}, note=str(defect))
     return defect
 
 
@@ -130,7 +130,7 @@ def cure_defect(defect: Defect, *, by: User | None, work_order: WorkOrder) -> No
     defect.save(update_fields=["cured_at"])
     Change.record(defect, "cured", by=by, after={"work_order": work_order.number})
     if defect.blocks_entry:
-        Change.record(defect.kiln, "defect that blocked entry is cured", by=by, after={"defect": defect.pk})
+        Change.record(defect.kiln, "defect that blocked entry is cured", by=by, after={"defect": defect.what})
 
 
 @transaction.atomic
@@ -149,4 +149,4 @@ def strike_defect(defect: Defect, *, by: User | None, why: str) -> None:
     defect.save(update_fields=["cured_at"])
     Change.record(defect, "struck as a mistake", by=by, note=why.strip())
     if defect.blocks_entry:
-        Change.record(defect.kiln, "open to entry again", by=by, after={"defect": defect.pk}, note=why.strip())
+        Change.record(defect.kiln, "open to entry again", by=by, after={"defect": defect.what}, note=why.strip())

@@ -106,7 +106,6 @@ def open_permit(
         note=answers.note,
     )
     after = {
-        "permit": permit.pk,
         "locked_out_by": answers.locked_out_by.name,
         "watch_outside": answers.watch_outside.name,
         "temperature_c": str(answers.temperature_c),

@@ -135,7 +135,7 @@ def _reading_to_defect(order: WorkOrder, step: WorkStep, record: StepRecord, by:
         is_safety=order.is_safety,
         blocks_entry=blocks,
     )
-    Change.record(order, "made a defect", by=by, after={"defect": defect.pk, "what": defect.what})
+    Change.record(order, "made a defect", by=by, after={"what": defect.what})
 
 
 @transaction.atomic

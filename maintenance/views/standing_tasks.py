@@ -122,7 +122,7 @@ def _lead(today: date) -> str:
     active = StandingTask.objects.in_use()
     total, late = active.count(), active.filter(next_due_on__lt=today).count()
     said = ngettext("%d task recurs", "%d tasks recur", total) % total
-    return _("%(total)s; %(late)d of them past their date.") % {"total": said, "late": late}
+    return _("%(total)s; %(late)d of them overdue.") % {"total": said, "late": late}
 
 
 @needs("see standing tasks")

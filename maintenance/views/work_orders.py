@@ -77,8 +77,8 @@ def _lead() -> str:
     late, all_ = todo.filter(due_at__lt=now).count(), todo.count()
     if unsafe:
         return ngettext(
-            "%(count)d safety job is past its date; %(all)d jobs are still to be done.",
-            "%(count)d safety jobs are past their date; %(all)d jobs are still to be done.",
+            "%(count)d safety job is overdue; %(all)d jobs are still to be done.",
+            "%(count)d safety jobs are overdue; %(all)d jobs are still to be done.",
             unsafe,
         ) % {"count": unsafe, "all": all_}
     if late:

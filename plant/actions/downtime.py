@@ -41,7 +41,12 @@ def report_downtime(kiln: Kiln, facts: DowntimeFacts, *, by: User | None) -> Dow
     check_facts(kiln, facts)
     record = Downtime.objects.create(kiln=kiln, **_values(facts))
     Change.record(record, "reported", by=by, after=particulars(record, FIELDS))
-    Change.record(kiln, "downtime reported", by=by, after={"downtime": record.pk, "kind": record.kind})
+    Change.record(
+        kiln,
+        "downtime reported",
+        by=by,
+        after={"kind": str(record.get_kind_display()), "start_at": record.start_at.isoformat(), "cause": record.cause},
+    )
     return record
 
 
@@ -56,7 +61,13 @@ def correct_downtime(record: Downtime, facts: DowntimeFacts, *, seen: str, why: 
         raise ValidationError({"why": _("Say why the record is corrected: the history keeps the reason.")})
     check_facts(kiln, facts, besides=record)
     if save_changed(record, _values(facts), "corrected", by=by, note=why):
-        Change.record(kiln, "downtime corrected", by=by, after={"downtime": record.pk}, note=why)
+        Change.record(
+            kiln,
+            "downtime corrected",
+            by=by,
+            after={"kind": str(record.get_kind_display()), "start_at": record.start_at.isoformat()},
+            note=why,
+        )
     return record
 
 
@@ -73,7 +84,12 @@ def end_downtime(record: Downtime, end_at: datetime, *, by: User | None) -> Down
             {"end_at": _("The end lies ahead. Give the instant at which the kiln was able to dry again.")}
         )
     save_changed(record, {"end_at": end_at}, "ended", by=by)
-    Change.record(record.kiln, "downtime ended", by=by, after={"downtime": record.pk, "end_at": end_at.isoformat()})
+    Change.record(
+        record.kiln,
+        "downtime ended",
+        by=by,
+        after={"start_at": record.start_at.isoformat(), "end_at": end_at.isoformat()},
+    )
     return record
 
 

@@ -14,7 +14,7 @@ from plant.models import Change, Person, RoleHeld, User
 @transaction.atomic
 def give_sign_in(person: Person, username: str, password: str, roles: Collection[str], *, by: User | None) -> User:
     """Let somebody sign in, with a first password and roles."""
-    require(by, "edit users")
+    require(by, "give sign-ins")
     person = Person.objects.select_for_update().get(pk=person.pk)
     if User.objects.filter(person=person).exists():
         raise ValidationError(_("%(person)s has a sign-in already.") % {"person": person})
@@ -36,7 +36,7 @@ def give_sign_in(person: Person, username: str, password: str, roles: Collection
 @transaction.atomic
 def set_roles(user: User, roles: Collection[str], *, is_active: bool, by: User | None) -> None:
     """Change what somebody is at the mill, and whether they may sign in."""
-    require(by, "edit users")
+    require(by, "give sign-ins")
     # All administrators are locked together: two of them could otherwise each take the other's role away.
     list(User.objects.select_for_update().filter(roles_held__role=Role.ADMINISTRATOR).order_by("pk"))
     user = User.objects.select_for_update(of=("self",)).get(pk=user.pk)
@@ -70,7 +70,7 @@ def _refuse_to_lose_the_last_administrator(user: User) -> None:
 @transaction.atomic
 def set_first_password(user: User, password: str, *, by: User | None) -> None:
     """Give somebody who cannot sign in any more a new first password."""
-    require(by, "edit users")
+    require(by, "give sign-ins")
     user = User.objects.select_for_update(of=("self",)).get(pk=user.pk)
     try:
         validate_password(password, user)

@@ -53,7 +53,7 @@ class MillForm(_MillForm):
         ]
         labels = {"temperature_unit": _("Temperatures in"), "volume_unit": _("Volumes in")}
         help_texts = {
-            "time_zone": _("An IANA name such as Europe/Stockholm: every page shows this clock."),
+            "time_zone": _("An area and a city, such as Europe/Stockholm: every page shows this clock."),
             "currency": _("Three letters, such as EUR."),
         }
 

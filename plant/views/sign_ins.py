@@ -17,7 +17,7 @@ from plant.forms.people import FirstPasswordForm, OwnPasswordForm, RolesForm, Si
 from plant.models import Person, User
 
 
-@needs("edit users")
+@needs("give sign-ins")
 def sign_ins(request: HttpRequest) -> HttpResponse:
     """Show who may sign in, in which roles."""
     known = User.objects.select_related("person").prefetch_related("roles_held").order_by("-is_active", "username")
@@ -25,7 +25,7 @@ def sign_ins(request: HttpRequest) -> HttpResponse:
     return render(request, "plant/sign_ins.html", {"users": known, "without": without})
 
 
-@needs("edit users")
+@needs("give sign-ins")
 def give(request: HttpRequest, code: str) -> HttpResponse:
     """Give somebody a sign-in with a first password and roles."""
     person = get_object_or_404(Person, code=code)
@@ -42,7 +42,7 @@ def give(request: HttpRequest, code: str) -> HttpResponse:
     return render(request, "plant/person_form.html", {"form": form, "person": person, "heading": heading})
 
 
-@needs("edit users")
+@needs("give sign-ins")
 def roles(request: HttpRequest, pk: int) -> HttpResponse:
     """Change somebody's roles, or switch the sign-in off."""
     user = get_object_or_404(User.objects.select_related("person"), pk=pk)
@@ -59,7 +59,7 @@ def roles(request: HttpRequest, pk: int) -> HttpResponse:
     return _account(request, user, roles_form=form)
 
 
-@needs("edit users")
+@needs("give sign-ins")
 @require_POST
 def first_password(request: HttpRequest, pk: int) -> HttpResponse:
     """Give a new first password."""

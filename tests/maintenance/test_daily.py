@@ -292,7 +292,7 @@ def test_alarms_come_first_in_the_printed_summary() -> None:
     lines = out.getvalue().splitlines()
     assert "nothing was changed" in lines[0]
     assert lines[1].startswith("!! Proof test overdue: K1 escape door")
-    assert any("1 work orders raised (WO-0001)" in line for line in lines)
+    assert any("1 work order raised (WO-0001)" in line for line in lines)
 
 
 def test_the_command_refuses_a_day_that_is_none_and_a_mill_that_is_not_there() -> None:

@@ -121,7 +121,7 @@ def test_a_charge_that_should_be_inside_already_is_not(oda: Client) -> None:
     assert found.word == "open and empty"
     assert found.lines[-1].startswith("loading was due ")
     assert found.tags[0].text == "loading is overdue"
-    assert oda.get("/kilns/").context["morning"].sentence.startswith("1 chamber is open or opens today.")
+    assert oda.get("/kilns/").context["morning"].sentence.startswith("1 chamber is open or will open today.")
 
 
 def test_a_stopped_kiln_says_why_and_what_it_cost_so_far(oda: Client) -> None:
@@ -181,7 +181,7 @@ def test_the_sentence_counts_openings_jobs_and_parts_that_are_missing(oda: Clien
     WorkPart.objects.create(work_order=waits, part=set_aside.part, quantity=2, reservation=set_aside)
     late = WorkOrderFactory(kiln=waits.kiln, due_at=NOW, safety_at=NOW - hours(1), is_safety=True)
     assert oda.get("/kilns/").context["morning"].sentence == (
-        "1 safety job is past its date. 1 chamber is open or opens today. 2 jobs fit in, 1 waits for a part."
+        "1 safety job is overdue. 1 chamber is open or will open today. 2 jobs fit in, 1 waits for a part."
     )
     assert late.is_safety
 

@@ -65,7 +65,7 @@ def test_an_empty_list_teaches_what_a_standing_task_is(planner: Client) -> None:
 def test_the_list_says_rule_due_date_and_whose_interval_it_is(planner: Client) -> None:
     standing(next_due_on=TODAY - timedelta(days=3))
     text = _text(planner.get(reverse("maintenance:standing-tasks")))
-    assert "1 task recurs; 1 of them past their date." in text
+    assert "1 task recurs; 1 of them overdue." in text
     assert "Every 4 weeks" in text
     assert "the mill's own choice" in text
     assert "overdue" in text
