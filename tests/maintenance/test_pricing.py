@@ -153,7 +153,7 @@ def test_a_cost_that_came_with_the_defect_says_so(client: Client, seal: Defect) 
     Defect.objects.filter(pk=seal.pk).update(cost_of_delay_per_day=Decimal(64))
     signed_in(client, "planner")
     content = client.get(f"/rounds/defects/{seal.pk}/cost/").content.decode()
-    assert "entered with the defect" in content and "Work it out" in content
+    assert "64.00 EUR a day was entered with the defect" in content and "Work it out" in content
     Defect.objects.filter(pk=seal.pk).update(cost_of_delay_per_day=0)
     assert "What does waiting cost?" in client.get("/rounds/defects/").content.decode()
 
