@@ -9,8 +9,8 @@ from django.utils.translation import gettext_lazy as _
 
 from maintenance.models.catalogue import TaskSheet
 from maintenance.querysets import StandingTaskQuerySet
-from plant.fields import MoneyField, QuantityField
 from plant import clock
+from plant.fields import MoneyField, QuantityField
 from plant.models import Component, Kiln
 
 
