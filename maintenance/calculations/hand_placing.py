@@ -66,7 +66,7 @@ class _Look:
         window = self._window()
         crew = self._crew()
         faults = [*self._time_faults(), *self._window_faults(window), *self._people_faults()]
-        if not faults and crew is None:
+        if crew is None and all(ref in self.workers for ref in self.people):
             faults.append(self._crew_fault())
         if faults or crew is None:
             return WantedPlace(None, tuple(faults))

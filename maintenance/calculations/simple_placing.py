@@ -48,6 +48,13 @@ TIMES = {
 TIME = {"empty": "opening", "running": "running phase", "still": "stop"}
 #: Why a window does not take a job, the closest miss last: that window is named as the nearest.
 MISSES = ("too short", "over too early", "too crowded", "no crew free")
+#: How a miss is said of the window itself.
+MISSED = {
+    "too short": "is too short",
+    "over too early": "is over before it may start",
+    "too crowded": "would have too many people inside",
+    "no crew free": "finds no crew on shift and free",
+}
 #: At most so many windows that were passed over are named in a reason.
 NAMED_WINDOWS = 3
 
@@ -314,14 +321,24 @@ class _Placing:
         people = ", ".join(self.workers[ref].name for ref, _ in placement.people)
         words = f"The {where}" + (f", with {people} on shift and free." if people else ".")
         if misses:
-            named = "; ".join(f"{self._when(miss.window.start_at)} {miss.why}" for miss in misses[:NAMED_WINDOWS])
+            named = "; ".join(
+                f"{self._when(miss.window.start_at)} {MISSED[miss.why]}" for miss in misses[:NAMED_WINDOWS]
+            )
             more = f"; and {len(misses) - NAMED_WINDOWS} more" if len(misses) > NAMED_WINDOWS else ""
             words += f" Passed over: {named}{more}."
         wanted_at, name = (job.latest_at, "safety date") if job.is_safety_work else (job.due_at, "due date")
         if wanted_at is None:
             return words
-        apart = _span(abs(wanted_at - placement.end_at))
-        return f"{words} Done {apart} {'before' if placement.end_at <= wanted_at else 'after'} its {name}."
+        return f"{words} {self._how_early(placement.end_at, wanted_at, name)}"
+
+    def _how_early(self, end_at: datetime, wanted_at: datetime, name: str) -> str:
+        """Count in days of the calendar, as dates are counted."""
+        days = (wanted_at.astimezone(self.zone).date() - end_at.astimezone(self.zone).date()).days
+        if not days:
+            late = _span(end_at - wanted_at) if end_at > wanted_at else ""
+            return f"Done {late} after its {name}." if late else f"Done on its {name}."
+        apart = "1 day" if abs(days) == 1 else f"{abs(days)} days"
+        return f"Done {apart} {'before' if days > 0 else 'after'} its {name}."
 
     def _waits_in_vain(self, job: JobToPlace) -> Cause | None:
         for ref in job.after:
@@ -338,8 +355,11 @@ class _Placing:
             until = {w.name: w.skills[skill] for w in self.workers.values() if skill in w.skills}
             lapsed = {name: last_on for name, last_on in until.items() if last_on is not None and last_on < on}
             if len(until) - len(lapsed) < count:
-                ran_out = "".join(f"; {name}'s ran out after {_day(last_on)}" for name, last_on in lapsed.items())
-                words = f"Needs {count} qualified for {skill}, {len(until) - len(lapsed)} are{ran_out}."
+                ends = "".join(f"; {name}'s lasts until {_day(last_on)}" for name, last_on in lapsed.items())
+                words = (
+                    f"Needs {count} qualified for {skill}; from {_day(on)} on, when it may start, "
+                    f"{len(until) - len(lapsed)} are{ends}."
+                )
                 remedy = (
                     f"Renew the qualification of {' or '.join(lapsed)}." if lapsed else f"Train somebody for {skill}."
                 )
@@ -381,11 +401,17 @@ class _Placing:
         if why == "too crowded":
             return Cause(why, f"{times} with too many people inside.", "Take a smaller crew, or move another job.")
         skills = ", ".join(f"{n} {skill}" for skill, n in sorted(job.crew.items()))
-        able = [w.name for w in self.workers.values() if not job.crew.keys().isdisjoint(w.skills)]
+        able = [w for w in self.workers.values() if not job.crew.keys().isdisjoint(w.skills)]
+        longest = max((end - start for w in able for start, end in _merged(w.duty)), default=timedelta(0))
+        if timedelta(0) < longest < timedelta(minutes=job.duration_minutes):
+            words = f"It needs {needed} without a break ({skills}); the longest shift has {_span(longest)}."
+            return Cause(
+                why, words, "Ask for it as several jobs that each fit a shift, or put people on longer shifts."
+            )
         return Cause(
             why,
             f"{times} without a free crew on shift for {needed} ({skills}).",
-            f"Put on shift or free one of {', '.join(sorted(able))}.",
+            f"Put on shift or free one of {', '.join(sorted(w.name for w in able))}.",
         )
 
     def _shouts(self) -> Iterable[Shout]:

@@ -69,7 +69,7 @@ def test_a_job_takes_the_first_opening_that_is_long_enough_and_says_why() -> Non
     assert plan.placements[0].people == (("ada", "mechanical"),)
     assert plan.placements[0].reason == (
         "The first opening that takes it, K1 3 Mar 06:00 to 3 Mar 16:00, with Ada Moss on shift and free. "
-        "Passed over: 2 Mar 07:00 too short. Done 3 days before its due date."
+        "Passed over: 2 Mar 07:00 is too short. Done 3 days before its due date."
     )
 
 
@@ -215,8 +215,25 @@ def test_a_job_without_a_place_names_cause_and_remedy(
 def test_a_lapsed_qualification_is_named_with_its_last_day() -> None:
     lapsed = replace(ADA, skills={"mechanical": date(2026, 2, 27)})
     cause = solve([window("W1", 6, 14)], [job("J1")], [lapsed]).not_placed[0].causes[0]
-    assert cause.words == "Needs 1 qualified for mechanical, 0 are; Ada Moss's ran out after 27 Feb 2026."
+    assert cause.words == (
+        "Needs 1 qualified for mechanical; from 2 Mar 2026 on, when it may start, 0 are; "
+        "Ada Moss's lasts until 27 Feb 2026."
+    )
     assert cause.remedy == "Renew the qualification of Ada Moss."
+
+
+def test_a_job_longer_than_every_shift_says_so() -> None:
+    (cause,) = solve([window("W1", 6, 40)], [job("J1", hours=14)]).not_placed[0].causes
+    assert "It needs 14 h without a break" in cause.words
+    assert "several jobs" in cause.remedy
+
+
+@pytest.mark.parametrize(
+    ("due_at", "words"),
+    [(at(8), "Done on its due date."), (at(23), "Done on its due date."), (at(30), "Done 1 day before its due date.")],
+)
+def test_a_reason_counts_in_days_of_the_calendar(due_at: datetime, words: str) -> None:
+    assert solve([window("W1", 6, 14)], [job("J1", due_at=due_at)]).placements[0].reason.endswith(words)
 
 
 def test_the_nearest_window_is_the_one_that_fails_for_the_least() -> None:
