@@ -3,12 +3,15 @@
 from typing import Any
 
 from django import forms
+from django.db.models import Exists, OuterRef
+from django.utils.formats import date_format
+from django.utils.translation import gettext as _now
 from django.utils.translation import gettext_lazy as _
 
 from maintenance.board import RANGES
 from maintenance.forms.fields import DayField, MomentField, VersionField
 from maintenance.models import WorkOrder
-from plant.models import Person
+from plant.models import Person, Qualification
 
 
 class BoardForm(forms.Form):
@@ -21,12 +24,20 @@ class BoardForm(forms.Form):
 
 
 class PeopleField(forms.ModelMultipleChoiceField):  # type: ignore[type-arg]
-    """People to tick, each with what they can do."""
+    """People to tick, each with what they bring of the skills that are wanted."""
+
+    wanted: frozenset[int] = frozenset()
 
     def label_from_instance(self, obj: Any) -> str:
-        """Name a person with their skills."""
-        skills = ", ".join(held.skill.name for held in obj.qualifications.all())
-        return f"{obj.name} ({skills})" if skills else obj.name
+        """Name a person with the skills that count here, and the last day of each."""
+        skills = [self._held(held) for held in obj.qualifications.all() if held.skill_id in self.wanted]
+        return f"{obj.name} ({', '.join(skills)})" if skills else obj.name
+
+    def _held(self, held: Any) -> str:
+        if held.valid_until is None:
+            return str(held.skill.name)
+        facts = {"skill": held.skill.name, "day": date_format(held.valid_until, "j M Y")}
+        return _now("%(skill)s until %(day)s") % facts
 
 
 class PlaceForm(forms.Form):
@@ -45,7 +56,14 @@ class PlaceForm(forms.Form):
         super().__init__(*args, **kwargs)
         people = self.fields["people"]
         assert isinstance(people, PeopleField)  # noqa: S101  narrows the type
-        people.queryset = Person.objects.working_here().prefetch_related("qualifications__skill")
+        people.wanted = frozenset(needed.skill_id for needed in order.skills.all())
+        # Whoever brings a skill that is wanted stands first.
+        brings = Qualification.objects.filter(person=OuterRef("pk"), skill__in=people.wanted)
+        people.queryset = (
+            Person.objects.working_here()
+            .order_by(Exists(brings).desc(), "name")
+            .prefetch_related("qualifications__skill")
+        )
         self.fields["version"].initial = order.version
 
 
