@@ -6,6 +6,7 @@ from datetime import datetime, timedelta
 from typing import Any
 
 from django.urls import reverse
+from django.utils.text import Truncator
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
@@ -14,6 +15,8 @@ from plant.models import Kiln
 
 DUE_SOON = timedelta(days=7)
 CHECKS_BACK = 3
+# The legend names what is noted; the whole of a long note stands where it was entered.
+LABEL_CHARS = 120
 # The heavier outweighs the lighter where several things are noted at one number.
 WEIGHTS = {"none": 0, "sound": 1, "open": 2, "not_seen": 3, "worn": 4, "defect": 5}
 
@@ -33,7 +36,8 @@ def marks_of(kiln: Kiln, now: datetime) -> dict[int, dict[str, Any]]:
     url = reverse("maintenance:kiln", args=[kiln.tag])
     marks: dict[int, dict[str, Any]] = {}
     for note in sorted(notes, key=lambda note: WEIGHTS[note.state]):
-        marks[note.number] = {"state": note.state, "label": note.label, "url": f"{url}#group-{note.number}"}
+        label = Truncator(note.label).chars(LABEL_CHARS)
+        marks[note.number] = {"state": note.state, "label": label, "url": f"{url}#group-{note.number}"}
     return marks
 
 

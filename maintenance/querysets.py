@@ -97,11 +97,14 @@ class CautionQuerySet(models.QuerySet["Caution"]):
         """The cautions of all points that are looked at in a state of the kiln."""
         points = check.items.filter(point__seen_in__in=[kiln_state, "either"]).values("point")
         codes = {"general"} | ({"lock-out", "warm-chamber"} if kiln_state == "open_empty" else set())
-        return self.filter(Q(code__in=codes) | Q(check_points__in=points)).distinct().general_first()
+        found = self.filter(Q(code__in=codes) | Q(check_points__in=points)).distinct().general_first()
+        # Nobody stands at the hatch of a running kiln in a sitting with the chamber open.
+        return found.exclude(code="hot-air-hatch") if kiln_state == "open_empty" else found
 
     def general_first(self) -> "CautionQuerySet":
-        """In the order to read them: local rules, the lock-out, then the rest."""
-        rank = Case(When(code="general", then=0), When(code="lock-out", then=1), default=2)
+        """In the order to read them: local rules, the lock-out, the chamber itself, then the rest."""
+        first = ("general", "lock-out", "warm-chamber")
+        rank = Case(*(When(code=code, then=at) for at, code in enumerate(first)), default=len(first))
         return self.order_by(rank, "code")
 
 

@@ -39,7 +39,7 @@ class FindingForm(forms.Form):
         initial=Defect.Likelihood.SOON,
         required=False,
     )
-    note = forms.CharField(label=_("Note"), widget=forms.Textarea(attrs={"rows": 2}), required=False)
+    note = forms.CharField(label=_("Note"), max_length=1000, widget=forms.Textarea(attrs={"rows": 2}), required=False)
     reason = forms.CharField(label=_("Why it could not be seen"), max_length=200, required=False)
 
     def __init__(self, *args: Any, item: CheckItem, reason: str = "", **kwargs: Any) -> None:

@@ -5,6 +5,7 @@ from decimal import Decimal
 from typing import Any
 
 from django import forms
+from django.db.models import Model
 from django.utils.translation import gettext_lazy as _
 
 from inventory.models import Part
@@ -18,27 +19,43 @@ from plant.models import Component, Downtime, Kiln, Mill, Person
 from plant.units import reading_scale
 
 
+class TeamField(forms.ModelMultipleChoiceField):
+    """People to choose from, each with the skills that the job asks for."""
+
+    skill_ids: frozenset[int] = frozenset()
+    day: date
+
+    def label_from_instance(self, obj: Model) -> str:
+        """Say the name, and which of the skills somebody holds today."""
+        held = obj.qualifications.all()  # type: ignore[attr-defined]
+        counted = [str(one.skill) for one in held if one.skill_id in self.skill_ids and one.is_valid_on(self.day)]
+        return f"{obj} ({', '.join(counted)})" if counted else str(obj)
+
+
 class StartForm(forms.Form):
     """Start a job."""
 
     version = VersionField()
-    people = forms.ModelMultipleChoiceField(
-        Person.objects.none(), label=_("Who does it"), widget=forms.CheckboxSelectMultiple
-    )
+    people = TeamField(Person.objects.none(), label=_("Who does it"), widget=forms.CheckboxSelectMultiple)
     is_cautions_read = TickField(_("We have read the cautions, and what must be so before the start is so."))
     locked_out_outside_by = forms.ModelChoiceField(Person.objects.none(), label=_("Locked out by"), required=False)
 
     def __init__(self, *args: Any, order: WorkOrder, person: Person | None, from_outside: bool, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         people = Person.objects.working_here()
-        self.fields["people"].queryset = people  # type: ignore[attr-defined]
+        team: TeamField = self.fields["people"]  # type: ignore[assignment]
+        team.skill_ids = frozenset(order.skills.values_list("skill_id", flat=True))
+        team.day = clock.today(order.kiln.mill.zone)
+        team.queryset = people.prefetch_related("qualifications__skill")
         given = [assignment.person for assignment in order.assignments.select_related("person")]
         self.fields["people"].initial = given or ([person] if person else [])
         self.fields["version"].initial = order.version
         if from_outside:
             self.fields["locked_out_outside_by"].queryset = people  # type: ignore[attr-defined]
             self.fields["locked_out_outside_by"].required = True
-            self.fields["locked_out_outside_by"].help_text = _("Nobody steps in. The main door is held open.")
+            self.fields["locked_out_outside_by"].help_text = _(
+                "The main door is held open. Nobody steps in but to try what was mended, with a second person outside."
+            )
         else:
             del self.fields["locked_out_outside_by"]
 
@@ -82,7 +99,11 @@ class PartForm(forms.Form):
 
     key = KeyField()
     part = forms.ModelChoiceField(Part.objects.in_use(), label=_("Part"))
-    quantity = MeasureField(label=_("How many"), min_value=Decimal("0.001"))
+    quantity = MeasureField(
+        label=_("How many"),
+        min_value=Decimal("0.001"),
+        error_messages={"min_value": _("Write how many were taken: more than 0.")},
+    )
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **{"auto_id": "part-%s", **kwargs})

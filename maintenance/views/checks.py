@@ -215,6 +215,8 @@ def _item_context(one: FunctionCheck, this: CheckItem, sitting: Sitting | None, 
     fitting = [other for other in _items(one) if sitting is None or _fits(other, sitting)]
     ids = [other.pk for other in fitting]
     at = ids.index(this.pk) if this.pk in ids else None
+    findings = list(this.findings.select_related("failure_mode", "by__person", "defect").order_by("at", "id"))
+    latest = findings[-1] if findings else None
     return {
         "place": "rounds",
         "check": one,
@@ -223,13 +225,14 @@ def _item_context(one: FunctionCheck, this: CheckItem, sitting: Sitting | None, 
         "fits": bool(sitting and _fits(this, sitting)),
         "form": form,
         "chosen": form["failure_mode"].value(),
-        "findings": this.findings.select_related("failure_mode", "by__person", "defect").order_by("at", "id"),
+        "findings": findings,
+        "latest": latest,
         "defect": Defect.objects.not_cured().filter(finding__item=this).prefetch_related("work_orders").first(),
         "sheets": TaskSheet.objects.filter(kind=this.point.kind_id, is_proof_test=False),
         "substitutes": substitutes_of(this),
         "cautions": this.point.cautions.all(),
         "blocking": blocking_defects(one.kiln),
-        "marks": {this.point.end_view_no: {"state": "open"}},
+        "marks": {this.point.end_view_no: {"state": latest.result if latest else "open"}},
         "missing_sides": _missing_sides(one.kiln) if this.point.code.endswith("-both-sides") else [],
         "before": fitting[at - 1] if at else None,
         "after": fitting[at + 1] if at is not None and at + 1 < len(fitting) else None,

@@ -8,7 +8,7 @@ from django.utils.translation import gettext as _
 
 from maintenance.actions.entry import INSIDE_STATES, close_permit
 from maintenance.forms.entry import ClosePermitForm
-from maintenance.models import EntryPermit, FunctionCheck, WorkOrder
+from maintenance.models import EntryPermit, FunctionCheck, Sitting, WorkOrder
 from maintenance.views.helpers import put_refusal, user_of
 from plant.access import needs
 
@@ -21,6 +21,9 @@ def close(request: HttpRequest, pk: int) -> HttpResponse:
         pk=pk,
         act=EntryPermit.Act.OPENED,
     )
+    if request.method == "GET" and EntryPermit.objects.filter(opening=permit).exists():
+        messages.info(request, _("%(kiln)s is closed for entry already.") % {"kiln": permit.kiln})
+        return redirect(_back_to(permit))
     form = ClosePermitForm(request.POST or None)
     if request.method == "POST" and form.is_valid():
         said = form.cleaned_data
@@ -32,7 +35,15 @@ def close(request: HttpRequest, pk: int) -> HttpResponse:
             messages.success(request, _("%(kiln)s is closed for entry: everybody is out.") % {"kiln": permit.kiln})
             return redirect(_back_to(permit))
     jobs = WorkOrder.objects.filter(kiln=permit.kiln, state="under_way", needs_state__in=INSIDE_STATES)
-    context = {"place": "rounds", "permit": permit, "form": form, "jobs": jobs, "back": _back_to(permit)}
+    inside = Sitting.objects.filter(check_up__kiln=permit.kiln, kiln_state="open_empty", ended_at__isnull=True)
+    context = {
+        "place": "rounds",
+        "permit": permit,
+        "form": form,
+        "jobs": jobs,
+        "sittings": inside.select_related("by__person"),
+        "back": _back_to(permit),
+    }
     return render(request, "maintenance/permit_close.html", context)
 
 

@@ -35,6 +35,7 @@ from maintenance.forms.work_orders import (
     WhyForm,
 )
 from maintenance.models import Caution, StepRecord, WorkOrder, WorkStep
+from maintenance.models.catalogue import NeedsState
 from maintenance.views.helpers import mill_of, person_of, put_refusal, user_of
 from maintenance.views.work_orders import work_order_url
 from plant import clock
@@ -163,8 +164,11 @@ def _lead(order: WorkOrder) -> str:
         return order.no_place_why
     place = getattr(order, "placement", None)
     if place:
+        when = date_format(timezone.localtime(place.start_at), "D j M H:i")
+        if order.needs_state == NeedsState.ANY:
+            return _("%(when)s; %(kiln)s may be in any state.") % {"when": when, "kiln": order.kiln}
         return _("%(when)s; needs %(kiln)s %(state)s.") % {
-            "when": date_format(timezone.localtime(place.start_at), "D j M H:i"),
+            "when": when,
             "kiln": order.kiln,
             "state": order.get_needs_state_display(),
         }

@@ -100,6 +100,35 @@ def test_a_round_over_two_sittings(master: Client, check: FunctionCheck) -> None
     assert "is complete" in master.post(url(check, "complete/"), follow=True).content.decode()
 
 
+def test_once_the_door_is_closed_a_sitting_inside_leads_to_no_further_point(
+    master: Client, check: FunctionCheck
+) -> None:
+    sit(master, check, "open_empty", **door())
+    assert "Next point" in page(master, url(check))
+    close = f"/rounds/permits/{EntryPermit.objects.get().pk}/close/"
+    assert "Looking inside, by the record of the check: Oda" in page(master, close)
+    master.post(close, {"key": uuid4(), "is_everybody_out": "on"})
+    shown = page(master, url(check))
+    assert "Nobody steps in now" in shown and "Next point" not in shown
+    assert "closed for entry already" in master.get(close, follow=True).content.decode()
+
+
+def test_a_fault_of_the_way_out_says_that_somebody_may_be_inside(master: Client, check: FunctionCheck) -> None:
+    sit(master, check, "open_empty", **door())
+    DefectFactory(kiln=check.kiln, blocks_entry=True)
+    shown = page(master, url(check))
+    assert "is not closed yet: somebody may be inside" in shown and "escape door tried" not in shown
+    assert "Next point" not in shown
+
+
+def test_a_refusal_unfolds_the_part_it_belongs_to(master: Client, check: FunctionCheck) -> None:
+    sit(master, check)
+    shown = say(master, point(check, "fans-run"), "not_seen").content.decode()
+    assert shown.count('<details class="more" open>') == 1
+    long = say(master, point(check, "fans-run"), "worn", note="x" * 1001)
+    assert long.status_code == 200 and not Finding.objects.exists()
+
+
 def test_cautions_come_before_each_sitting_and_the_door_before_one_inside(master: Client, check: FunctionCheck) -> None:
     assert "Switched off is not the same as safe" in page(master, url(check, "sit/?kiln_state=running"))
     assert "At the door of K1" in page(master, url(check, "sit/?kiln_state=open_empty"))

@@ -11,12 +11,14 @@ from django.test import Client
 from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 
-from maintenance.models import Defect, EntryPermit, Labour, StepRecord, WorkOrder
+from maintenance.models import Defect, EntryPermit, Labour, Placement, StepRecord, WorkOrder
+from plant import clock
 from tests.factories import (
     ComponentFactory,
     DefectFactory,
     KilnFactory,
     MillFactory,
+    SkillFactory,
     TaskSheetFactory,
     WorkOrderFactory,
     WorkStepFactory,
@@ -259,6 +261,23 @@ def test_a_stale_form_says_so_and_keeps_the_words(client: Client) -> None:
     order = under_way(version=4)
     shown = signed_in(client, a_user("technician")).post(url(order, "finish/"), {"version": 3, "result": "freed it"})
     assert "Somebody changed this meanwhile" in shown.content.decode() and "freed it" in shown.content.decode()
+
+
+def test_the_start_says_who_holds_the_skills_and_that_any_state_will_do(client: Client) -> None:
+    order = WorkOrderFactory(needs_state="any")
+    order.skills.create(skill=SkillFactory(code="welding", name="Welding"))
+    a_person("per", "welding")
+    shown = page(signed_in(client, a_user("technician")), url(order, "start/"))
+    assert "Per (Welding)" in shown and "Oda (" not in shown
+    assert "may be in any state" in shown
+
+
+def test_safety_work_placed_after_its_date_is_marked_in_the_list(client: Client) -> None:
+    soon = clock.now() + timedelta(days=2)
+    order = WorkOrderFactory(is_safety=True, safety_at=soon, due_at=soon, state="placed")
+    begin = soon + timedelta(days=5)
+    Placement.objects.create(work_order=order, start_at=begin, end_at=begin + timedelta(hours=1))
+    assert "after its safety date" in page(signed_in(client, a_user("technician")), "/work-orders/")
 
 
 def test_the_door_is_closed_by_counting(client: Client) -> None:
