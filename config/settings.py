@@ -67,12 +67,13 @@ MIDDLEWARE = [
     "django.middleware.common.CommonMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",
     "django.contrib.auth.middleware.AuthenticationMiddleware",
-    "django.contrib.auth.middleware.LoginRequiredMiddleware",
+    "config.middleware.SignInMiddleware",
     "django.contrib.messages.middleware.MessageMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "django_htmx.middleware.HtmxMiddleware",
     "plant.middleware.MillZoneMiddleware",
     "plant.middleware.FirstPasswordMiddleware",
+    "config.middleware.FormAddressMiddleware",
     "axes.middleware.AxesMiddleware",
 ]
 
@@ -129,6 +130,7 @@ AUTH_PASSWORD_VALIDATORS = [
 ]
 LOGIN_URL = "sign-in"
 LOGIN_REDIRECT_URL = "home"
+CSRF_FAILURE_VIEW = "config.views.page_too_old"
 LOGOUT_REDIRECT_URL = "sign-in"
 AXES_FAILURE_LIMIT = 5
 AXES_COOLOFF_TIME = 0.25  # hours

@@ -57,6 +57,21 @@ def page_not_found(request: HttpRequest, exception: Exception) -> HttpResponseBa
     return _trouble(request, 404, _("Nothing here"), _("The address is wrong, or what it named is no longer there."))
 
 
+def page_too_old(request: HttpRequest, reason: str = "") -> HttpResponse:
+    """Say that a form came from a page that no longer belongs to this sign-in."""
+    text = _(
+        "You were signed out or signed in anew since this page was opened. Nothing was stored. Go back, load the page "
+        "again and repeat it."
+    )
+    return _trouble(request, 403, _("This page is too old"), text)
+
+
+def only_for_forms(request: HttpRequest) -> HttpResponse:
+    """Say that an address only takes what a form sends."""
+    text = _("This address only takes what a form sends. Nothing was changed.")
+    return _trouble(request, 405, _("Nothing to see here"), text)
+
+
 def server_error(request: HttpRequest) -> HttpResponseBase:
     """Say that the program failed; the page asks nothing of the request or the database, which may be what failed."""
     return HttpResponse(loader.get_template("500.html").render(), status=500)

@@ -1,0 +1,58 @@
+"""What holds on every page whatever the storey: signing in again, and addresses that only take what a form sends."""
+
+from collections.abc import Callable
+from typing import Any
+from urllib.parse import urlsplit
+
+from django.contrib import messages
+from django.contrib.auth.middleware import LoginRequiredMiddleware
+from django.contrib.auth.views import redirect_to_login
+from django.http import HttpRequest, HttpResponse, HttpResponseBase
+from django.shortcuts import resolve_url
+from django.urls import reverse
+from django.utils.translation import gettext as _
+
+from config.views import only_for_forms
+
+HTTP_NOT_ALLOWED = 405
+
+
+class SignInMiddleware(LoginRequiredMiddleware):
+    """Leads whoever was signed out meanwhile back to the page they were on, not to where its form is sent."""
+
+    def handle_no_permission(self, request: HttpRequest, view_func: Callable[..., Any]) -> HttpResponseBase:
+        """Ask for the sign-in; say that a form that was sent was not stored."""
+        is_htmx = bool(getattr(request, "htmx", False))
+        if request.method in ("GET", "HEAD") and not is_htmx:
+            return super().handle_no_permission(request, view_func)
+        if request.method == "POST":
+            messages.warning(
+                request, _("You were signed out. What you sent last was not stored: sign in and enter it again.")
+            )
+        answer = redirect_to_login(_page_of(request), resolve_url(self.get_login_url(view_func)))
+        # A part of a page cannot be replaced by the sign-in: the whole page goes there.
+        return HttpResponse(headers={"HX-Redirect": answer.url}) if is_htmx else answer
+
+
+def _page_of(request: HttpRequest) -> str:
+    """Return the page a request came from, where it is one of ours; else the start."""
+    came_from = urlsplit(request.headers.get("Referer", ""))
+    if came_from.netloc != request.get_host():
+        return reverse("home")
+    return f"{came_from.path}?{came_from.query}" if came_from.query else came_from.path
+
+
+class FormAddressMiddleware:
+    """Says something readable where an address that takes only forms is opened as a page."""
+
+    def __init__(self, get_response: Callable[[HttpRequest], HttpResponseBase]) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponseBase:
+        """Replace the empty refusal by a page."""
+        response = self.get_response(request)
+        if response.status_code != HTTP_NOT_ALLOWED or request.method != "GET":
+            return response
+        page = only_for_forms(request)
+        page.headers["Allow"] = response.headers.get("Allow", "POST")
+        return page
