@@ -224,7 +224,7 @@ def reorder_advice(part: PartOutlook) -> ReorderAdvice:
         run_out_chance=outlook.run_out_chance,
         late=outlook.late,
         headline=_headline(outlook, quantity),
-        reason=_reason(outlook),
+        reason=_reason(outlook, order_now=order_now),
     )
 
 
@@ -501,9 +501,12 @@ def _headline(outlook: _Outlook, quantity: Decimal) -> str:
     return "Enough"
 
 
-def _reason(outlook: _Outlook) -> str:
+def _reason(outlook: _Outlook, *, order_now: bool) -> str:
     """Say where the advice comes from, the most important first."""
-    sentences = [_planned_words(outlook), _random_words(outlook), _chance_words(outlook), *_delivery_words(outlook)]
+    sentences = [_planned_words(outlook), _random_words(outlook), _chance_words(outlook)]
+    if order_now:
+        sentences.append(_point_words(outlook))
+    sentences += _delivery_words(outlook)
     if outlook.part.terms.lead_time_sd_days:
         sd_days = Decimal(str(outlook.part.terms.lead_time_sd_days))
         sentences.append(f"Deliveries vary by about {_days(round(sd_days, 1))}; the reorder point allows for it.")
@@ -515,7 +518,7 @@ def _reason(outlook: _Outlook) -> str:
         sentences.append(f"The mill keeps at least {_plain(outlook.part.least_on_hand)}.")
     if outlook.reorder_point < outlook.mean_need:
         sentences.append(
-            "The reorder point is below the expected need: at the wanted chance no safety stock is kept (shown as 0)."
+            "The chance wanted for this part is kept with nothing in reserve: no safety stock is kept (shown as 0)."
         )
     return " ".join(sentence for sentence in sentences if sentence)
 
@@ -551,6 +554,12 @@ def _chance_words(outlook: _Outlook) -> str:
     if not 0.01 <= chance <= 0.99:
         return f"{at} the chance of running out is {'under 1' if chance < 0.5 else 'over 99'} %."
     return f"{at} there is {_article(round(100 * chance))} {100 * chance:.0f} % chance of running out."
+
+
+def _point_words(outlook: _Outlook) -> str:
+    """Say what is there or comes, beside the point at which it is ordered: small chances alone explain no order."""
+    where = "on the shelf and on order" if outlook.on_order else "on the shelf"
+    return f"Ordered at {_plain(outlook.reorder_point)} or less: {_plain(outlook.position)} {where}."
 
 
 def _article(number: int) -> str:

@@ -195,7 +195,7 @@ class _Look:
             if skill in self.job.crew and until_on is not None and not self._counts_for(worker, skill)
         ]
         names = ", ".join(self.workers[ref].name for ref in self.people)
-        words = f"{names} do not bring what it takes: {wanted}."
+        words = f"{names} {'does' if len(self.people) == 1 else 'do'} not bring what it takes: {wanted}."
         return f"{words} {'; '.join(lapsed)}." if lapsed else words
 
     def _warnings(self) -> Iterator[str]:

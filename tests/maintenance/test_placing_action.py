@@ -223,7 +223,7 @@ def test_nobody_is_given_to_two_jobs_at_once() -> None:
 def test_the_wrong_crew_is_named() -> None:
     programme()
     per = on_shift("per", skills=("electrical",))
-    with pytest.raises(RulesBrokenError, match="do not bring what it takes: 1 × mechanical"):
+    with pytest.raises(RulesBrokenError, match="does not bring what it takes: 1 × mechanical"):
         place_by_hand(job(), OPENING_FROM + timedelta(hours=2), [per], by=UserFactory(role="planner"))
 
 
