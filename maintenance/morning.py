@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from math import inf
 
-from django.db.models import Count, Q
+from django.db.models import Count, F, Q
 from django.utils import timezone
 from django.utils.formats import date_format
 from django.utils.functional import Promise
@@ -92,11 +92,14 @@ def morning(mill: Mill, now: datetime) -> Morning:
     barred = _barred()
     inside = _inside()
     due = _due_counts(now + DUE_SOON)
+    too_late = _placed_too_late(now)
     end_of_day = clock.start_of_day(clock.today(mill.zone) + timedelta(days=1), mill.zone)
     for card in cards:
         card.jobs = jobs_in(card.now.opening, jobs[card.kiln.pk])
         card.tags = _tags(card, barred, inside, due, mill, now, end_of_day)
-    return Morning(cards, _sentence(cards, barred, end_of_day, now))
+        if card.kiln.pk in too_late:
+            card.tags.insert(0, Tag("alarm", _("safety work placed too late")))
+    return Morning(cards, _sentence(cards, barred, too_late, end_of_day, now))
 
 
 def when(at: datetime, now: datetime) -> str:
@@ -171,7 +174,9 @@ def _tags(
     pk = card.kiln.pk
     if pk in barred:
         tags.append(Tag("alarm", _("no entry: %(why)s") % {"why": barred[pk]}))
-    if pk in inside:
+    if pk in inside and pk in barred:
+        tags.append(Tag("alarm", _("not closed since %(when)s: count everybody out") % {"when": when(inside[pk], now)}))
+    elif pk in inside:
         tags.append(Tag("alarm", _("open for entry since %(when)s") % {"when": when(inside[pk], now)}))
     if card.now.lost_m3 is not None:
         look = "mind" if card.now.state.state is KilnState.PLANNED_DOWN else "alarm"
@@ -247,19 +252,29 @@ def _inside() -> dict[int, datetime]:
     return dict(opened.values_list("kiln", "at"))
 
 
+def _placed_too_late(now: datetime) -> set[int]:
+    """Return the kilns with safety work whose place lies after its safety date; a date that is over is said anyway."""
+    late = WorkOrder.objects.unfinished().filter(safety_at__gte=now, placement__end_at__gt=F("safety_at"))
+    return set(late.values_list("kiln", flat=True))
+
+
 def _due_counts(until: datetime) -> dict[int, int]:
     """Return kiln -> how much work falls due until then, overdue work included."""
     due = WorkOrder.objects.unfinished().filter(due_at__lt=until).order_by()
     return dict(due.values_list("kiln").annotate(count=Count("pk")))
 
 
-def _sentence(cards: Sequence[Card], barred: dict[int, str], end_of_day: datetime, now: datetime) -> str:
-    """Say what matters: safety first, then what opens today, what fits in, and what waits for a part."""
+def _sentence(
+    cards: Sequence[Card], barred: dict[int, str], too_late: set[int], end_of_day: datetime, now: datetime
+) -> str:
+    """Say what matters: safety first, what stands still, what opens today, what fits in, and what waits for a part."""
     if not cards:
         return _("No kiln is on record yet.")
     open_today = [card for card in cards if _opens_by(card.now, end_of_day)]
-    jobs = [job.work_order for card in open_today for job in card.jobs if job.start_at < end_of_day]
-    parts = [*_safety_words(cards, barred, now), _open_words(len(open_today))]
+    # Nothing fits into a chamber that nobody may enter.
+    free = [card for card in open_today if card.kiln.pk not in barred]
+    jobs = [job.work_order for card in free for job in card.jobs if job.start_at < end_of_day]
+    parts = [*_safety_words(cards, barred, too_late, now), *_stopped_words(cards), _open_words(len(open_today))]
     if open_today:
         parts.append(_fit_words(len(jobs), len(missing_parts(jobs))))
     return " ".join(parts)
@@ -271,7 +286,14 @@ def _opens_by(stand: KilnNow, end_of_day: datetime) -> bool:
     return is_open or (stand.opening is not None and stand.opening.start_at < end_of_day)
 
 
-def _safety_words(cards: Sequence[Card], barred: dict[int, str], now: datetime) -> list[str]:
+def _stopped_words(cards: Sequence[Card]) -> list[str]:
+    stopped = [card.kiln.tag for card in cards if card.now.state.state is KilnState.STOPPED]
+    if not stopped:
+        return []
+    return [ngettext("%s stands still.", "%s stand still.", len(stopped)) % get_text_list(stopped, _("and"))]
+
+
+def _safety_words(cards: Sequence[Card], barred: dict[int, str], too_late: set[int], now: datetime) -> list[str]:
     words = []
     shut = [card.kiln.tag for card in cards if card.kiln.pk in barred]
     if shut:
@@ -280,6 +302,9 @@ def _safety_words(cards: Sequence[Card], barred: dict[int, str], now: datetime) 
     late = WorkOrder.objects.unfinished().filter(safety_at__lt=now).count()
     if late:
         words.append(ngettext("%d safety job is overdue.", "%d safety jobs are overdue.", late) % late)
+    waiting = [card.kiln.tag for card in cards if card.kiln.pk in too_late]
+    if waiting:
+        words.append(_("Safety work on %s is placed after its date.") % get_text_list(waiting, _("and")))
     return words
 
 

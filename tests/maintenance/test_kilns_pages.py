@@ -169,9 +169,25 @@ def test_entry_that_is_barred_or_open_stands_on_the_card_and_in_the_sentence(oda
     assert page.context["morning"].sentence.startswith("Nobody may enter K1.")
     assert [tag.text.split(":")[0][:14] for tag in page.context["morning"].cards[0].tags[:2]] == [
         "no entry",
-        "open for entry",
+        "not closed sin",
     ]
     assert "Nobody enters K1: latch sticks" in page.content.decode()
+
+
+def test_a_job_in_a_chamber_that_nobody_may_enter_does_not_count_as_fitting(oda: Client) -> None:
+    kiln = place(open_kiln(), "Fit a wick").work_order.kiln
+    Defect.objects.create(kiln=kiln, found_at=NOW, what="latch sticks", blocks_entry=True, is_safety=True)
+    assert oda.get("/kilns/").context["morning"].sentence.endswith("No job has its place in them yet.")
+
+
+def test_the_sentence_names_what_stands_still_and_safety_work_that_comes_too_late(oda: Client) -> None:
+    DowntimeFactory(kiln=open_kiln("K2"), start_at=NOW - hours(3), end_at=None)
+    late = place(open_kiln(), "Prove the door").work_order
+    late.is_safety, late.safety_at = True, NOW
+    late.save()
+    this_morning = oda.get("/kilns/").context["morning"]
+    assert this_morning.sentence.startswith("Safety work on K1 is placed after its date. K2 stands still.")
+    assert this_morning.cards[0].tags[0].text == "safety work placed too late"
 
 
 def test_the_sentence_counts_openings_jobs_and_parts_that_are_missing(oda: Client) -> None:
