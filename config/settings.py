@@ -176,7 +176,6 @@ ACCESS_TABLE = BASE_DIR / "config" / "access.csv"
 # Fixes the day of every page and command (YYYY-MM-DD): the demo's way to stand in one morning.
 KILNWARD_TODAY = env.text("KILNWARD_TODAY")
 
-MAX_UPLOAD_BYTES = env.whole("KILNWARD_MAX_UPLOAD_MB", 20, least=1) * 1024 * 1024
 MAX_LOAD_BYTES = env.whole("KILNWARD_MAX_LOAD_MB", 50, least=1) * 1024 * 1024
 
 # Background work: the longest a task may take, and how often the worker is asked whether it lives.
