@@ -41,6 +41,10 @@ class DowntimeForm(forms.Form):
         max_value=Decimal(100),
         decimal_places=1,
         initial=100,
+        error_messages={
+            "min_value": _("Write a share above 0: a kiln that loses nothing does not stand."),
+            "max_value": _("Write a share of at most 100: that is a stop."),
+        },
         help_text=_("100 % is a stop; less means that the kiln dries, but slowed."),
     )
     component = forms.ModelChoiceField(

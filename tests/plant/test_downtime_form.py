@@ -59,7 +59,7 @@ def test_a_share_is_typed_in_per_cent(browser_of_oda: Client, kiln: Kiln) -> Non
     ("changed", "message"),
     [
         ({"end_at": typed(-1)}, "is not after the start"),
-        ({"share_lost_pct": "0"}, "greater than or equal to 0.1"),
+        ({"share_lost_pct": "0"}, "Write a share above 0"),
         ({"start_at": typed(24 * 30)}, "cannot start in the future"),
         ({"kind": "no_timber", "share_lost_pct": "50"}, "give 100 %"),
         ({"kind": "lunch"}, "not one of the available choices"),
