@@ -39,6 +39,7 @@ urlpatterns: list[URLPattern] = [
     path("rounds/defects/<int:pk>/strike/", defects.strike, name="defect-strike"),
     path("rounds/permits/<int:pk>/close/", entry.close, name="permit-close"),
     path("rounds/proof-tests/", proof_tests.proof_tests, name="proof-tests"),
+    path("rounds/proof-tests/<int:pk>/", proof_tests.proof_tests_of, name="proof-tests-of"),
     path("rounds/proof-tests.csv", proof_tests.proof_tests_csv, name="proof-tests-csv"),
     path("rounds/standing-tasks/", standing_tasks.standing_tasks, name="standing-tasks"),
     path("rounds/standing-tasks/new/", standing_tasks.new, name="standing-task-new"),

@@ -212,6 +212,11 @@ def definitions() -> list[tuple[str, str, str]]:
             "equivalent availability",
         ),
         (
+            _("Operating hours"),
+            _("hours in which a charge is heated, dried, conditioned or cooled, less full stops."),
+            "operating hours",
+        ),
+        (
             _("MTBF"),
             _("operating hours over failures (unplanned stops and slowings); bounds at 90 % confidence."),
             "MTBF (operating hours)",

@@ -133,6 +133,7 @@ def things(db: None) -> dict[str, dict[str, Any]]:
         "rounds/checks/<slug:number>/sittings/": {"number": check.number, "pk": sitting.pk},
         "rounds/defects/": {"pk": DefectFactory(kiln=kiln, component=fan).pk},
         "rounds/permits/": {"pk": permit.pk},
+        "rounds/proof-tests/": {"pk": fan.pk},
         "rounds/standing-tasks/": {"code": task.code},
         "openings/": {"tag": kiln.tag, "key": f"after-{done.pk}"},
         "openings/work-orders/": {"number": work.number},

@@ -8,7 +8,7 @@ from typing import Any
 from django.core.paginator import Paginator
 from django.db.models import Case, Count, F, Min, OuterRef, Q, QuerySet, Subquery, Value, When
 from django.http import HttpRequest, HttpResponse
-from django.shortcuts import render
+from django.shortcuts import get_object_or_404, render
 from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
@@ -90,6 +90,23 @@ def proof_tests(request: HttpRequest) -> HttpResponse:
         "lead": _lead(counts["all"], counts["bad"], counts["due_on"]),
     }
     return render(request, "maintenance/proof_tests.html", context)
+
+
+@needs("see rounds")
+def proof_tests_of(request: HttpRequest, pk: int) -> HttpResponse:
+    """Show every test of one thing, newest first: who, when, with which seal."""
+    component = get_object_or_404(Component.objects.select_related("kiln"), pk=pk)
+    tests = ProofTest.objects.filter(component=component).select_related("tested_by", "work_order")
+    page = Paginator(tests.order_by("-tested_at", "-id"), PER_PAGE).get_page(request.GET.get("page"))
+    context = {
+        "place": "rounds",
+        "component": component,
+        "page": page,
+        "query": query_without_page(request),
+        "lead": ngettext("%d test is on record.", "%d tests are on record.", page.paginator.count)
+        % page.paginator.count,
+    }
+    return render(request, "maintenance/proof_tests_of.html", context)
 
 
 def _lead(every: int, bad: int, due_on: date | None) -> str:

@@ -75,7 +75,7 @@ def _sentence(week: list[PersonWeek], today: date, skills: Any, soon: date) -> s
     if out:
         parts.append(ngettext("%d skill has run out.", "%d skills have run out.", out) % out)
     if soon_out:
-        words = ngettext("%d runs out within 60 days.", "%d run out within 60 days.", soon_out)
+        words = ngettext("%d skill runs out within 60 days.", "%d skills run out within 60 days.", soon_out)
         parts.append(words % soon_out)
     return " ".join(parts)
 

@@ -179,6 +179,27 @@ def test_a_long_list_comes_in_pages_and_the_lead_counts_all_of_it(client: Client
     assert "S-4711" not in first and "S-4711" in second
 
 
+def test_every_test_of_one_door_stands_on_a_page_of_its_own_the_newest_first(client: Client) -> None:
+    MillFactory()
+    order = a_test()
+    for days, seal in ((200, "S-1"), (10, "S-2")):
+        ProofTest.objects.create(
+            key=uuid4(),
+            component=order.component,
+            tested_at=clock.now() - timedelta(days=days),
+            tested_by=a_person("oda"),
+            outcome="passed",
+            seal_no=seal,
+            next_due_on=clock.today(order.kiln.mill.zone),
+        )
+    auditor = signed_in(client, a_user("auditor", "vera"))
+    url = f"/rounds/proof-tests/{order.component_id}/"
+    assert f'href="{url}"' in auditor.get("/rounds/proof-tests/").content.decode()
+    page = auditor.get(url).content.decode()
+    assert "2 tests are on record" in page
+    assert page.index("S-2") < page.index("S-1")
+
+
 def test_the_list_goes_out_as_csv_in_which_no_text_runs(client: Client) -> None:
     MillFactory()
     finish(a_test(), said(seal_no="=1+1"))

@@ -55,7 +55,7 @@ def test_the_page_says_which_skills_ran_out_or_run_out_soon(planner: Client) -> 
     for code, until in (("crane", date(2026, 3, 3)), ("lift", date(2026, 4, 1)), ("weld", date(2027, 1, 1))):
         Qualification.objects.create(person=per, skill=SkillFactory(code=code), valid_until=until)
     page = planner.get("/people/")
-    assert page.context["sentence"] == "1 person works here. 1 skill has run out. 1 runs out within 60 days."
+    assert page.context["sentence"] == "1 person works here. 1 skill has run out. 1 skill runs out within 60 days."
     text = page.content.decode()
     assert "crane: ran out 3 Mar 2026" in text
     assert "lift: runs out 1 Apr" in text
