@@ -558,7 +558,7 @@ def _chance_words(outlook: _Outlook) -> str:
 
 def _point_words(outlook: _Outlook) -> str:
     """Say what is there or comes, beside the point at which it is ordered: small chances alone explain no order."""
-    where = "on the shelf and on order" if outlook.on_order else "on the shelf"
+    where = "fit for use or on order" if outlook.on_order else "on the shelf and fit for use"
     return f"Ordered at {_plain(outlook.reorder_point)} or less: {_plain(outlook.position)} {where}."
 
 

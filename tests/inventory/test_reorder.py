@@ -309,7 +309,7 @@ def test_the_reason_names_plan_past_use_and_chance() -> None:
     advice = reorder_advice(outlook("20", planned=(PlannedNeed(Decimal(18), on(9)),), past_use=used(0.1, 420)))
     assert advice.reason == (
         "Planned in the 21 days it takes to arrive: 18. Expected besides: 0 to 4 (42 issues in 420 days). "
-        "At 20 there is a 35 % chance of running out. Ordered at 23 or less: 20 on the shelf."
+        "At 20 there is a 35 % chance of running out. Ordered at 23 or less: 20 on the shelf and fit for use."
     )
     assert advice.headline == f"Order {advice.quantity} today"
 
