@@ -50,6 +50,12 @@ def access_table() -> dict[str, frozenset[str]]:
     return _read(Path(settings.ACCESS_TABLE))
 
 
+@lru_cache(maxsize=4)
+def _meanings(path: Path) -> dict[str, str]:
+    with path.open(encoding="utf-8", newline="") as stream:
+        return {row["act"]: row["meaning"] for row in csv.DictReader(stream)}
+
+
 def may(roles: Collection[str], act: str) -> bool:
     """Say whether one of the roles allows the act. Raises KeyError for an act the table does not know."""
     return not access_table()[act].isdisjoint(roles)
@@ -58,7 +64,9 @@ def may(roles: Collection[str], act: str) -> bool:
 def require(user: "User | None", act: str) -> None:
     """Refuse an act; ``None`` is the program itself and may do all."""
     if user is not None and not user.may(act):
-        raise PermissionDenied(_now("Your role does not allow this: %(act)s.") % {"act": act})
+        meaning = _meanings(Path(settings.ACCESS_TABLE))[act]
+        words = _now("Your role does not allow you to: %(meaning)s. An administrator of the mill can change that.")
+        raise PermissionDenied(words % {"meaning": meaning})
 
 
 def needs(act: str) -> Callable[[View], View]:
