@@ -2,7 +2,7 @@
 
 from bisect import bisect_right
 from collections import defaultdict
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 from functools import lru_cache
@@ -10,14 +10,16 @@ from zoneinfo import ZoneInfo
 
 from django.utils.dates import MONTHS_3, WEEKDAYS_ABBR
 from django.utils.formats import date_format
-from django.utils.translation import get_language
+from django.utils.text import get_text_list
+from django.utils.translation import get_language, ngettext
 from django.utils.translation import gettext as _
 
 from maintenance.actions.desk import TO_PLACE, Desk, has_place, load_desk
+from maintenance.actions.entry import takes_people_inside
 from maintenance.actions.leaving_out import say_left_out
 from maintenance.actions.placing import Shout
 from maintenance.calculations.ranking import Ranking, Work, rank_work
-from maintenance.models import WorkOrder
+from maintenance.models import Defect, WorkOrder
 from maintenance.programme import KilnProgramme
 from plant import clock
 from plant.models import Charge, Kiln
@@ -84,6 +86,9 @@ class Board:
     days: list[Day]
     now_left: str
     desk: Desk
+    # Chambers that nobody may enter, and the numbers of the jobs that have a place in them.
+    barred_tags: list[str]
+    barred: frozenset[str]
 
     @property
     def earlier_on(self) -> date:
@@ -122,10 +127,34 @@ def build_board(first_on: date, weeks: int, now_at: datetime) -> Board:
     last_on = first_on + timedelta(days=7 * weeks - 1)
     scale = _Scale(clock.start_of_day(first_on, zone), clock.start_of_day(last_on + timedelta(days=1), zone))
     placed = _placed_by_kiln(desk)
-    rows = [_row(desk, one, scale, weeks, placed.get(kiln_id, [])) for kiln_id, one in desk.programme.items()]
+    shut = barred_kilns(desk)
+    barred = barred_jobs(desk, shut)
+    rows = [_row(desk, one, scale, weeks, placed.get(kiln_id, []), barred) for kiln_id, one in desk.programme.items()]
     rows.sort(key=lambda row: row.kiln.tag)
     now_left = scale.left(now_at) if scale.shows(now_at, now_at + timedelta(minutes=1)) else ""
-    return Board(first_on, last_on, weeks, rows, _days(desk, first_on, weeks, scale, zone, placed), now_left, desk)
+    days = _days(desk, first_on, weeks, scale, zone, placed)
+    tags = sorted(desk.programme[kiln_id].kiln.tag for kiln_id in shut)
+    return Board(first_on, last_on, weeks, rows, days, now_left, desk, tags, barred)
+
+
+def barred_kilns(desk: Desk) -> dict[int, set[int]]:
+    """Return kiln id -> the defects for which nobody may enter the chamber."""
+    found: dict[int, set[int]] = defaultdict(set)
+    for kiln_id, defect_id in Defect.objects.blocking_entry().filter(kiln__in=desk.programme).values_list("kiln", "pk"):
+        found[kiln_id].add(defect_id)
+    return dict(found)
+
+
+def barred_jobs(desk: Desk, kilns: Mapping[int, set[int]]) -> frozenset[str]:
+    """Return the placed jobs that would take people into a barred chamber; what mends the bar is none of them."""
+    return frozenset(
+        order.number
+        for order in desk.orders.values()
+        if order.kiln_id in kilns
+        and has_place(order)
+        and takes_people_inside(order)
+        and order.defect_id not in kilns[order.kiln_id]
+    )
 
 
 def _when(at: datetime, zone: ZoneInfo) -> str:
@@ -141,7 +170,14 @@ def _names(language: str) -> tuple[dict[int, str], dict[int, str]]:
     return days, {number: str(word).title() for number, word in MONTHS_3.items()}
 
 
-def _row(desk: Desk, one: KilnProgramme, scale: _Scale, weeks: int, placed: Sequence[WorkOrder]) -> Row:
+def _row(
+    desk: Desk,
+    one: KilnProgramme,
+    scale: _Scale,
+    weeks: int,
+    placed: Sequence[WorkOrder],
+    barred: Collection[str],
+) -> Row:
     row, zone = Row(one.kiln), desk.mill.zone
     for forecast in one.forecasts:
         charge = one.charges[forecast.charge.charge_id]
@@ -162,7 +198,7 @@ def _row(desk: Desk, one: KilnProgramme, scale: _Scale, weeks: int, placed: Sequ
             words = f"{down.get_kind_display()}: {down.cause}"
             left, width = scale.left(down.start_at), scale.width(down.start_at, end_at)
             row.downs.append(Piece(down.kind, left, width, words, down.cause))
-    row.openings = list(_openings(desk, one, scale, weeks, placed))
+    row.openings = list(_openings(desk, one, scale, weeks, placed, barred))
     row.running = list(_running(desk, scale, placed))
     return row
 
@@ -212,7 +248,12 @@ def _lying_in(placed: Iterable[WorkOrder], after_charge_id: int | None) -> list[
 
 
 def _openings(
-    desk: Desk, one: KilnProgramme, scale: _Scale, weeks: int, placed: Sequence[WorkOrder]
+    desk: Desk,
+    one: KilnProgramme,
+    scale: _Scale,
+    weeks: int,
+    placed: Sequence[WorkOrder],
+    barred: Collection[str],
 ) -> Iterator[Piece]:
     for gap in one.windows.openings:
         end_at = gap.end_at or max(scale.to_at, desk.until_at)
@@ -231,6 +272,9 @@ def _openings(
             "jobs": count if orders else _("nothing placed"),
         }
         kind = "jobs" if orders else "free"
+        if any(order.number in barred for order in orders):
+            kind, label = "jobs barred", f"⚠ {label}"
+            words = _("%(words)s; nobody may enter") % {"words": words}
         key = f"after-{gap.before_charge_id}" if gap.before_charge_id else "first"
         yield Piece(kind, scale.left(gap.start_at), scale.width(gap.start_at, end_at), words, label, key)
 
@@ -373,20 +417,36 @@ def safety_shouts(desk: Desk) -> list[Shout]:
     return found
 
 
-def lead_sentence(desk: Desk, alarms: int) -> str:
+def _barred_words(board: Board) -> str:
+    """Name the chambers that nobody may enter, and how many placed jobs must wait for it."""
+    if not board.barred_tags:
+        return ""
+    said = {"kilns": get_text_list(board.barred_tags, _("and")), "jobs": len(board.barred)}
+    if not board.barred:
+        return _("Nobody may enter %(kilns)s.") % said
+    words = ngettext(
+        "Nobody may enter %(kilns)s: %(jobs)d job that is placed inside waits until the defect is mended.",
+        "Nobody may enter %(kilns)s: %(jobs)d jobs that are placed inside wait until the defect is mended.",
+        len(board.barred),
+    )
+    return words % said
+
+
+def lead_sentence(board: Board, alarms: int) -> str:
     """Say in one sentence what matters to the planner this morning, what is unsafe first."""
     ahead: dict[str, int] = defaultdict(int)
-    for order in desk.orders.values():
+    for order in board.desk.orders.values():
         if order.state not in TO_PLACE:
             continue
-        ahead["placed" if has_place(order) else "short" if desk.short.get(order.pk) else "outside"] += 1
+        ahead["placed" if has_place(order) else "short" if board.desk.short.get(order.pk) else "outside"] += 1
     parts = [
         _("1 job placed") if ahead["placed"] == 1 else _("%d jobs placed") % ahead["placed"],
         _("%d waiting for parts") % ahead["short"],
         _("%d outside any opening") % ahead["outside"],
     ]
-    said = ", ".join(parts) + "."
-    if not alarms:
-        return said
-    first = _("1 safety matter needs you now.") if alarms == 1 else _("%d safety matters need you now.") % alarms
-    return f"{first} {said}"
+    said = [_barred_words(board)]
+    if alarms:
+        said.append(
+            _("1 safety matter needs you now.") if alarms == 1 else _("%d safety matters need you now.") % alarms
+        )
+    return " ".join(words for words in (*said, ", ".join(parts) + ".") if words)

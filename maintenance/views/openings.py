@@ -17,8 +17,10 @@ from maintenance.actions.desk import TO_PLACE, Desk, has_place, load_desk
 from maintenance.actions.leaving_out import put_back_into_plan, take_out_of_plan
 from maintenance.actions.placing import place_by_hand, set_pinned
 from maintenance.actions.supply import needed_on, say_supply
+from maintenance.actions.entry import blocking_defects
 from maintenance.board import (
     RANGES,
+    barred_jobs,
     build_board,
     lead_sentence,
     orders_in,
@@ -68,7 +70,7 @@ def openings(request: HttpRequest) -> HttpResponse:
         "today": today,
         "alarms": [shout for shout in shouts if shout.level == "alarm"],
         "minds": [shout for shout in shouts if shout.level != "alarm"],
-        "lead": lead_sentence(board.desk, sum(shout.level == "alarm" for shout in shouts)),
+        "lead": lead_sentence(board, sum(shout.level == "alarm" for shout in shouts)),
         "safety": safety,
         "other": Paginator(other, PER_PAGE).get_page(request.GET.get("page")),
         "run": last_run(),
@@ -123,6 +125,7 @@ def opening(request: HttpRequest, tag: str, key: str) -> HttpResponse:
     if window is None:
         raise Http404(_("This opening is over, or has shifted so that it no longer exists."))
     link = desk.links[window.ref]
+    blocking = blocking_defects(kiln)
     placed = [order for order in orders_in(desk, kiln, link.after_charge_id) if window.state == "empty"]
     if window.state == "running":
         running = [order for order in desk.orders.values() if has_place(order) and order.kiln_id == kiln.pk]
@@ -147,6 +150,8 @@ def opening(request: HttpRequest, tag: str, key: str) -> HttpResponse:
         "window": window,
         "link": link,
         "key": key,
+        "blocking": blocking if window.state != "running" else [],
+        "barred": barred_jobs(desk, {kiln.pk: {defect.pk for defect in blocking}} if blocking else {}),
         "placed": [InOpening(order, _supply_words(desk, order)) for order in placed],
         "proposals": proposals,
         "untried": max(len(ranked) - MOST_TRIED, 0),

@@ -12,7 +12,7 @@ from maintenance.actions.placing import place_all, place_by_hand
 from maintenance.board import build_board
 from maintenance.models import WorkOrder
 from plant.models import Absence, Job, Person
-from tests.factories import MONDAY, KilnFactory, MillFactory, UserFactory
+from tests.factories import MONDAY, DefectFactory, KilnFactory, MillFactory, UserFactory
 from tests.maintenance.placing_mill import OPENING_FROM, job, on_shift, programme, standing
 
 pytestmark = pytest.mark.django_db
@@ -70,6 +70,24 @@ def test_what_is_unsafe_comes_first(planner: Client) -> None:
     text = _text(planner.get(reverse("maintenance:openings")))
     assert "1 safety matter needs you now." in text
     assert f"{order.number}</a> K1: Free the flap linkage has no place before its safety date, 3 March 2026." in text
+
+
+def test_jobs_in_a_barred_chamber_are_marked_but_for_the_one_that_mends_it(planner: Client) -> None:
+    url = _opening_url()
+    on_shift()
+    waits, mends = job(), job(defect=DefectFactory(what="latch sticks", blocks_entry=True))
+    outside = job(needs_state="any")
+    place_all(NOW)
+    board = planner.get(reverse("maintenance:openings")).context["board"]
+    assert board.barred == {waits.number}
+    assert any("nobody may enter" in piece.words for piece in board.rows[0].openings)
+    text = _text(planner.get(reverse("maintenance:openings")))
+    assert "Nobody may enter K1: 1 job that is placed inside waits until the defect is mended." in text
+    assert text.count('tag-alarm">nobody may enter') == 1
+    shown = planner.get(url)
+    assert shown.context["barred"] == {waits.number}
+    assert "latch sticks. Only the job that mends it" in _text(shown)
+    assert mends.number in _text(shown) and outside.number not in shown.context["barred"]
 
 
 def test_the_board_holds_charges_openings_and_crew_hours() -> None:
