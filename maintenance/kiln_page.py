@@ -19,7 +19,7 @@ from maintenance.models import (
     StandingTask,
     WorkOrder,
 )
-from maintenance.morning import STATE_WORDS, jobs_in, progress
+from maintenance.morning import STATE_WORDS, find_everybody_words, jobs_in, progress, waits_for_timber
 from plant import clock, end_view
 from plant.availability_report import kiln_report
 from plant.calculations.openings import Opening
@@ -92,6 +92,7 @@ def gather(kiln: Kiln, now: datetime) -> dict[str, Any]:
     defects = _defects(kiln)
     work = list(WorkOrder.objects.unfinished().filter(kiln=kiln).select_related("component")[:WORK_SHOWN])
     openings = _openings(kiln, stand)
+    blocking = [defect for defect in defects if defect.blocks_entry]
     return {
         "stand": stand,
         "word": STATE_WORDS[stand.state.state],
@@ -113,7 +114,8 @@ def gather(kiln: Kiln, now: datetime) -> dict[str, Any]:
         "checks": FunctionCheck.objects.filter(kiln=kiln)[:SHOWN],
         "proof_tests": _proof_tests(kiln),
         "permit": permit.select_related("locked_out_by", "watch_outside").first(),
-        "blocking": [defect for defect in defects if defect.blocks_entry],
+        "blocking": blocking,
+        "find_everybody": find_everybody_words() if blocking and waits_for_timber(stand) else "",
         "changes": Change.objects.about(kiln).order_by("-at", "-id")[:HISTORY_SHOWN],
     }
 

@@ -178,6 +178,8 @@ def _tags(
         tags.append(Tag("alarm", _("not closed since %(when)s: count everybody out") % {"when": when(inside[pk], now)}))
     elif pk in inside:
         tags.append(Tag("alarm", _("open for entry since %(when)s") % {"when": when(inside[pk], now)}))
+    if pk in barred and waits_for_timber(card.now):
+        tags.append(Tag("alarm", find_everybody_words()))
     if card.now.lost_m3 is not None:
         look = "mind" if card.now.state.state is KilnState.PLANNED_DOWN else "alarm"
         tags.append(Tag(look, _("%(volume)s lost so far") % {"volume": volume_in(card.now.lost_m3, mill, 0)}))
@@ -188,6 +190,18 @@ def _tags(
     if count := due.get(pk, 0):
         tags.append(Tag("sound", ngettext("%d due this week", "%d due this week", count) % count))
     return tags or [Tag("sound", _("nothing due this week"))]
+
+
+def waits_for_timber(stand: KilnNow) -> bool:
+    """Say whether the kiln is being loaded, is loaded and waits, or is open with a charge to come."""
+    if stand.state.state is KilnState.OPEN_AND_EMPTY:
+        return stand.next_load_at is not None
+    return stand.state.state in (KilnState.LOADING, KilnState.WAITING_LOADED)
+
+
+def find_everybody_words() -> str:
+    """Say what comes before timber or heat where a way out is shut: somebody may be inside."""
+    return _("do not load or start with anybody near: find everybody first")
 
 
 def _is_load_overdue(stand: KilnNow, now: datetime) -> bool:

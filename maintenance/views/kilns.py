@@ -11,7 +11,7 @@ from django.views.decorators.vary import vary_on_headers
 from maintenance.end_view_marks import marks_of, number_of_work
 from maintenance.kiln_page import downtimes_of, gather, year_of
 from maintenance.models import Defect
-from maintenance.morning import Card, morning
+from maintenance.morning import Card, find_everybody_words, morning, waits_for_timber
 from plant import clock
 from plant.access import needs
 from plant.actions.kilns import edit_kiln
@@ -33,13 +33,16 @@ def kilns(request: HttpRequest) -> HttpResponse:
     now = clock.now()
     this_morning = morning(mill, now)
     chosen = this_morning.chosen(request.GET.get("kiln"))
+    blocking = list(Defect.objects.blocking_entry().filter(kiln=chosen.kiln)) if chosen else []
+    is_timber_due = bool(blocking and chosen and waits_for_timber(chosen.now))
     context = {
         "place": "kilns",
         "morning": this_morning,
         "chosen": chosen,
         "marks": marks_of(chosen.kiln, now) if chosen else {},
         "jobs": _rows(chosen),
-        "blocking": Defect.objects.blocking_entry().filter(kiln=chosen.kiln) if chosen else (),
+        "blocking": blocking,
+        "find_everybody": find_everybody_words() if is_timber_due else "",
     }
     htmx = request.htmx  # type: ignore[attr-defined]
     is_partial = htmx and not htmx.history_restore_request

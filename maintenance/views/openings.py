@@ -14,10 +14,10 @@ from django.views.decorators.http import require_POST
 
 from maintenance.actions.daily import last_run, late_proof_tests
 from maintenance.actions.desk import TO_PLACE, Desk, has_place, load_desk
+from maintenance.actions.entry import blocking_defects
 from maintenance.actions.leaving_out import put_back_into_plan, take_out_of_plan
 from maintenance.actions.placing import place_by_hand, set_pinned
 from maintenance.actions.supply import needed_on, say_supply
-from maintenance.actions.entry import blocking_defects
 from maintenance.board import (
     RANGES,
     barred_jobs,

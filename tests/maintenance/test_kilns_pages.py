@@ -174,6 +174,23 @@ def test_entry_that_is_barred_or_open_stands_on_the_card_and_in_the_sentence(oda
     assert "Nobody enters K1: latch sticks" in page.content.decode()
 
 
+def test_a_barred_kiln_that_waits_for_timber_says_to_find_everybody_first(oda: Client) -> None:
+    kiln = KilnFactory()
+    Defect.objects.create(kiln=kiln, found_at=NOW, what="latch sticks", blocks_entry=True, is_safety=True)
+    words = "do not load or start with anybody near: find everybody first"
+    before = [tag.text for tag in card(oda).tags]
+    ChargeFactory(kiln=kiln, begin_at=NOW + hours(2), days=5, basis="planned")
+    assert words not in before and words in [tag.text for tag in card(oda).tags]
+    for path in ("/kilns/", "/kilns/K1/"):
+        assert "Do not load or start with anybody near" in oda.get(path).content.decode()
+
+
+def test_a_barred_kiln_that_dries_is_not_about_to_be_loaded(oda: Client) -> None:
+    charge = ChargeFactory(begin_at=NOW - hours(60), days=6, basis="running")
+    Defect.objects.create(kiln=charge.kiln, found_at=NOW, what="latch sticks", blocks_entry=True, is_safety=True)
+    assert "find everybody" not in oda.get("/kilns/").content.decode()
+
+
 def test_a_job_in_a_chamber_that_nobody_may_enter_does_not_count_as_fitting(oda: Client) -> None:
     kiln = place(open_kiln(), "Fit a wick").work_order.kiln
     Defect.objects.create(kiln=kiln, found_at=NOW, what="latch sticks", blocks_entry=True, is_safety=True)
