@@ -13,6 +13,8 @@ from maintenance.actions.entry import open_permit_of, refuse_where_blocked
 from maintenance.models import CheckItem, CheckPoint, Defect, Finding, FunctionCheck, Sitting
 from plant import clock
 from plant.access import require
+from plant.calculations.kiln_state import CheckState, KilnState
+from plant.kilns_now import kilns_now
 from plant.models import Change, ComponentKind, FailureMode, Kiln, NumberSeries, User
 
 SERIES = "function check"
@@ -56,8 +58,13 @@ def _lock(check: FunctionCheck) -> FunctionCheck:
 
 
 @transaction.atomic
-def start_sitting(check: FunctionCheck, kiln_state: str, *, by: User, is_cautions_read: bool) -> Sitting:
-    """Start to look, in one state of the kiln; somebody who goes in needs the chamber open for entry."""
+def start_sitting(
+    check: FunctionCheck, kiln_state: str, *, by: User, is_cautions_read: bool, note: str = ""
+) -> Sitting:
+    """Start to look, in one state of the kiln; somebody who goes in needs the chamber open for entry.
+
+    Where the charge record says otherwise of the kiln, the note must say why: it may be the wrong chamber.
+    """
     require(by, "do rounds")
     check = _lock(check)
     if kiln_state not in (SeenIn.RUNNING, SeenIn.OPEN_EMPTY):
@@ -71,16 +78,46 @@ def start_sitting(check: FunctionCheck, kiln_state: str, *, by: User, is_caution
         )
     if not is_cautions_read:
         raise ValidationError(_("Read the cautions and confirm them before you start."))
+    permit = open_permit_of(check.kiln)
     if kiln_state == SeenIn.OPEN_EMPTY:
         refuse_where_blocked(check.kiln)
-        if open_permit_of(check.kiln) is None:
+        if permit is None:
             raise ValidationError(
                 _("Open %(kiln)s for entry first: open, cooled, locked out, escape door tried.") % {"kiln": check.kiln},
                 code="permit",
             )
+    # What was said at the door holds for whoever goes in by the same permit.
+    reason = note.strip() or (permit.note.strip() if permit and kiln_state == SeenIn.OPEN_EMPTY else "")
+    if not reason:
+        _refuse_against_record(check.kiln, kiln_state)
     sitting = Sitting.objects.create(check_up=check, kiln_state=kiln_state, started_at=clock.now(), by=by)
-    Change.record(check, "sitting started", by=by, after={"kiln_state": kiln_state, "cautions_read": True})
+    said = {"kiln_state": kiln_state, "cautions_read": True}
+    Change.record(check, "sitting started", by=by, after=said, note=note.strip())
     return sitting
+
+
+def _refuse_against_record(kiln: Kiln, kiln_state: str) -> None:
+    """Refuse to look at a kiln as running that is open and empty by its charge record, and the other way round."""
+    state = kilns_now([kiln], clock.now())[0].state
+    # A kiln without any record counts as open since no instant that is known: that says nothing.
+    is_open = state.state is KilnState.OPEN_AND_EMPTY and state.since_at is not None
+    if kiln_state == SeenIn.RUNNING and is_open:
+        raise ValidationError(
+            _(
+                "By its charge record %(kiln)s is open and empty now. See that this is the right chamber; say in the "
+                "note why it runs."
+            )
+            % {"kiln": kiln},
+            code="record",
+        )
+    if kiln_state == SeenIn.OPEN_EMPTY and CheckState.RUNNING in state.check_states:
+        raise ValidationError(
+            _(
+                "By its charge record %(kiln)s runs now. See that this is the right chamber; say in the note why it is open."
+            )
+            % {"kiln": kiln},
+            code="record",
+        )
 
 
 @transaction.atomic

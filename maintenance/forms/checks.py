@@ -18,7 +18,14 @@ class SittingForm(forms.Form):
         choices=[(state.value, state.label) for state in (CheckPoint.SeenIn.RUNNING, CheckPoint.SeenIn.OPEN_EMPTY)],
         widget=forms.HiddenInput,
     )
-    is_cautions_read = TickField(_("I have read the cautions, and what must be so before I start is so."))
+    is_cautions_read = TickField(_("I have read all cautions, and what must be so before I start is so."))
+    note = forms.CharField(label=_("Note"), max_length=200, required=False)
+
+    def __init__(self, *args: Any, has_door: bool = False, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        if has_door:
+            # The door has a note of its own.
+            del self.fields["note"]
 
 
 class FindingForm(forms.Form):

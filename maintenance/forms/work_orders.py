@@ -37,7 +37,7 @@ class StartForm(forms.Form):
 
     version = VersionField()
     people = TeamField(Person.objects.none(), label=_("Who does it"), widget=forms.CheckboxSelectMultiple)
-    is_cautions_read = TickField(_("We have read the cautions, and what must be so before the start is so."))
+    is_cautions_read = TickField(_("We have read all cautions, and what must be so before the start is so."))
     locked_out_outside_by = forms.ModelChoiceField(Person.objects.none(), label=_("Locked out by"), required=False)
 
     def __init__(self, *args: Any, order: WorkOrder, person: Person | None, from_outside: bool, **kwargs: Any) -> None:

@@ -136,11 +136,11 @@ def sit(request: HttpRequest, number: str) -> HttpResponse:
     is_inside = state == SeenIn.OPEN_EMPTY
     blocking = blocking_defects(one.kiln)
     data = request.POST or None
-    form = SittingForm(data, initial={"kiln_state": state})
     has_permit = is_inside and open_permit_of(one.kiln) is not None
     permit_form = None
     if is_inside and not has_permit and not blocking:
         permit_form = PermitForm(data, mill=mill_of(request), person=person_of(request))
+    form = SittingForm(data, initial={"kiln_state": state}, has_door=permit_form is not None)
     if request.method == "POST" and form.is_valid() and (permit_form is None or permit_form.is_valid()):
         user = user_of(request)
         try:
@@ -148,7 +148,10 @@ def sit(request: HttpRequest, number: str) -> HttpResponse:
                 if permit_form:
                     key = permit_form.cleaned_data["permit_key"]
                     open_permit(one.kiln, permit_form.answers(), by=user, key=key)
-                act.start_sitting(one, state, by=user, is_cautions_read=form.cleaned_data["is_cautions_read"])
+                said = form.cleaned_data
+                act.start_sitting(
+                    one, state, by=user, is_cautions_read=said["is_cautions_read"], note=said.get("note", "")
+                )
         except ValidationError as refusal:
             put_refusal(permit_form if permit_form and isinstance(refusal, NotSafe) else form, refusal)
         else:

@@ -50,7 +50,7 @@ def demo(live_server: Any, settings: Any, monkeypatch: pytest.MonkeyPatch) -> st
     administrator = somebody(Role.ADMINISTRATOR)
     check = FunctionCheck.objects.under_way().get()
     check.sittings.update(ended_at=clock.now())
-    start_sitting(check, "running", by=administrator, is_cautions_read=True)
+    start_sitting(check, "running", by=administrator, is_cautions_read=True, note="trial run")
     order = WorkOrder.objects.filter(state="placed", needs_state="empty").exclude(kiln=check.kiln).first()
     assert order
     people = [one.person for one in order.assignments.all()]

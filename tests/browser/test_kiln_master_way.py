@@ -61,7 +61,7 @@ def _look_inside(master: Page) -> None:
         statement.check()
     master.get_by_label("Temperature inside").fill("21")
     master.get_by_label("Stays outside and watches").select_option("Per")
-    master.get_by_label("I have read the cautions").check()
+    master.get_by_label("I have read all cautions").check()
     master.get_by_role("button", name="Start the sitting").tap()
 
     master.get_by_role("link", name="Inner skin").tap()
@@ -103,7 +103,7 @@ def _look_while_it_runs(master: Page, number: str) -> None:
     expect(master.get_by_text("stands in")).to_be_visible()
     master.get_by_role("link", name="Look while it runs").tap()
     expect(master.locator(".lead")).to_contain_text("Nobody steps in while the kiln runs.")
-    master.get_by_label("I have read the cautions").check()
+    master.get_by_label("I have read all cautions").check()
     master.get_by_role("button", name="Start the sitting").tap()
     master.get_by_role("link", name="Next point").tap()
     for _point in range(2):

@@ -93,7 +93,7 @@ def _start(phone: Page, order: WorkOrder) -> None:
     temperature = phone.get_by_label("Temperature inside")
     temperature.fill("61")
     phone.get_by_label("Stays outside and watches").select_option("Per")
-    phone.get_by_label("We have read the cautions").check()
+    phone.get_by_label("We have read all cautions").check()
     phone.get_by_role("button", name="Start", exact=True).tap()
     # Too hot: refused in words, nothing typed is lost.
     expect(phone.get_by_text("limit is 35")).to_be_visible()

@@ -1,5 +1,6 @@
 """A function check over several sittings: what it looks at, what it takes, and when it is complete."""
 
+from datetime import timedelta
 from typing import Any
 from uuid import uuid4
 
@@ -16,8 +17,9 @@ from maintenance.actions.checks import (
     withdraw_check,
 )
 from maintenance.models import CheckItem, CheckPoint, Defect, Finding, FunctionCheck, Sitting
+from plant import clock
 from plant.models import Change, Kiln, User
-from tests.factories import CheckPointFactory, ComponentFactory, ComponentKindFactory, KilnFactory
+from tests.factories import ChargeFactory, CheckPointFactory, ComponentFactory, ComponentKindFactory, KilnFactory
 from tests.maintenance.mill import a_user, opened
 
 pytestmark = pytest.mark.django_db
@@ -116,6 +118,27 @@ def test_a_check_is_complete_after_sittings_of_several_people_in_both_states() -
     assert complete_check(check, by=master).completed_at
     with pytest.raises(ValidationError, match="closed"):
         sitting(check, master)
+
+
+def test_a_sitting_against_the_charge_record_asks_for_a_reason() -> None:
+    kiln, master = a_kiln(), a_user("kiln_master")
+    ChargeFactory(kiln=kiln, begin_at=clock.now() - timedelta(days=8), days=5, basis="done")
+    check = start_check(kiln, by=master)
+    with pytest.raises(ValidationError, match="is open and empty now"):
+        sitting(check, master)
+    begun = start_sitting(check, "running", by=master, is_cautions_read=True, note="Trial run, unloaded")
+    assert Change.objects.about(check).filter(note="Trial run, unloaded").exists()
+    end_sitting(begun, by=master)
+    opened(kiln, master)
+    ChargeFactory(kiln=kiln, begin_at=clock.now() - timedelta(days=2), days=6, basis="running")
+    with pytest.raises(ValidationError, match="runs now"):
+        sitting(check, master, "open_empty")
+    assert start_sitting(check, "open_empty", by=master, is_cautions_read=True, note="Fan failed, shut down")
+
+
+def test_a_kiln_without_charges_on_record_may_be_running() -> None:
+    master = a_user("kiln_master")
+    assert sitting(start_check(a_kiln(), by=master), master).kiln_state == "running"
 
 
 def test_a_sitting_asks_for_the_cautions_and_inside_for_the_open_chamber() -> None:
