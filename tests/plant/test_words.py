@@ -127,22 +127,25 @@ def said_in(function: ast.AST) -> Iterator[str]:
             yield GAP.sub("…", texts[-1])
 
 
-def called_in(function: ast.AST) -> set[str]:
-    return {
-        call.func.id for call in ast.walk(function) if isinstance(call, ast.Call) and isinstance(call.func, ast.Name)
-    }
+def called_in(code: ast.AST) -> set[str]:
+    return {call.func.id for call in ast.walk(code) if isinstance(call, ast.Call) and isinstance(call.func, ast.Name)}
+
+
+def is_tag(call: ast.Call) -> bool:
+    return isinstance(call.func, ast.Name) and call.func.id == "Tag"
 
 
 def marks_in_code() -> Iterator[str]:
-    """What the functions that make a Tag say, and the functions of the same module that they ask for words."""
+    """What the functions that make a Tag say, and the functions of the same module that a Tag asks for its words."""
     for app in APPS:
         for module in (settings.BASE_DIR / app).rglob("*.py"):
             tree = ast.parse(module.read_text(encoding="utf-8"))
             functions = {one.name: one for one in tree.body if isinstance(one, ast.FunctionDef)}
             for function in functions.values():
-                called = called_in(function)
-                if "Tag" in called:
-                    for one in (function, *(functions[name] for name in called & functions.keys())):
+                tags = [one for one in ast.walk(function) if isinstance(one, ast.Call) and is_tag(one)]
+                if tags:
+                    asked = set().union(*map(called_in, tags))
+                    for one in (function, *(functions[name] for name in sorted(asked & functions.keys()))):
                         yield from said_in(one)
 
 
