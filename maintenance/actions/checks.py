@@ -112,9 +112,7 @@ def _refuse_against_record(kiln: Kiln, kiln_state: str) -> None:
         )
     if kiln_state == SeenIn.OPEN_EMPTY and CheckState.RUNNING in state.check_states:
         raise ValidationError(
-            _(
-                "By its charge record %(kiln)s runs now. See that this is the right chamber; say in the note why it is open."
-            )
+            _("By its charge record %(kiln)s runs now. See that this is the right chamber; say in the note why.")
             % {"kiln": kiln},
             code="record",
         )

@@ -5,25 +5,31 @@ chamber is open, cooled and locked out, that the escape door was tried from insi
 """
 
 from dataclasses import dataclass
+from datetime import date
 from decimal import Decimal
 from uuid import UUID
 
 from django.core.exceptions import ValidationError
 from django.db import transaction
+from django.db.models import Exists, OuterRef, Q
 from django.utils.translation import gettext as _
 
 from maintenance.models import Defect, EntryPermit, Sitting, WorkOrder
 from maintenance.models.catalogue import NeedsState
 from plant import clock
-from plant.access import require
+from plant.access import Role, require
 from plant.calculations.kiln_state import CheckState
 from plant.kilns_now import kilns_now
-from plant.models import Change, Kiln, Person, Qualification, Skill, User
+from plant.models import Change, Component, Kiln, Person, Qualification, RoleHeld, Skill, User
+from plant.querysets import PersonQuerySet
 from plant.templatetags.units import temperature_in
 
 # A job in these states of the kiln takes people into the chamber or in front of its machinery.
 INSIDE_STATES = (NeedsState.EMPTY, NeedsState.STILL)
 LOCK_OUT_SKILL = "lock-out"
+ESCAPE_DOOR_KIND = "escape-door"
+# Whoever has no other role stands at a door only with a skill on record.
+READING_ROLES = (Role.AUDITOR, Role.MANAGER)
 
 
 class NotSafe(ValidationError):  # noqa: N818 (a refusal at the door, not a fault)
@@ -41,6 +47,8 @@ class EntryAnswers:
     is_locked_out: bool
     is_escape_door_tried: bool
     note: str = ""
+    # Asked for only where a flame burns in the air of the chamber.
+    is_air_checked: bool = False
 
 
 def takes_people_inside(work_order: WorkOrder) -> bool:
@@ -105,13 +113,44 @@ def open_permit(
         is_escape_door_tried=True,
         note=answers.note,
     )
-    after = {
+    after: dict[str, object] = {
         "locked_out_by": answers.locked_out_by.name,
         "watch_outside": answers.watch_outside.name,
         "temperature_c": str(answers.temperature_c),
+        "escape_doors_tried": escape_doors(kiln) or [_("the escape door")],
     }
+    if needs_air_check(kiln):
+        after["inside_air"] = _("checked for gas (carbon monoxide, oxygen) against the mill's own limit")
     Change.record(work_order or kiln, "opened for entry", by=by, after=after, note=answers.note)
     return permit
+
+
+def needs_air_check(kiln: Kiln) -> bool:
+    """Say whether the air inside must be checked for gas: a direct flame burns oxygen and can leave carbon monoxide."""
+    return kiln.heating_medium == Kiln.HeatingMedium.DIRECT_FIRED
+
+
+def escape_doors(kiln: Kiln) -> list[str]:
+    """Name the escape doors of a chamber that are on record."""
+    doors = Component.objects.in_use().filter(kiln=kiln, kind__code=ESCAPE_DOOR_KIND)
+    return list(doors.order_by("tag").values_list("name", flat=True))
+
+
+def may_lock_out(day: date) -> PersonQuerySet:
+    """Return who may lock out on a day; everybody where the mill keeps no such skill."""
+    people = Person.objects.working_here()
+    if not Skill.objects.filter(code=LOCK_OUT_SKILL).exists():
+        return people
+    return people.filter(pk__in=Person.objects.qualified(LOCK_OUT_SKILL, day))
+
+
+def may_watch_outside(day: date) -> PersonQuerySet:
+    """Return who may stay at a door: not those who only read and have no skill on record."""
+    working = Person.objects.working_here()
+    held = Qualification.objects.filter(Q(valid_until__isnull=True) | Q(valid_until__gte=day), person=OuterRef("pk"))
+    roles = RoleHeld.objects.filter(user__person=OuterRef("pk"))
+    reads = Exists(roles.filter(role__in=READING_ROLES)) & ~Exists(roles.exclude(role__in=READING_ROLES))
+    return working.exclude(reads & ~Exists(held))
 
 
 def _what_is_not_so(kiln: Kiln, answers: EntryAnswers) -> list[str]:
@@ -122,6 +161,8 @@ def _what_is_not_so(kiln: Kiln, answers: EntryAnswers) -> list[str]:
         missing.append(_("Lock out fans, heat and spray, and try to start them."))
     if not answers.is_escape_door_tried:
         missing.append(_("Try the escape door from inside, with the main door held open and a second person outside."))
+    if needs_air_check(kiln) and not answers.is_air_checked:
+        missing.append(_("Check the air inside for gas (carbon monoxide, oxygen) against the mill's own limit."))
     mill = kiln.mill
     if answers.temperature_c > mill.entry_limit_c:
         warm, limit = (temperature_in(one, mill) for one in (answers.temperature_c, mill.entry_limit_c))

@@ -9,6 +9,7 @@ from django.db.models import Model
 from django.utils.translation import gettext_lazy as _
 
 from inventory.models import Part
+from maintenance.actions.entry import may_lock_out
 from maintenance.actions.proof_tests import ProofAnswers, next_proof_on
 from maintenance.forms.fields import DayField, KeyField, MeasureField, MomentField, TickField, VersionField
 from maintenance.models import ProofTest, TaskSheet, WorkOrder, WorkStep
@@ -51,7 +52,7 @@ class StartForm(forms.Form):
         self.fields["people"].initial = given or ([person] if person else [])
         self.fields["version"].initial = order.version
         if from_outside:
-            self.fields["locked_out_outside_by"].queryset = people  # type: ignore[attr-defined]
+            self.fields["locked_out_outside_by"].queryset = may_lock_out(team.day)  # type: ignore[attr-defined]
             self.fields["locked_out_outside_by"].required = True
             self.fields["locked_out_outside_by"].help_text = _(
                 "The main door is held open. Nobody steps in but to try what was mended, with a second person outside."

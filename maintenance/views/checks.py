@@ -139,7 +139,7 @@ def sit(request: HttpRequest, number: str) -> HttpResponse:
     has_permit = is_inside and open_permit_of(one.kiln) is not None
     permit_form = None
     if is_inside and not has_permit and not blocking:
-        permit_form = PermitForm(data, mill=mill_of(request), person=person_of(request))
+        permit_form = PermitForm(data, mill=mill_of(request), kiln=one.kiln, person=person_of(request))
     form = SittingForm(data, initial={"kiln_state": state}, has_door=permit_form is not None)
     if request.method == "POST" and form.is_valid() and (permit_form is None or permit_form.is_valid()):
         user = user_of(request)

@@ -205,7 +205,7 @@ def start(request: HttpRequest, number: str) -> HttpResponse:
     needs_permit = takes_people_inside(order) and not blocking and open_permit_of(order.kiln) is None
     data = request.POST or None
     form = StartForm(data, order=order, person=person, from_outside=from_outside)
-    permit_form = PermitForm(data, mill=mill_of(request), person=person) if needs_permit else None
+    permit_form = _permit_form(request, order) if needs_permit else None
     if request.method == "POST" and form.is_valid() and (permit_form is None or permit_form.is_valid()):
         try:
             with transaction.atomic():
@@ -240,6 +240,12 @@ def start(request: HttpRequest, number: str) -> HttpResponse:
     return render(request, "maintenance/work_order_start.html", context)
 
 
+def _permit_form(request: HttpRequest, order: WorkOrder) -> PermitForm:
+    crew = list(order.assignments.values_list("person", flat=True))
+    data = request.POST or None
+    return PermitForm(data, mill=mill_of(request), kiln=order.kiln, person=person_of(request), crew=crew)
+
+
 def _open(order: WorkOrder, form: PermitForm, request: HttpRequest) -> None:
     key = form.cleaned_data["permit_key"]
     open_permit(order.kiln, form.answers(), by=user_of(request), key=key, work_order=order)
@@ -249,7 +255,7 @@ def _open(order: WorkOrder, form: PermitForm, request: HttpRequest) -> None:
 def permit(request: HttpRequest, number: str) -> HttpResponse:
     """Open the chamber again for a job that is under way."""
     order = _order(number)
-    form = PermitForm(request.POST or None, mill=mill_of(request), person=person_of(request))
+    form = _permit_form(request, order)
     if request.method == "POST" and form.is_valid():
         try:
             _open(order, form, request)

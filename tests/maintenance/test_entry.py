@@ -11,10 +11,18 @@ from hypothesis import strategies as st
 
 from maintenance.actions.entry import close_permit, open_permit, open_permit_of
 from maintenance.calculations.sensor_sides import Quantity, Sensor, Side, missing_sensors
+from maintenance.forms.entry import PermitForm
 from maintenance.models import EntryPermit, FunctionCheck, Sitting
 from plant import clock
 from plant.models import Change
-from tests.factories import ChargeFactory, DefectFactory, KilnFactory, QualificationFactory
+from tests.factories import (
+    ChargeFactory,
+    ComponentFactory,
+    ComponentKindFactory,
+    DefectFactory,
+    KilnFactory,
+    QualificationFactory,
+)
 from tests.maintenance.mill import a_person, a_user, answers, opened
 
 pytestmark = pytest.mark.django_db
@@ -116,6 +124,41 @@ def test_it_is_closed_only_when_everybody_is_out() -> None:
 def test_a_storekeeper_opens_no_chamber() -> None:
     with pytest.raises(PermissionDenied):
         open_permit(KilnFactory(), answers(), by=a_user("storekeeper"), key=uuid4())
+
+
+def test_a_flame_in_the_chamber_asks_for_the_air_and_keeps_that_it_was_checked() -> None:
+    kiln, user = KilnFactory(heating_medium="direct_fired"), a_user("technician")
+    with pytest.raises(ValidationError, match="carbon monoxide"):
+        opened(kiln, user)
+    open_permit(kiln, answers(is_air_checked=True), by=user, key=uuid4())
+    assert "carbon monoxide" in Change.objects.about(kiln).get().after["inside_air"]
+
+
+def test_every_escape_door_is_named_at_the_door_and_in_the_history() -> None:
+    kiln, user = KilnFactory(), a_user("technician")
+    kind = ComponentKindFactory(code="escape-door", end_view_no=3)
+    for side in ("north", "south"):
+        ComponentFactory(kiln=kiln, kind=kind, tag=side, name=f"Escape door {side}")
+    form = PermitForm(mill=kiln.mill, kiln=kiln)
+    assert "Escape door north, Escape door south" in str(form.fields["is_escape_door_tried"].label)
+    assert "is_air_checked" not in form.fields
+    opened(kiln, user)
+    said = Change.objects.about(kiln).get().after["escape_doors_tried"]
+    assert said == ["Escape door north", "Escape door south"]
+
+
+def test_the_door_offers_who_may_lock_out_and_the_crew_first_to_stay_outside() -> None:
+    kiln, oda = KilnFactory(), a_user("technician")
+    per, zoe = a_person("per"), a_person("zoe")
+    QualificationFactory(person=per, skill__code="lock-out", valid_until=date(2020, 1, 31))
+    a_user("auditor", "ann", ())
+    a_user("manager", "max", ("first-aid",))
+    form = PermitForm(mill=kiln.mill, kiln=kiln, person=per, crew=[zoe.pk])
+    assert [person.code for person in form.fields["locked_out_by"].queryset] == ["oda"]  # type: ignore[attr-defined]
+    assert form.fields["locked_out_by"].initial is None
+    watchers = [person.code for person in form.fields["watch_outside"].queryset]  # type: ignore[attr-defined]
+    assert watchers[0] == "zoe" and sorted(watchers) == ["max", "oda", "per", "zoe"]
+    assert oda.person in form.fields["locked_out_by"].queryset  # type: ignore[attr-defined]
 
 
 SENSORS = st.lists(
