@@ -9,7 +9,7 @@ from django.test import Client
 from django.test.utils import CaptureQueriesContext
 
 from maintenance.actions.checks import start_check
-from maintenance.models import CheckPoint, Defect, EntryPermit, Finding, FunctionCheck, Sitting, WorkOrder
+from maintenance.models import Caution, CheckPoint, Defect, EntryPermit, Finding, FunctionCheck, Sitting, WorkOrder
 from plant.models import FailureMode, User
 from tests.factories import (
     CheckPointFactory,
@@ -135,6 +135,19 @@ def test_cautions_come_before_each_sitting_and_the_door_before_one_inside(master
     refused = sit(master, check, "open_empty", **door(temperature="70"))
     assert "limit is 35" in refused.content.decode()
     assert not Sitting.objects.exists()
+
+
+def test_three_cautions_stand_in_full_and_the_others_fold_under_their_titles(
+    master: Client, check: FunctionCheck
+) -> None:
+    for code in ("general", "lock-out", "warm-chamber"):
+        Caution.objects.create(code=code, title=code)
+    CheckPoint.objects.get(code="fan-blades").cautions.create(code="height", title="At height")
+    shown = page(master, url(check, "sit/?kiln_state=open_empty"))
+    assert shown.count('class="caution-folded"') == 1
+    assert "<summary><h3>At height</h3></summary>" in shown
+    assert "I have read all cautions" in shown
+    assert "caution-folded" not in page(master, url(check, "sit/?kiln_state=running"))
 
 
 def test_a_defect_offers_to_become_work_in_one_step(master: Client, check: FunctionCheck) -> None:

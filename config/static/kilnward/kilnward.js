@@ -40,3 +40,6 @@ document.addEventListener("keydown", (event) => {
   if (event.key !== "Escape") return;
   for (const menu of document.querySelectorAll("details.me[open]")) { menu.open = false; menu.querySelector("summary").focus(); }
 });
+
+// Paper shows every caution in full.
+addEventListener("beforeprint", () => { for (const box of document.querySelectorAll(".caution-folded")) box.open = true; });
