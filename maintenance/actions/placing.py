@@ -233,7 +233,7 @@ def locked_for_placing(work_order: WorkOrder, by: User | None, version: int | No
         )
     if order.state not in (State.RAISED, State.READY, State.PLACED):
         raise ValidationError(
-            _("%(number)s is %(state)s: only work that has not begun can be placed.")
+            _("%(number)s is %(state)s: only work that has not begun can be placed or changed.")
             % {"number": order.number, "state": order.get_state_display()},
             code="state",
         )
@@ -265,6 +265,26 @@ def place_by_hand(
     _store(desk, mine, wanted.placement, " ".join((why, *warnings)), by=by, is_pinned=True)
     bring_parts_along(mine)
     return warnings
+
+
+def keep_place_that_holds(order: WorkOrder, *, by: User | None) -> str:
+    """Keep the place of a job that was changed where it breaks nothing; else take it away and return why."""
+    desk = load_desk(clock.now())
+    mine = desk.orders.get(order.number)
+    if mine is None or not has_place(mine):
+        return ""
+    placed = mine.placement
+    wanted = desk.look(mine, placed.start_at, [given.person for given in mine.assignments.all()])
+    faults, latest_at = wanted.faults, desk.jobs[mine.number].latest_at
+    if wanted.placement and latest_at and wanted.placement.end_at > latest_at:
+        faults = (_("It would end after the last day that is safe."),)
+    elif wanted.placement:
+        _store(desk, mine, wanted.placement, placed.why, by=by)
+        return ""
+    when = placed.start_at.astimezone(desk.mill.zone)
+    why = _("Had a place on %(when)s, given up: %(why)s") % {"when": f"{when:%Y-%m-%d %H:%M}", "why": " ".join(faults)}
+    take_place_away(mine, why, by=by)
+    return why
 
 
 def bring_parts_along(order: WorkOrder) -> None:
