@@ -102,7 +102,9 @@ def work_order_from_defect(defect: Defect, by: User | None, *, sheet: TaskSheet 
 
 def _mend_by(defect: Defect) -> datetime:
     if defect.blocks_entry:
-        return clock.now()
+        # At once: it is late only when the day is over.
+        zone = defect.kiln.mill.zone
+        return clock.start_of_day(clock.today(zone) + timedelta(days=1), zone) - timedelta(minutes=1)
     return clock.now() + timedelta(days=DAYS_TO_MEND[Defect.Likelihood(defect.likelihood)])
 
 

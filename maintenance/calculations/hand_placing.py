@@ -189,7 +189,7 @@ class _Look:
         if len(self.people) != len(self._slots()):
             return f"It takes {len(self._slots())} ({wanted}); {len(self.people)} are chosen."
         lapsed = [
-            f"{worker.name}: {skill} ran out on {until_on.day} {MONTHS[until_on.month - 1]} {until_on.year}"
+            f"{worker.name}: {skill} lasts until {until_on.day} {MONTHS[until_on.month - 1]} {until_on.year}"
             for worker in (self.workers[ref] for ref in self.people)
             for skill, until_on in sorted(worker.skills.items())
             if skill in self.job.crew and until_on is not None and not self._counts_for(worker, skill)

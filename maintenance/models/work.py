@@ -12,7 +12,7 @@ from inventory.models import Part, Reservation
 from maintenance.models.catalogue import NeedsState, TaskSheet
 from maintenance.models.checks import Defect
 from maintenance.models.standing import StandingTask
-from maintenance.querysets import WorkOrderQuerySet
+from maintenance.querysets import FINISHED_STATES, WorkOrderQuerySet
 from plant.fields import MoneyField, QuantityField
 from plant.models import Charge, Component, Downtime, Kiln, Person, Skill
 
@@ -123,6 +123,13 @@ class WorkOrder(models.Model):
     def get_absolute_url(self) -> str:
         """Return the work order's page."""
         return reverse("maintenance:work-order", args=[self.number])
+
+    @property
+    def is_wanted_at_once(self) -> bool:
+        """Say whether it mends what keeps everybody out of a chamber, and is still to be done."""
+        if self.state in FINISHED_STATES or self.defect is None:
+            return False
+        return self.defect.blocks_entry and self.defect.cured_at is None
 
     @property
     def is_left_out(self) -> bool:

@@ -105,6 +105,7 @@ def _page(request: HttpRequest, order: WorkOrder, **bound: forms.Form) -> HttpRe
         "proofs": order.proof_tests.select_related("tested_by", "component"),
         "history": Change.objects.about(order),
         "today": clock.today(order.kiln.mill.zone),
+        "now_at": clock.now(),
     }
     if may_work and order.state in enter.OPEN_FOR_TIME:
         context["labour_form"] = bound.get("time") or LabourForm(person=person)

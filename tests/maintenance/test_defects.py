@@ -4,6 +4,7 @@ from datetime import timedelta
 
 import pytest
 from django.core.exceptions import PermissionDenied, ValidationError
+from django.test import Client
 
 from maintenance.actions import work_orders as act
 from maintenance.actions.defects import record_defect, strike_defect, work_order_from_defect
@@ -11,7 +12,7 @@ from maintenance.models import Defect, WorkOrder
 from plant import clock
 from plant.models import Change
 from tests.factories import ComponentFactory, DefectFactory, KilnFactory, TaskSheetFactory
-from tests.maintenance.mill import a_user
+from tests.maintenance.mill import a_user, signed_in
 
 pytestmark = pytest.mark.django_db
 
@@ -50,10 +51,16 @@ def test_a_withdrawn_work_order_leaves_the_defect_for_another() -> None:
     assert work_order_from_defect(defect, planner) != order
 
 
-def test_what_blocks_entry_is_safety_work_due_now() -> None:
+def test_what_blocks_entry_is_safety_work_due_by_the_end_of_the_day() -> None:
     defect = record_defect(kiln=KilnFactory(), what="latch corroded", by=a_user("technician"), blocks_entry=True)
     order = work_order_from_defect(defect, a_user("technician"))
-    assert order.is_safety and order.safety_at and order.safety_at <= clock.now()
+    zone = defect.kiln.mill.zone
+    assert order.is_safety and order.safety_at == order.due_at
+    assert order.due_at.astimezone(zone).strftime("%Y-%m-%d %H:%M") == f"{clock.today(zone)} 23:59"
+    assert order.is_wanted_at_once
+    defect.cured_at = clock.now()
+    defect.save()
+    assert not WorkOrder.objects.get(pk=order.pk).is_wanted_at_once
     assert "Nobody may enter" in order.why
     assert [change.act for change in Change.objects.about(defect.kiln)] == ["closed to entry"]
 
@@ -95,3 +102,20 @@ def test_a_defect_with_work_under_way_is_not_struck() -> None:
     work_order_from_defect(defect, planner)
     with pytest.raises(ValidationError, match="withdraw that work order first"):
         strike_defect(defect, by=planner, why="mistake")
+
+
+def test_what_mends_a_bar_is_wanted_at_once_on_the_day_and_overdue_after_it(
+    client: Client, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    planner = signed_in(client, a_user("planner"))
+    defect = record_defect(kiln=KilnFactory(), what="latch corroded", by=None, blocks_entry=True)
+    order = work_order_from_defect(defect, None)
+    paths = ("/work-orders/", "/kilns/K1/", order.get_absolute_url())
+    for path in paths:
+        shown = planner.get(path).content.decode()
+        assert ">at once<" in shown and ">overdue<" not in shown
+    tomorrow = clock.now() + timedelta(days=1)
+    monkeypatch.setattr("plant.clock.now", lambda: tomorrow)
+    for path in paths:
+        shown = planner.get(path).content.decode()
+        assert ">overdue<" in shown and ">at once<" not in shown
