@@ -121,9 +121,15 @@ def gather(kiln: Kiln, now: datetime) -> dict[str, Any]:
 
 
 def downtimes_of(kiln: Kiln, now: datetime) -> Any:
-    """Return the records of the last twelve months, newest first."""
-    records = Downtime.objects.filter(kiln=kiln).reaching_into(now - YEAR, now + YEAR)
+    """Return the records of the last twelve months that have begun, newest first."""
+    records = Downtime.objects.filter(kiln=kiln, start_at__lte=now).reaching_into(now - YEAR, now + YEAR)
     return records.select_related("component").order_by("-start_at")
+
+
+def downtimes_ahead(kiln: Kiln, now: datetime) -> list[Downtime]:
+    """Return the stops that are planned, the next first."""
+    records = Downtime.objects.filter(kiln=kiln, start_at__gt=now)
+    return list(records.select_related("component").order_by("start_at")[:WORK_SHOWN])
 
 
 def _defects(kiln: Kiln) -> list[Defect]:

@@ -9,7 +9,7 @@ from django.utils.translation import gettext as _
 from django.views.decorators.vary import vary_on_headers
 
 from maintenance.end_view_marks import marks_of, number_of_work
-from maintenance.kiln_page import downtimes_of, gather, year_of
+from maintenance.kiln_page import downtimes_ahead, downtimes_of, gather, year_of
 from maintenance.models import Defect
 from maintenance.morning import Card, find_everybody_words, morning, waits_for_timber
 from plant import clock
@@ -72,6 +72,7 @@ def kiln(request: HttpRequest, tag: str) -> HttpResponse:
         "kiln": found,
         "now": now,
         "downtimes": page,
+        "downtimes_ahead": downtimes_ahead(found, now),
         "latest_downtimes": records[:latest],
         "older_downtimes": records[latest:],
         **year_of(found, now),

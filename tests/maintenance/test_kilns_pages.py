@@ -428,3 +428,18 @@ def test_only_who_may_edit_kilns_sees_the_form(client: Client) -> None:
     client.force_login(UserFactory(username="per", role="technician"), backend=BACKEND)
     assert client.get("/kilns/K1/particulars/").status_code == 403
     assert "Change particulars" not in client.get("/kilns/K1/").content.decode()
+
+
+def test_downtime_that_lies_ahead_stands_under_a_heading_of_its_own(oda: Client) -> None:
+    kiln = open_kiln()
+    DowntimeFactory(kiln=kiln, kind="planned", cause="new door", start_at=NOW + hours(50), end_at=NOW + hours(60))
+    DowntimeFactory(kiln=kiln, kind="unplanned", cause="belt", start_at=NOW - hours(50), end_at=NOW - hours(40))
+    answer = oda.get("/kilns/K1/")
+    assert [record.cause for record in answer.context["downtimes_ahead"]] == ["new door"]
+    assert [record.cause for record in answer.context["latest_downtimes"]] == ["belt"]
+    shown = answer.content.decode()
+    assert (
+        shown.index("belt")
+        < shown.index("<h3>Planned ahead</h3>")
+        < shown.index("new door", shown.index("Planned ahead"))
+    )
