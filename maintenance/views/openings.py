@@ -10,6 +10,7 @@ from django.core.paginator import Paginator
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 from django.views.decorators.http import require_POST
 
 from maintenance.actions.daily import last_run, late_proof_tests
@@ -87,6 +88,24 @@ class Proposal:
     placement: Placement | None
     people: list[str]
     why: str
+
+
+@dataclass(frozen=True)
+class Refusal:
+    """Times in which a job does not fit, all for the same reason."""
+
+    windows: list[Window]
+    why: str
+
+    @property
+    def times(self) -> str:
+        """Count the times, by the state that the kiln is in."""
+        count = len(self.windows)
+        words = {
+            "running": ngettext("%d running phase", "%d running phases", count),
+            "empty": ngettext("%d opening", "%d openings", count),
+        }.get(self.windows[0].state, ngettext("%d time at a standstill", "%d times at a standstill", count))
+        return words % count
 
 
 @dataclass(frozen=True)
@@ -192,6 +211,8 @@ def place_work(request: HttpRequest, number: str) -> HttpResponse:
                 faults = refusal.messages
             else:
                 return _placed(request, order, said)
+    proposals = _proposals_for(desk, mine) if not getattr(request, "htmx", False) else []
+    refusals = _refusals(proposals)
     context = {
         "place": "openings",
         "order": mine,
@@ -199,7 +220,10 @@ def place_work(request: HttpRequest, number: str) -> HttpResponse:
         "faults": faults,
         "warnings": warnings,
         "checked": checked,
-        "proposals": _proposals_for(desk, mine) if not getattr(request, "htmx", False) else (),
+        "fits": any(one.placement for one in proposals),
+        # A job for any time has no window to fold by: its one answer stands as it is.
+        "proposals": [one for one in proposals if one.placement or not one.window],
+        "refusals": refusals,
     }
     template = "maintenance/place_check.html" if getattr(request, "htmx", False) else "maintenance/place_work.html"
     return render(request, template, context)
@@ -221,6 +245,15 @@ def _proposals_for(desk: Desk, order: WorkOrder) -> list[Proposal]:
     windows = [w for w in desk.windows if w.kiln == order.kiln.tag and w.state in states and w.end_at > desk.now_at]
     windows.sort(key=lambda w: (w.start_at, w.ref))
     return [_propose(desk, order, window) for window in windows[:MOST_TRIED]]
+
+
+def _refusals(proposals: list[Proposal]) -> list[Refusal]:
+    """Fold the times without a place by state and reason, in the order in which they come."""
+    found: dict[tuple[str, str], Refusal] = {}
+    for one in proposals:
+        if one.window and not one.placement:
+            found.setdefault((one.window.state, one.why), Refusal([], one.why)).windows.append(one.window)
+    return list(found.values())
 
 
 def _placed(request: HttpRequest, order: WorkOrder, warnings: tuple[str, ...]) -> HttpResponse:

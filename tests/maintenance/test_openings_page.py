@@ -347,6 +347,28 @@ def test_the_day_is_worked_out_again_beside_the_pages(planner: Client) -> None:
     assert "The day was last worked out Mon 2 Mar" in _text(planner.get(reverse("maintenance:openings")))
 
 
+def test_times_refused_for_the_same_reason_are_one_line(planner: Client) -> None:
+    programme(charges=4)
+    on_shift()
+    order = job(skills=("steam-fitting",))
+    url = reverse("maintenance:place-work", args=[order.number])
+    shown = planner.get(url)
+    refusals = shown.context["refusals"]
+    assert [one.times for one in refusals] == [f"{len(refusals[0].windows)} openings"] and len(refusals[0].windows) > 2
+    text = _text(shown)
+    assert "Why it fits nowhere yet" in text and "Where it would fit" not in text
+    assert text.count("Needs 1 qualified for steam fitting") == 1
+    assert "</strong>, all for the same reason: " in text
+
+
+def test_a_job_that_fits_is_offered_its_times_alone(planner: Client) -> None:
+    programme()
+    on_shift()
+    shown = planner.get(reverse("maintenance:place-work", args=[job().number]))
+    assert shown.context["fits"] and all(one.placement for one in shown.context["proposals"])
+    assert "Where it would fit" in _text(shown)
+
+
 @pytest.mark.parametrize(
     ("name", "role"),
     [("place-work", "technician"), ("put-here", "storekeeper"), ("take-out", "manager"), ("keep-place", "auditor")],
