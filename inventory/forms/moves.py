@@ -67,6 +67,9 @@ class ReceiveForm(MoveForm):
         super().__init__(*args, part=part, **kwargs)
         awaited = PurchaseOrderLine.objects.awaited().filter(part=part).select_related("order__supplier", "part")
         self.fields["order_line"].queryset = awaited  # type: ignore[attr-defined]
+        self.fields["order_line"].error_messages["invalid_choice"] = _(
+            "Nothing more is to come on this order: it is all in by now, or was withdrawn. Choose another, or none."
+        )
         self.initial.setdefault("bin", part.bin_id)
         if part.shelf_life_days:
             self.fields["expires_on"].help_text = _(

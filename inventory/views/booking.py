@@ -7,6 +7,7 @@ from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils.functional import Promise
+from django.utils.translation import gettext as _now
 from django.utils.translation import gettext_lazy as _
 
 from inventory.actions import MoveRefused
@@ -50,7 +51,13 @@ TRANSFER = Booking("inventory:transfer", _("Transfer"), _("Move"), _("Parts get 
 @needs("move stock")
 def receive(request: HttpRequest) -> HttpResponse:
     """Book goods in."""
-    return _book(request, RECEIVE, initial=_from_line(request))
+    line = _line(request)
+    if line is not None and not _is_awaited(line) and request.method != "POST":
+        # Without a word the goods would come in without an order, and the order would never show them.
+        messages.warning(request, _say_not_awaited(line))
+        return redirect(line.order)
+    initial = {"order_line": line.pk, "quantity": f"{line.missing.normalize():f}"} if line else {}
+    return _book(request, RECEIVE, initial=initial)
 
 
 @needs("take parts")
@@ -122,11 +129,28 @@ def _choose_part(request: HttpRequest, booking: Booking) -> HttpResponse:
     return render(request, "inventory/choose_part.html", context)
 
 
-def _from_line(request: HttpRequest) -> dict[str, Any]:
-    """Fill in what is still to come of the order's line that the address names."""
+def _line(request: HttpRequest) -> PurchaseOrderLine | None:
+    """Return the order's line that the address names."""
     number = request.GET.get("line", "")
-    line = PurchaseOrderLine.objects.awaited().filter(pk=number).first() if number.isdecimal() else None
-    return {"order_line": line.pk, "quantity": f"{line.missing.normalize():f}"} if line else {}
+    lines = PurchaseOrderLine.objects.select_related("order", "part")
+    return lines.filter(pk=number).first() if number.isdecimal() else None
+
+
+def _is_awaited(line: PurchaseOrderLine) -> bool:
+    return PurchaseOrderLine.objects.awaited().filter(pk=line.pk).exists()
+
+
+def _say_not_awaited(line: PurchaseOrderLine) -> str:
+    facts = {"order": line.order.number, "part": line.part.name, "state": line.order.get_state_display()}
+    if line.missing > 0:
+        return _now("Nothing can be booked in on %(order)s: the order is %(state)s.") % facts
+    return (
+        _now(
+            "%(part)s of %(order)s is all in already: nothing more is to come. More came than that? Book it in at the "
+            "part, without an order, and say so in the note."
+        )
+        % facts
+    )
 
 
 def _after(form: MoveForm, part: Part) -> str:

@@ -286,3 +286,30 @@ def test_the_list_of_orders_asks_the_same_number_of_queries_however_long(client:
     few = queries()
     add_orders(range(2, 40))
     assert queries() == few
+
+
+def test_the_way_to_a_line_that_is_all_in_says_so_and_books_nothing(client: Client) -> None:
+    part, by = kept_part(), keeper()
+    line = order_part(part, Decimal(10), by)
+    signed_in(client)
+    url = f"/storeroom/receive/?part={part.code}&line={line.pk}"
+    said = client.get(url, follow=True).content.decode()
+    assert "Nothing can be booked in on PO-0001: the order is drawn up." in said
+    send(line.order, by, mill_today())
+    assert client.get(url).context["form"]["order_line"].value() == line.pk
+    receive_line(line, Decimal(10), by=by, key=uuid4())
+    answer: Any = client.get(url, follow=True)
+    assert answer.redirect_chain == [("/storeroom/orders/PO-0001/", 302)]
+    assert "of PO-0001 is all in already: nothing more is to come." in answer.content.decode()
+
+
+def test_a_receipt_for_a_line_that_came_in_meanwhile_is_refused_at_its_field(client: Client) -> None:
+    part, by = kept_part(), keeper()
+    line = order_part(part, Decimal(10), by)
+    send(line.order, by, mill_today())
+    receive_line(line, Decimal(10), by=by, key=uuid4())
+    signed_in(client)
+    receipt = {"key": uuid4(), "quantity": "10", "order_line": line.pk, "bin": part.bin_id}
+    said = client.post(f"/storeroom/receive/?part={part.code}&line={line.pk}", receipt).content.decode()
+    assert "Nothing more is to come on this order" in said
+    assert StockLevel.objects.get(part=part).on_hand == 10

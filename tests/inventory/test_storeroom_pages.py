@@ -360,3 +360,10 @@ def test_what_is_not_there_is_not_found(client: Client) -> None:
     signed_in(client)
     for url in ("/storeroom/parts/nothing/", "/storeroom/orders/PO-9999/", "/storeroom/parts/wick-300/terms/nobody/"):
         assert client.get(url).status_code == 404
+
+
+def test_a_move_that_nobody_signed_says_that_it_came_from_a_file(client: Client) -> None:
+    part = kept_part(on_hand=4)
+    assert StockMove.objects.get(part=part).by is None
+    signed_in(client)
+    assert '<td data-head="By">from a file</td>' in text(client, part.get_absolute_url())
