@@ -98,10 +98,15 @@ def twelve_months(today: date, zone: ZoneInfo) -> ReportPeriod:
 def named_period(key: str, zone: ZoneInfo) -> ReportPeriod:
     """Read 2026, 2026-Q1 or 2026-03. Raises PeriodError."""
     named = _NAMED.fullmatch(key)
-    if named is None or not FIRST_YEAR <= int(named["year"]) < MAXYEAR:
+    if named is None:
         raise PeriodError(
             _("“%(key)s” is no period. Write a year (2026), a quarter (2026-Q1), a month (2026-03), or choose dates.")
             % {"key": key[:40]}
+        )
+    if not FIRST_YEAR <= int(named["year"]) < MAXYEAR:
+        raise PeriodError(
+            _("“%(key)s” lies outside the years that are reported: %(first)d and later.")
+            % {"key": key[:40], "first": FIRST_YEAR}
         )
     month = int(named["month"] or 0) or int(named["quarter"] or 1) * 3 - 2
     first_on = date(int(named["year"]), month, 1)
@@ -153,12 +158,17 @@ def _free_period(first: str, last: str, zone: ZoneInfo) -> ReportPeriod:
 
 
 def _read_day(text: str, what: str) -> date:
+    if not text.strip():
+        raise PeriodError(_("Give the %(what)s.") % {"what": what})
     try:
         day = date.fromisoformat(text.strip())
     except ValueError:
-        day = None
-    if day is None or not FIRST_YEAR <= day.year < MAXYEAR:
         raise PeriodError(
             _("The %(what)s, “%(text)s”, is no day. Write it as 2026-03-31.") % {"what": what, "text": text[:40]}
+        ) from None
+    if not FIRST_YEAR <= day.year < MAXYEAR:
+        raise PeriodError(
+            _("The %(what)s, “%(text)s”, lies outside the years that are reported: %(first)d and later.")
+            % {"what": what, "text": text[:40], "first": FIRST_YEAR}
         )
     return day

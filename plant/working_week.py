@@ -6,6 +6,9 @@ from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from zoneinfo import ZoneInfo
 
+from django.utils.dates import WEEKDAYS as WEEKDAY_NAMES
+from django.utils.translation import gettext as _
+
 from plant.clock import start_of_day
 from plant.models import Absence, Person, ShiftDuty
 
@@ -44,6 +47,26 @@ def week_of(people: Iterable[Person], day: date, zone: ZoneInfo) -> list[PersonW
     for absence in Absence.objects.filter(person__in=people, start_at__lt=end_at, end_at__gt=start_at):
         absences[absence.person_id].append(absence)
     return [PersonWeek(person, _bars(duties[person.pk], absences[person.pk], monday, zone)) for person in people]
+
+
+def say_weekdays(weekdays: str) -> str:
+    """Say the weekdays of a shift: Monday to Friday; Monday, Wednesday, Saturday."""
+    wanted = {name.strip() for name in weekdays.split(",")}
+    runs: list[list[int]] = []
+    for number in (number for number, name in enumerate(WEEKDAYS) if name in wanted):
+        if runs and runs[-1][-1] == number - 1:
+            runs[-1].append(number)
+        else:
+            runs.append([number])
+    if runs == [list(range(7))]:
+        return _("every day")
+    said: list[str] = []
+    for run in runs:
+        names = [str(WEEKDAY_NAMES[number]) for number in run]
+        # Two days in a row are named, more are a stretch.
+        is_stretch = len(run) > 2
+        said += [_("%(first)s to %(last)s") % {"first": names[0], "last": names[-1]}] if is_stretch else names
+    return ", ".join(said)
 
 
 def shift_days(duty: ShiftDuty, monday: date) -> list[date]:

@@ -28,6 +28,10 @@ LEAST = {
     "labour_rate_per_h": 0,
     "weekly_crew_h": 0,
 }
+LIMIT_WORDS = {
+    "min_value": _("That is too little: write %(limit_value)s or more."),
+    "max_value": _("That is too much: write %(limit_value)s or less."),
+}
 
 
 class MillForm(_MillForm):
@@ -62,7 +66,10 @@ class MillForm(_MillForm):
         self.fields["seen"].initial = digest(self.instance, self._meta.fields or ())
         self.initial["weekly_crew_h"] = f"{self.instance.weekly_crew_h.normalize():f}"
         for name, least in LEAST.items():
-            self.fields[name].validators.append(MinValueValidator(least))
+            field = self.fields[name]
+            # One limit below is enough to be told of.
+            others = [check for check in field.validators if not isinstance(check, MinValueValidator)]
+            field.validators = [*others, MinValueValidator(least)]
         self.fields["horizon_days"].validators.append(MaxValueValidator(730))
         # The unit in which the form was shown, even where the same form chooses another.
         scale = temperature_scale(self.instance)
@@ -74,6 +81,9 @@ class MillForm(_MillForm):
             present=self.instance.entry_limit_c,
             help_text=_("Nobody enters a chamber that is warmer. The mill's own limit; local rules come first."),
         )
+
+        for name in (*LEAST, "planned_notice_days", "entry_limit_c"):
+            self.fields[name].error_messages.update(LIMIT_WORDS)
 
     def clean_currency(self) -> str:
         """Take three letters, whatever their case."""

@@ -12,6 +12,8 @@ from django.utils.formats import number_format
 from django.utils.html import format_html
 from django.utils.translation import gettext as _
 
+from plant.working_week import say_weekdays
+
 register = template.Library()
 DASH = "–"
 
@@ -62,6 +64,12 @@ def span(value: timedelta | None) -> str:
     if hours:
         return _("%(hours)d h %(minutes)02d") % {"hours": hours, "minutes": rest} if rest else _("%d h") % hours
     return _("%d min") % rest
+
+
+@register.filter
+def weekdays(names: str) -> str:
+    """Say the weekdays of a shift: MO,TU,WE,TH,FR as Monday to Friday."""
+    return say_weekdays(names)
 
 
 @register.filter

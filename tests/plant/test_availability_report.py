@@ -217,10 +217,10 @@ def test_periods_are_whole_days_of_the_mill() -> None:
     ("asked", "message"),
     [
         (("2026-13", "", ""), "“2026-13” is no period"),
-        (("0001", "", ""), "is no period"),
+        (("0001", "", ""), "“0001” lies outside the years that are reported: 1990 and later."),
         (("", "2026-02-30", "2026-03-01"), "The first day, “2026-02-30”, is no day"),
-        (("", "2026-01-01", ""), "The last day, “”, is no day"),
-        (("", "0001-01-01", "2026-01-01"), "The first day, “0001-01-01”, is no day"),
+        (("", "2026-01-01", ""), "Give the last day."),
+        (("", "0001-01-01", "2026-01-01"), "The first day, “0001-01-01”, lies outside the years that are reported"),
         (("", "2026-03-02", "2026-03-01"), "lies before the first"),
         (("", "2001-01-01", "2026-03-01"), "more than 10 years"),
         (("2027", "", ""), "still to come"),

@@ -55,10 +55,11 @@ def test_what_is_sent_unchanged_leaves_no_entry(ada: Client) -> None:
         ({"time_zone": "Mars/Olympus"}, "is no time zone"),
         ({"time_zone": "../etc/passwd"}, "is no time zone"),
         ({"currency": "E1R"}, "not a currency of three letters"),
-        ({"horizon_days": "0"}, "greater than or equal to 1"),
-        ({"horizon_days": "9000"}, "less than or equal to 730"),
-        ({"drying_margin_per_m3": "-1"}, "greater than or equal to 0"),
-        ({"entry_limit_c": "90"}, "less than or equal to 60"),
+        ({"horizon_days": "0"}, "That is too little: write 1 or more."),
+        ({"horizon_days": "9000"}, "That is too much: write 730 or less."),
+        ({"drying_margin_per_m3": "-1"}, "That is too little: write 0 or more."),
+        ({"planned_notice_days": "-1"}, "That is too little: write 0 or more."),
+        ({"entry_limit_c": "90"}, "That is too much: write 60 or less."),
     ],
 )
 def test_a_faulty_setting_is_refused(ada: Client, changed: dict[str, str], message: str) -> None:
@@ -89,7 +90,7 @@ def test_the_entry_limit_is_read_and_typed_in_the_mills_own_unit(ada: Client) ->
     ada.post("/mill/", settings_of(ada, currency="USD"))
     assert Change.objects.about(Mill.objects.get()).last().after == {"currency": "USD"}  # type: ignore[union-attr]
     refused = ada.post("/mill/", settings_of(ada, entry_limit_c="150")).content.decode()
-    assert "less than or equal to 140" in refused
+    assert "That is too much: write 140 or less." in refused
 
 
 @pytest.mark.django_db

@@ -12,7 +12,7 @@ from django.test.utils import CaptureQueriesContext
 
 from plant import clock
 from plant.models import Absence, Change, Person, Qualification, RoleHeld, Shift, ShiftDuty, User
-from plant.working_week import week_of
+from plant.working_week import say_weekdays, week_of
 from tests.factories import MillFactory, PersonFactory, SkillFactory, UserFactory
 
 pytestmark = pytest.mark.django_db
@@ -332,3 +332,18 @@ def test_the_page_takes_the_same_number_of_queries_for_few_and_for_many(planner:
     few = queries_of(lambda: planner.get("/people/"))
     fill(range(2, 30))
     assert queries_of(lambda: planner.get("/people/")) == few
+
+
+@pytest.mark.parametrize(
+    ("weekdays", "said"),
+    [
+        ("MO,TU,WE,TH,FR", "Monday to Friday"),
+        ("MO, TU, WE, TH, FR, SA, SU", "every day"),
+        ("SA,SU", "Saturday, Sunday"),
+        ("MO,WE,TH,FR", "Monday, Wednesday to Friday"),
+        ("SU,MO", "Monday, Sunday"),
+        ("", ""),
+    ],
+)
+def test_the_days_of_a_shift_are_said_in_words(weekdays: str, said: str) -> None:
+    assert say_weekdays(weekdays) == said
