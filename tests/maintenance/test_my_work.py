@@ -49,3 +49,10 @@ def test_a_sign_in_that_belongs_to_nobody_says_so(client: Client) -> None:
     MillFactory()
     user = UserFactory(username="screen", role="planner")
     assert "belongs to nobody" in signed_in(client, user).get("/my-work/").content.decode()
+
+
+@pytest.mark.parametrize(("role", "is_shown"), [("technician", True), ("kiln_master", True), ("manager", False)])
+def test_only_who_does_work_is_led_to_my_work(client: Client, role: str, is_shown: bool) -> None:
+    signed_in(client, a_user(role))
+    shown = client.get("/work-orders/").content.decode()
+    assert shown.count('href="/my-work/"') == (2 if is_shown else 0)
