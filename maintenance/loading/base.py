@@ -74,6 +74,17 @@ class Row:
     obj: Any = None
 
 
+@dataclass(frozen=True)
+class Span:
+    """Two columns that are the start and the end of something."""
+
+    start: str
+    end: str
+    reason: str
+    # Whether both may be the same instant.
+    may_be_empty: bool = False
+
+
 class Load:
     """One load under way: what was found, and what rows can refer to."""
 
@@ -174,6 +185,8 @@ class Table:
     kind: ClassVar[str] = ""
     # What has happened is only added to: a row whose key is known stays as it is.
     is_record: ClassVar[bool] = False
+    # Pairs of columns, start and end, and what is said where the end does not come after the start.
+    spans: ClassVar[Sequence["Span"]] = ()
     # Figures of the catalogue come with the product; their changes are in its own history.
     keeps_history: ClassVar[bool] = True
 
@@ -206,6 +219,8 @@ class Table:
                 is_sound = False
             except Follows:
                 is_sound = False
+        if self._refuse_reversed(load, row):
+            return False
         if is_sound:
             try:
                 self.prepare(row, load)
@@ -213,6 +228,16 @@ class Table:
                 load.fault(self, row, refusal.column, refusal.reason, refusal.remedy)
                 is_sound = False
         return is_sound
+
+    def _refuse_reversed(self, load: Load, row: Row) -> bool:
+        """List ends before their starts, beside whatever else is wrong in the row."""
+        is_reversed = False
+        for span in self.spans:
+            start, end = row.values.get(span.start), row.values.get(span.end)
+            if start is not None and end is not None and (end < start or (end == start and not span.may_be_empty)):
+                load.fault(self, row, span.end, span.reason, f"Correct {span.start} or {span.end}.")
+                is_reversed = True
+        return is_reversed
 
     def _is_first(self, load: Load, row: Row, seen: dict[tuple[Any, ...], int]) -> bool:
         if not self.key:

@@ -4,7 +4,7 @@ from collections.abc import Iterable
 from datetime import date, timedelta
 from typing import Any
 
-from maintenance.loading.base import BATCH, Load, Row, Table, record_changes
+from maintenance.loading.base import BATCH, Load, Row, Span, Table, record_changes
 from maintenance.loading.columns import (
     Choices,
     Code,
@@ -207,14 +207,10 @@ class AbsenceTable(Table):
     meaning = "Times in which somebody is not there."
     model = Absence
     key = ("person", "start_at")
+    spans = (Span("start_at", "end_at", "the absence ends before it starts"),)
     columns = (
         Ref("person", "code of the person", "anna", is_required=True, to="person"),
         Moment("start_at", "from", "2026-12-21 00:00", is_required=True),
         Moment("end_at", "until", "2027-01-04 00:00", is_required=True),
         Text("reason", "reason", "holiday", largest=80),
     )
-
-    def prepare(self, row: Row, load: Load) -> None:
-        """Refuse an absence that ends before it starts."""
-        if row.values["end_at"] <= row.values["start_at"]:
-            raise CellFault("the absence ends before it starts", "Correct start_at or end_at.", "end_at")

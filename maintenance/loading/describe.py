@@ -17,7 +17,8 @@ first load needs `mill`, `kilns` and `components`; later any of them may come al
 changes nothing. Rows that are no longer in a file stay as they are; a column that a file does not have is left alone.
 
 - **Columns** are named in the first row, in any order; capitals, spaces and hyphens do not matter. An unknown column is
-  refused, with the nearest known one. **Bold** columns must be there and filled.
+  refused, with the nearest known one; the others are looked at all the same. **Bold** columns must be there and
+  filled.
 - **CSV** may be delimited by comma, semicolon or tab, in UTF-8, UTF-16 with its mark, or Windows-1252 (said in the
   output).
 - **Numbers** have a decimal point or comma. Where `1,234` could mean two things it is refused until `mill` states

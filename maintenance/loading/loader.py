@@ -133,6 +133,7 @@ def _read_files(folder: Path, tables: Sequence[type[Table]], load: Load) -> None
             load.report.faults.append(Fault(path.name, 0, "", "", f"the file cannot be opened ({refusal})", remedy))
             load.unreadable.add(name)
             continue
+        load.report.faults += sheet.faults
         missing = [
             column.name for column in known[name].columns if column.is_required and column.name not in sheet.header
         ]
@@ -151,7 +152,6 @@ def _read_files(folder: Path, tables: Sequence[type[Table]], load: Load) -> None
             continue
         load.sheets[name] = sheet
         load.report.notes += sheet.notes
-        load.report.faults += sheet.faults
 
 
 def _load_table(table: Table, load: Load) -> None:

@@ -12,7 +12,7 @@ from django.core.exceptions import ValidationError
 from django.db import models
 from django.db.models import F
 
-from maintenance.loading.base import BATCH, Load, Row, Table
+from maintenance.loading.base import BATCH, Load, Row, Span, Table
 from maintenance.loading.columns import (
     Choice,
     Code,
@@ -211,6 +211,10 @@ class ChargeTable(Table):
     )
     model = Charge
     key = ("kiln", "number")
+    spans = (
+        Span("begin_at", "end_at", "the charge ends before it starts"),
+        Span("planned_begin_at", "planned_end_at", "the charge ends before it starts"),
+    )
     columns = (
         KILN,
         Text("number", "number of the charge, once per kiln", "26-118", is_required=True, largest=20),
@@ -329,6 +333,7 @@ def _fill_times(values: dict[str, Any]) -> None:
         values["end_at"] = begin + (values["planned_end_at"] - values["planned_begin_at"])
     if values["planned_end_at"] is None:
         values["planned_end_at"] = values["planned_begin_at"] + (values["end_at"] - begin)
+    # What was typed was looked at before; this is for what was filled in.
     for start, end in (("begin_at", "end_at"), ("planned_begin_at", "planned_end_at")):
         if values[end] <= values[start]:
             raise CellFault("the charge ends before it starts", f"Correct {start} or {end}.", end)
@@ -344,6 +349,7 @@ class DowntimeTable(Table):
     )
     model = Downtime
     key = ("kiln", "start_at", "kind")
+    spans = (Span("start_at", "end_at", "the downtime ends before it starts"),)
     columns = (
         KILN,
         Choice("kind", "planned, unplanned or no_timber", "unplanned", is_required=True, options=Downtime.Kind),
@@ -357,10 +363,8 @@ class DowntimeTable(Table):
     )
 
     def prepare(self, row: Row, load: Load) -> None:
-        """Refuse a record that ends before it starts, and a failure mode of another kind of component."""
+        """Refuse a stop that was announced after it began, and a failure mode of another kind of component."""
         v = row.values
-        if v["end_at"] and v["end_at"] <= v["start_at"]:
-            raise CellFault("the downtime ends before it starts", "Correct start_at or end_at.", "end_at")
         if v["announced_at"] and v["announced_at"] > v["start_at"]:
             raise CellFault(
                 "it was announced after it began", "Correct announced_at, or leave it empty.", "announced_at"
@@ -434,6 +438,7 @@ class FittingTable(Table):
     meaning = "What sat in a component's position from when to when, and why it came out."
     model = Fitting
     key = ("component", "fitted_at")
+    spans = (Span("fitted_at", "removed_at", "it came out before it was fitted", may_be_empty=True),)
     columns = (
         KILN,
         Ref("component", "tag of the component", "escape-door-1", is_required=True, to="component"),
@@ -446,10 +451,8 @@ class FittingTable(Table):
     )
 
     def prepare(self, row: Row, load: Load) -> None:
-        """Refuse a life that ends before it starts."""
+        """Ask why something came out, and refuse a failure mode of another kind of component."""
         v = row.values
-        if v["removed_at"] and v["removed_at"] < v["fitted_at"]:
-            raise CellFault("it came out before it was fitted", "Correct fitted_at or removed_at.", "removed_at")
         if v["removed_at"] and not v["removal"]:
             raise CellFault("the reason is missing", "Write failed, worn, planned or other.", "removal")
         refuse_other_kind(v)

@@ -99,8 +99,8 @@ def _to_sheet(
     first = next(cells, None)
     if first is None or not any(cell.strip() for cell in first):
         raise FileFault(file, "the file is empty", "The first row must hold the names of the columns.")
-    header = _read_header(file, first, columns)
-    rows, faults = [], []
+    header, faults = _read_header(file, first, columns)
+    rows = []
     for number, row in enumerate(cells, start=2):
         if number > LARGEST_ROWS + 1:
             raise FileFault(file, f"more than {LARGEST_ROWS} rows", "Split the file and load the parts in turn.")
@@ -134,7 +134,8 @@ def plain_name(cell: str) -> str:
     return "_".join(cell.strip().strip("\ufeff").lower().replace("-", " ").replace("_", " ").split())
 
 
-def _read_header(file: str, cells: list[str], columns: Collection[str]) -> list[str]:
+def _read_header(file: str, cells: list[str], columns: Collection[str]) -> tuple[list[str], list[Fault]]:
+    """Return the names of the columns, and those that nobody knows as faults: the others are read all the same."""
     while cells and not cells[-1].strip():
         cells = cells[:-1]
     if len(cells) > LARGEST_COLUMNS:
@@ -146,18 +147,13 @@ def _read_header(file: str, cells: list[str], columns: Collection[str]) -> list[
         if count > 1:
             raise FileFault(file, f"{count} columns are named so", "Keep one of them.", row=1, column=name, value=name)
     unknown = [name for name in header if name not in columns]
-    if unknown:
-        remedy = suggest(unknown[0], columns) or f"Known columns: {', '.join(columns)}. "
-        others = f" (and {len(unknown) - 1} more)" if len(unknown) > 1 else ""
-        raise FileFault(
-            file,
-            f"no column of this file has this name{others}",
-            f"{remedy}Rename or remove it.",
-            row=1,
-            column=unknown[0],
-            value=unknown[0],
+    faults = []
+    for name in unknown:
+        remedy = suggest(name, columns) or f"Known columns: {', '.join(columns)}. "
+        faults.append(
+            Fault(file, 1, name, name, "no column of this file has this name", f"{remedy}Rename or remove it.")
         )
-    return header
+    return header, faults
 
 
 def _decode(path: Path) -> tuple[str, list[str]]:

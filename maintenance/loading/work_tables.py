@@ -7,7 +7,7 @@ from typing import Any
 
 from dateutil.rrule import rrulestr
 
-from maintenance.loading.base import BATCH, Load, Row, Table, raise_series
+from maintenance.loading.base import BATCH, Load, Row, Span, Table, raise_series
 from maintenance.loading.columns import (
     Amounts,
     Choice,
@@ -199,6 +199,7 @@ class DefectTable(Table):
     meaning = "What was found that is not as it should be. A known defect stays as it is."
     model = Defect
     key = ("kiln", "found_at", "what")
+    spans = (Span("found_at", "cured_at", "it was cured before it was found", may_be_empty=True),)
     is_record = True
     columns = (
         KILN,
@@ -221,8 +222,6 @@ class DefectTable(Table):
         """Check what belongs together."""
         v = row.values
         refuse_other_kind(v)
-        if v["cured_at"] and v["cured_at"] < v["found_at"]:
-            raise CellFault("it was cured before it was found", "Correct found_at or cured_at.", "cured_at")
         if bool(v["check"]) != bool(v["point"]):
             raise CellFault("check and point belong together", "Fill in both, or neither.", "point")
 
@@ -293,6 +292,10 @@ class WorkDoneTable(Table):
     model = WorkOrder
     key = ("number",)
     kind = "work_order"
+    spans = (
+        Span("started_at", "done_at", "it was done before it was started", may_be_empty=True),
+        Span("done_at", "signed_off_at", "it was signed off before it was done", may_be_empty=True),
+    )
     is_record = True
     columns = (
         Text("number", "number of the work order", "WO-0001", is_required=True, largest=20),
@@ -335,8 +338,6 @@ class WorkDoneTable(Table):
             raise CellFault("standing_task and occurrence_on belong together", "Fill in both.", "occurrence_on")
         if v["standing_task"]:
             v["origin"] = WorkOrder.Origin.STANDING_TASK.value
-        if not v["started_at"] <= v["done_at"] <= (v["signed_off_at"] or v["done_at"]):
-            raise CellFault("started, done and signed off are out of order", "Correct the instants.", "done_at")
         for name, default in (("title", ""), ("hours", None), ("crew", 1), ("needs_state", ""), ("is_safety", False)):
             if v[name] in (None, ""):
                 v[name] = getattr(sheet, name) if sheet else default

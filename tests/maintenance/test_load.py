@@ -424,3 +424,53 @@ def test_local_notation_is_read_as_the_mill_states_it(folder: Path) -> None:
     assert reasons(load_files(folder, files)) == []
     kiln = Kiln.objects.get(tag="K1")
     assert (kiln.usable_m3, kiln.built_on) == (Decimal("1060.5"), date(2014, 4, 3))
+
+
+def test_an_unknown_column_hides_no_other_fault_of_its_file(folder: Path) -> None:
+    head, first, second = MILL["kilns"].splitlines()
+    kilns = f"{head},colour\n{first.replace('K1,60', 'K1,-60')},red\n{second},blue\n"
+    found = reasons(load_files(folder, {"kilns": kilns}))
+    assert [line.split(":")[0] for line in found] == [
+        "kilns.csv, row 1, column colour",
+        "kilns.csv, row 2, column usable_m3",
+    ]
+    assert not Kiln.objects.exists()
+
+
+def test_a_misspelt_column_that_is_needed_is_named_beside_what_is_missing(folder: Path) -> None:
+    found = reasons(load_files(folder, {"kilns": MILL["kilns"].replace("tag,", "tga,")}))
+    assert [line.split(":")[0] for line in found] == ["kilns.csv, row 1, column tga", "kilns.csv, row 1, column tag"]
+    assert "Did you mean “tag”?" in found[0]
+
+
+@pytest.mark.parametrize(
+    ("table", "text", "columns"),
+    [
+        ("downtime", "kiln,start_at,end_at,kind\nK1,2026-03-02 10:00,2026-03-02 09:00,odd\n", ["kind", "end_at"]),
+        (
+            "charges",
+            CHARGES + "K1,C1,pine,-5,60,planned,2026-03-02 10:00,2026-03-01 10:00\n",
+            ["thickness_mm", "end_at"],
+        ),
+        ("absences", "person,start_at,end_at\nnobody,2026-03-02 10:00,2026-03-02 10:00\n", ["person", "end_at"]),
+        (
+            "function_checks",
+            "number,kiln,started_at,completed_at\nFC-0001,K9,2026-03-02 10:00,2026-03-02 09:00\n",
+            ["kiln", "completed_at"],
+        ),
+        ("defects", "kiln,found_at,what,cured_at\nK9,2026-03-02 10:00,x,2026-03-01 10:00\n", ["kiln", "cured_at"]),
+        (
+            "work_done",
+            "number,sheet,kiln,raised_at,due_at,started_at,done_at,signed_off_at\n"
+            "WO-1,belt-exchange,K9,2026-03-01 07:00,2026-03-01 15:00,2026-03-02 10:00,2026-03-02 09:00,"
+            "2026-03-02 08:00\n",
+            ["kiln", "done_at", "signed_off_at"],
+        ),
+    ],
+)
+def test_an_end_before_its_start_is_listed_beside_the_other_faults_of_its_row(
+    folder: Path, table: str, text: str, columns: list[str]
+) -> None:
+    found = load_files(folder, {table: text}).faults
+    assert [fault.column for fault in found] == columns
+    assert not Mill.objects.exists()

@@ -75,7 +75,6 @@ def test_a_row_with_too_many_cells_is_listed(tmp_path: Path) -> None:
         (b"PK\x03\x04rest", "packed file"),
         (b"tag,tag\n", "2 columns are named so"),
         (b"tag,,name\n", "a column has no name"),
-        (b"tag,nmae\n", "Did you mean “name”?"),
         (b'tag,name\nK1,"open\n', "cannot be read as CSV"),
         (b"\xff\xfet", "broken UTF-16"),
         ("tag,name\0\n".encode("utf-16"), "NUL"),
@@ -83,6 +82,13 @@ def test_a_row_with_too_many_cells_is_listed(tmp_path: Path) -> None:
 )
 def test_what_is_no_table_is_refused(tmp_path: Path, content: bytes, expected: str) -> None:
     assert expected in refusal(tmp_path, content)
+
+
+def test_every_unknown_column_is_listed_and_the_others_are_read(tmp_path: Path) -> None:
+    sheet = read(tmp_path, "tag,nmae,colour\nK1,x,red\n")
+    assert [(fault.row, fault.column) for fault in sheet.faults] == [(1, "nmae"), (1, "colour")]
+    assert "Did you mean “name”?" in str(sheet.faults[0])
+    assert sheet.rows[0][1]["tag"] == "K1"
 
 
 def test_a_million_columns_are_refused_at_once(tmp_path: Path) -> None:
