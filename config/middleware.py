@@ -20,7 +20,9 @@ HTTP_NOT_ALLOWED = 405
 class SignInMiddleware(LoginRequiredMiddleware):
     """Leads whoever was signed out meanwhile back to the page they were on, not to where its form is sent."""
 
-    def handle_no_permission(self, request: HttpRequest, view_func: Callable[..., Any]) -> HttpResponseBase:
+    def handle_no_permission(  # type: ignore[override]
+        self, request: HttpRequest, view_func: Callable[..., Any]
+    ) -> HttpResponseBase:
         """Ask for the sign-in; say that a form that was sent was not stored."""
         is_htmx = bool(getattr(request, "htmx", False))
         if request.method in ("GET", "HEAD") and not is_htmx:

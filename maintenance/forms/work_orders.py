@@ -20,7 +20,7 @@ from plant.models import Component, Downtime, Kiln, Mill, Person
 from plant.units import reading_scale
 
 
-class TeamField(forms.ModelMultipleChoiceField):
+class TeamField(forms.ModelMultipleChoiceField):  # type: ignore[type-arg]
     """People to choose from, each with the skills that the job asks for."""
 
     skill_ids: frozenset[int] = frozenset()
