@@ -13,7 +13,7 @@ from maintenance.actions.checks import start_sitting
 from maintenance.actions.daily import run_day
 from maintenance.actions.work_orders import start
 from maintenance.demo.setting_up import set_up
-from maintenance.models import Defect, EntryPermit, FunctionCheck, Placement, StandingTask, WorkOrder
+from maintenance.models import Defect, EntryPermit, FunctionCheck, Placement, ProofTest, StandingTask, WorkOrder
 from plant import clock
 from plant.access import Role
 from plant.models import Absence, Downtime, Job, RoleHeld, User
@@ -88,6 +88,7 @@ def things() -> dict[str, dict[str, Any]]:
         "storeroom/orders/": {"number": first(PurchaseOrder.objects.filter(state="sent")).number},
         "rounds/checks/": {"number": check.number, "pk": first(check.items.filter(point__seen_in="running")).pk},
         "rounds/defects/": {"pk": first(Defect.objects.not_cured()).pk},
+        "rounds/proof-tests/": {"pk": first(ProofTest.objects).component_id},
         "rounds/permits/": {"pk": first(EntryPermit.objects.filter(act="opened", closing__isnull=True)).pk},
         "rounds/standing-tasks/": {"code": first(StandingTask.objects).code},
         "openings/": {"tag": opening.work_order.kiln.tag, "key": f"after-{opening.after_charge_id}"},
