@@ -57,13 +57,12 @@ class PlaceForm(forms.Form):
         people = self.fields["people"]
         assert isinstance(people, PeopleField)  # noqa: S101  narrows the type
         people.wanted = frozenset(needed.skill_id for needed in order.skills.all())
-        # Whoever brings a skill that is wanted stands first.
-        brings = Qualification.objects.filter(person=OuterRef("pk"), skill__in=people.wanted)
-        people.queryset = (
-            Person.objects.working_here()
-            .order_by(Exists(brings).desc(), "name")
-            .prefetch_related("qualifications__skill")
-        )
+        known = Person.objects.working_here().prefetch_related("qualifications__skill")
+        if people.wanted:
+            # Whoever brings a wanted skill stands first; with none wanted PostgreSQL would be given a constant to sort by.
+            brings = Qualification.objects.filter(person=OuterRef("pk"), skill__in=people.wanted)
+            known = known.order_by(Exists(brings).desc(), "name")
+        people.queryset = known
         self.fields["version"].initial = order.version
 
 
