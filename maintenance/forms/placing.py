@@ -59,7 +59,7 @@ class PlaceForm(forms.Form):
         people.wanted = frozenset(needed.skill_id for needed in order.skills.all())
         known = Person.objects.working_here().prefetch_related("qualifications__skill")
         if people.wanted:
-            # Whoever brings a wanted skill stands first; with none wanted PostgreSQL would be given a constant to sort by.
+            # Whoever brings a wanted skill stands first; with none wanted it would be sorting by a constant.
             brings = Qualification.objects.filter(person=OuterRef("pk"), skill__in=people.wanted)
             known = known.order_by(Exists(brings).desc(), "name")
         people.queryset = known

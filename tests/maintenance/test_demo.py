@@ -245,7 +245,7 @@ def test_a_demo_of_an_earlier_day_is_kept_and_goes_on_standing_there(settings: A
     assert settings.KILNWARD_TODAY == "2026-11-20"
 
 
-@pytest.mark.django_db
+@pytest.mark.django_db(transaction=True)
 def test_another_day_is_given_only_with_a_fresh_start() -> None:
     demo("--today", "2026-11-20")
     with pytest.raises(CommandError, match="stands on 2026-11-20"):
@@ -254,7 +254,7 @@ def test_another_day_is_given_only_with_a_fresh_start() -> None:
     assert day_of_demo() == DAY
 
 
-@pytest.mark.django_db
+@pytest.mark.django_db(transaction=True)
 def test_ledgers_are_guarded_again_after_a_fresh_start(settings: Any) -> None:
     settings.KILNWARD_TODAY = DAY.isoformat()
     set_up(DAY, months=2)
