@@ -4,8 +4,8 @@ A channel of a kiln is named by its key: the quantity, and the place where there
 (``air_temperature:left``, ``fan_current:2``, ``wood_moisture:3``). Readings are kept in the unit given here.
 
 Conventions: ``fan_direction`` is +1 while air enters the stack on the left, -1 while it enters on the right, 0 while
-the fans stand. Valves, flaps and speeds are in percent of full stroke; ``door_open`` is 1 while a main door is not shut.
-``message`` is the number of a message of the controller.
+the fans stand. Valves, flaps and speeds are in percent of full stroke; ``door_open`` is 1 while a main door is not
+shut. ``message`` is the number of a message of the controller.
 
 The spans are ours: wide enough for every kiln that dries timber (USDA Agriculture Handbook 188 names schedules up to
 116 °C), narrow enough to tell a broken cable, which most transmitters show as their end of scale.
