@@ -4,6 +4,7 @@ from maintenance.models.catalogue import Caution, CheckPoint, StandingDefault, T
 from maintenance.models.checks import CheckItem, Defect, Finding, FunctionCheck, ProofTest, Sitting
 from maintenance.models.pricing import PriceOfWaiting
 from maintenance.models.standing import DayRun, MissedOccurrence, StandingTask
+from maintenance.models.watches import ChamberTest, Firing, Watch
 from maintenance.models.work import (
     Assignment,
     EntryPermit,
@@ -19,12 +20,14 @@ from maintenance.models.work import (
 __all__ = [
     "Assignment",
     "Caution",
+    "ChamberTest",
     "CheckItem",
     "CheckPoint",
     "DayRun",
     "Defect",
     "EntryPermit",
     "Finding",
+    "Firing",
     "FunctionCheck",
     "Labour",
     "MissedOccurrence",
@@ -39,6 +42,7 @@ __all__ = [
     "TaskSheet",
     "TaskSkill",
     "TaskStep",
+    "Watch",
     "WorkOrder",
     "WorkPart",
     "WorkSkill",

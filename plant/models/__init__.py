@@ -6,15 +6,31 @@ from plant.models.kilns import Component, ComponentKind, FailureMode, Fitting, K
 from plant.models.ledger import Change
 from plant.models.mill import Mill, NumberSeries
 from plant.models.people import Absence, Person, Qualification, RoleHeld, Shift, ShiftDuty, Skill, User
+from plant.models.readings import (
+    Channel,
+    ChannelDay,
+    ChannelName,
+    ChargeFigure,
+    FileIntake,
+    Reading,
+    ReadingSource,
+    SourceToken,
+    Unsettled,
+)
 
 __all__ = [
     "Absence",
     "Change",
+    "Channel",
+    "ChannelDay",
+    "ChannelName",
     "Charge",
+    "ChargeFigure",
     "Component",
     "ComponentKind",
     "Downtime",
     "FailureMode",
+    "FileIntake",
     "Fitting",
     "Heartbeat",
     "Job",
@@ -26,9 +42,13 @@ __all__ = [
     "Person",
     "Phase",
     "Qualification",
+    "Reading",
+    "ReadingSource",
     "RoleHeld",
     "Shift",
     "ShiftDuty",
     "Skill",
+    "SourceToken",
+    "Unsettled",
     "User",
 ]
