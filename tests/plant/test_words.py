@@ -57,6 +57,10 @@ CONTEXTS = {
     "DateOrder": "order of a date",
     "PriceOfWaiting.Loss": "what a defect loses",
     "PriceOfWaiting.Bound": "bound of a price of waiting",
+    "Watch.Severity": "what a watch does",
+    "Firing.Verdict": "whether a watch was right",
+    "ChamberTest.Kind": "test of a chamber",
+    "ChamberTest.Fans": "fans in a test of a chamber",
 }
 
 
