@@ -2,7 +2,7 @@
 
 from django.urls import URLPattern, path
 
-from plant.views import availability, downtime, mill, people, sign_ins, words
+from plant.views import availability, downtime, drying_times, mill, people, sign_ins, words
 from plant.views.background import background, background_again, background_job
 
 app_name = "plant"
@@ -22,6 +22,7 @@ urlpatterns: list[URLPattern] = [
     path("sign-ins/<int:pk>/", sign_ins.roles, name="sign-in-roles"),
     path("sign-ins/<int:pk>/first-password/", sign_ins.first_password, name="sign-in-password"),
     path("own-password/", sign_ins.own_password, name="own-password"),
+    path("kilns/<slug:tag>/drying-times/", drying_times.of_kiln, name="drying-times"),
     path("kilns/<slug:tag>/downtime/", downtime.report, name="downtime-report"),
     path("kilns/<slug:tag>/downtime/<int:pk>/", downtime.correct, name="downtime-correct"),
     path("kilns/<slug:tag>/downtime/<int:pk>/end/", downtime.end, name="downtime-end"),
