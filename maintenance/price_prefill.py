@@ -1,5 +1,6 @@
 """What a price of waiting starts from: the defect, its kiln, the charge in it, the kiln's last months, the mill."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass, fields
 from datetime import datetime, timedelta
 from decimal import Decimal
@@ -9,10 +10,11 @@ from django.utils.translation import gettext as _
 from maintenance.models import Defect, PriceOfWaiting
 from plant.calculations.drying_capacity import share_above_fibre_saturation
 from plant.calculations.emc import emc_from_psychrometer_pct
-from plant.calculations.price_of_waiting import KINDS, proposed_kind
+from plant.calculations.price_of_waiting import KINDS, Price, Worth, price, proposed_kind
 from plant.kilns_now import drying_rate_at
-from plant.models import Charge, Kiln, Phase
+from plant.models import Charge, Component, Kiln, Phase
 from plant.templatetags.kilnward import fixed
+from plant.usual_climate import usual_climate
 
 LOOK_BACK = timedelta(days=60)
 HOT = (Phase.Kind.HEATING_UP, Phase.Kind.DRYING, Phase.Kind.CONDITIONING)
@@ -63,18 +65,53 @@ def proposed_loss(defect: Defect) -> str | None:
 
 def proposals(defect: Defect, loss: str, now: datetime) -> dict[str, Proposal]:
     """Return a value to start from for every assumption of a kind of loss, and for what the kiln dries a day."""
-    charge = _charge(defect.kiln, now)
-    names = {one.name for one in fields(KINDS[loss])}
-    found = {one.name: Proposal(Decimal(str(one.default))) for one in fields(KINDS[loss])}
+    found = proposals_for(defect.kiln, defect.component, loss, now)
+    return {**found, **_fitting(_from_last_price(defect, loss), loss)}
+
+
+def proposals_for(kiln: Kiln, component: Component | None, loss: str, now: datetime) -> dict[str, Proposal]:
+    """Return the same where there is no defect yet, only a kiln and perhaps a component that is suspected."""
+    charge = _charge(kiln, now)
     known = {
-        **_from_kiln(defect),
-        **_from_last_months(defect.kiln, now),
+        **_from_kiln(kiln, component),
+        **_from_last_months(kiln, now),
         **_from_charge(charge),
-        **_from_other_prices(defect),
-        **_from_last_price(defect, loss),
+        **_from_other_prices(kiln),
+        **_from_readings(kiln, now),
     }
-    found.update({name: proposal for name, proposal in known.items() if name in names})
-    return {**found, "kiln_m3_per_day": _rate(defect.kiln, charge, now)}
+    usual = {one.name: Proposal(Decimal(str(one.default))) for one in fields(KINDS[loss])}
+    return {**usual, **_fitting(known, loss), "kiln_m3_per_day": _rate(kiln, charge, now)}
+
+
+def price_for(kiln: Kiln, component: Component | None, loss: str, now: datetime) -> Price | None:
+    """Work out what a day of waiting costs from what is proposed; None where no charge tells what the kiln dries.
+
+    Raises
+    ------
+    ValueError
+        Where what is proposed contradicts itself (warmer outside than in the chamber).
+    """
+    found = proposals_for(kiln, component, loss, now)
+    rate = found.pop("kiln_m3_per_day").value
+    if rate is None:
+        return None
+    terms = KINDS[loss](**{name: float(proposal.value or 0) for name, proposal in found.items()})
+    return price(terms, Worth(kiln.mill.energy_price_per_kwh, kiln.mill.drying_margin_per_m3, rate))
+
+
+def _fitting(known: Mapping[str, Proposal], loss: str) -> dict[str, Proposal]:
+    """Return what a kind of loss asks for and its form would take."""
+    ranges = {one.name: one.metadata for one in fields(KINDS[loss])}
+    return {
+        name: proposal
+        for name, proposal in known.items()
+        if name in ranges and (proposal.value is None or _lies_within(proposal.value, ranges[name]))
+    }
+
+
+def _lies_within(value: Decimal, told: Mapping[str, float]) -> bool:
+    """Say whether a form would take a value: a steam kiln's air can be warmer than the physics here goes."""
+    return told["low"] <= value <= told["high"]
 
 
 def _charge(kiln: Kiln, now: datetime) -> Charge | None:
@@ -96,8 +133,7 @@ def _rate(kiln: Kiln, charge: Charge | None, now: datetime) -> Proposal:
     )
 
 
-def _from_kiln(defect: Defect) -> dict[str, Proposal]:
-    kiln = defect.kiln
+def _from_kiln(kiln: Kiln, component: Component | None) -> dict[str, Proposal]:
     found: dict[str, Proposal] = {}
     if kiln.heating_medium in PIPE_C:
         degrees = Decimal(PIPE_C[Kiln.HeatingMedium(kiln.heating_medium)])
@@ -106,7 +142,7 @@ def _from_kiln(defect: Defect) -> dict[str, Proposal]:
     fans = kiln.components.in_use().filter(kind__code="fan").count()
     if fans:
         found["fans"] = Proposal(Decimal(fans), _("Fans of %(kiln)s.") % {"kiln": kiln.tag})
-        if defect.component and defect.component.kind.code in AIR_PASSES_BY:
+        if component and component.kind.code in AIR_PASSES_BY:
             why = _("All of them: air passes beside the stacks. The share is our guess.")
             found |= {"affected_fans": Proposal(Decimal(fans), why), "speed_pct": Proposal(Decimal(85), why)}
     if kiln.is_reversing:
@@ -160,9 +196,37 @@ def _from_charge(charge: Charge | None) -> dict[str, Proposal]:
     return found
 
 
-def _from_other_prices(defect: Defect) -> dict[str, Proposal]:
+def _from_readings(kiln: Kiln, now: datetime) -> dict[str, Proposal]:
+    """Take the climate from the kiln's own readings: they know better than what was assumed once."""
+    climate = usual_climate(kiln, now, LOOK_BACK)
+    if climate is None:
+        return {}
+    inside = _("Mean of %(days)d whole days of drying in the last %(span)d, by the readings of %(kiln)s.") % {
+        "days": climate.hot_days,
+        "span": LOOK_BACK.days,
+        "kiln": kiln.tag,
+    }
+    outside = _("Mean of the last %(span)d days, by the readings of %(kiln)s.") % {
+        "span": LOOK_BACK.days,
+        "kiln": kiln.tag,
+    }
+    measured = {
+        "dry_bulb_c": (climate.dry_bulb_c, inside),
+        "wet_bulb_c": (climate.wet_bulb_c, inside),
+        "wet_bulb_shown_c": (climate.wet_bulb_c, inside),
+        "outside_c": (climate.outside_c, outside),
+        "outside_rh_pct": (climate.outside_rh_pct, outside),
+    }
+    return {
+        name: Proposal(Decimal(value).quantize(Decimal("0.1")), why)
+        for name, (value, why) in measured.items()
+        if value is not None
+    }
+
+
+def _from_other_prices(kiln: Kiln) -> dict[str, Proposal]:
     """Take the climate from what was said last about the same kiln."""
-    last = PriceOfWaiting.objects.filter(defect__kiln=defect.kiln).newest_first().first()
+    last = PriceOfWaiting.objects.filter(defect__kiln=kiln).newest_first().first()
     if last is None:
         return {}
     why = _("As in the price of %(day)s for this kiln.") % {"day": last.at.date().isoformat()}
