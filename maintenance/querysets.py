@@ -1,25 +1,29 @@
 """What many rows of upkeep can answer."""
 
+from datetime import datetime, timedelta
 from typing import TYPE_CHECKING, Any
 
 from django.apps import apps
 from django.db import models
-from django.db.models import Case, Count, Exists, OuterRef, Prefetch, Q, Subquery, When
+from django.db.models import Case, Count, Exists, Max, OuterRef, Prefetch, Q, Subquery, When
 
 if TYPE_CHECKING:
     from maintenance.models import (  # noqa: F401
         Caution,
         CheckItem,
         Defect,
+        Firing,
         FunctionCheck,
         PriceOfWaiting,
         ProofTest,
         StandingTask,
+        Watch,
         WorkOrder,
     )
     from plant.models import Person
 
 FINISHED_STATES = ("done", "signed_off", "withdrawn")
+NOTICE_STANDS = timedelta(days=14)
 
 
 class WorkOrderQuerySet(models.QuerySet["WorkOrder"]):
@@ -153,3 +157,60 @@ class ProofTestQuerySet(models.QuerySet["ProofTest"]):
         """Only the last test of each component."""
         last = self.model._default_manager.filter(component=OuterRef("component")).order_by("-tested_at", "-id")
         return self.filter(pk=Subquery(last.values("pk")[:1]))
+
+
+class WatchQuerySet(models.QuerySet["Watch"]):
+    """Watches."""
+
+    def switched_on(self) -> "WatchQuerySet":
+        """Watches that look, on kilns in use."""
+        return self.filter(is_on=True, kiln__is_active=True)
+
+    def with_counts(self) -> "WatchQuerySet":
+        """Each with how often it fired and how often it was right; one query.
+
+        ``raised``, ``right``, ``wrong``, ``unjudged`` and ``open_now`` are counts, ``last_at`` when it fired last.
+        """
+        return self.annotate(
+            raised=Count("firings"),
+            right=Count("firings", Q(firings__verdict="right")),
+            wrong=Count("firings", Q(firings__verdict="wrong")),
+            unjudged=Count("firings", Q(firings__verdict="")),
+            open_now=Count("firings", Q(firings__end_at__isnull=True)),
+            last_at=Max("firings__begin_at"),
+        )
+
+
+class FiringQuerySet(models.QuerySet["Firing"]):
+    """What watches raised."""
+
+    def for_list(self) -> "FiringQuerySet":
+        """With everything a list shows, in one query."""
+        return self.select_related(
+            "watch__kiln__mill",
+            "watch__component",
+            "watch__component_kind",
+            "work_order",
+            "defect",
+            "judged_by__person",
+        )
+
+    def going_on(self) -> "FiringQuerySet":
+        """What is not over."""
+        return self.filter(end_at__isnull=True)
+
+    def not_judged(self) -> "FiringQuerySet":
+        """What nobody has said right or false of."""
+        return self.filter(verdict="")
+
+    def notices(self, now: datetime) -> "FiringQuerySet":
+        """Notices that want a look: not made into work, not judged, going on or over since at most two weeks."""
+        fresh = Q(end_at__isnull=True) | Q(end_at__gte=now - NOTICE_STANDS)
+        return self.not_judged().filter(fresh, is_notice=True, watch__kiln__is_active=True)
+
+    def of_suspect(self, watch: "Watch") -> "FiringQuerySet":
+        """Firings that suspect what a watch suspects: the same component, else the same kind in the same kiln."""
+        found = self.filter(watch__kiln=watch.kiln_id)
+        if watch.component_id:
+            return found.filter(watch__component=watch.component_id)
+        return found.filter(watch__component__isnull=True, watch__component_kind=watch.component_kind_id)

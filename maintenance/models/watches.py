@@ -9,6 +9,7 @@ from django.utils.translation import gettext_lazy as _
 from maintenance.models.catalogue import TaskSheet
 from maintenance.models.checks import Defect
 from maintenance.models.work import WorkOrder
+from maintenance.querysets import FiringQuerySet, WatchQuerySet
 from plant.models import Component, ComponentKind, Kiln
 
 
@@ -50,6 +51,8 @@ class Watch(models.Model):
     looked_until_s = models.BigIntegerField(null=True, blank=True)
     carried = models.JSONField(default=dict)
 
+    objects = WatchQuerySet.as_manager()
+
     class Meta:
         ordering = ["kiln", "name"]
         constraints = [models.UniqueConstraint(fields=["kiln", "code"], name="watch_once_per_kiln")]
@@ -88,6 +91,8 @@ class Firing(models.Model):
         settings.AUTH_USER_MODEL, on_delete=models.PROTECT, null=True, blank=True, related_name="+"
     )
     defect = models.ForeignKey(Defect, on_delete=models.PROTECT, null=True, blank=True, related_name="firings")
+
+    objects = FiringQuerySet.as_manager()
 
     class Meta:
         ordering = ["-begin_at", "-id"]
