@@ -1,0 +1,182 @@
+"""A placing problem numbered and looked up ahead: what every way of solving it asks again and again.
+
+Kilns, people, shifts and jobs are numbers here. A place is a number too: opening c of a kiln is 2c, charge c is
+2c + 1, so that places are in order of time; `ANYWHERE` is the place of a job that needs no state. Costs are in
+sixtieths of a cent, in which prices per hour times minutes are whole.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from .problem import LOCK_OUT, LOCKED_OUT, Charge, Job, Kiln, Problem
+
+ANYWHERE = -1
+SIXTIETHS = 60
+FAR = 10**9
+
+
+@dataclass(frozen=True)
+class Region:
+    """Where a job can lie in a place at most: from and to, and whether a stop must be paid for there."""
+
+    place: int
+    from_min: int
+    to_min: int
+
+
+class Frame:
+    """A problem, numbered."""
+
+    def __init__(self, problem: Problem) -> None:
+        self.problem = problem
+        self.kilns = problem.kilns
+        self.jobs = problem.jobs
+        self.people = problem.people
+        self.shifts = tuple(sorted(problem.shifts, key=lambda shift: (shift.start_min, shift.end_min, shift.ref)))
+        self.number_of_job = {job.ref: number for number, job in enumerate(self.jobs)}
+        self.number_of_kiln = {kiln.tag: number for number, kiln in enumerate(self.kilns)}
+        self.number_of_person = {person.ref: number for number, person in enumerate(self.people)}
+        self.number_of_shift = {shift.ref: number for number, shift in enumerate(self.shifts)}
+        self.kiln_of = [self.number_of_kiln[job.kiln] for job in self.jobs]
+        self.jobs_of: list[list[int]] = [[] for _ in self.kilns]
+        for job, kiln in enumerate(self.kiln_of):
+            self.jobs_of[kiln].append(job)
+        self.after = [[(self.number_of_job[ref], lag) for ref, lag in job.after] for job in self.jobs]
+        self.followers: list[list[int]] = [[] for _ in self.jobs]
+        for job, waits in enumerate(self.after):
+            for before, _ in waits:
+                self.followers[before].append(job)
+        self.crew_of = [tuple((skill, count) for skill, count in job.crew if count) for job in self.jobs]
+        self._people_by_shift()
+        self.away = [_joined(person.away) for person in self.people]
+        self.must = self._must()
+        self.issued = {self.number_of_job[ref]: one for ref, one in problem.issued.items()}
+        self.issued_people = {
+            job: frozenset(self.number_of_person[ref] for ref in one.people) for job, one in self.issued.items()
+        }
+        self.pinned = {self.number_of_job[ref] for ref in problem.pinned}
+        self.latest_start = [self._latest_starts(kiln) for kiln in self.kilns]
+        self.regions = [self._regions(job) for job in self.jobs]
+
+    def _people_by_shift(self) -> None:
+        """Whoever has few skills is asked first, so that the others stay free for what only they can do."""
+        rank = {person.ref: (len(person.skills), number) for number, person in enumerate(self.people)}
+        self.shift_people: list[list[int]] = []
+        self.shift_skill: list[dict[str, list[int]]] = []
+        for shift in self.shifts:
+            refs = sorted(shift.people, key=lambda ref: rank[ref])
+            self.shift_people.append([self.number_of_person[ref] for ref in refs])
+            by_skill: dict[str, list[int]] = defaultdict(list)
+            for ref in refs:
+                number = self.number_of_person[ref]
+                for skill in self.people[number].skills:
+                    by_skill[skill].append(number)
+            self.shift_skill.append(dict(by_skill))
+        self.can_lock_out = [by_skill.get(LOCK_OUT, []) for by_skill in self.shift_skill]
+
+    def _must(self) -> set[int]:
+        """Jobs that cannot be left out: safety work, pinned jobs, and what those wait for."""
+        pinned = self.problem.pinned
+        waiting = [number for number, job in enumerate(self.jobs) if job.safety or job.ref in pinned]
+        must: set[int] = set()
+        while waiting:
+            job = waiting.pop()
+            if job not in must:
+                must.add(job)
+                waiting += [before for before, _ in self.after[job]]
+        return must
+
+    def _latest_starts(self, kiln: Kiln) -> list[int]:
+        """The latest start of each charge from which all charges after it can still be kept."""
+        latest: list[int] = []
+        following = FAR
+        for index in range(len(kiln.charges) - 1, -1, -1):
+            charge = kiln.charges[index]
+            start = charge.start_min + (0 if charge.is_in_progress else self.problem.max_delay_min)
+            if index < len(kiln.charges) - 1:
+                start = min(start, following - charge.length_min)
+            latest.append(start)
+            following = start
+        return latest[::-1]
+
+    def _regions(self, job: Job) -> list[Region]:
+        """The places that may take a job, in order of time, whatever else happens."""
+        number = self.number_of_kiln[job.kiln]
+        if job.needs_state == "any":
+            return [Region(ANYWHERE, -FAR, self.problem.horizon_min)]
+        found = []
+        for place in range(2 * len(self.kilns[number].charges) - 1):
+            if job.needs_state == "running" and place % 2:
+                found.append(self._running_region(number, place))
+            elif job.needs_state in LOCKED_OUT and (place % 2 == 0 or job.needs_state == "still"):
+                found.append(self.stopped_region(number, place))
+        return [
+            region
+            for region in found
+            if max(region.from_min, job.from_min) + job.duration_min <= min(region.to_min, self.problem.horizon_min)
+        ]
+
+    def _running_region(self, kiln: int, place: int) -> Region:
+        charges, index = self.kilns[kiln].charges, place // 2
+        charge = charges[index]
+        # An interruption can stretch the charge until the next one cannot wait any longer.
+        to_min = self.latest_start[kiln][index + 1] - charge.cooling_min - charge.unloading_min
+        return Region(place, charge.start_min + charge.loading_min, to_min)
+
+    def stopped_region(self, kiln: int, place: int) -> Region:
+        """From when to when work can be done in a stop at a place, set-up and making ready taken off."""
+        of, index = self.kilns[kiln], place // 2
+        if place % 2 == 0:
+            from_min = self.planned_end(kiln, index - 1) if index else 0
+            return Region(place, max(0, from_min) + of.set_up_min, self.latest_start[kiln][index] - of.restore_min)
+        charge = of.charges[index]
+        from_min = max(0, charge.start_min + charge.loading_min + charge.heating_up_min)
+        rest_min = of.restore_min + of.reheat_min + after_drying_min(charge)
+        return Region(place, from_min + of.set_up_min, self.latest_start[kiln][index + 1] - rest_min)
+
+    def planned_end(self, kiln: int, index: int) -> int:
+        """When a charge ends if it starts when planned."""
+        charge = self.kilns[kiln].charges[index]
+        return charge.start_min + charge.length_min
+
+    # --- prices ----------------------------------------------------------------------------------
+
+    def delay_price(self, job: int, end_min: int) -> int:
+        """What it costs that a job ends then."""
+        of = self.jobs[job]
+        price = 0
+        if end_min > of.due_min:
+            price = (end_min - of.due_min) * of.delay_cents_per_hour
+        if end_min > of.latest_min:
+            price += (end_min - of.latest_min) * of.late_cents_per_hour
+        return price
+
+    def move_price(self, job: int, start_min: int | None, people: frozenset[int] | set[int]) -> int:
+        """What it costs that a job differs from the plan that is issued."""
+        issued = self.issued.get(job)
+        if issued is None or (issued.start_min == start_min and self.issued_people[job] == people):
+            return 0
+        return self.problem.move_cents * SIXTIETHS
+
+    def leave_out_price(self, job: int) -> int:
+        """What it costs to leave a job out, its move included."""
+        return self.jobs[job].leave_out_cents * SIXTIETHS + self.move_price(job, None, set())
+
+
+def after_drying_min(charge: Charge) -> int:
+    """From the end of drying to the end of the charge."""
+    return charge.conditioning_min + charge.cooling_min + charge.unloading_min
+
+
+def _joined(spans: Iterable[tuple[int, int]]) -> tuple[tuple[int, int], ...]:
+    """Sort spans, leave out empty ones and join those that touch."""
+    joined: list[tuple[int, int]] = []
+    for start, end in sorted(one for one in spans if one[0] < one[1]):
+        if joined and start <= joined[-1][1]:
+            joined[-1] = (joined[-1][0], max(joined[-1][1], end))
+        else:
+            joined.append((start, end))
+    return tuple(joined)

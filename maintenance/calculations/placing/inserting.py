@@ -1,0 +1,348 @@
+"""Put one job after the other into a plan: where it can go, and what each place costs.
+
+The two rules of thumb rest on this: the planner's due-date rule, and greedy by cost. Both are baselines and first
+plans; neither proves anything.
+"""
+
+from __future__ import annotations
+
+import heapq
+from bisect import bisect_left, bisect_right
+from collections.abc import Callable, Iterable, Iterator
+from dataclasses import dataclass
+
+from .frame import ANYWHERE, FAR, Frame, Region
+from .problem import LOCKED_OUT
+from .state import Crew, JobAt, State, StopAt, seat
+
+#: In one place, so many shifts with a crew are looked at: later ones only cost more delay.
+SHIFTS_LOOKED_AT = 4
+
+
+@dataclass(frozen=True, slots=True)
+class Option:
+    """A place a job can have: what the job itself costs there, what else it causes, and all it takes."""
+
+    job: int
+    own_price: int
+    kiln_price: int
+    at: JobAt
+    stop: StopAt | None
+    starts: list[int] | None
+
+    @property
+    def price(self) -> int:
+        """What it costs in all."""
+        return self.own_price + self.kiln_price
+
+
+class Inserting:
+    """Finds the options of jobs in a state, and takes them."""
+
+    def __init__(self, state: State) -> None:
+        self.state = state
+        self.frame = state.frame
+        self.shift_starts = [shift.start_min for shift in self.frame.shifts]
+        self.longest_shift = max((s.overtime_end_min - s.start_min for s in self.frame.shifts), default=0)
+
+    def options(self, job: int, interrupt: bool = False, each: int = SHIFTS_LOOKED_AT) -> Iterator[Option]:
+        """Yield the options of a job, place by place in order of time; interruptions only if asked for."""
+        from_min = self.from_min(job)
+        if from_min is None:
+            return
+        for region in self.frame.regions[job]:
+            yield from self.options_in(job, region, from_min, interrupt, each)
+
+    def options_in(self, job: int, region: Region, from_min: int, interrupt: bool, each: int) -> Iterator[Option]:
+        """Yield the options of a job in one place."""
+        frame, state = self.frame, self.state
+        of, kiln = frame.jobs[job], frame.kiln_of[job]
+        low = max(from_min, region.from_min)
+        high = min(region.to_min, frame.problem.horizon_min, of.latest_min if of.safety else FAR) - of.duration_min
+        if low > high:
+            return
+        if of.needs_state in LOCKED_OUT:
+            stop = state.stops[kiln].get(region.place)
+            if stop is not None:
+                yield from self._in_stop(job, region.place, stop, low, high, each)
+            elif region.place % 2 == 0 or interrupt:
+                yield from self._in_new_stop(job, region.place, low, high, each)
+            return
+        if of.needs_state == "running":
+            index = region.place // 2
+            low = max(low, state.starts[kiln][index] + frame.kilns[kiln].charges[index].loading_min)
+        for shift, start_min, crew in self._starts(job, low, high, each):
+            at = JobAt(region.place, shift, start_min, crew)
+            if region.place == ANYWHERE:
+                yield Option(job, state.job_price(job, at), 0, at, None, None)
+                continue
+            starts = self._with_running(kiln, region.place, start_min, start_min + of.duration_min)
+            if starts is not None:
+                yield self._option(job, at, None, starts, 0)
+
+    def from_min(self, job: int) -> int | None:
+        """Before this the job cannot start; None where a job it waits for is left out."""
+        frame, at = self.frame, self.state.at
+        from_min = frame.jobs[job].from_min
+        for before, lag_min in frame.after[job]:
+            if before not in at:
+                return None
+            from_min = max(from_min, at[before].start_min + frame.jobs[before].duration_min + lag_min)
+        return from_min
+
+    def _starts(self, job: int, low: int, high: int, each: int) -> Iterator[tuple[int, int, Crew]]:
+        """Yield the earliest start with a crew in each of the first shifts that have one."""
+        frame, state = self.frame, self.state
+        duration_min = frame.jobs[job].duration_min
+        pinned = job in frame.pinned
+        if pinned:
+            low, high = max(low, frame.issued[job].start_min), min(high, frame.issued[job].start_min)
+        found = 0
+        for number in self._shifts(low, high):
+            shift = frame.shifts[number]
+            earliest = max(low, shift.start_min)
+            latest = min(high, shift.end_min - 1, shift.overtime_end_min - duration_min)
+            if earliest > latest:
+                continue
+            first = (
+                self._pinned_crew(job, number, earliest)
+                if pinned
+                else state.earliest_crew(job, number, earliest, latest)
+            )
+            if first is not None:
+                yield number, *first
+                found += 1
+                if found == each:
+                    return
+
+    def _pinned_crew(self, job: int, shift: int, start_min: int) -> tuple[int, Crew] | None:
+        """Give the issued people the skills asked for, if all are in the shift and free."""
+        frame = self.frame
+        people = frame.issued_people[job]
+        end_min = start_min + frame.jobs[job].duration_min
+        if not people <= set(frame.shift_people[shift]) or len(people) != frame.jobs[job].crew_size:
+            return None
+        if not all(self.state.is_free(person, start_min, end_min) for person in people):
+            return None
+        crew = seats(frame, job, sorted(people))
+        return None if crew is None else (start_min, crew)
+
+    def _shifts(self, low: int, high: int) -> range:
+        """Shifts in which something can start within [low, high]."""
+        return range(bisect_left(self.shift_starts, low - self.longest_shift), bisect_right(self.shift_starts, high))
+
+    def _in_stop(self, job: int, place: int, stop: StopAt, low: int, high: int, each: int) -> Iterator[Option]:
+        frame, state = self.frame, self.state
+        kiln = frame.kiln_of[job]
+        of = frame.kilns[kiln]
+        low = max(low, stop.set_up_start_min + of.set_up_min)
+        for shift, first_min, first_crew in self._starts(job, low, high, each):
+            start_min, crew = first_min, first_crew
+            out_min = state.has_room_inside(job, start_min)
+            if out_min is not None:
+                later = self._start_with_room(job, shift, out_min, high)
+                if later is None:
+                    continue
+                start_min, crew = later
+            end_min = max(stop.end_min, start_min + frame.jobs[job].duration_min + of.restore_min)
+            longer = StopAt(stop.set_up_start_min, end_min, stop.shift, stop.person)
+            starts = self._with_stop(kiln, place, longer)
+            if starts is not None:
+                yield self._option(job, JobAt(place, shift, start_min, crew), longer, starts, 0)
+
+    def _start_with_room(self, job: int, shift: int, low: int, high: int) -> tuple[int, Crew] | None:
+        """Find the earliest start in a shift at which there is room inside, too."""
+        of, duration_min = self.frame.shifts[shift], self.frame.jobs[job].duration_min
+        latest = min(high, of.end_min - 1, of.overtime_end_min - duration_min)
+        while low <= latest and job not in self.frame.pinned:
+            found = self.state.earliest_crew(job, shift, low, latest)
+            if found is None:
+                return None
+            out_min = self.state.has_room_inside(job, found[0])
+            if out_min is None:
+                return found
+            low = out_min
+        return None
+
+    def _in_new_stop(self, job: int, place: int, low: int, high: int, each: int) -> Iterator[Option]:
+        frame = self.frame
+        kiln = frame.kiln_of[job]
+        of = frame.kilns[kiln]
+        found = 0
+        from_min, until_min = self._set_up_between(kiln, place)
+        for shift in self._shifts(from_min, min(until_min, high - of.set_up_min)):
+            set_up = self._set_up_in(shift, of.set_up_min, from_min, min(until_min, high - of.set_up_min))
+            if set_up is None:
+                continue
+            begin_min, person = set_up
+            ready_min = begin_min + of.set_up_min
+            for at_shift, start_min, crew in self._starts(job, max(low, ready_min), high, 1):
+                end_min = start_min + frame.jobs[job].duration_min + of.restore_min
+                stop = StopAt(begin_min, end_min, shift, person)
+                if place % 2 and any(
+                    max(begin, begin_min) < min(end, end_min + of.reheat_min)
+                    for begin, end in self.state.running[kiln].get(place, ())
+                ):
+                    continue
+                starts = self._with_stop(kiln, place, stop)
+                if starts is not None:
+                    price = self.state.stop_price(kiln, place, stop)
+                    yield self._option(job, JobAt(place, at_shift, start_min, crew), stop, starts, price)
+                    found += 1
+            if found >= each:
+                return
+
+    def _set_up_between(self, kiln: int, place: int) -> tuple[int, int]:
+        """When a set-up may start in a place, as the charges now stand."""
+        frame, index = self.frame, place // 2
+        charges, starts = frame.kilns[kiln].charges, self.state.starts[kiln]
+        if place % 2:
+            drying_min = starts[index] + charges[index].loading_min + charges[index].heating_up_min
+            return max(0, drying_min), drying_min + charges[index].drying_min
+        if index == 0:
+            return 0, frame.latest_start[kiln][0]
+        before = self.state.stops[kiln].get(place - 1)
+        stretch = 0 if before is None else before.end_min - before.set_up_start_min + frame.kilns[kiln].reheat_min
+        return max(0, starts[index - 1] + charges[index - 1].length_min + stretch), frame.latest_start[kiln][index]
+
+    def _set_up_in(self, shift: int, set_up_min: int, low: int, high: int) -> tuple[int, int] | None:
+        """Find the earliest set-up in a shift, and who does it."""
+        of = self.frame.shifts[shift]
+        low = max(low, of.start_min)
+        high = min(high, of.end_min - 1, of.overtime_end_min - set_up_min)
+        if low > high:
+            return None
+        people = self.frame.can_lock_out[shift]
+        for person in people:
+            if self.state.is_free(person, low, low + set_up_min):
+                return low, person
+        ends = sorted((end, person) for person in people for _, end in self.state.busy[person] if low < end <= high)
+        for end, person in ends:
+            if self.state.is_free(person, end, end + set_up_min):
+                return end, person
+        return None
+
+    def _with_stop(self, kiln: int, place: int, stop: StopAt) -> list[int] | None:
+        return self.state.timetable(kiln, {**self.state.stops[kiln], place: stop}, self.state.running[kiln])
+
+    def _with_running(self, kiln: int, place: int, start_min: int, end_min: int) -> list[int] | None:
+        running = self.state.running[kiln]
+        return self.state.timetable(
+            kiln, self.state.stops[kiln], {**running, place: [*running.get(place, ()), (start_min, end_min)]}
+        )
+
+    def _option(self, job: int, at: JobAt, stop: StopAt | None, starts: list[int], stop_price: int) -> Option:
+        kiln = self.frame.kiln_of[job]
+        later_min = starts[-1] - self.state.starts[kiln][-1]
+        kiln_price = stop_price + later_min * self.frame.kilns[kiln].drying_cents_per_hour
+        return Option(job, self.state.job_price(job, at), kiln_price, at, stop, starts)
+
+    def take(self, option: Option) -> None:
+        """Put the job there; whoever sets up a new stop must not be in its crew at that time, which options see to."""
+        self.state.put(option.job, option.at, option.stop, option.starts)
+
+
+def seats(frame: Frame, job: int, people: list[int]) -> Crew | None:
+    """Give every one of these people one of the skills asked for."""
+    slots = [skill for skill, count in frame.crew_of[job] for _ in range(count)]
+    if len(slots) != len(people):
+        return None
+    taken: dict[int, int] = {}
+    choices = {skill: [one for one in people if skill in frame.people[one].skills] for skill in slots}
+    for slot in range(len(slots)):
+        if not seat(slot, slots, choices, taken, set()):
+            return None
+    return tuple((person, slots[slot]) for person, slot in sorted(taken.items(), key=lambda one: one[1]))
+
+
+# --- the two rules of thumb ------------------------------------------------------------------------
+
+Choice = Callable[[Inserting, int], Option | None]
+
+
+def due_date_plan(frame: Frame) -> State:
+    """Plan as a planner does by hand: job after job by due date, each into the cheapest opening by its due date.
+
+    Where no opening is in time, the earliest is taken. Among openings that cost the same, the earlier one.
+    """
+    return _placed(frame, _cheapest_opening_in_time, lambda job: (frame.jobs[job].due_min,))
+
+
+def greedy_plan(frame: Frame) -> State:
+    """Plan by cost: job after job, dearest delay first, each to where it adds least, or left out where that is cheaper."""
+    return _placed(frame, _cheapest, lambda job: (-_urgency(frame, job), frame.jobs[job].due_min))
+
+
+def _urgency(frame: Frame, job: int) -> float:
+    of = frame.jobs[job]
+    return (of.delay_cents_per_hour + of.late_cents_per_hour) / max(1, of.duration_min * of.crew_size)
+
+
+def _cheapest_opening_in_time(inserting: Inserting, job: int) -> Option | None:
+    frame = inserting.frame
+    of = frame.jobs[job]
+    best: Option | None = None
+    earliest: Option | None = None
+    for option in inserting.options(job, each=1):
+        in_time = option.at.start_min + of.duration_min <= of.due_min
+        if earliest is None or option.at.start_min < earliest.at.start_min:
+            earliest = option
+        if in_time and (best is None or option.kiln_price < best.kiln_price):
+            best = option
+        if (earliest is not None and not in_time) or (best is not None and best.kiln_price == 0):
+            break
+    return best or earliest
+
+
+def _cheapest(inserting: Inserting, job: int) -> Option | None:
+    frame = inserting.frame
+    may_leave_out = job not in frame.must and not frame.followers[job]
+    best_price = frame.leave_out_price(job) if may_leave_out else 10**18
+    best: Option | None = None
+    from_min = inserting.from_min(job)
+    if from_min is None:
+        return None
+    for region in frame.regions[job]:
+        earliest_end = max(from_min, region.from_min) + frame.jobs[job].duration_min
+        if frame.delay_price(job, earliest_end) >= best_price:
+            break
+        for option in inserting.options_in(job, region, from_min, False, SHIFTS_LOOKED_AT):
+            if option.price < best_price:
+                best, best_price = option, option.price
+    return best
+
+
+def _placed(frame: Frame, choose: Choice, order: Callable[[int], tuple[float, ...]]) -> State:
+    """Place pinned jobs, then those that must be placed, then all others, each after the jobs it waits for."""
+    state = State(frame)
+    inserting = Inserting(state)
+    for job in _in_order(frame, lambda job: (job not in frame.pinned, job not in frame.must, *order(job), job)):
+        option = choose(inserting, job)
+        if option is None and job in frame.must:
+            option = min(inserting.options(job, interrupt=True), key=lambda one: one.price, default=None)
+        if option is not None:
+            inserting.take(option)
+    return state
+
+
+def _in_order(frame: Frame, key: Callable[[int], tuple[float, ...]]) -> Iterable[int]:
+    """Yield jobs by key, none before those it waits for; what an urgent job waits for is as urgent as it is."""
+    keys = {job: key(job) for job in range(len(frame.jobs))}
+    by_key = sorted(keys, key=lambda job: keys[job], reverse=True)
+    for job in reversed(by_key):
+        waiting = [before for before, _ in frame.after[job]]
+        while waiting:
+            before = waiting.pop()
+            if keys[before] > keys[job]:
+                keys[before] = keys[job]
+                waiting += [one for one, _ in frame.after[before]]
+    left = [len(frame.after[job]) for job in range(len(frame.jobs))]
+    heap = [(keys[job], job) for job in keys if not left[job]]
+    heapq.heapify(heap)
+    while heap:
+        _, job = heapq.heappop(heap)
+        yield job
+        for follower in frame.followers[job]:
+            left[follower] -= 1
+            if not left[follower]:
+                heapq.heappush(heap, (keys[follower], follower))

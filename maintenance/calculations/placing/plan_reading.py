@@ -1,0 +1,100 @@
+"""Read a plan from its form "placing-plan/1", naming every fault with its place in the file."""
+
+from __future__ import annotations
+
+from .json_places import FaultyFileError, Reader, dotted
+from .plan import COST_PARTS, FORMAT, Cost, Hopeless, PlacedJob, Plan, Stop
+
+PLAN_FIELDS = ("format", "charge_starts", "stops", "jobs", "cost_cents", "bound_cents", "seconds")
+STOP_FIELDS = ("kiln", "before_charge", "in_charge", "set_up_start_min", "end_min", "shift", "person")
+#: Sums of costs may be larger than any single number of a problem.
+MOST_CENTS = 10**18
+JOB_FIELDS = ("start_min", "shift", "crew", "stop", "charge")
+
+
+def read_plan(content: bytes) -> Plan | tuple[Hopeless, ...]:
+    """Read a plan, or the list of what makes one impossible.
+
+    Raises
+    ------
+    FaultyFileError
+        with every fault found, each with its place in the file
+    """
+    reader = Reader(most=MOST_CENTS)
+    top = reader.parse(content)
+    answer: Plan | tuple[Hopeless, ...]
+    answer = _impossible(reader, top) if "impossible" in top else _plan(reader, top)
+    if top.get("format") != FORMAT:
+        reader.wrong("format", f"is not {FORMAT!r}")
+    if reader.faults:
+        raise FaultyFileError(reader.faults)
+    return answer
+
+
+def _impossible(reader: Reader, top: dict[str, object]) -> tuple[Hopeless, ...]:
+    found: list[Hopeless] = []
+    for place, item in reader.items(top, "impossible", ""):
+        one = reader.fields(item, place, ("job", "rule", "text"))
+        if one is not None:
+            found.append(Hopeless(*(reader.text(one, name, place) for name in ("job", "rule", "text"))))
+    return tuple(found)
+
+
+def _plan(reader: Reader, top: dict[str, object]) -> Plan:
+    top = reader.fields(top, "", PLAN_FIELDS) or {}
+    starts: dict[str, tuple[int, ...]] = {}
+    by_kiln = reader.keyed(top.get("charge_starts", {}), "charge_starts") or {}
+    for tag in by_kiln:
+        items = reader.items(by_kiln, tag, "charge_starts")
+        starts[tag] = tuple(reader.whole(item, where) for where, item in items)
+    stops = tuple(_stop(reader, item, place) for place, item in reader.items(top, "stops", ""))
+    jobs = reader.keyed(top.get("jobs", {}), "jobs") or {}
+    placed = {ref: _job(reader, item, f"jobs.{ref}") for ref, item in jobs.items()}
+    cents = reader.fields(top.get("cost_cents", {}), "cost_cents", (*COST_PARTS, "total")) or {}
+    seconds = top.get("seconds", 0.0)
+    if isinstance(seconds, bool) or not isinstance(seconds, int | float) or not 0 <= seconds < float("inf"):
+        reader.wrong("seconds", "is not a number of seconds")
+        seconds = 0.0
+    return Plan(
+        charge_starts=starts,
+        stops=stops,
+        jobs=placed,
+        cost=Cost(**{part: reader.number(cents, part, "cost_cents") for part in COST_PARTS}),
+        stated_total_cents=reader.number(cents, "total", "cost_cents"),
+        bound_cents=reader.number(top, "bound_cents", ""),
+        seconds=float(seconds),
+    )
+
+
+def _index(reader: Reader, holder: dict[str, object], name: str, place: str) -> int | None:
+    value = holder.get(name)
+    return None if value is None else reader.whole(value, dotted(place, name), 0)
+
+
+def _stop(reader: Reader, item: object, place: str) -> Stop:
+    found = reader.fields(item, place, STOP_FIELDS) or {}
+    return Stop(
+        kiln=reader.text(found, "kiln", place),
+        before_charge=_index(reader, found, "before_charge", place),
+        in_charge=_index(reader, found, "in_charge", place),
+        set_up_start_min=reader.number(found, "set_up_start_min", place),
+        end_min=reader.number(found, "end_min", place),
+        shift=reader.text(found, "shift", place),
+        person=reader.text(found, "person", place),
+    )
+
+
+def _job(reader: Reader, item: object, place: str) -> PlacedJob:
+    found = reader.fields(item, place, JOB_FIELDS) or {}
+    crew: list[tuple[str, str]] = []
+    for where, member in reader.items(found, "crew", place):
+        pair = reader.pair(member, where)
+        if pair is not None:
+            crew.append((reader.word(pair[0], f"{where}[0]"), reader.word(pair[1], f"{where}[1]")))
+    return PlacedJob(
+        start_min=reader.number(found, "start_min", place),
+        shift=reader.text(found, "shift", place),
+        crew=tuple(crew),
+        stop=_index(reader, found, "stop", place),
+        charge=_index(reader, found, "charge", place),
+    )

@@ -1,0 +1,221 @@
+"""The problem of placing jobs into the charge programme, as frozen dataclasses.
+
+Times are whole elapsed minutes from the origin, a local Monday 00:00; money is whole cents. Intervals are half open.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from datetime import date
+from functools import cached_property
+from typing import Literal
+
+NeededState = Literal["running", "empty", "still", "any"]
+STATES: tuple[NeededState, ...] = ("running", "empty", "still", "any")
+#: States of a job for which the kiln is locked out.
+LOCKED_OUT = ("empty", "still")
+#: The one skill that has a meaning: its holder sets up a stop.
+LOCK_OUT = "lock-out"
+#: A year: nobody places jobs further ahead.
+MOST_HORIZON_MIN = 366 * 24 * 60
+
+
+@dataclass(frozen=True)
+class Charge:
+    """A charge as it is planned; the last of a kiln is a sentinel whose durations mean nothing."""
+
+    start_min: int
+    loading_min: int
+    heating_up_min: int
+    drying_min: int
+    conditioning_min: int
+    cooling_min: int
+    unloading_min: int
+
+    @cached_property
+    def length_min(self) -> int:
+        """From start to end, without an interruption."""
+        return (
+            self.loading_min
+            + self.heating_up_min
+            + self.drying_min
+            + self.conditioning_min
+            + self.cooling_min
+            + self.unloading_min
+        )
+
+    @property
+    def is_in_progress(self) -> bool:
+        """Whether its start is fixed."""
+        return self.start_min <= 0
+
+
+@dataclass(frozen=True)
+class Kiln:
+    """A kiln with its prices, its times of setting up and making ready again, and its charges in order."""
+
+    tag: str
+    drying_cents_per_hour: int
+    set_up_min: int
+    restore_min: int
+    reheat_min: int
+    set_up_cents: int
+    interruption_cents: int
+    max_people_inside: int
+    charges: tuple[Charge, ...]
+
+
+@dataclass(frozen=True)
+class Person:
+    """Somebody who works, with skills and times away."""
+
+    ref: str
+    skills: frozenset[str]
+    away: tuple[tuple[int, int], ...] = ()
+
+
+@dataclass(frozen=True)
+class Shift:
+    """A time in which its people can be given work; work that began in it may last into its overtime."""
+
+    ref: str
+    start_min: int
+    end_min: int
+    overtime_end_min: int
+    people: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Job:
+    """A job that wants a place; `crew` is persons by skill, `after` the jobs it waits for, with the lag in minutes."""
+
+    ref: str
+    kiln: str
+    needs_state: NeededState
+    duration_min: int
+    crew: tuple[tuple[str, int], ...]
+    earliest_min: int
+    parts_min: int
+    due_min: int
+    latest_min: int
+    safety: bool
+    delay_cents_per_hour: int
+    late_cents_per_hour: int
+    leave_out_cents: int
+    after: tuple[tuple[str, int], ...] = ()
+
+    @cached_property
+    def crew_size(self) -> int:
+        """How many people do it."""
+        return sum(count for _, count in self.crew)
+
+    @cached_property
+    def from_min(self) -> int:
+        """Before this it cannot start, whatever the kiln does."""
+        return max(self.earliest_min, self.parts_min)
+
+
+@dataclass(frozen=True)
+class Issued:
+    """Where a job stands in the plan that is already out to people."""
+
+    start_min: int
+    people: frozenset[str]
+
+
+@dataclass(frozen=True)
+class Problem:
+    """All there is to place, and what it may cost."""
+
+    origin: date
+    horizon_min: int
+    max_delay_min: int
+    overtime_cents_per_person_hour: int
+    kilns: tuple[Kiln, ...]
+    people: tuple[Person, ...]
+    shifts: tuple[Shift, ...]
+    jobs: tuple[Job, ...]
+    issued: dict[str, Issued] = field(default_factory=dict)
+    move_cents: int = 0
+    pinned: frozenset[str] = frozenset()
+
+
+def problem_to_json(problem: Problem) -> dict[str, object]:
+    """Give the problem in the form "placing-problem/1"."""
+    return {
+        "format": "placing-problem/1",
+        "origin": problem.origin.isoformat(),
+        "horizon_min": problem.horizon_min,
+        "max_delay_min": problem.max_delay_min,
+        "overtime_cents_per_person_hour": problem.overtime_cents_per_person_hour,
+        "kilns": [_kiln_to_json(kiln) for kiln in problem.kilns],
+        "people": [
+            {"id": one.ref, "skills": sorted(one.skills), "away": [list(pair) for pair in one.away]}
+            for one in problem.people
+        ],
+        "shifts": [
+            {
+                "id": shift.ref,
+                "start_min": shift.start_min,
+                "end_min": shift.end_min,
+                "overtime_end_min": shift.overtime_end_min,
+                "people": list(shift.people),
+            }
+            for shift in problem.shifts
+        ],
+        "jobs": [_job_to_json(job) for job in problem.jobs],
+        "issued": {
+            ref: {"start_min": issued.start_min, "people": sorted(issued.people)}
+            for ref, issued in problem.issued.items()
+        },
+        "move_cents": problem.move_cents,
+        "pinned": sorted(problem.pinned),
+    }
+
+
+def _kiln_to_json(kiln: Kiln) -> dict[str, object]:
+    plain = {name: getattr(kiln, name) for name in KILN_NUMBERS}
+    charges = [{name: getattr(charge, name) for name in CHARGE_NUMBERS} for charge in kiln.charges]
+    return {"tag": kiln.tag, **plain, "charges": charges}
+
+
+def _job_to_json(job: Job) -> dict[str, object]:
+    return {
+        "id": job.ref,
+        "kiln": job.kiln,
+        "needs_state": job.needs_state,
+        "crew": dict(job.crew),
+        "safety": job.safety,
+        "after": [list(pair) for pair in job.after],
+        **{name: getattr(job, name) for name in JOB_NUMBERS},
+    }
+
+
+KILN_NUMBERS = (
+    "drying_cents_per_hour",
+    "set_up_min",
+    "restore_min",
+    "reheat_min",
+    "set_up_cents",
+    "interruption_cents",
+    "max_people_inside",
+)
+CHARGE_NUMBERS = (
+    "start_min",
+    "loading_min",
+    "heating_up_min",
+    "drying_min",
+    "conditioning_min",
+    "cooling_min",
+    "unloading_min",
+)
+JOB_NUMBERS = (
+    "duration_min",
+    "earliest_min",
+    "parts_min",
+    "due_min",
+    "latest_min",
+    "delay_cents_per_hour",
+    "late_cents_per_hour",
+    "leave_out_cents",
+)

@@ -1,0 +1,325 @@
+"""A plan in the making: who is busy when, which stops there are, and what it costs; jobs are put in and taken out."""
+
+from __future__ import annotations
+
+from bisect import bisect_left, insort
+from dataclasses import dataclass
+
+from .frame import ANYWHERE, FAR, SIXTIETHS, Frame
+from .plan import Cost, PlacedJob, Plan, Stop
+from .problem import LOCKED_OUT
+
+Crew = tuple[tuple[int, str], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class JobAt:
+    """Where a job is: the place in its kiln, the shift, the start, and who does it as (person, skill)."""
+
+    place: int
+    shift: int
+    start_min: int
+    crew: Crew
+
+
+@dataclass(frozen=True, slots=True)
+class StopAt:
+    """A stop: when its set-up starts and by whom, and when the kiln is ready again."""
+
+    set_up_start_min: int
+    end_min: int
+    shift: int
+    person: int
+
+
+Stops = dict[int, StopAt]
+
+
+class State:
+    """What is placed so far. Every change keeps all rules; charges start as early as what is placed allows."""
+
+    def __init__(self, frame: Frame) -> None:
+        self.frame = frame
+        self.at: dict[int, JobAt] = {}
+        self.stops: list[Stops] = [{} for _ in frame.kilns]
+        self.starts: list[list[int]] = [[charge.start_min for charge in kiln.charges] for kiln in frame.kilns]
+        self.busy: list[list[tuple[int, int]]] = [list(away) for away in frame.away]
+        self.inside: list[list[tuple[int, int, int]]] = [[] for _ in frame.kilns]
+        self.running: list[dict[int, list[tuple[int, int]]]] = [{} for _ in frame.kilns]
+
+    # --- people ----------------------------------------------------------------------------------
+
+    def is_free(self, person: int, start_min: int, end_min: int) -> bool:
+        """Whether a person has nothing to do in a time and is there."""
+        if start_min >= end_min:
+            return True
+        # Nobody is in two places at once: of what begins before the end, the last ends last.
+        busy = self.busy[person]
+        index = bisect_left(busy, (end_min, -FAR)) - 1
+        return index < 0 or busy[index][1] <= start_min
+
+    def crew_at(self, job: int, shift: int, start_min: int, end_min: int) -> Crew | None:
+        """Find people of a shift who are free and have the skills asked for, each for one."""
+        asked = self.frame.crew_of[job]
+        by_skill = self.frame.shift_skill[shift]
+        if len(asked) == 1:
+            skill, count = asked[0]
+            found: list[tuple[int, str]] = []
+            for person in by_skill.get(skill, ()):
+                if self.is_free(person, start_min, end_min):
+                    found.append((person, skill))
+                    if len(found) == count:
+                        return tuple(found)
+            return None
+        slots = [skill for skill, count in asked for _ in range(count)]
+        choices = {
+            skill: [person for person in by_skill.get(skill, ()) if self.is_free(person, start_min, end_min)]
+            for skill, _ in asked
+        }
+        taken: dict[int, int] = {}
+        for slot in range(len(slots)):
+            if not seat(slot, slots, choices, taken, set()):
+                return None
+        return tuple((person, slots[slot]) for person, slot in sorted(taken.items(), key=lambda one: one[1]))
+
+    def earliest_crew(self, job: int, shift: int, from_min: int, to_min: int) -> tuple[int, Crew] | None:
+        """Find the earliest start in [from, to] at which a crew of the shift is free for the job."""
+        duration_min = self.frame.jobs[job].duration_min
+        crew = self.crew_at(job, shift, from_min, from_min + duration_min)
+        if crew is not None:
+            return from_min, crew
+        ends: set[int] = set()
+        for skill, _ in self.frame.crew_of[job]:
+            for person in self.frame.shift_skill[shift].get(skill, ()):
+                busy = self.busy[person]
+                for index in range(max(0, bisect_left(busy, (from_min, -FAR)) - 1), len(busy)):
+                    start, end = busy[index]
+                    if start >= to_min + duration_min:
+                        break
+                    if from_min < end <= to_min:
+                        ends.add(end)
+        for start_min in sorted(ends):
+            crew = self.crew_at(job, shift, start_min, start_min + duration_min)
+            if crew is not None:
+                return start_min, crew
+        return None
+
+    def has_room_inside(self, job: int, start_min: int) -> int | None:
+        """Say None if the job's crew may go in then, else the first minute at which somebody comes out."""
+        frame = self.frame
+        kiln, of = frame.kiln_of[job], frame.jobs[job]
+        end_min = start_min + of.duration_min
+        there = [one for one in self.inside[kiln] if max(one[0], start_min) < min(one[1], end_min)]
+        limit = frame.kilns[kiln].max_people_inside - of.crew_size
+        for minute in {start_min, *(one[0] for one in there if one[0] > start_min)}:
+            if sum(count for start, end, count in there if start <= minute < end) > limit:
+                return min(end for _, end, _ in there)
+        return None
+
+    # --- charges ---------------------------------------------------------------------------------
+
+    def timetable(self, kiln: int, stops: Stops, running: dict[int, list[tuple[int, int]]]) -> list[int] | None:
+        """Start every charge as early as stops and running jobs allow; None where they do not."""
+        frame = self.frame
+        charges, of = frame.kilns[kiln].charges, frame.kilns[kiln]
+        latest = frame.latest_start[kiln]
+        starts: list[int] = []
+        ended = -FAR
+        for index, charge in enumerate(charges):
+            start = max(charge.start_min, ended)
+            most = latest[index]
+            opening = stops.get(2 * index)
+            if opening is not None:
+                if opening.set_up_start_min < ended or opening.set_up_start_min < 0:
+                    return None
+                start = max(start, opening.end_min)
+            if index == len(charges) - 1:
+                starts.append(start)
+                return starts if start <= most else None
+            stretch = 0
+            stop = stops.get(2 * index + 1)
+            if stop is not None:
+                until_drying = charge.loading_min + charge.heating_up_min
+                start = max(start, stop.set_up_start_min - until_drying - charge.drying_min)
+                most = min(most, stop.set_up_start_min - until_drying)
+                stretch = stop.end_min - stop.set_up_start_min + of.reheat_min
+            work = running.get(2 * index + 1)
+            if work:
+                most = min(most, min(begin for begin, _ in work) - charge.loading_min)
+                to_cooling = charge.length_min - charge.cooling_min - charge.unloading_min + stretch
+                start = max(start, max(end for _, end in work) - to_cooling)
+                if stop is not None and any(
+                    max(begin, stop.set_up_start_min) < min(end, stop.end_min + of.reheat_min) for begin, end in work
+                ):
+                    return None
+            if start > most:
+                return None
+            starts.append(start)
+            ended = start + charge.length_min + stretch
+        return starts
+
+    def drying_price(self, kiln: int, starts: list[int]) -> int:
+        """What it costs that the sentinel starts then."""
+        of = self.frame.kilns[kiln]
+        return (starts[-1] - of.charges[-1].start_min) * of.drying_cents_per_hour
+
+    def stop_price(self, kiln: int, place: int, stop: StopAt) -> int:
+        """What a stop costs, drying lost aside."""
+        of, shift = self.frame.kilns[kiln], self.frame.shifts[stop.shift]
+        overtime_min = max(0, stop.set_up_start_min + of.set_up_min - shift.end_min)
+        cents = of.set_up_cents + (of.interruption_cents if place % 2 else 0)
+        return cents * SIXTIETHS + overtime_min * self.frame.problem.overtime_cents_per_person_hour
+
+    def job_price(self, job: int, at: JobAt) -> int:
+        """What a place costs for the job itself: delay, overtime, move."""
+        frame = self.frame
+        end_min = at.start_min + frame.jobs[job].duration_min
+        overtime_min = max(0, end_min - frame.shifts[at.shift].end_min) * len(at.crew)
+        price = frame.delay_price(job, end_min) + overtime_min * frame.problem.overtime_cents_per_person_hour
+        if frame.issued:
+            price += frame.move_price(job, at.start_min, {person for person, _ in at.crew})
+        return price
+
+    # --- changes ---------------------------------------------------------------------------------
+
+    def put(self, job: int, at: JobAt, stop: StopAt | None, starts: list[int] | None) -> None:
+        """Place a job; `stop` is the stop it lies in as it then is, `starts` the charges as they then are."""
+        frame = self.frame
+        kiln, of = frame.kiln_of[job], frame.jobs[job]
+        span = (at.start_min, at.start_min + of.duration_min)
+        self.at[job] = at
+        for person, _ in at.crew:
+            self._occupy(person, *span)
+        if stop is not None:
+            if at.place not in self.stops[kiln]:
+                self._occupy(stop.person, stop.set_up_start_min, stop.set_up_start_min + frame.kilns[kiln].set_up_min)
+            self.stops[kiln][at.place] = stop
+            self.inside[kiln].append((*span, of.crew_size))
+        elif at.place != ANYWHERE:
+            self.running[kiln].setdefault(at.place, []).append(span)
+        if starts is not None:
+            self.starts[kiln] = starts
+
+    def _occupy(self, person: int, start_min: int, end_min: int) -> None:
+        if start_min < end_min:
+            insort(self.busy[person], (start_min, end_min))
+
+    def price_of_kiln(self, kiln: int) -> int:
+        """What a kiln, its stops and its jobs cost."""
+        price = self.drying_price(kiln, self.starts[kiln])
+        price += sum(self.stop_price(kiln, place, stop) for place, stop in self.stops[kiln].items())
+        for job in self.frame.jobs_of[kiln]:
+            at = self.at.get(job)
+            price += self.frame.leave_out_price(job) if at is None else self.job_price(job, at)
+        return price
+
+    def price(self) -> int:
+        """What all costs."""
+        return sum(self.price_of_kiln(kiln) for kiln in range(len(self.frame.kilns)))
+
+    def to_plan(self, bound_cents: int = 0, seconds: float = 0.0) -> Plan:
+        """Give the plan, with its cost stated."""
+        frame = self.frame
+        stops: list[Stop] = []
+        index_of: dict[tuple[int, int], int] = {}
+        for kiln, by_place in enumerate(self.stops):
+            for place, stop in sorted(by_place.items()):
+                index_of[kiln, place] = len(stops)
+                stops.append(
+                    Stop(
+                        kiln=frame.kilns[kiln].tag,
+                        before_charge=None if place % 2 else place // 2,
+                        in_charge=place // 2 if place % 2 else None,
+                        set_up_start_min=stop.set_up_start_min,
+                        end_min=stop.end_min,
+                        shift=frame.shifts[stop.shift].ref,
+                        person=frame.people[stop.person].ref,
+                    )
+                )
+        jobs = {}
+        for job, at in sorted(self.at.items(), key=lambda one: (one[1].start_min, one[0])):
+            of = frame.jobs[job]
+            is_stopped = of.needs_state in LOCKED_OUT
+            jobs[of.ref] = PlacedJob(
+                start_min=at.start_min,
+                shift=frame.shifts[at.shift].ref,
+                crew=tuple((frame.people[person].ref, skill) for person, skill in at.crew),
+                stop=index_of[frame.kiln_of[job], at.place] if is_stopped else None,
+                charge=at.place // 2 if of.needs_state == "running" else None,
+            )
+        cost = self.cost()
+        return Plan(
+            charge_starts={of.tag: tuple(self.starts[kiln]) for kiln, of in enumerate(frame.kilns)},
+            stops=tuple(stops),
+            jobs=jobs,
+            cost=cost,
+            stated_total_cents=cost.total,
+            bound_cents=bound_cents,
+            seconds=seconds,
+        )
+
+    def cost(self) -> Cost:
+        """Sum the parts, each rounded once."""
+        frame, problem = self.frame, self.frame.problem
+        delay = overtime_min = left_out = moves = set_up = interruption = drying = 0
+        for job, of in enumerate(frame.jobs):
+            at = self.at.get(job)
+            if at is None:
+                left_out += of.leave_out_cents
+                moves += frame.move_price(job, None, set()) // SIXTIETHS
+                continue
+            end_min = at.start_min + of.duration_min
+            delay += frame.delay_price(job, end_min)
+            overtime_min += max(0, end_min - frame.shifts[at.shift].end_min) * len(at.crew)
+            moves += frame.move_price(job, at.start_min, {person for person, _ in at.crew}) // SIXTIETHS
+        for kiln, of_kiln in enumerate(frame.kilns):
+            drying += self.drying_price(kiln, self.starts[kiln])
+            for place, stop in self.stops[kiln].items():
+                set_up += of_kiln.set_up_cents
+                interruption += of_kiln.interruption_cents if place % 2 else 0
+                end_min = stop.set_up_start_min + of_kiln.set_up_min
+                overtime_min += max(0, end_min - frame.shifts[stop.shift].end_min)
+        return Cost(
+            drying_lost=rounded(drying),
+            delay=rounded(delay),
+            overtime=rounded(overtime_min * problem.overtime_cents_per_person_hour),
+            set_up=set_up,
+            interruption=interruption,
+            left_out=left_out,
+            moves=moves,
+        )
+
+
+def rounded(sixtieths: int) -> int:
+    """Round to whole cents, half up."""
+    return (2 * sixtieths + SIXTIETHS) // (2 * SIXTIETHS)
+
+
+def seat(slot: int, slots: list[str], choices: dict[str, list[int]], taken: dict[int, int], asked: set[int]) -> bool:
+    """Give a slot a person, moving others where that helps (augmenting path)."""
+    for person in choices[slots[slot]]:
+        if person not in asked:
+            asked.add(person)
+            if person not in taken or seat(taken[person], slots, choices, taken, asked):
+                taken[person] = slot
+                return True
+    return False
+
+
+def state_of(frame: Frame, at: dict[int, JobAt], stops: list[Stops]) -> State | None:
+    """Build the state of jobs and stops that were found elsewhere; None where a kiln's timetable does not hold."""
+    state = State(frame)
+    for kiln, by_place in enumerate(stops):
+        state.stops[kiln] = dict(by_place)
+        for stop in by_place.values():
+            state._occupy(stop.person, stop.set_up_start_min, stop.set_up_start_min + frame.kilns[kiln].set_up_min)
+    for job, one in at.items():
+        kiln = frame.kiln_of[job]
+        is_stopped = frame.jobs[job].needs_state in LOCKED_OUT
+        state.put(job, one, state.stops[kiln][one.place] if is_stopped else None, None)
+    for kiln in range(len(frame.kilns)):
+        starts = state.timetable(kiln, state.stops[kiln], state.running[kiln])
+        if starts is None:
+            return None
+        state.starts[kiln] = starts
+    return state
