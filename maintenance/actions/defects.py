@@ -8,6 +8,7 @@ from django.db import transaction
 from django.utils.translation import gettext as _
 
 from maintenance.actions.raising import raise_work_order
+from maintenance.actions.verdicts import judge_by_defect, take_back
 from maintenance.models import Defect, Finding, TaskSheet, WorkOrder
 from maintenance.models.catalogue import NeedsState
 from plant import clock
@@ -57,6 +58,7 @@ def record_defect(
     Change.record(defect, "recorded", by=by, after={"what": defect.what, "blocks_entry": blocks_entry})
     if blocks_entry:
         Change.record(kiln, "closed to entry", by=by, after={"defect": defect.what}, note=str(defect))
+    judge_by_defect(defect)
     return defect
 
 
@@ -150,5 +152,6 @@ def strike_defect(defect: Defect, *, by: User | None, why: str) -> None:
     defect.cured_at = clock.now()
     defect.save(update_fields=["cured_at"])
     Change.record(defect, "struck as a mistake", by=by, note=why.strip())
+    take_back(defect)
     if defect.blocks_entry:
         Change.record(defect.kiln, "open to entry again", by=by, after={"defect": defect.what}, note=why.strip())

@@ -10,7 +10,7 @@ from django.db import transaction
 from django.utils.translation import gettext as _
 
 from inventory.actions import release
-from maintenance.actions.defects import cure_defect
+from maintenance.actions.defects import cure_defect, record_defect
 from maintenance.actions.entry import (
     blocking_defects,
     is_somebody_at_work_inside,
@@ -20,11 +20,13 @@ from maintenance.actions.entry import (
 )
 from maintenance.actions.proof_tests import ProofAnswers, blocks_entry, raise_retest, record_proof_test
 from maintenance.actions.standing import complete, pass_occurrence_over
+from maintenance.actions.verdicts import judge_by_work
+from maintenance.actions.watch_resets import begin_anew
 from maintenance.calculations.work_states import may_move
 from maintenance.models import Assignment, Placement, ProofTest, StepRecord, WorkOrder, WorkStep
 from plant import clock
 from plant.access import require
-from plant.models import Change, Person, User
+from plant.models import Change, FailureMode, Person, User
 
 State = WorkOrder.State
 
@@ -208,9 +210,20 @@ def is_outside_limits(step: WorkStep, reading: Decimal) -> bool:
 
 @transaction.atomic
 def finish(
-    work_order: WorkOrder, *, by: User, version: int, result: str = "", proof: ProofAnswers | None = None
+    work_order: WorkOrder,
+    *,
+    by: User,
+    version: int,
+    result: str = "",
+    proof: ProofAnswers | None = None,
+    found: FailureMode | None = None,
+    found_nothing: bool = False,
 ) -> WorkOrder:
-    """Call a job done: required steps and readings are there, everybody is out, parts not used go back to the shelf."""
+    """Call a job done: required steps and readings are there, everybody is out, parts not used go back to the shelf.
+
+    Of a job that a watch raised ``found`` says which failure mode it was (it goes on record as the defect that the job
+    mends), ``found_nothing`` that nothing was wrong.
+    """
     require(by, "do work")
     order = lock(work_order)
     if order.state == State.DONE:
@@ -242,6 +255,13 @@ def finish(
     if is_test and proof is not None:
         record_proof_test(order, proof, by=by)
     _count_on(order, by)
+    if found and order.defect is None:
+        order.defect = record_defect(
+            kiln=order.kiln, component=order.component, failure_mode=found, what=found.name, by=by
+        )
+        order.save(update_fields=["defect"])
+    judge_by_work(order, by=by, found_nothing=found_nothing)
+    begin_anew(order)
     return order
 
 
@@ -315,8 +335,11 @@ def send_back(work_order: WorkOrder, *, by: User, version: int, why: str) -> Wor
 
 
 @transaction.atomic
-def withdraw(work_order: WorkOrder, *, by: User, version: int, why: str) -> WorkOrder:
-    """Give a job up, with a reason; its parts and its place become free. A defect it was to mend stays on the list."""
+def withdraw(work_order: WorkOrder, *, by: User, version: int, why: str, found_nothing: bool = False) -> WorkOrder:
+    """Give a job up, with a reason; its parts and its place become free. A defect it was to mend stays on the list.
+
+    ``found_nothing`` says that somebody looked and nothing was wrong: then the watch that raised it was mistaken.
+    """
     require(by, "withdraw work")
     order = lock(work_order)
     if order.state == State.WITHDRAWN:
@@ -338,6 +361,7 @@ def withdraw(work_order: WorkOrder, *, by: User, version: int, why: str) -> Work
     Placement.objects.filter(work_order=order).delete()
     if order.standing_task and order.standing_task.is_active:
         _count_past(order, by)
+    judge_by_work(order, by=by, found_nothing=found_nothing)
     return order
 
 

@@ -5,7 +5,7 @@ from decimal import Decimal
 from typing import Any
 
 from django import forms
-from django.db.models import Model
+from django.db.models import Model, Q
 from django.utils.translation import gettext_lazy as _
 
 from inventory.models import Part
@@ -16,8 +16,11 @@ from maintenance.models import ProofTest, TaskSheet, WorkOrder, WorkStep
 from maintenance.models.catalogue import NeedsState
 from plant import clock
 from plant.forms.measures import InUnitField
-from plant.models import Component, Downtime, Kiln, Mill, Person
+from plant.models import Component, Downtime, FailureMode, Kiln, Mill, Person
 from plant.units import reading_scale
+
+# Stands beside codes of failure modes, which have no stop.
+NOTHING = "."
 
 
 class TeamField(forms.ModelMultipleChoiceField):  # type: ignore[type-arg]
@@ -119,6 +122,44 @@ class FinishForm(forms.Form):
     def __init__(self, *args: Any, order: WorkOrder, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.fields["version"].initial = order.version
+        suspects = suspected_modes(order)
+        if suspects is not None:
+            self.fields["found"] = FoundField(suspects)
+            self.order_fields(["version", "found", "result"])
+
+    def said_found(self) -> dict[str, Any]:
+        """Return what was found, as the action takes it."""
+        found = self.cleaned_data.get("found") or ""
+        mode = FailureMode.objects.filter(code=found).first() if found else None
+        return {"found": mode, "found_nothing": found == NOTHING}
+
+
+class FoundField(forms.ChoiceField):
+    """What was behind what a watch had seen: the suspects first."""
+
+    def __init__(self, suspects: list[FailureMode]) -> None:
+        choices = [
+            ("", _("not said")),
+            *((mode.code, mode.name) for mode in suspects),
+            (NOTHING, _("nothing was wrong")),
+        ]
+        super().__init__(
+            choices=choices,
+            label=_("What was it?"),
+            required=False,
+            help_text=_("It says whether the watch was right, and is remembered for the next time."),
+        )
+
+
+def suspected_modes(order: WorkOrder) -> list[FailureMode] | None:
+    """Return the failure modes of the component that a watch suspects; None where no watch raised the work."""
+    firing = order.firings.select_related("watch").order_by("begin_at").first()
+    if firing is None or order.defect_id:
+        return None
+    ranked = [suspect["code"] for suspect in firing.suspects]
+    kind = order.component.kind_id if order.component else firing.watch.component_kind_id
+    modes = FailureMode.objects.filter(Q(code__in=ranked) | Q(kind=kind))
+    return sorted(modes, key=lambda mode: (ranked.index(mode.code) if mode.code in ranked else len(ranked), mode.name))
 
 
 class ProofForm(FinishForm):
@@ -203,6 +244,19 @@ class WhyForm(forms.Form):
     def __init__(self, *args: Any, version: int | None = None, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.fields["version"].initial = version
+
+
+class WithdrawForm(WhyForm):
+    """Give a job up."""
+
+    def __init__(self, *args: Any, order: WorkOrder, **kwargs: Any) -> None:
+        super().__init__(*args, version=order.version, **kwargs)
+        if order.firings.exists():
+            self.fields["found_nothing"] = TickField(
+                label=_("Somebody looked, and nothing was wrong"),
+                required=False,
+                help_text=_("Then the watch that raised it was mistaken, and that is remembered."),
+            )
 
 
 class StopForm(forms.Form):

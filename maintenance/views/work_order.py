@@ -3,6 +3,7 @@
 from collections.abc import Callable
 from dataclasses import dataclass
 from decimal import Decimal
+from functools import partial
 from typing import Any
 
 from django import forms
@@ -33,6 +34,7 @@ from maintenance.forms.work_orders import (
     StopEndedForm,
     StopForm,
     WhyForm,
+    WithdrawForm,
 )
 from maintenance.models import Caution, StepRecord, WorkOrder, WorkStep
 from maintenance.models.catalogue import NeedsState
@@ -384,7 +386,14 @@ def finish(request: HttpRequest, number: str) -> HttpResponse:
         proof = form.answers() if isinstance(form, ProofForm) else None
         said = form.cleaned_data
         try:
-            act.finish(order, by=user_of(request), version=said["version"], result=said["result"], proof=proof)
+            act.finish(
+                order,
+                by=user_of(request),
+                version=said["version"],
+                result=said["result"],
+                proof=proof,
+                **form.said_found(),
+            )
         except ValidationError as refusal:
             put_refusal(form, refusal)
         else:
@@ -435,20 +444,28 @@ def sign_off(request: HttpRequest, number: str) -> HttpResponse:
 @needs("sign off work")
 def send_back(request: HttpRequest, number: str) -> HttpResponse:
     """Give finished work back."""
-    return _with_reason(request, number, act.send_back, _("Send back"), _("What is still to be done"))
+    order = _order(number)
+    form = WhyForm(request.POST or None, version=order.version)
+    return _with_reason(request, order, form, act.send_back, _("Send back"), _("What is still to be done"))
 
 
 @needs("withdraw work")
 def withdraw(request: HttpRequest, number: str) -> HttpResponse:
     """Give a job up."""
-    return _with_reason(request, number, act.withdraw, _("Withdraw"), _("Why it is not done"))
+    order = _order(number)
+    form = WithdrawForm(request.POST or None, order=order)
+    change = partial(act.withdraw, found_nothing=bool(form.data.get("found_nothing")))
+    return _with_reason(request, order, form, change, _("Withdraw"), _("Why it is not done"))
 
 
 def _with_reason(
-    request: HttpRequest, number: str, change: Callable[..., WorkOrder], heading: str, question: str
+    request: HttpRequest,
+    order: WorkOrder,
+    form: WhyForm,
+    change: Callable[..., WorkOrder],
+    heading: str,
+    question: str,
 ) -> HttpResponse:
-    order = _order(number)
-    form = WhyForm(request.POST or None, version=order.version)
     form.fields["why"].label = question
     if request.method == "POST" and form.is_valid():
         said = form.cleaned_data
@@ -458,7 +475,7 @@ def _with_reason(
             put_refusal(form, refusal)
         else:
             state = order.get_state_display()
-            messages.success(request, _("%(number)s is %(state)s.") % {"number": number, "state": state})
+            messages.success(request, _("%(number)s is %(state)s.") % {"number": order.number, "state": state})
             return redirect(order)
     context = {"place": "rounds", "order": order, "form": form, "heading": heading}
     return render(request, "maintenance/work_order_reason.html", context)
