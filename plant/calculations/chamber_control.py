@@ -1,0 +1,176 @@
+"""What drives the simulated chamber: its programme, stage by stage, the controller of its climate, and the fans."""
+
+from collections.abc import Sequence
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from plant.calculations.chamber_design import Drive, Heating, Stage
+from plant.calculations.chamber_faults import Effects, FaultKind
+from plant.calculations.chamber_sensors import Sensors
+from plant.calculations.climate_frame import PHASE_CODES
+
+Numbers = NDArray[np.float64]
+MOTORS: Final = ("1", "2")
+HEATING_PCT_PER_K, HEATING_RESET_S = 8.0, 1200.0
+HUMIDITY_PCT_PER_K, HUMIDITY_RESET_S = 15.0, 1200.0
+STROKE_S: Final = 180.0
+"""A valve or flap needs so long from one end to the other."""
+SET_K_PER_H: Final = 40.0
+"""Set points climb no faster; falling they jump."""
+AT_SET_K: Final = 1.0
+
+_FIELDS: Final = (
+    "most_s", "set_air", "set_wet", "heating", "power_w", "spray", "flaps", "fans", "door", "until_timber", "until_mc",
+    "until_air", "takes_out", "phase",
+)  # fmt: skip
+
+
+def _row(stage: Stage) -> tuple[float, ...]:
+    return (
+        stage.most_h * 3600, stage.set_air_c, stage.set_wet_c, stage.heating, stage.power_kw * 1000, stage.spray,
+        stage.flaps, stage.fans, stage.door, stage.until_timber_c, stage.until_mc_pct, stage.until_air_c,
+        stage.takes_out, PHASE_CODES[stage.phase],
+    )  # fmt: skip
+
+
+class Stages:
+    """Where each chamber stands in its programme; ``now`` holds the present stage's fields, shape (kilns,) each.
+
+    Raises
+    ------
+    ValueError
+        If a programme is empty.
+    """
+
+    def __init__(self, programmes: Sequence[Sequence[Stage]]) -> None:
+        if not all(programmes):
+            raise ValueError("a chamber has a programme without stages")
+        self.programmes = programmes
+        self._table = [np.array([_row(stage) for stage in stages]) for stages in programmes]
+        self.index = np.zeros(len(programmes), dtype=np.intp)
+        self.elapsed_s = np.zeros(len(programmes))
+        self._now = np.column_stack([table[0] for table in self._table])
+        self.now = dict(zip(_FIELDS, self._now, strict=True))
+        self.history: list[list[tuple[int, int]]] = [[] for _ in programmes]
+
+    @property
+    def phase(self) -> NDArray[np.int8]:
+        """Codes of the present phases."""
+        return np.asarray(self.now["phase"], dtype=np.int8)
+
+    def record(self, kilns: NDArray[np.intp], moment_s: int) -> None:
+        """Note when stages began."""
+        for kiln in kilns:
+            self.history[kiln].append((int(self.index[kiln]), moment_s))
+
+    def over(
+        self, dt: float, timber_c: Numbers, moisture_pct: Numbers, air_c: Numbers, set_c: Numbers
+    ) -> NDArray[np.intp]:
+        """Let a step pass and name the chambers whose stage is over; the last stage of a programme never is."""
+        now = self.now
+        self.elapsed_s += dt
+        # Comparisons with NaN are False: what a stage does not ask for never ends it.
+        is_warm = (timber_c >= now["until_timber"]) & (air_c >= now["set_air"] - AT_SET_K) & (set_c >= now["set_air"])
+        is_dry, is_cool = moisture_pct <= now["until_mc"], air_c <= now["until_air"]
+        is_over = (self.elapsed_s >= now["most_s"]) | is_warm | is_dry | is_cool
+        return np.array([k for k in np.flatnonzero(is_over) if self.index[k] + 1 < len(self._table[k])], dtype=np.intp)
+
+    def advance(self, kilns: NDArray[np.intp]) -> None:
+        """Put chambers into their next stages."""
+        self.index[kilns] += 1
+        self.elapsed_s[kilns] = 0
+        for kiln in kilns:
+            self._now[:, kiln] = self._table[kiln][self.index[kiln]]
+
+
+class Controller:
+    """Holds dry and wet bulb: heating by a valve, humidity by spray on one side of zero and flaps on the other.
+
+    Both are PI controllers with a stop to their memory, as kiln controllers are. Public arrays have shape (kilns,).
+    """
+
+    def __init__(self, reversal_h: Numbers, pause_s: Numbers) -> None:
+        kilns = len(reversal_h)
+        self._reversal_s, self._pause_s = reversal_h * 3600, pause_s
+        self.heating_pct, self.spray_pct, self.flap_pct, self.constant_w = (np.zeros(kilns) for _ in range(4))
+        self.set_air_c, self.set_wet_c = np.full(kilns, np.nan), np.full(kilns, np.nan)
+        self._heating_sum, self._humidity_sum = np.zeros(kilns), np.zeros(kilns)
+        self._turned_s, self._rests_s = np.zeros(kilns), np.zeros(kilns)
+        self._way = np.ones(kilns)
+        self.direction, self.flow = np.zeros(kilns), np.zeros(kilns)
+        self.motor = np.zeros((len(MOTORS), kilns))
+
+    def enter(self, kilns: NDArray[np.intp], now: dict[str, Numbers]) -> None:
+        """Forget what was summed up where heating begins anew."""
+        is_off = kilns[now["heating"][kilns] == Heating.OFF]
+        self._heating_sum[is_off] = 0
+        self._humidity_sum[is_off] = 0
+
+    def drive_fans(self, wanted: NDArray[np.bool_], effects: Effects, dt: float) -> None:
+        """Turn the fans round when their time is up, after a pause; let those run that can."""
+        runs = wanted & (self._rests_s <= 0)
+        self._turned_s = np.where(runs, self._turned_s + dt, self._turned_s)
+        turns = runs & (self._turned_s >= self._reversal_s)
+        stays = effects.stands(FaultKind.REVERSAL_MISSING)
+        self._rests_s = np.where(turns & ~stays, self._pause_s, np.maximum(self._rests_s - dt, 0))
+        self._way = np.where(turns & ~stays, -self._way, self._way)
+        self._turned_s = np.where(turns, 0, self._turned_s)
+        runs &= self._rests_s <= 0
+        self.direction = np.where(runs, self._way, 0.0)
+        for row, motor in enumerate(MOTORS):
+            lost = np.maximum(effects.of(FaultKind.FAN_STOPPED, motor), effects.of(FaultKind.FAN_WEAK, motor))
+            self.motor[row] = runs * (1 - lost)
+        self.flow = self.motor.mean(axis=0)
+
+    def drive_valves(self, now: dict[str, Numbers], sensors: Sensors, dt: float) -> None:
+        """Work out what valves and flaps are told, from what the sensors on the entering side say."""
+        air_c, wet_c = sensors.air_reading(self.direction), sensors.wet_reading(self.direction)
+        self._follow_set_points(now, air_c, dt)
+        is_controlled = now["heating"] == Heating.CONTROLLED
+        heating = np.where(is_controlled, self._heating(air_c, is_controlled, dt), 0.0)
+        spray_way, flap_way = now["spray"], now["flaps"]
+        climate = (spray_way == Drive.CONTROLLED) | (flap_way == Drive.CONTROLLED)
+        humidity = self._humidity(wet_c, climate, dt)
+        spray = np.where(spray_way == Drive.CONTROLLED, np.clip(humidity, 0, 100), 100.0 * (spray_way == Drive.OPEN))
+        flap = np.where(flap_way == Drive.CONTROLLED, np.clip(-humidity, 0, 100), 100.0 * (flap_way == Drive.OPEN))
+        most = 100 * dt / STROKE_S
+        self.heating_pct = self.heating_pct + np.clip(heating - self.heating_pct, -most, most)
+        self.spray_pct = self.spray_pct + np.clip(spray - self.spray_pct, -most, most)
+        self.flap_pct = self.flap_pct + np.clip(flap - self.flap_pct, -most, most)
+        self.constant_w = np.where(now["heating"] == Heating.CONSTANT_POWER, now["power_w"], 0.0)
+
+    def _follow_set_points(self, now: dict[str, Numbers], air_c: Numbers, dt: float) -> None:
+        """Let set points climb from where the air is, and fall at once; none where nothing is held."""
+        climb = SET_K_PER_H * dt / 3600
+        last = np.where(np.isnan(self.set_air_c), air_c, self.set_air_c)
+        self.set_air_c = np.minimum(now["set_air"], np.maximum(last + climb, np.minimum(air_c, now["set_air"])))
+        # While the air is still below, the wet bulb keeps the depression that is wanted in the end.
+        depression = now["set_air"] - now["set_wet"]
+        self.set_wet_c = np.where(np.isnan(depression), now["set_wet"], self.set_air_c - depression)
+
+    def _heating(self, air_c: Numbers, is_on: NDArray[np.bool_], dt: float) -> Numbers:
+        error = np.where(is_on, np.nan_to_num(self.set_air_c - air_c), 0.0)
+        wanted = HEATING_PCT_PER_K * error + self._heating_sum + HEATING_PCT_PER_K * error * dt / HEATING_RESET_S
+        has_room = ((wanted < 100) | (error < 0)) & ((wanted > 0) | (error > 0))
+        self._heating_sum = np.where(
+            has_room, self._heating_sum + HEATING_PCT_PER_K * error * dt / HEATING_RESET_S, self._heating_sum
+        )
+        return np.clip(HEATING_PCT_PER_K * error + self._heating_sum, 0, 100)
+
+    def _humidity(self, wet_c: Numbers, is_on: NDArray[np.bool_], dt: float) -> Numbers:
+        error = np.where(is_on, np.nan_to_num(self.set_wet_c - wet_c), 0.0)
+        wanted = HUMIDITY_PCT_PER_K * error + self._humidity_sum
+        has_room = ((wanted < 100) | (error < 0)) & ((wanted > -100) | (error > 0))
+        self._humidity_sum = np.where(
+            has_room, self._humidity_sum + HUMIDITY_PCT_PER_K * error * dt / HUMIDITY_RESET_S, self._humidity_sum
+        )
+        return np.clip(HUMIDITY_PCT_PER_K * error + self._humidity_sum, -100, 100)
+
+    def facts(self) -> dict[str, Numbers]:
+        """Return what can be read of valves and fans."""
+        return {
+            "heating_pct": self.heating_pct, "spray_pct": self.spray_pct, "flap_pct": self.flap_pct,
+            "direction": self.direction, "motor_1": self.motor[0], "motor_2": self.motor[1],
+        }  # fmt: skip
