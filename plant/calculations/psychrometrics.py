@@ -370,6 +370,32 @@ def relative_humidity_by_psychrometer(
     return np.asarray(vapour / saturation_pressure_pa(dry_bulb_c))
 
 
+def relative_humidity_of_readings(
+    dry_bulb_c: ArrayLike, wet_bulb_c: ArrayLike, pressure_pa: float = STANDARD_PRESSURE_PA
+) -> Numbers:
+    """Compute the relative humidity (fraction 0 to 1) of readings, as ``relative_humidity_by_psychrometer``.
+
+    Parameters
+    ----------
+    dry_bulb_c, wet_bulb_c : array_like
+        In °C; anything, NaN included.
+    pressure_pa : float
+        Air pressure in Pa, 50 000 to 120 000.
+
+    Returns
+    -------
+    ndarray
+        NaN where the other function would refuse the pair; nothing is clamped.
+    """
+    dry, wet = np.broadcast_arrays(np.asarray(dry_bulb_c, np.float64), np.asarray(wet_bulb_c, np.float64))
+    known = (wet >= 0) & (wet <= dry) & (dry <= HOTTEST_C)
+    dry, wet = np.where(known, dry, 0.0), np.where(known, wet, 0.0)
+    saturated, pressure = saturation_pressure_pa(wet), float(_air_pressure(pressure_pa))
+    vapour = saturated - _FERREL_PER_K * pressure * (dry - wet) * (1 + _FERREL_PER_WET_BULB_K * wet)
+    known &= (saturated < pressure) & (vapour >= 0)
+    return np.where(known, vapour / saturation_pressure_pa(dry), np.nan)
+
+
 def dew_point_c(ratio: ArrayLike, pressure_pa: ArrayLike = STANDARD_PRESSURE_PA) -> Numbers:
     """Compute the dew point in °C (below 0.01 °C the frost point) from the humidity ratio.
 

@@ -1,0 +1,439 @@
+"""Figures of a whole charge, each one number: what drift charts and trends look at.
+
+A figure that the readings cannot carry is left out with the reason. Figures are named by codes; one that speaks of a
+place carries it (``plate_minus_psychrometer:left``). Spans and thresholds are our own choice.
+"""
+
+from collections.abc import Callable, Collection, Mapping
+from dataclasses import dataclass
+from typing import Final, TypeAlias
+
+import numpy as np
+from numpy.typing import NDArray
+
+from plant.calculations.climate_frame import PHASE_CODES, Frame, Values
+from plant.calculations.climate_signals import SMOOTH_MINUTES, View, places_of_quantity, signal_values
+
+Mask: TypeAlias = NDArray[np.bool_]
+
+STANDARD_RISE_K: Final = 40.0
+STANDARD_OVER_OUTSIDE_K: Final = 35.0
+"""The heat-up to which others are converted: 40 K of rise, on average 35 K above the outside air."""
+LOSS_SHARE: Final = 0.10
+"""Share of the heat that goes through the walls in that heat-up. Our own estimate for an insulated chamber."""
+LEAST_RISE_K: Final = 10.0
+REACHED_K: Final = 1.0
+BAND_K: Final = 2.0
+LEAST_HOURS: Final = 2.0
+"""Of fewer hours of good readings no mean is made."""
+OVERSHOOT_HOURS: Final = 6.0
+LEAST_VALVE_PCT: Final = 15.0
+
+
+class NoFigureError(Exception):
+    """The readings cannot carry a figure; the message says why."""
+
+
+@dataclass(frozen=True, slots=True)
+class Figure:
+    """One figure: `Signal`'s counterpart for a whole charge.
+
+    ``needs`` are quantities or keys without which there is nothing; ``per`` is the quantity for each place of which
+    there is a figure, empty for one of the whole chamber.
+    """
+
+    code: str
+    name: str
+    unit: str
+    needs: tuple[str, ...]
+    compute: Callable[["Charge", str], float]
+    per: str = ""
+    least_places: int = 1
+
+
+@dataclass(frozen=True, slots=True)
+class ChargeFigures:
+    """The figures of one charge by code, and for those that there are not the reason."""
+
+    values: Mapping[str, float]
+    why_not: Mapping[str, str]
+
+
+class Charge:
+    """A frame that spans one charge, with what several figures share."""
+
+    def __init__(self, frame: Frame) -> None:
+        self.view = View(frame)
+        self.frame = frame
+
+    def during(self, *phases: str) -> Mask:
+        """Return where the kiln is in one of the phases."""
+        return np.isin(self.frame.phase, [PHASE_CODES[phase] for phase in phases])
+
+    @property
+    def hours_each(self) -> float:
+        """Return the hours from one moment to the next."""
+        return self.frame.step_s / 3600
+
+    def mean_where(self, values: Values, gate: Mask) -> float:
+        """Return the mean of the known values where the gate is open.
+
+        Raises
+        ------
+        NoFigureError
+            If they cover less than `LEAST_HOURS`.
+        """
+        good = values[gate & np.isfinite(values)]
+        if len(good) * self.hours_each < LEAST_HOURS:
+            raise NoFigureError(f"fewer than {LEAST_HOURS:g} hours of usable readings")
+        return float(good.mean())
+
+    def span(self, phase: str) -> tuple[int, int]:
+        """Return the first moment of a phase and the one behind its last.
+
+        Raises
+        ------
+        NoFigureError
+            If the charge has no such phase, or the frame begins within it.
+        """
+        where = np.flatnonzero(self.during(phase))
+        if not len(where):
+            raise NoFigureError(f"no {phase.replace('_', ' ')} in these readings")
+        return int(where[0]), int(where[-1]) + 1
+
+
+def charge_figures(frame: Frame) -> ChargeFigures:
+    """Compute all figures that a kiln's channels can serve.
+
+    Parameters
+    ----------
+    frame : Frame
+        From the charge's loading (or a little earlier) to its unloading; other charges must not be in it.
+    """
+    charge = Charge(frame)
+    values: dict[str, float] = {}
+    why_not: dict[str, str] = {}
+    for stem, figure in FIGURES.items():
+        for place in figure_places(stem, frame.values):
+            code = f"{stem}:{place}" if place else stem
+            try:
+                values[code] = figure.compute(charge, place)
+            except NoFigureError as error:
+                why_not[code] = str(error)
+    return ChargeFigures(values, why_not)
+
+
+def figure_places(code: str, keys: Collection[str]) -> tuple[str, ...]:
+    """Return the places for which a kiln with such channels can have a figure; one is empty for the whole chamber."""
+    figure = _figure(code)
+    if not all(need in keys if ":" in need else places_of_quantity(need, keys) for need in figure.needs):
+        return ()
+    if not figure.per:
+        return ("",)
+    places = places_of_quantity(figure.per, keys)
+    return places if len(places) >= figure.least_places else ()
+
+
+def is_figure_served(code: str, keys: Collection[str]) -> bool:
+    """Say whether a kiln with such channels can have a figure."""
+    stem, _colon, place = code.partition(":")
+    return place in figure_places(stem, keys)
+
+
+def check_figure(code: str) -> None:
+    """Refuse a code that names no figure.
+
+    Raises
+    ------
+    ValueError
+        Names what is not known.
+    """
+    stem, colon, place = code.partition(":")
+    figure = _figure(stem)
+    if colon and (not place or not figure.per):
+        raise ValueError(f"figure {code!r}: {stem} has no such place")
+
+
+def figure_unit(code: str) -> str:
+    """Return the unit of a figure; ValueError for one that does not exist."""
+    return _figure(code.partition(":")[0]).unit
+
+
+def _figure(stem: str) -> Figure:
+    if stem not in FIGURES:
+        raise ValueError(f"figure {stem!r} is not known; known are {', '.join(FIGURES)}")
+    return FIGURES[stem]
+
+
+def _heat_up(charge: Charge) -> tuple[int, int, float, float]:
+    """Return begin and end of the heating up, the rise in K and the mean excess over the outside air in K."""
+    begin, end = charge.span("heating_up")
+    view = charge.view
+    dry = view.smooth(view.mean("air_temperature"), SMOOTH_MINUTES)
+    wanted = view.mean("set_air_temperature")
+    started = dry[begin : begin + view.steps(30)]
+    if not np.isfinite(started).any():
+        raise NoFigureError("no temperature at the start")
+    start_c = float(started[np.isfinite(started)][0])
+    reached = np.flatnonzero(dry[begin:end] >= wanted[begin:end] - REACHED_K)
+    if not len(reached):
+        raise NoFigureError("the wanted temperature was not reached while heating up")
+    stop = begin + int(reached[0])
+    rise = float(dry[stop]) - start_c
+    if rise < LEAST_RISE_K:
+        raise NoFigureError(f"it began so warm that less than {LEAST_RISE_K:g} K were to be heated")
+    outside = view.mean("outside_temperature")[begin : stop + 1]
+    over = dry[begin : stop + 1] - outside
+    is_known = np.isfinite(over)
+    return begin, stop, rise, float(over[is_known].mean()) if is_known.any() else STANDARD_OVER_OUTSIDE_K
+
+
+def _standard_share(rise_k: float, over_outside_k: float) -> float:
+    """Return by what the time of a heat-up is multiplied to get that of the standard one.
+
+    With constant heat P the time is C rise / (P - U over); U over / P is `LOSS_SHARE` in the standard one.
+    """
+    lost = LOSS_SHARE * over_outside_k / STANDARD_OVER_OUTSIDE_K
+    return STANDARD_RISE_K / rise_k * (1 - lost) / (1 - LOSS_SHARE)
+
+
+def _heat_up_h(charge: Charge, _place: str) -> float:
+    begin, stop, rise, over = _heat_up(charge)
+    return (stop - begin) * charge.hours_each * _standard_share(rise, over)
+
+
+def _heat_up_valve_h(charge: Charge, _place: str) -> float:
+    begin, stop, rise, over = _heat_up(charge)
+    valve = charge.view.mean("heating_valve")[begin:stop]
+    if np.isfinite(valve).mean() < 0.8:
+        raise NoFigureError("the heating valve is not known while heating up")
+    return float(np.nanmean(valve)) / 100 * (stop - begin) * charge.hours_each * _standard_share(rise, over)
+
+
+def _heat_per_valve(charge: Charge, _place: str) -> float:
+    """Take the heat for each K between medium and air and each share of the valve's stroke."""
+    view = charge.view
+    valve = view.mean("heating_valve")
+    excess = view.mean("heating_supply_temperature") - view.mean("air_temperature")
+    gate = charge.during("heating_up", "drying") & (valve >= LEAST_VALVE_PCT) & (excess > 5) & view.is_settled
+    strength = np.full(len(view), np.nan)
+    strength[gate] = view.mean("heat_power")[gate] / (valve[gate] / 100 * excess[gate])
+    return charge.mean_where(strength, gate)
+
+
+def _time_to_humidity_h(charge: Charge, _place: str) -> float:
+    begin, end = charge.span("conditioning")
+    view = charge.view
+    missing = view.mean("set_wet_bulb") - view.smooth(view.mean("wet_bulb"), SMOOTH_MINUTES)
+    spraying = np.flatnonzero(view.mean("spray_valve")[begin:end] >= 50)
+    if not len(spraying):
+        raise NoFigureError("no spray in the conditioning")
+    start = begin + int(spraying[0])
+    if not missing[start] > 2:
+        raise NoFigureError("less than 2 K of wet bulb were missing when the spray opened")
+    reached = np.flatnonzero(missing[start:end] <= 1)
+    if not len(reached):
+        raise NoFigureError("the wanted humidity was not reached in the conditioning")
+    lacking_k = float(missing[start]) - 1
+    return float(reached[0]) * charge.hours_each / lacking_k * 4
+
+
+def _evaporation(charge: Charge, _place: str) -> float:
+    """Take the fall of the electrodes' mean over the drying, in points of moisture content an hour."""
+    begin, end = charge.span("drying")
+    moisture = charge.view.mean("wood_moisture")[begin:end]
+    known = np.flatnonzero(np.isfinite(moisture))
+    hours = (end - begin) * charge.hours_each
+    if len(known) < 2 or (known[-1] - known[0]) < 0.8 * (end - begin) or hours < 12:
+        raise NoFigureError("the electrodes do not cover the drying")
+    edge = max(1, len(known) // 20)
+    fall = float(moisture[known[:edge]].mean() - moisture[known[-edge:]].mean())
+    return fall / ((known[-1] - known[0]) * charge.hours_each * (1 - edge / len(known)))
+
+
+def _overshoot_k(charge: Charge, _place: str) -> float:
+    begin, end = charge.span("heating_up")
+    view = charge.view
+    over = view.smooth(view.mean("air_temperature") - view.mean("set_air_temperature"), SMOOTH_MINUTES)
+    over = over[begin : end + view.steps(OVERSHOOT_HOURS * 60)]
+    if not np.isfinite(over).any():
+        raise NoFigureError("no temperature to compare with the wanted one")
+    return max(0.0, float(np.nanmax(over)))
+
+
+def _outside_band_h(charge: Charge, _place: str) -> float:
+    view, drying = charge.view, charge.during("drying")
+    off = np.zeros(len(view), dtype=np.bool_)
+    known = np.zeros(len(view), dtype=np.bool_)
+    for quantity in ("air_temperature", "wet_bulb"):
+        distance = np.abs(view.mean(quantity) - view.mean(f"set_{quantity}"))
+        known |= np.isfinite(distance)
+        off |= distance > BAND_K
+    if not (known & drying).sum() * charge.hours_each >= LEAST_HOURS:
+        raise NoFigureError(f"fewer than {LEAST_HOURS:g} hours of usable readings")
+    return float((off & drying).sum() * charge.hours_each)
+
+
+def _fan_current(way: float) -> Callable[[Charge, str], float]:
+    def compute(charge: Charge, place: str) -> float:
+        gate = charge.during("heating_up", "drying") & charge.view.is_settled & (charge.view.turned == way)
+        return charge.mean_where(charge.view.at("fan_current", place), gate)
+
+    return compute
+
+
+def _mean_of_signal(signal: str, *phases: str) -> Callable[[Charge, str], float]:
+    def compute(charge: Charge, place: str) -> float:
+        code = f"{signal}:{place}" if place else signal
+        return charge.mean_where(signal_values(code, charge.view), charge.during(*phases) & charge.view.is_settled)
+
+    return compute
+
+
+def _left_right_k(charge: Charge, _place: str) -> float:
+    """Take the mean of both directions of the air, so that what the load takes from it cancels."""
+    view = charge.view
+    difference = view.at("air_temperature", "left") - view.at("air_temperature", "right")
+    gate = charge.during("heating_up", "drying") & view.is_settled
+    halves = [charge.mean_where(difference, gate & (view.turned == way)) for way in (1.0, -1.0)]
+    return sum(halves) / 2
+
+
+def _mean_valve(quantity: str) -> Callable[[Charge, str], float]:
+    def compute(charge: Charge, _place: str) -> float:
+        return charge.mean_where(charge.view.mean(quantity), charge.during("drying"))
+
+    return compute
+
+
+_BULBS = ("air_temperature", "wet_bulb")
+_SIDES = ("air_temperature:left", "air_temperature:right", "fan_direction")
+_HEAT_UP = ("air_temperature", "set_air_temperature")
+
+FIGURES: Final[dict[str, Figure]] = {
+    figure.code: figure
+    for figure in (
+        Figure(
+            "heat_up_h",
+            "heat-up time, corrected for start and outside temperature",
+            "h",
+            _HEAT_UP,
+            _heat_up_h,
+        ),
+        Figure(
+            "heat_up_valve_h",
+            "hours of fully open heating valve that the heat-up took, corrected",
+            "h",
+            (*_HEAT_UP, "heating_valve"),
+            _heat_up_valve_h,
+        ),
+        Figure(
+            "heat_per_valve",
+            "heat for each degree between medium and air with the valve fully open",
+            "kW/K",
+            ("air_temperature", "heating_valve", "heat_power", "heating_supply_temperature"),
+            _heat_per_valve,
+        ),
+        Figure(
+            "time_to_humidity_h",
+            "time the spray takes for 4 K of wet bulb",
+            "h",
+            ("wet_bulb", "set_wet_bulb", "spray_valve"),
+            _time_to_humidity_h,
+        ),
+        Figure(
+            "evaporation", "water given off per hour, of the dry mass", "percent/h", ("wood_moisture",), _evaporation
+        ),
+        Figure("overshoot_k", "overshoot of the temperature after heating up", "K", _HEAT_UP, _overshoot_k),
+        Figure(
+            "outside_band_h",
+            f"hours more than {BAND_K:g} K off the wanted climate while drying",
+            "h",
+            ("air_temperature", "set_air_temperature"),
+            _outside_band_h,
+        ),
+        Figure(
+            "fan_current_left",
+            "fan current while air enters on the left",
+            "ampere",
+            ("fan_current", "fan_direction"),
+            _fan_current(1.0),
+            per="fan_current",
+        ),
+        Figure(
+            "fan_current_right",
+            "fan current while air enters on the right",
+            "ampere",
+            ("fan_current", "fan_direction"),
+            _fan_current(-1.0),
+            per="fan_current",
+        ),
+        Figure(
+            "fan_share",
+            "current of a fan against the mean of the others",
+            "percent",
+            ("fan_current",),
+            _mean_of_signal("fan_share", "heating_up", "drying"),
+            per="fan_current",
+            least_places=2,
+        ),
+        Figure("left_right_k", "dry bulb on the left less dry bulb on the right", "K", _SIDES, _left_right_k),
+        Figure(
+            "wet_left_right_k",
+            "wet bulb on the left less wet bulb on the right",
+            "K",
+            ("wet_bulb:left", "wet_bulb:right"),
+            _mean_of_signal("wet_bulb_disagreement", "drying"),
+        ),
+        Figure(
+            "air_drop_k",
+            "air entering the stack less air leaving it",
+            "K",
+            _SIDES,
+            _mean_of_signal("air_drop", "drying"),
+        ),
+        Figure(
+            "plate_minus_psychrometer",
+            "EMC of the plate less EMC by the psychrometer",
+            "percent",
+            ("emc", *_BULBS),
+            _mean_of_signal("plate_minus_psychrometer", "drying", "conditioning"),
+            per="emc",
+        ),
+        Figure(
+            "wet_minus_set_k",
+            "wet bulb less wanted wet bulb",
+            "K",
+            ("wet_bulb", "set_wet_bulb"),
+            _mean_of_signal("wet_bulb_above_set", "drying"),
+        ),
+        Figure(
+            "dry_minus_set_k",
+            "dry bulb less wanted dry bulb",
+            "K",
+            _HEAT_UP,
+            _mean_of_signal("dry_bulb_above_set", "drying"),
+        ),
+        Figure(
+            "heating_valve_pct",
+            "mean of the heating valve while drying",
+            "percent",
+            ("heating_valve",),
+            _mean_valve("heating_valve"),
+        ),
+        Figure(
+            "spray_valve_pct",
+            "mean of the spray valve while drying",
+            "percent",
+            ("spray_valve",),
+            _mean_valve("spray_valve"),
+        ),
+        Figure(
+            "flap_position_pct",
+            "mean of the flaps while drying",
+            "percent",
+            ("flap_position",),
+            _mean_valve("flap_position"),
+        ),
+    )
+}
