@@ -2,8 +2,10 @@
 
 from django.utils import timezone
 
+from plant.actions.readings import SETTLE_TASK, settle
 from plant.background import daily, forgetting, heartbeat, running
 from plant.background.registry import Progress, register_daily, task
+from plant.models import Kiln
 
 
 def run(job_id: int) -> None:
@@ -28,3 +30,10 @@ def forget(progress: Progress, day: str) -> dict[str, int]:
 
 
 register_daily("forget old background work", hour=3)
+
+
+@task(SETTLE_TASK)
+def settle_readings(progress: Progress, kiln: int) -> dict[str, int]:
+    """Settle what came in for a kiln."""
+    settled = settle(Kiln.objects.get(pk=kiln), progress=progress)
+    return {} if settled is None else {"from_s": settled[0], "until_s": settled[1]}

@@ -1,0 +1,9 @@
+"""What the ground storey tells those above it."""
+
+from django.dispatch import Signal
+
+# Sent with ``kiln``, ``from_s`` and ``until_s`` (seconds since 1970, both ends included) when the readings of a span
+# have their marks and days in short. It is sent inside the transaction that settles them: what a receiver stores, or
+# the task it enqueues, is kept together with the settling or not at all, and a receiver that fails leaves the span
+# unsettled.
+readings_settled = Signal()
