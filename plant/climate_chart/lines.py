@@ -10,11 +10,11 @@ from numpy.typing import NDArray
 from plant.calculations.emc import COLDEST_C, HOTTEST_C, emc_pct, humidity_for_emc
 from plant.calculations.psychrometrics import relative_humidity_of_readings
 from plant.calculations.quantities import channel_key
+from plant.calculations.reading_marks import TOLD_ON_CHANGE, gap_s
 from plant.climate_chart.thinning import Instants, Values
 
-LEAST_GAP_S: Final = 180
-MISSED: Final = 3
-"""A line is broken where more than so many readings in a row are missing."""
+HELD_ON_CHANGE_S: Final = 24 * 3600
+"""So long what a controller tells only when it changes counts as still so: as frames of readings take it."""
 
 Measure = str
 """How humidity is shown: ``emc``, ``rh`` or ``depression``."""
@@ -41,7 +41,8 @@ class Source:
     """A line before it is drawn.
 
     ``quantity`` and ``place`` say what it measures; ``worked_out_from`` is empty for readings, else the quantity of
-    the sensor from which it was worked out. Marked readings are kept apart.
+    the sensor from which it was worked out. Marked readings are kept apart. Of days in short ``value`` is the mean,
+    and ``low`` and ``high`` are its extremes; else these are None.
     """
 
     quantity: str
@@ -53,6 +54,8 @@ class Source:
     marked_at_s: Instants
     marked_value: Values
     marks: NDArray[np.int16]
+    low: Values | None = None
+    high: Values | None = None
 
     @property
     def key(self) -> str:
@@ -64,10 +67,10 @@ class Source:
 def source_of(quantity: str, place: str, every_s: int, series: Series) -> Source:
     """Part a channel's readings into those that count and those that are marked."""
     good = series.marks == 0
-    gap_s = max(MISSED * every_s, LEAST_GAP_S)
+    gap = HELD_ON_CHANGE_S if quantity in TOLD_ON_CHANGE else gap_s(every_s)
     if good.all():
         none = np.empty(0, np.int64)
-        return Source(quantity, place, "", series.at_s, series.value, gap_s, none, np.empty(0), np.empty(0, np.int16))
+        return Source(quantity, place, "", series.at_s, series.value, gap, none, np.empty(0), np.empty(0, np.int16))
     bad = ~good
     return Source(
         quantity,
@@ -75,7 +78,7 @@ def source_of(quantity: str, place: str, every_s: int, series: Series) -> Source
         "",
         series.at_s[good],
         series.value[good],
-        gap_s,
+        gap,
         series.at_s[bad],
         series.value[bad],
         series.marks[bad],

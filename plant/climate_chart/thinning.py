@@ -145,21 +145,27 @@ class Run:
     value: float
 
 
-def runs(at_s: Instants, value: Values, span: Span, gap_s: float) -> list[Run]:
-    """Join readings of the same value: for what only ever has a few values, such as a door.
+def runs(at_s: Instants, value: Values, span: Span, gap_s: float, known_until_s: int) -> list[Run]:
+    """Join readings of the same value: for what is told when it changes, or only ever has a few values.
 
-    The last reading before a gap holds for as long as readings are usually apart, at most to the gap's limit.
+    A value holds until the next reading, but no longer than ``gap_s`` and not beyond ``known_until_s``.
     """
     at_s, value = _inside(at_s, value, span)
     if not len(at_s):
         return []
-    usual = float(np.median(np.diff(at_s))) if len(at_s) > 1 else gap_s
     is_gap = np.diff(at_s) > gap_s
     starts = np.flatnonzero(np.concatenate(([True], is_gap | (np.diff(value) != 0))))
-    found = []
-    for start, following in zip(starts, [*starts[1:], len(at_s)], strict=True):
-        last_s = int(at_s[following - 1] + min(usual, gap_s))
-        if following < len(at_s) and not is_gap[following - 1]:
-            last_s = int(at_s[following])
-        found.append(Run(int(at_s[start]), last_s, float(value[start])))
-    return found
+    holds_s = np.minimum(at_s + int(gap_s), np.append(at_s[1:], max(known_until_s, int(at_s[-1]))))
+    ends_s = holds_s[np.append(starts[1:], len(at_s)) - 1]
+    return [Run(int(at_s[start]), int(end_s), float(value[start])) for start, end_s in zip(starts, ends_s, strict=True)]
+
+
+def runs_by_column(found: list[Run], span: Span) -> tuple[Values, Values]:
+    """Spread runs over all columns of a span: the lowest and the highest value of each, NaN where there is none."""
+    low, high = np.full(span.columns, np.nan), np.full(span.columns, np.nan)
+    for run in found:
+        first, last = span.columns_of(np.array([run.from_s, run.until_s - 1]))
+        columns = slice(max(int(first), 0), int(last) + 1)
+        low[columns] = np.fmin(low[columns], run.value)
+        high[columns] = np.fmax(high[columns], run.value)
+    return low, high

@@ -14,7 +14,7 @@ from plant.calculations.emc import emc_from_psychrometer_pct, emc_pct
 from plant.climate_chart.axes import ValueAxis, round_step, time_ticks, value_axis
 from plant.climate_chart.drawing import HEIGHT, WIDTH, draw_line, draw_marks, draw_steps, label_spot
 from plant.climate_chart.lines import Source, humidity_sources, source_of
-from plant.climate_chart.thinning import Run, Span, by_column, runs, thin
+from plant.climate_chart.thinning import Run, Span, by_column, runs, runs_by_column, thin
 
 STOCKHOLM = ZoneInfo("Europe/Stockholm")
 UNIT = ValueAxis(0, 100, (0, 50, 100))
@@ -183,10 +183,15 @@ def test_a_span_without_length_is_refused() -> None:
         Span(60, 60)
 
 
-def test_a_run_ends_where_the_value_changes_or_a_little_into_a_gap() -> None:
+def test_a_value_holds_until_the_next_reading_but_not_over_a_gap_nor_into_what_nobody_knows() -> None:
     at = np.array([0, 60, 120, 180, 900, 960])
-    found = runs(at, np.array([1.0, 1, -1, -1, -1, -1]), Span(0, 960), gap_s=180)
-    assert found == [Run(0, 120, 1.0), Run(120, 240, -1.0), Run(900, 1020, -1.0)]
+    value = np.array([1.0, 1, -1, -1, -1, -1])
+    span = Span(0, 1200, 12)
+    found = runs(at, value, span, gap_s=300, known_until_s=1100)
+    assert found == [Run(0, 120, 1.0), Run(120, 480, -1.0), Run(900, 1100, -1.0)]
+    low, high = runs_by_column(found, span)
+    assert (low[1], high[1]) == (-1, 1)
+    assert np.isnan(low).tolist() == [column in (5, 6, 7, 8, 11) for column in range(12)]
 
 
 # Drawing.
