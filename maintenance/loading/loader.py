@@ -26,6 +26,7 @@ from maintenance.loading.plant_tables import (
 from maintenance.loading.reading import list_files, read_sheet
 from maintenance.loading.stock_tables import StockMoveTable, StockTable
 from maintenance.loading.store_tables import BinTable, OrderTable, PartTable, SupplierTable, TermsTable
+from maintenance.loading.watch_table import WatchTable
 from maintenance.loading.work_tables import DefectTable, ProofTestTable, StandingTaskTable, WorkDoneTable
 from plant.models import Change, Component, Kiln, Mill
 
@@ -64,7 +65,7 @@ class _Undo(Exception):  # noqa: N818 (leaves a transaction, tells of nothing wr
 def load_catalogue(folder: Path | None = None) -> Report:
     """Bring the product's catalogue into the database; what is there already is brought up to date."""
     folder = folder or Path(settings.FIXTURES_DIR) / "catalogue"
-    return _load(folder, CATALOGUE, is_check=False)
+    return _load(folder, (*CATALOGUE, WatchTable), is_check=False)
 
 
 def load_folder(folder: Path, *, is_check: bool = False) -> Report:

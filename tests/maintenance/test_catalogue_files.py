@@ -26,6 +26,8 @@ FILES = {
     "task_parts": "sheet,part_kind,quantity",
     "standing_defaults": "sheet,every,every_unit,window_before,window_after,reset_early,reset_inside,reset_late,"
     "interval_is,source,source_status",
+    "watches": "code,name,signal,rule,parameters,phases,component_kind,failure_modes,severity,agrees_within_days,"
+    "task_sheet,sentence,loss_kind,due_days,safety_days,source,source_status",
 }
 WITH_CODE = [name for name, header in FILES.items() if header.startswith("code,")]
 WITH_SOURCE = [name for name, header in FILES.items() if header.endswith("source_status")]
@@ -44,6 +46,9 @@ REFERENCES = [
     ("task_parts", "sheet", "task_sheets"),
     ("task_parts", "part_kind", "part_kinds"),
     ("standing_defaults", "sheet", "task_sheets"),
+    ("watches", "component_kind", "component_kinds"),
+    ("watches", "failure_modes", "failure_modes"),
+    ("watches", "task_sheet", "task_sheets"),
 ]
 CHOICES = [
     (
