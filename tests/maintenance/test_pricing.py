@@ -21,7 +21,7 @@ from maintenance.price_words import BOUND_WHY, HINTS, LABELS, SENTENCES, how_fou
 from plant import clock
 from plant.calculations.price_of_waiting import KINDS, Bound, Worth, price
 from plant.calculations.waiting_heat import BarePipe
-from plant.models import Change, FailureMode, Mill
+from plant.models import Change, Channel, ChannelDay, FailureMode, Mill
 from tests.factories import ChargeFactory, ComponentFactory, ComponentKindFactory, DefectFactory, KilnFactory
 from tests.maintenance.mill import BACKEND, a_user
 
@@ -212,6 +212,32 @@ def test_the_fans_and_the_charge_fill_in_the_price_of_a_fan() -> None:
     assert found["fans"].value == 3
     assert 40 < (found["above_fibre_saturation_pct"].value or 0) < 90
     assert found["kiln_m3_per_day"].value
+
+
+def test_readings_fill_in_the_climate_of_a_price(seal: Defect) -> None:
+    today = clock.now().date()
+    means = {"air_temperature": 64.5, "wet_bulb": 57.2, "outside_temperature": -3.4, "outside_humidity": 81.0}
+    for quantity, mean in means.items():
+        channel = Channel.objects.create(kiln=seal.kiln, quantity=quantity)
+        ChannelDay.objects.bulk_create(
+            ChannelDay(channel=channel, day=today - timedelta(days=n), readings=1, marked=0, low=0, mean=mean, high=99)
+            for n in range(1, 8)
+        )
+    found = proposals(seal, "door_gap", clock.now())
+    told = [found[name].value for name in ("dry_bulb_c", "wet_bulb_c", "outside_c", "outside_rh_pct")]
+    assert [str(value) for value in told] == ["64.5", "57.2", "-3.4", "81.0"]
+    assert "by the readings of K1" in found["dry_bulb_c"].why
+
+
+def test_a_climate_that_the_form_would_refuse_is_not_filled_in(seal: Defect) -> None:
+    channel = Channel.objects.create(kiln=seal.kiln, quantity="air_temperature")
+    ChannelDay.objects.bulk_create(
+        ChannelDay(
+            channel=channel, day=clock.now().date() - timedelta(days=n), readings=1, marked=0, low=0, mean=112, high=120
+        )
+        for n in range(1, 8)
+    )
+    assert proposals(seal, "door_gap", clock.now())["dry_bulb_c"].value == 60
 
 
 def test_a_kiln_without_charges_asks_what_it_dries(client: Client) -> None:
