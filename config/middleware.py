@@ -53,7 +53,9 @@ class FormAddressMiddleware:
     def __call__(self, request: HttpRequest) -> HttpResponseBase:
         """Replace the empty refusal by a page."""
         response = self.get_response(request)
-        if response.status_code != HTTP_NOT_ALLOWED or request.method != "GET":
+        # What answers by JSON has said it already.
+        is_json = response.headers.get("Content-Type", "").startswith("application/json")
+        if response.status_code != HTTP_NOT_ALLOWED or request.method != "GET" or is_json:
             return response
         page = only_for_forms(request)
         page.headers["Allow"] = response.headers.get("Allow", "POST")

@@ -5,6 +5,7 @@ from django.contrib.auth.decorators import login_not_required
 from django.urls import URLPattern, URLResolver, include, path
 
 from config import views
+from plant.api.app import urls as api_urls
 
 urlpatterns: list[URLPattern | URLResolver] = [
     path("", views.home, name="home"),
@@ -13,6 +14,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     # A browser's PDF viewer asks here, whatever the page says.
     path("favicon.ico", login_not_required(views.icon), name="icon"),
     path("alive/", login_not_required(views.alive), name="alive"),
+    path("api/", api_urls()),
     path("", include("plant.urls")),
     path("", include("inventory.urls")),
     path("", include("maintenance.urls")),

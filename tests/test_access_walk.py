@@ -41,8 +41,12 @@ from tests.factories import (
 )
 
 BACKEND = "django.contrib.auth.backends.ModelBackend"
+# Other systems come with a token and no sign-in; who gets in with which is tested in tests/plant/test_api_tokens.py.
+BY_TOKEN = {"api:readings", "api:channels"}
+# What says how they do it, and what says that nothing is there.
+OPEN_OF_THE_API = {"api:openapi-json", "api:api-root", "api:nothing"}
 # Open to everybody: to sign in, to sign out again, and to ask whether the server is up.
-FOR_ALL = {"sign-in", "sign-out", "alive", "icon"}
+FOR_ALL = {"sign-in", "sign-out", "alive", "icon", *OPEN_OF_THE_API}
 # What an auditor may send although it changes something: only the own password.
 AUDITOR_MAY_SEND = {"plant:own-password"}
 # Rows that merely looking may add.
@@ -170,7 +174,8 @@ def status_of(client: Client, url: str, *, sends: bool) -> int:
 
 def test_every_view_says_which_act_it_needs() -> None:
     assert len(ADDRESSES) > 40
-    silent = [address.name for address in ADDRESSES if address.act is None and address.name not in FOR_ALL]
+    open_names = FOR_ALL | BY_TOKEN
+    silent = [address.name for address in ADDRESSES if address.act is None and address.name not in open_names]
     assert silent == []
     assert {address.act for address in ADDRESSES if address.act} <= set(access_table())
 
@@ -189,7 +194,7 @@ def test_an_auditor_may_nothing_but_look() -> None:
 def test_strangers_are_sent_to_the_sign_in(things: dict[str, dict[str, Any]], method: str) -> None:
     client = Client()
     for address in ADDRESSES:
-        if address.name not in FOR_ALL:
+        if address.name not in FOR_ALL | BY_TOKEN:
             answer = getattr(client, method)(url_of(address, things))
             assert answer.status_code == 302, address.name
             assert answer["Location"].startswith("/sign-in/?next="), address.name
@@ -199,6 +204,14 @@ def test_strangers_reach_what_is_open_to_all(things: dict[str, dict[str, Any]]) 
     assert Client().get("/sign-in/").status_code == 200
     assert Client().get("/alive/").status_code == 200
     assert Client().get("/static/kilnward/kilnward.css").status_code == 200
+
+
+@pytest.mark.parametrize("role", ["", *Role.values])
+def test_no_sign_in_takes_the_place_of_a_token(things: dict[str, dict[str, Any]], role: str) -> None:
+    client = signed_in(role) if role else Client()
+    for address in ADDRESSES:
+        if address.name in BY_TOKEN:
+            assert status_of(client, url_of(address, things), sends=True) == 401, address.name
 
 
 @pytest.mark.parametrize("role", Role.values)

@@ -1,0 +1,1 @@
+"""The way in for other systems: readings in JSON, with a token for each source."""
