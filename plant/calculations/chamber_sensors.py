@@ -186,9 +186,9 @@ def read_channels(
             by = np.abs(value) if key.startswith(_SHARES) else 1.0
             values[key] = np.round(value + by * disturbed, digits)
         np.clip(values["outside_humidity"], 0, 100, out=values["outside_humidity"])
-        rng = np.random.default_rng([chamber.seed, 4])
-        for value in values.values():
-            value[rng.random(len(value)) < LOST_SHARE] = np.nan
+        lost = np.random.default_rng([chamber.seed, 4]).random((len(moments_s), len(values))) < LOST_SHARE
+        for place, value in enumerate(values.values()):
+            value[lost[:, place]] = np.nan
         _disturb(values, moments_s, [fault for fault in faults if fault.kiln == kiln])
         found.append(values)
     return found

@@ -27,7 +27,7 @@ _ACTIVITY: Final = _activities()
 
 
 def saturation_pa(temp_c: Numbers) -> Numbers:
-    """Look up the saturation pressure in Pa, -60 to 200 °C; within 0.001 % of `saturation_pressure_pa`."""
+    """Look up the saturation pressure in Pa, -60 to 200 °C; within 0.002 % of `saturation_pressure_pa`."""
     return np.asarray(np.exp(np.interp(temp_c, _TEMPS_C, _LN_PA)))
 
 

@@ -12,7 +12,9 @@ Numbers = NDArray[np.float64]
 HOUR_S: Final = 3600
 DAY_S: Final = 86_400
 YEAR_S: Final = 365.2425 * DAY_S
-MEAN_C, SEASON_C, DAILY_C = 7.0, 10.0, 4.0
+MEAN_C, SEASON_C, DAILY_C, FRONT_C = 7.0, 10.0, 4.0, 3.0
+MEAN_HUMIDITY, DAILY_HUMIDITY, FRONT_HUMIDITY = 0.77, 0.14, 0.07
+GUSTINESS: Final = 0.06
 COLDEST_DAY_S: Final = 20 * DAY_S
 WARMEST_HOUR_S: Final = 14 * HOUR_S
 
@@ -21,7 +23,7 @@ class Weather:
     """Outside air over a span, one column for each chamber; chambers with the same seed share it.
 
     Season and day are sine curves; on them lie a passing of highs and lows (correlated over two days) and a gustiness
-    of the leak (over an hour). The dew point of the air follows its mean, so that nights are moist.
+    of the leak (over an hour). Nights are moist.
     """
 
     def __init__(self, seeds: Sequence[int], begin_s: int, hours: int) -> None:
@@ -51,9 +53,10 @@ def _drawn(seed: int, begin_s: int, hours: int) -> tuple[Numbers, Numbers, Numbe
     season = -np.cos(2 * np.pi * (moments_s - COLDEST_DAY_S) / YEAR_S)
     day = np.cos(2 * np.pi * (moments_s - WARMEST_HOUR_S) / DAY_S)
     front = autocorrelated(drawn[:, 0], 48.0)
-    temp = MEAN_C + SEASON_C * season + DAILY_C * day + 3.0 * front
-    humidity = np.clip(0.78 - 0.14 * day - 0.06 * season + 0.07 * autocorrelated(drawn[:, 1], 12.0), 0.3, 0.99)
-    gust = np.clip(1 + 0.06 * autocorrelated(drawn[:, 2], 1.0), 0.5, 1.5)
+    temp = MEAN_C + SEASON_C * season + DAILY_C * day + FRONT_C * front
+    changing = FRONT_HUMIDITY * autocorrelated(drawn[:, 1], 12.0)
+    humidity = np.clip(MEAN_HUMIDITY - DAILY_HUMIDITY * day + changing, 0.3, 0.99)
+    gust = np.clip(1 + GUSTINESS * autocorrelated(drawn[:, 2], 1.0), 0.5, 1.5)
     return temp, humidity, gust
 
 
