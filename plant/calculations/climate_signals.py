@@ -21,6 +21,7 @@ from plant.calculations.climate_frame import PHASE_CODES, Frame, Values
 from plant.calculations.emc import COLDEST_C, HOTTEST_C, emc_pct
 from plant.calculations.psychrometrics import relative_humidity_of_readings
 from plant.calculations.quantities import QUANTITIES
+from plant.calculations.reading_marks import TOLD_ON_CHANGE
 
 Mask: TypeAlias = NDArray[np.bool_]
 
@@ -443,7 +444,10 @@ def _data_age(view: View, _place: str) -> Values:
 
     def silent() -> Mask:
         heard = np.zeros(len(view), dtype=np.bool_)
-        for values in view.frame.values.values():
+        told = view.frame.values
+        # What is told only when it changes holds for a day: it says nothing of silence.
+        steady = [values for key, values in told.items() if key.partition(":")[0] not in TOLD_ON_CHANGE]
+        for values in steady or told.values():
             heard |= np.isfinite(values)
         return ~heard
 
