@@ -177,6 +177,8 @@ ACCESS_TABLE = BASE_DIR / "config" / "access.csv"
 KILNWARD_TODAY = env.text("KILNWARD_TODAY")
 
 MAX_LOAD_BYTES = env.whole("KILNWARD_MAX_LOAD_MB", 50, least=1) * 1024 * 1024
+# The folders that are watched for loggers' files lie below this one; empty: none is watched.
+READINGS_DIR = env.text("KILNWARD_READINGS_DIR")
 
 # Background work: the longest a task may take, and how often the worker is asked whether it lives.
 TASK_TIMEOUT_S = env.whole("KILNWARD_TASK_TIMEOUT_S", 300, least=2)
