@@ -77,7 +77,7 @@ class Sensors:
         for _ in range(8):
             self._settle_wicks(np.broadcast_to(temp_c, (2, len(temp_c))), np.broadcast_to(ratio, (2, len(ratio))))
         self._wet_c[:] = self._wick_c
-        self._plate_pct[:] = emc_pct(temp_c, _humidity(temp_c, ratio))
+        self._plate_pct[:] = emc_pct(np.clip(temp_c, -2, 115), _humidity(temp_c, ratio))
         self._air_read, self._wet_read = self._air_c.copy(), self._wet_c.copy()
 
     def _settle_wicks(self, air_c: Numbers, ratio: Numbers) -> None:
