@@ -5,7 +5,7 @@ from typing import Any
 from ninja import Schema
 from pydantic import Field
 
-from plant.calculations.sent_readings import MOST
+from plant.calculations.sent_readings import END_S, FIRST_S, MOST
 
 DESCRIPTION = """Loggers and controllers send their readings here, each with a token made on the page of its source.
 
@@ -71,8 +71,11 @@ def readings_body(most_readings: int) -> dict[str, Any]:
     Written by hand: a hundred thousand readings are checked by our own reader, several times as fast as by models.
     """
     instant = {
-        "description": "RFC 3339 with its offset from UTC, or seconds since 1970; fractions are cut off.",
-        "oneOf": [{"type": "string", "format": "date-time"}, {"type": "number"}],
+        "description": "RFC 3339 with its offset from UTC, or seconds since 1970; fractions are cut off. Between 2000 and 2100, at most a day ahead.",
+        "oneOf": [
+            {"type": "string", "format": "date-time"},
+            {"type": "number", "minimum": FIRST_S, "exclusiveMaximum": END_S},
+        ],
     }
     reading = {
         "type": "object",

@@ -152,7 +152,7 @@ class _Reader:
         way = self.way_of(item.get("channel"), item.get("unit", ""))
         at_s = self.instant_of(item.get("at"))
         value: Any = item.get("value")
-        is_number = (type(value) is float or type(value) is int) and -1e300 < value < 1e300
+        is_number = (type(value) is float or type(value) is int) and -MOST < value < MOST
         if isinstance(way, str) or isinstance(at_s, str) or not is_number or len(item) != 3 + ("unit" in item):
             for fault in self.faults_of(item, way, at_s, is_number):
                 self.note(index, fault)
