@@ -71,7 +71,8 @@ def readings_body(most_readings: int) -> dict[str, Any]:
     Written by hand: a hundred thousand readings are checked by our own reader, several times as fast as by models.
     """
     instant = {
-        "description": "RFC 3339 with its offset from UTC, or seconds since 1970; fractions are cut off. Between 2000 and 2100, at most a day ahead.",
+        "description": "RFC 3339 with its offset from UTC, or seconds since 1970; fractions are cut off. "
+        "Between 2000 and 2100, at most a day ahead.",
         "oneOf": [
             {"type": "string", "format": "date-time"},
             {"type": "number", "minimum": FIRST_S, "exclusiveMaximum": END_S},

@@ -29,7 +29,7 @@ def sender(monkeypatch: pytest.MonkeyPatch) -> Sender:
 
 
 def narrowed() -> Any:
-    """Give the document with what it cannot know filled in: the mill's channels, units, and times as text that lie in between.
+    """Give the document with what it cannot know filled in: the mill's channels and units, and times as text.
 
     So all that the document allows must be taken.
     """
