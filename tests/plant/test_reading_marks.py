@@ -221,7 +221,7 @@ def all_marks_and_days() -> tuple[list[tuple[object, ...]], list[tuple[object, .
 
 
 @pytest.mark.django_db
-@settings(max_examples=25, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=15, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(shuffled_batches())
 def test_marks_and_days_are_the_same_in_whatever_order_readings_come(drawn: tuple[Batches, list[int]]) -> None:
     batches, settled_after = drawn
