@@ -9,3 +9,10 @@ class MaintenanceConfig(AppConfig):
 
     name = "maintenance"
     verbose_name = _("upkeep")
+
+    def ready(self) -> None:
+        """Let watches look at what is settled."""
+        from maintenance.actions.hearing import look_when_settled
+        from plant.signals import readings_settled
+
+        readings_settled.connect(look_when_settled, dispatch_uid="watches look")

@@ -166,6 +166,19 @@ class WatchQuerySet(models.QuerySet["Watch"]):
         """Watches that look, on kilns in use."""
         return self.filter(is_on=True, kiln__is_active=True)
 
+    def of_suspect(self, watch: "Watch") -> "WatchQuerySet":
+        """Watches of the kiln that suspect what a watch suspects, itself included.
+
+        That is the same component; a watch that knows only the kind of component means any of that kind.
+        """
+        found = self.filter(kiln=watch.kiln_id)
+        if watch.component_kind_id is None:
+            return found.filter(pk=watch.pk)
+        same_kind = found.filter(component_kind=watch.component_kind_id)
+        if watch.component_id is None:
+            return same_kind
+        return same_kind.filter(Q(component=watch.component_id) | Q(component__isnull=True))
+
     def with_counts(self) -> "WatchQuerySet":
         """Each with how often it fired and how often it was right; one query.
 
@@ -207,10 +220,3 @@ class FiringQuerySet(models.QuerySet["Firing"]):
         """Notices that want a look: not made into work, not judged, going on or over since at most two weeks."""
         fresh = Q(end_at__isnull=True) | Q(end_at__gte=now - NOTICE_STANDS)
         return self.not_judged().filter(fresh, is_notice=True, watch__kiln__is_active=True)
-
-    def of_suspect(self, watch: "Watch") -> "FiringQuerySet":
-        """Firings that suspect what a watch suspects: the same component, else the same kind in the same kiln."""
-        found = self.filter(watch__kiln=watch.kiln_id)
-        if watch.component_id:
-            return found.filter(watch__component=watch.component_id)
-        return found.filter(watch__component__isnull=True, watch__component_kind=watch.component_kind_id)

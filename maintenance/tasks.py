@@ -5,10 +5,14 @@ from datetime import date
 from typing import Any
 
 from maintenance.actions.daily import run_day
-from plant.background.registry import CannotBeDoneError, Progress, register_daily, task
-from plant.models import Mill
+from maintenance.actions.firing import Looked
+from maintenance.actions.hearing import LOOK_TASK
+from maintenance.actions.looking import look, look_around
+from plant.background.registry import CannotBeDoneError, Progress, register_daily, register_each_tick, task
+from plant.models import Kiln, Mill
 
 DAY_TASK = "the day's work"
+SILENCE_TASK = "look for silence"
 
 
 @task(DAY_TASK)
@@ -22,3 +26,26 @@ def work_out_day(progress: Progress, day: str) -> dict[str, Any]:
 
 
 register_daily(DAY_TASK, hour=4)
+
+
+@task(LOOK_TASK)
+def look_at_readings(progress: Progress, kiln: int, from_s: int, until_s: int) -> dict[str, Any]:
+    """Let a kiln's watches look at readings that were settled."""
+    return _told(look(Kiln.objects.select_related("mill").get(pk=kiln), from_s, until_s))
+
+
+@task(SILENCE_TASK)
+def look_for_silence(progress: Progress) -> dict[str, Any]:
+    """Let watches look at what no reading announces."""
+    return _told(look_around())
+
+
+def _told(looked: Looked) -> dict[str, Any]:
+    return {
+        "fired": len(looked.fired),
+        "ended": looked.ended,
+        "work_orders": [order.number for order in looked.work_orders],
+    }
+
+
+register_each_tick(SILENCE_TASK)

@@ -19,8 +19,9 @@ def answer_heartbeat() -> None:
 
 
 def tick() -> None:
-    """Want what is due today."""
+    """Want what is due today, and what is looked after at each tick."""
     daily.want_what_is_due()
+    daily.want_each_tick()
 
 
 @task("forget old background work")

@@ -8,7 +8,7 @@ from django.db import transaction
 from django.utils.translation import gettext as _
 
 from maintenance.actions.raising import raise_work_order
-from maintenance.actions.verdicts import judge_by_defect, take_back
+from maintenance.actions.verdicts import STRUCK, judge_by_defect, take_back
 from maintenance.models import Defect, Finding, TaskSheet, WorkOrder
 from maintenance.models.catalogue import NeedsState
 from plant import clock
@@ -151,7 +151,7 @@ def strike_defect(defect: Defect, *, by: User | None, why: str) -> None:
         raise ValidationError(_("%(number)s is to mend it: withdraw that work order first.") % {"number": order.number})
     defect.cured_at = clock.now()
     defect.save(update_fields=["cured_at"])
-    Change.record(defect, "struck as a mistake", by=by, note=why.strip())
+    Change.record(defect, STRUCK, by=by, note=why.strip())
     take_back(defect)
     if defect.blocks_entry:
         Change.record(defect.kiln, "open to entry again", by=by, after={"defect": defect.what}, note=why.strip())

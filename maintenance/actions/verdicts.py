@@ -1,19 +1,24 @@
 """Whether a watch was right: said by somebody, or shown by the work that it raised."""
 
+from collections.abc import Collection
 from datetime import timedelta
 
 from django.core.exceptions import ValidationError
 from django.db import transaction
-from django.db.models import Q
+from django.db.models import BigIntegerField, Q, QuerySet
+from django.db.models.functions import Cast
 from django.utils.translation import gettext as _
 
-from maintenance.models import Defect, Finding, Firing, WorkOrder
+from maintenance.models import Defect, Finding, Firing, Watch, WorkOrder
 from plant import clock
 from plant.access import require
 from plant.models import Change, Fitting, User
 
+STRUCK = "struck as a mistake"
 # A defect that is found so long after a watch fired still shows that the watch was right.
 PROVES_WITHIN = timedelta(days=14)
+# And one that was found shortly before: the watch was only later than somebody's eyes.
+FOUND_BEFORE = timedelta(days=1)
 
 
 @transaction.atomic
@@ -51,7 +56,7 @@ def judge_by_work(order: WorkOrder, *, by: User | None, found_nothing: bool = Fa
         for firing in firings:
             _say(firing, Firing.Verdict.WRONG, _("%(number)s: nothing was wrong.") % {"number": order.number}, by=by)
         return
-    defect = _defect_since(firings[0], order)
+    defect = _defect_since(firings[0])
     why = defect.what if defect else _other_proof(firings[0], order)
     if not why:
         return
@@ -71,7 +76,7 @@ def judge_by_defect(defect: Defect) -> None:
     firings = Firing.objects.select_for_update(of=("self",)).not_judged().filter(suspected, watch__kiln=defect.kiln_id)
     span = Q(begin_at__lte=defect.found_at) & (Q(end_at__isnull=True) | Q(end_at__gte=defect.found_at - PROVES_WITHIN))
     for firing in firings.filter(span).select_related("watch"):
-        if _speaks_for(defect, firing):
+        if speaks_for(defect, firing.watch.failure_modes):
             firing.defect = defect
             _say(firing, Firing.Verdict.RIGHT, _("Found: %(what)s") % {"what": defect.what}, by=None)
 
@@ -96,24 +101,24 @@ def _say(firing: Firing, verdict: str, why: str, *, by: User | None) -> None:
     Change.record(firing.watch, "judged", by=by, before=before, after=after)
 
 
-def _speaks_for(defect: Defect, firing: Firing) -> bool:
-    """Say whether a defect is what the watch suspected: a mode that it cannot hear proves nothing."""
-    modes = firing.watch.failure_modes
+def defects_about(watch: Watch) -> QuerySet[Defect]:
+    """Return the defects that what a watch suspects ever had, the first found first; struck ones are no defects."""
+    own = Q(component=watch.component_id) if watch.component_id else Q(component__kind=watch.component_kind_id)
+    struck = Change.objects.filter(subject_kind=Defect._meta.label_lower, act=STRUCK).annotate(
+        defect=Cast("subject_key", BigIntegerField())
+    )
+    found = Defect.objects.filter(own, kiln=watch.kiln_id, component__isnull=False)
+    return found.exclude(pk__in=struck.values("defect")).select_related("failure_mode").order_by("found_at", "pk")
+
+
+def speaks_for(defect: Defect, modes: Collection[str]) -> bool:
+    """Say whether a defect is what a watch suspects: a failure mode that it cannot hear proves nothing."""
     return defect.failure_mode is None or not modes or defect.failure_mode.code in modes
 
 
-def _about(firing: Firing, order: WorkOrder) -> Q:
-    if order.component_id:
-        return Q(component=order.component_id)
-    return Q(kiln=order.kiln_id, component__kind=firing.watch.component_kind_id)
-
-
-def _defect_since(firing: Firing, order: WorkOrder) -> Defect | None:
-    found = Defect.objects.filter(_about(firing, order), found_at__gte=firing.begin_at)
-    for defect in found.select_related("failure_mode").order_by("found_at"):
-        if _speaks_for(defect, firing):
-            return defect
-    return None
+def _defect_since(firing: Firing) -> Defect | None:
+    found = defects_about(firing.watch).filter(found_at__gte=firing.begin_at)
+    return next((defect for defect in found if speaks_for(defect, firing.watch.failure_modes)), None)
 
 
 def _other_proof(firing: Firing, order: WorkOrder) -> str:
@@ -128,3 +133,17 @@ def _other_proof(firing: Firing, order: WorkOrder) -> str:
     fitting = Fitting.objects.filter(component=order.component_id, removed_at__gte=firing.begin_at, removal__in=out)
     taken = fitting.order_by("removed_at").first()
     return str(taken.get_removal_display()) if taken else ""
+
+
+@transaction.atomic
+def judge_by_records(firings: QuerySet[Firing]) -> None:
+    """Judge firings of the past by the defects that were found on their suspects about then."""
+    for firing in firings.filter(verdict="").select_related("watch").select_for_update(of=("self",)):
+        end_at = firing.end_at or clock.now()
+        for defect in defects_about(firing.watch).filter(
+            found_at__gte=firing.begin_at - FOUND_BEFORE, found_at__lte=end_at + PROVES_WITHIN
+        ):
+            if speaks_for(defect, firing.watch.failure_modes):
+                firing.defect = defect
+                _say(firing, Firing.Verdict.RIGHT, _("Found: %(what)s") % {"what": defect.what}, by=None)
+                break

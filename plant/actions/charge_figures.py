@@ -119,3 +119,14 @@ def _begun(kiln: Kiln, from_s: int, until_s: int) -> Any:
 
 def _is_between(at: datetime | None, after_s: int, until_s: int) -> bool:
     return at is not None and after_s < to_epoch_s(at) <= until_s
+
+
+def figures_until(kiln: Kiln, code: str, from_s: int, until_s: int) -> list[tuple[int, float, str]]:
+    """Return (when it had run, figure, number) of the charges that ran to their end in a span and have the figure."""
+    running = Q(charge__phases__kind__in=sorted(RUNNING_PHASES))
+    figures = ChargeFigure.objects.filter(charge__kiln=kiln, code=code, value__isnull=False)
+    ran = figures.annotate(ran_at=Max("charge__phases__end_at", filter=running)).filter(
+        ran_at__gt=from_epoch_s(from_s), ran_at__lte=from_epoch_s(until_s)
+    )
+    rows = ran.order_by("ran_at").values_list("ran_at", "value", "charge__number")
+    return [(to_epoch_s(ran_at), value, number) for ran_at, value, number in rows if value is not None]

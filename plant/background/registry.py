@@ -37,6 +37,7 @@ TaskFunction = Callable[..., dict[str, Any] | None]
 
 _functions: dict[str, TaskFunction] = {}
 _dailies: dict[str, "Daily"] = {}
+_each_tick: list[str] = []
 
 
 @dataclass(frozen=True)
@@ -77,6 +78,18 @@ def register_daily(name: str, hour: int) -> None:
     if not 0 <= hour <= 23:
         raise ImproperlyConfigured(f"“{name}” is wanted at hour {hour}: write 0 to 23.")
     _dailies[name] = Daily(name, hour)
+
+
+def register_each_tick(name: str) -> None:
+    """Want a registered task, without arguments, at each tick: every quarter of an hour."""
+    function_of(name)
+    if name not in _each_tick:
+        _each_tick.append(name)
+
+
+def each_tick() -> list[str]:
+    """Return what is wanted at each tick."""
+    return list(_each_tick)
 
 
 def dailies() -> list[Daily]:

@@ -1,0 +1,104 @@
+"""The readings around a firing, few enough to be kept with it: what its picture is drawn from."""
+
+from typing import Any
+
+import numpy as np
+
+from maintenance.calculations.charge_rules import Seen
+from maintenance.calculations.trends import Trend
+from maintenance.calculations.watch_rules import Disagreement, KOfN, Limit
+from maintenance.calculations.watch_set import WatchSpec
+from maintenance.watch_specs import is_about_silence, needed_keys, needed_quantities
+from plant.actions.charge_figures import figures_until, usual_of
+from plant.calculations.charge_figures import figure_unit
+from plant.calculations.climate_frame import Values
+from plant.calculations.climate_signals import View, lookback_minutes, signal_values, unit_of
+from plant.calculations.quantities import QUANTITIES
+from plant.models import Channel, Kiln
+from plant.readings import load_frame
+
+HOUR_S = 3600
+LEAST_AROUND_S, MOST_AROUND_S = 6 * HOUR_S, 36 * HOUR_S
+MOST_LINES = 4
+# Each slice keeps its lowest and highest value: 200 points a line.
+SLICES = 100
+CHARGES_SHOWN = 40
+CHARGES_BACK_S = 400 * 86_400
+# What signals make use of wherever a kiln has it, beside what they need.
+ALSO_USED = frozenset({"fan_direction", "fan_current", "fan_speed", "heating_valve", "spray_valve", "flap_position"})
+
+
+def keys_used(spec: WatchSpec, kiln: Kiln) -> frozenset[str]:
+    """Return the channels whose readings bear upon what a watch sees."""
+    keys = frozenset(channel.key for channel in Channel.objects.filter(kiln=kiln))
+    if is_about_silence(spec) and not needed_quantities(spec):
+        return keys
+    return needed_keys(spec, keys) | {key for key in keys if key.partition(":")[0] in ALSO_USED}
+
+
+def around(seen: Seen) -> tuple[int, int]:
+    """Return the span that a picture shows: as long before and after as the watch took to be sure, 6 to 36 hours."""
+    length_s = min(max(seen.begin_s - seen.since_s, LEAST_AROUND_S), MOST_AROUND_S)
+    first_s = max(seen.since_s, seen.begin_s - MOST_AROUND_S) - length_s
+    return first_s // 60 * 60, (seen.begin_s + length_s) // 60 * 60
+
+
+def picture_of(kiln: Kiln, spec: WatchSpec, seen: Seen, until_s: int) -> dict[str, Any]:
+    """Return what a picture of a firing is drawn from, as far as readings are settled; JSON can keep it."""
+    if spec.is_per_charge:
+        return _of_charges(kiln, spec, seen)
+    first_s, last_s = around(seen)
+    shown_s = min(last_s, until_s)
+    lookback_s = lookback_minutes(spec.signal) * 60
+    keys = keys_used(spec, kiln)
+    frame = load_frame(kiln, first_s - lookback_s, max(shown_s, first_s) + 60, keys=keys)
+    view = View(frame, usual_of(kiln, first_s))
+    skip = lookback_s // 60
+    lines = [_line(spec.signal, unit_of(spec.signal), signal_values(spec.signal, view)[skip:], is_signal=True)]
+    for key in sorted(needed_keys(spec, keys), key=lambda key: (key.partition(":")[2] != spec.place, key)):
+        quantity = key.partition(":")[0]
+        if key != spec.signal and len(lines) < MOST_LINES and quantity in QUANTITIES:
+            lines.append(_line(key, QUANTITIES[quantity].unit, view.at(*_parted(key))[skip:]))
+    return {
+        "from_s": first_s,
+        "until_s": last_s,
+        "is_whole": shown_s >= last_s,
+        "count": len(frame) - skip,
+        "limits": _limits(spec),
+        "lines": lines,
+    }
+
+
+def _limits(spec: WatchSpec) -> list[float]:
+    """Return what to draw across the first line; a disagreement counts on both sides."""
+    if isinstance(spec.rule, Disagreement):
+        return [spec.rule.limit, -spec.rule.limit]
+    return [spec.rule.limit] if isinstance(spec.rule, Limit | KOfN | Trend) else []
+
+
+def _parted(key: str) -> tuple[str, str]:
+    quantity, _colon, place = key.partition(":")
+    return quantity, place
+
+
+def _line(key: str, unit: str, values: Values, *, is_signal: bool = False) -> dict[str, Any]:
+    """Thin a line to the lowest and highest known value of each slice; None where a slice knows nothing."""
+    lows: list[float | None] = []
+    highs: list[float | None] = []
+    for part in np.array_split(values, min(SLICES, len(values))):
+        known = part[np.isfinite(part)]
+        lows.append(round(float(known.min()), 3) if len(known) else None)
+        highs.append(round(float(known.max()), 3) if len(known) else None)
+    return {"key": key, "unit": unit, "is_signal": is_signal, "low": lows, "high": highs}
+
+
+def _of_charges(kiln: Kiln, spec: WatchSpec, seen: Seen) -> dict[str, Any]:
+    last_s = max(seen.begin_s, seen.end_s or seen.begin_s)
+    found = figures_until(kiln, spec.signal, last_s - CHARGES_BACK_S, last_s)[-CHARGES_SHOWN:]
+    return {
+        "is_whole": True,
+        "limits": _limits(spec),
+        "unit": figure_unit(spec.signal),
+        "charges": [[number, ran_s, round(value, 3)] for ran_s, value, number in found],
+        "crosses_s": [seen.earliest_s, seen.crosses_s, seen.latest_s],
+    }
