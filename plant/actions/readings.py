@@ -266,7 +266,8 @@ def _want_settling(kiln: Kiln) -> None:
     """Enqueue the task unless one waits already; not sooner than a while after the one before."""
     moment = timezone.now()
     of_kiln = Job.objects.filter(what=SETTLE_TASK, key__startswith=f"{SETTLE_TASK} {kiln.tag} ")
-    if of_kiln.waiting().exists():
+    # Locked: a worker that is about to take it up must wait for us, or it would look before our readings are there.
+    if of_kiln.waiting().select_for_update().first():
         return
     last = of_kiln.filter(wanted_at__gt=moment - 2 * SETTLE_PAUSE).order_by("-not_before_at").first()
     not_before_at = max(moment, last.not_before_at + SETTLE_PAUSE) if last else moment
