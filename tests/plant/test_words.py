@@ -57,6 +57,8 @@ CONTEXTS = {
     "DateOrder": "order of a date",
     "PriceOfWaiting.Loss": "what a defect loses",
     "PriceOfWaiting.Bound": "bound of a price of waiting",
+    "Channel.Quantity": "quantity of a channel",
+    "ReadingSource.Way": "way of readings",
     "Watch.Severity": "what a watch does",
     "Firing.Verdict": "whether a watch was right",
     "ChamberTest.Kind": "test of a chamber",
