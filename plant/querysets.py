@@ -7,7 +7,17 @@ from django.db import models
 from django.db.models import Q
 
 if TYPE_CHECKING:
-    from plant.models import Absence, Change, Charge, Component, Downtime, Kiln, MeterReading, Person  # noqa: F401
+    from plant.models import (  # noqa: F401
+        Absence,
+        Change,
+        Charge,
+        Component,
+        Downtime,
+        Kiln,
+        MeterReading,
+        Person,
+        ReadingSource,
+    )
 
 
 class KilnQuerySet(models.QuerySet["Kiln"]):
@@ -75,3 +85,11 @@ class ChangeQuerySet(models.QuerySet["Change"]):
         return self.filter(subject_kind=subject._meta.label_lower, subject_key=str(subject.pk)).select_related(
             "by__person"
         )
+
+
+class ReadingSourceQuerySet(models.QuerySet["ReadingSource"]):
+    """Sources of readings."""
+
+    def listening(self) -> "ReadingSourceQuerySet":
+        """Keep those in use that listen to a broker."""
+        return self.filter(way="broker", is_active=True).exclude(broker_host="").exclude(broker_topic="")

@@ -1,6 +1,6 @@
-"""What the server starts: the web server and the worker, each a process of its own with descendants.
+"""What the server starts: web server, worker, and what listens to brokers, each a process with its descendants.
 
-Run as ``python -m plant.background.children worker PARENT`` or ``web PARENT HOST PORT``.
+Run as ``python -m plant.background.children worker PARENT``, ``listener PARENT`` or ``web PARENT HOST PORT``.
 """
 
 import multiprocessing
@@ -48,14 +48,26 @@ def web(host: str, port: int) -> None:
     ).serve()
 
 
+def listener() -> None:
+    """Listen to the brokers until it is told to end."""
+    import django
+
+    django.setup()
+    from django.core.management import call_command
+
+    call_command("listen")
+
+
 def main(arguments: list[str]) -> None:
-    """Start one of the two."""
+    """Start one of them."""
     os.environ.setdefault("DJANGO_SETTINGS_MODULE", "config.settings")
     role, parent, *rest = arguments
     die_with_parent(int(parent))
     die_with_parent_in_every_fork()
     if role == "web":
         web(rest[0], int(rest[1]))
+    elif role == "listener":
+        listener()
     else:
         worker()
 

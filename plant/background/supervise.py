@@ -1,4 +1,4 @@
-"""The server: starts web and worker, watches them, starts anew what died or fell silent, and ends both together."""
+"""The server: starts web, worker and listener, watches them, starts anew what died or fell silent, and ends all."""
 
 import contextlib
 import logging
@@ -20,7 +20,7 @@ from django_q.models import Schedule
 from plant.background import heartbeat, keeper, sweep
 from plant.background.process import end_group
 from plant.background.queueing import put
-from plant.models import Heartbeat, JobAttempt
+from plant.models import Heartbeat, JobAttempt, ReadingSource
 
 logger = logging.getLogger(__name__)
 
@@ -78,11 +78,14 @@ class Child:
 
 
 class Supervisor:
-    """Keeps web and worker going until it is told to end."""
+    """Keeps web and worker going until it is told to end, and a listener where there is a broker to listen to."""
 
-    def __init__(self, web: Child | None, worker: Child | None, tell: Callable[[], bool]) -> None:
+    def __init__(
+        self, web: Child | None, worker: Child | None, tell: Callable[[], bool], listener: Child | None = None
+    ) -> None:
         self.web = web
         self.worker = worker
+        self.listener = listener
         # Called until it returns True: says that the pages answer.
         self.tell = tell
         self.has_told = False
@@ -92,6 +95,7 @@ class Supervisor:
         self.last_sign = time.monotonic()
         self.silent_s = SILENT_BEATS * float(settings.HEARTBEAT_S)
         self.asked = -float(settings.HEARTBEAT_S)
+        self.looked_for_brokers = -float(settings.HEARTBEAT_S)
 
     def run(self) -> int:
         """Serve until a signal comes; return the exit code."""
@@ -102,6 +106,7 @@ class Supervisor:
                 while not self.signals and not self.exit_code:
                     self._look_at_web()
                     self._look_at_worker()
+                    self._look_at_listener()
                     self._doze(LOOK_EVERY_S)
             finally:
                 self._end()
@@ -180,6 +185,26 @@ class Supervisor:
             connection.close()
             self.last_sign = time.monotonic()
 
+    def _look_at_listener(self) -> None:
+        """Let somebody listen as long as a source wants it; most mills have no broker, and need no process for it."""
+        if self.listener is None or time.monotonic() - self.looked_for_brokers < settings.HEARTBEAT_S:
+            return
+        self.looked_for_brokers = time.monotonic()
+        try:
+            is_wanted = ReadingSource.objects.listening().exists()
+        except DatabaseFault as fault:
+            logger.warning("The database does not answer: %s", fault)
+            connection.close()
+            return
+        if not is_wanted:
+            self.listener.ask_to_end()
+        if self.listener.has_ended():
+            if self.listener.process is not None and is_wanted:
+                logger.warning("The listener ended; it is started anew.")
+            self.listener.end()
+            if is_wanted and time.monotonic() - self.listener.started >= START_PAUSE_S:
+                self.listener.start()
+
     def _trouble(self) -> str:
         """Say why the worker must be started anew; empty where it lives."""
         beat = Heartbeat.objects.get(name=heartbeat.NAME)
@@ -216,7 +241,7 @@ class Supervisor:
 
     def _end(self) -> None:
         """Let running pages and tasks come to an end for a while, then end everything."""
-        children = [child for child in (self.web, self.worker) if child]
+        children = [child for child in (self.web, self.worker, self.listener) if child]
         noted = self.signals
         for child in children:
             child.ask_to_end()

@@ -119,7 +119,12 @@ def read_sent(items: Sequence[Any], names: Mapping[str, Named], now_s: float) ->
 
 def shown(text: str) -> str:
     """Return a text as a message shows it: short, and without what could be mistaken for the message."""
-    return f"“{''.join(letter if letter.isprintable() else '?' for letter in text[:60])}{'…' if text[60:] else ''}”"
+    return f"“{printable(text[:60])}{'…' if text[60:] else ''}”"
+
+
+def printable(text: str) -> str:
+    """Return a text with a question mark in place of each letter that cannot be printed, or kept by a database."""
+    return "".join(letter if letter.isprintable() else "?" for letter in text)
 
 
 def kind_of(thing: Any) -> str:

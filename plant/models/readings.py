@@ -15,6 +15,7 @@ from django.utils.translation import gettext_lazy as _
 from plant.calculations.quantities import channel_key
 from plant.models.charges import Charge
 from plant.models.kilns import Component, Kiln
+from plant.querysets import ReadingSourceQuerySet
 from plant.validators import validate_time_zone
 
 
@@ -174,6 +175,8 @@ class ReadingSource(models.Model):
         help_text=_("Of times that do not say it. Empty: the mill's."),
     )
     version = models.PositiveIntegerField(default=0)
+
+    objects = ReadingSourceQuerySet.as_manager()
 
     class Meta:
         ordering = ["name"]

@@ -1,4 +1,4 @@
-"""``manage.py serve``: web and worker together."""
+"""``manage.py serve``: web, worker, and what listens to brokers, together."""
 
 import errno
 import http.client
@@ -32,8 +32,11 @@ class Command(BaseCommand):
         parser.add_argument("--port", type=int, default=8000, help="port to listen on (default 8000)")
         parser.add_argument("--no-worker", action="store_true", help="pages only, no background work")
         parser.add_argument("--no-web", action="store_true", help="background work only, no pages")
+        parser.add_argument("--no-listen", action="store_true", help="no listening to brokers: see manage.py listen")
 
-    def handle(self, *args: Any, host: str, port: int, no_worker: bool, no_web: bool, **options: Any) -> None:
+    def handle(
+        self, *args: Any, host: str, port: int, no_worker: bool, no_web: bool, no_listen: bool, **options: Any
+    ) -> None:
         """Check what can be checked first, then serve."""
         if no_worker and no_web:
             raise CommandError("Nothing is left to serve: give --no-worker or --no-web, not both.")
@@ -43,6 +46,8 @@ class Command(BaseCommand):
             require_port(host, port)
         web = None if no_web else Child("web", host, str(port))
         worker = None if no_worker else Child("worker")
+        # Where the background work is done: of that there is one for each database, and so of listeners.
+        listener = None if no_worker or no_listen else Child("listener")
 
         def tell() -> bool:
             if not answers(host, port):
@@ -52,7 +57,7 @@ class Command(BaseCommand):
             return True
 
         try:
-            code = Supervisor(web, worker, tell).run()
+            code = Supervisor(web, worker, tell, listener).run()
         except KeptElsewhereError as fault:
             raise CommandError(
                 f"The background work of this database is done by another server already (process {pid_of(str(fault))},"
