@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from plant.calculations.climate_frame import PHASE_CODES, Frame, Values
-from plant.calculations.climate_signals import SMOOTH_MINUTES, View, places_of_quantity, signal_values
+from plant.calculations.climate_signals import SMOOTH_MINUTES, View, places_of_quantity, plate_difference, signal_values
 
 Mask: TypeAlias = NDArray[np.bool_]
 
@@ -22,12 +22,13 @@ STANDARD_OVER_OUTSIDE_K: Final = 35.0
 LOSS_SHARE: Final = 0.10
 """Share of the heat that goes through the walls in that heat-up. Our own estimate for an insulated chamber."""
 LEAST_RISE_K: Final = 10.0
-REACHED_K: Final = 1.0
+REACHED_K: Final = 2.0
 BAND_K: Final = 2.0
 LEAST_HOURS: Final = 2.0
 """Of fewer hours of good readings no mean is made."""
 OVERSHOOT_HOURS: Final = 6.0
 LEAST_VALVE_PCT: Final = 15.0
+HOLDING_HOURS: Final = 0.5
 
 
 class NoFigureError(Exception):
@@ -75,17 +76,17 @@ class Charge:
         """Return the hours from one moment to the next."""
         return self.frame.step_s / 3600
 
-    def mean_where(self, values: Values, gate: Mask) -> float:
+    def mean_where(self, values: Values, gate: Mask, least_hours: float = LEAST_HOURS) -> float:
         """Return the mean of the known values where the gate is open.
 
         Raises
         ------
         NoFigureError
-            If they cover less than `LEAST_HOURS`.
+            If they cover less than the hours.
         """
         good = values[gate & np.isfinite(values)]
-        if len(good) * self.hours_each < LEAST_HOURS:
-            raise NoFigureError(f"fewer than {LEAST_HOURS:g} hours of usable readings")
+        if len(good) * self.hours_each < least_hours:
+            raise NoFigureError(f"fewer than {least_hours:g} hours of usable readings")
         return float(good.mean())
 
     def span(self, phase: str) -> tuple[int, int]:
@@ -169,13 +170,17 @@ def _heat_up(charge: Charge) -> tuple[int, int, float, float]:
     """Return begin and end of the heating up, the rise in K and the mean excess over the outside air in K."""
     begin, end = charge.span("heating_up")
     view = charge.view
-    dry = view.smooth(view.mean("air_temperature"), SMOOTH_MINUTES)
-    wanted = view.mean("set_air_temperature")
+    dry = view.smooth(view.entering, SMOOTH_MINUTES)
+    wanted = view.mean("set_air_temperature")[begin:end]
+    if not np.isfinite(wanted).any():
+        raise NoFigureError("no wanted temperature while heating up")
+    # Many controllers let the wanted temperature climb: what counts is where it is led to.
+    target = float(np.nanmax(wanted))
     started = dry[begin : begin + view.steps(30)]
     if not np.isfinite(started).any():
         raise NoFigureError("no temperature at the start")
     start_c = float(started[np.isfinite(started)][0])
-    reached = np.flatnonzero(dry[begin:end] >= wanted[begin:end] - REACHED_K)
+    reached = np.flatnonzero(dry[begin:end] >= target - REACHED_K)
     if not len(reached):
         raise NoFigureError("the wanted temperature was not reached while heating up")
     stop = begin + int(reached[0])
@@ -199,7 +204,7 @@ def _standard_share(rise_k: float, over_outside_k: float) -> float:
 
 def _heat_up_h(charge: Charge, _place: str) -> float:
     begin, stop, rise, over = _heat_up(charge)
-    return (stop - begin) * charge.hours_each * _standard_share(rise, over)
+    return float((stop - begin) * charge.hours_each * _standard_share(rise, over))
 
 
 def _heat_up_valve_h(charge: Charge, _place: str) -> float:
@@ -221,6 +226,15 @@ def _heat_per_valve(charge: Charge, _place: str) -> float:
     return charge.mean_where(strength, gate)
 
 
+def _heat_open_valve_kw(charge: Charge, _place: str) -> float:
+    """As `_heat_per_valve` where the medium's temperature is not measured: the heat of the fully open valve."""
+    valve = charge.view.mean("heating_valve")
+    gate = charge.during("heating_up", "drying") & (valve >= LEAST_VALVE_PCT) & charge.view.is_settled
+    heat = np.full(len(valve), np.nan)
+    heat[gate] = charge.view.mean("heat_power")[gate] / valve[gate] * 100
+    return charge.mean_where(heat, gate)
+
+
 def _time_to_humidity_h(charge: Charge, _place: str) -> float:
     begin, end = charge.span("conditioning")
     view = charge.view
@@ -234,8 +248,7 @@ def _time_to_humidity_h(charge: Charge, _place: str) -> float:
     reached = np.flatnonzero(missing[start:end] <= 1)
     if not len(reached):
         raise NoFigureError("the wanted humidity was not reached in the conditioning")
-    lacking_k = float(missing[start]) - 1
-    return float(reached[0]) * charge.hours_each / lacking_k * 4
+    return float(reached[0] * charge.hours_each * 4 / (missing[start] - 1))
 
 
 def _evaporation(charge: Charge, _place: str) -> float:
@@ -248,13 +261,13 @@ def _evaporation(charge: Charge, _place: str) -> float:
         raise NoFigureError("the electrodes do not cover the drying")
     edge = max(1, len(known) // 20)
     fall = float(moisture[known[:edge]].mean() - moisture[known[-edge:]].mean())
-    return fall / ((known[-1] - known[0]) * charge.hours_each * (1 - edge / len(known)))
+    return fall / (float(known[-1] - known[0]) * charge.hours_each * (1 - edge / len(known)))
 
 
 def _overshoot_k(charge: Charge, _place: str) -> float:
     begin, end = charge.span("heating_up")
     view = charge.view
-    over = view.smooth(view.mean("air_temperature") - view.mean("set_air_temperature"), SMOOTH_MINUTES)
+    over = view.smooth(view.dry_above_set, SMOOTH_MINUTES)
     over = over[begin : end + view.steps(OVERSHOOT_HOURS * 60)]
     if not np.isfinite(over).any():
         raise NoFigureError("no temperature to compare with the wanted one")
@@ -265,8 +278,8 @@ def _outside_band_h(charge: Charge, _place: str) -> float:
     view, drying = charge.view, charge.during("drying")
     off = np.zeros(len(view), dtype=np.bool_)
     known = np.zeros(len(view), dtype=np.bool_)
-    for quantity in ("air_temperature", "wet_bulb"):
-        distance = np.abs(view.mean(quantity) - view.mean(f"set_{quantity}"))
+    for difference in (view.dry_above_set, view.mean("wet_bulb") - view.mean("set_wet_bulb")):
+        distance = np.abs(difference)
         known |= np.isfinite(distance)
         off |= distance > BAND_K
     if not (known & drying).sum() * charge.hours_each >= LEAST_HOURS:
@@ -290,6 +303,10 @@ def _mean_of_signal(signal: str, *phases: str) -> Callable[[Charge, str], float]
     return compute
 
 
+def _spray_holding(charge: Charge, _place: str) -> float:
+    return charge.mean_where(signal_values("spray_holding", charge.view), charge.during("conditioning"), HOLDING_HOURS)
+
+
 def _left_right_k(charge: Charge, _place: str) -> float:
     """Take the mean of both directions of the air, so that what the load takes from it cancels."""
     view = charge.view
@@ -297,6 +314,22 @@ def _left_right_k(charge: Charge, _place: str) -> float:
     gate = charge.during("heating_up", "drying") & view.is_settled
     halves = [charge.mean_where(difference, gate & (view.turned == way)) for way in (1.0, -1.0)]
     return sum(halves) / 2
+
+
+def _wet_left_right_k(charge: Charge, _place: str) -> float:
+    """Take both directions of the air alike, as a drying load differs a little with them."""
+    view = charge.view
+    difference = view.at("wet_bulb", "left") - view.at("wet_bulb", "right")
+    gate = charge.during("drying") & view.is_settled
+    return sum(charge.mean_where(difference, gate & (view.turned == way)) for way in (1.0, -1.0)) / 2
+
+
+def _plate_minus_psychrometer(charge: Charge, place: str) -> float:
+    """Take both directions of the air alike: a plate stands on one side only."""
+    view = charge.view
+    difference = plate_difference(view, place)
+    gate = charge.during("drying") & view.is_settled
+    return sum(charge.mean_where(difference, gate & (view.turned == way)) for way in (1.0, -1.0)) / 2
 
 
 def _mean_valve(quantity: str) -> Callable[[Charge, str], float]:
@@ -333,6 +366,20 @@ FIGURES: Final[dict[str, Figure]] = {
             "kW/K",
             ("air_temperature", "heating_valve", "heat_power", "heating_supply_temperature"),
             _heat_per_valve,
+        ),
+        Figure(
+            "heat_open_valve_kw",
+            "heat that the fully open heating valve would give",
+            "kilowatt",
+            ("heating_valve", "heat_power"),
+            _heat_open_valve_kw,
+        ),
+        Figure(
+            "spray_holding",
+            "spray that it takes to hold the humidity of the conditioning",
+            "percent",
+            ("wet_bulb", "set_wet_bulb", "spray_valve", "flap_position"),
+            _spray_holding,
         ),
         Figure(
             "time_to_humidity_h",
@@ -383,7 +430,7 @@ FIGURES: Final[dict[str, Figure]] = {
             "wet bulb on the left less wet bulb on the right",
             "K",
             ("wet_bulb:left", "wet_bulb:right"),
-            _mean_of_signal("wet_bulb_disagreement", "drying"),
+            _wet_left_right_k,
         ),
         Figure(
             "air_drop_k",
@@ -397,7 +444,7 @@ FIGURES: Final[dict[str, Figure]] = {
             "EMC of the plate less EMC by the psychrometer",
             "percent",
             ("emc", *_BULBS),
-            _mean_of_signal("plate_minus_psychrometer", "drying", "conditioning"),
+            _plate_minus_psychrometer,
             per="emc",
         ),
         Figure(

@@ -37,13 +37,27 @@ SPRAY_MINUTES: Final = 30
 FLAP_MINUTES: Final = 60
 RISE_MINUTES: Final = 30
 BOTH_WAYS_MINUTES: Final = 12 * 60
+BOTH_WAYS_LEAST_MINUTES: Final = 90
+STEADY_MINUTES: Final = 60
+JUMP_MINUTES: Final = 60
+EARLIER_SPRAY_HOURS: Final = 8
+"""Spray that has been open for most of so long is no sign of a fault of the spray: the humidity goes elsewhere."""
 LONGEST_MINUTES: Final = 24 * 60
 """What counts minutes stops here."""
 LEAST_RUNNING_A: Final = 0.5
+WET_BULBS_AGREE_K, DRY_BULBS_AGREE_K = 1.2, 1.4
+"""Two sound sensors of class B (IEC 60751) part by no more at 60 °C: 2 x (0.30 + 0.005 x 60) K = 1.2 K; the dry bulbs
+also feel what the load takes from the air."""
+MOST_PLATE_EMC_PCT: Final = 14.0
+MOST_HOLDING_PCT: Final = 75.0
+"""A spray that must be open further does not reach its humidity because of itself."""
+COLD_K: Final = 3.0
+NEAR_K: Final = 1.5
 LEAST_SPEED_SHARE: Final = 0.6
 """Below this share of full speed a motor's current says little of the fan."""
 DIFFERENCE: Final = " - "
-IN_USE = ("heating_up", "drying", "conditioning", "cooling")
+IN_USE: Final = ("heating_up", "drying", "conditioning", "cooling")
+DRYING: Final = ("drying",)
 
 
 @dataclass(frozen=True, slots=True)
@@ -131,6 +145,25 @@ class View:
             ("mean", quantity), lambda: _mean_of([self.at(quantity, place) for place in self.places(quantity)], self)
         )
 
+    @property
+    def entering(self) -> Values:
+        """Return the dry bulb where the air enters the stack, by which kilns are led; else the mean."""
+
+        def work() -> Values:
+            mean = self.mean("air_temperature")
+            if not {"left", "right"} <= set(self.places("air_temperature")):
+                return mean
+            left, right = self.at("air_temperature", "left"), self.at("air_temperature", "right")
+            found = np.where(self.turned > 0, left, np.where(self.turned < 0, right, mean))
+            return np.where(np.isfinite(found), found, mean)
+
+        return self.keep("entering", work)
+
+    @property
+    def dry_above_set(self) -> Values:
+        """Return the entering dry bulb less the wanted one."""
+        return self.keep("dry above set", lambda: self.entering - self.mean("set_air_temperature"))
+
     def dry_beside(self, place: str) -> Values:
         """Return the dry bulb that belongs to a wet bulb or a plate: at its place, else the mean."""
         beside = self.places("air_temperature")
@@ -190,8 +223,7 @@ class View:
         for quantity, least in (("fan_current", LEAST_RUNNING_A), ("fan_speed", 1.0)):
             if self.places(quantity):
                 return self.mean(quantity) >= least
-        codes = [PHASE_CODES[name] for name in IN_USE]
-        return np.isin(self.frame.phase, codes)
+        return self.in_phases(IN_USE)
 
     @property
     def is_settled(self) -> Mask:
@@ -213,6 +245,31 @@ class View:
             return same
 
         return self.minutes_true("same way", same_way)
+
+    def both_ways(self, values: Values, phases: tuple[str, ...]) -> Values:
+        """Return the mean over half a day of the means of both directions of the air.
+
+        What the load does to the air has the one sign with one direction and the other with the other: it cancels, an
+        error of a sensor stays. Only moments in the phases count, so that a heating up does not lie in the one half.
+        """
+        count, least = self.steps(BOTH_WAYS_MINUTES), self.steps(BOTH_WAYS_LEAST_MINUTES)
+        usable = np.isfinite(values) & self.is_settled & self.in_phases(phases)
+        halves = []
+        for way in (1.0, -1.0):
+            known = usable & (self.turned == way)
+            total, number = _rolling(np.where(known, values, 0.0), count), _rolling(known.astype(np.float64), count)
+            halves.append(np.where(number >= least, total / np.maximum(number, 1), np.nan))
+        return _gated((halves[0] + halves[1]) / 2, usable)
+
+    def in_phases(self, phases: tuple[str, ...]) -> Mask:
+        """Return where the kiln is in one of the phases."""
+        return self.keep_mask(
+            ("phases", phases), lambda: np.isin(self.frame.phase, [PHASE_CODES[phase] for phase in phases])
+        )
+
+    def smooth_mean(self, quantity: str) -> Values:
+        """Return the mean over the places, smoothed over some minutes."""
+        return self.keep(("smooth", quantity), lambda: self.smooth(self.mean(quantity), SMOOTH_MINUTES))
 
     def is_open(self, quantity: str) -> Callable[[], Mask]:
         """Say where a valve or the flaps are fully open."""
@@ -271,6 +328,11 @@ def _psychrometer_humidity(view: View, place: str) -> Values:
 
 
 def _psychrometer_emc(view: View, place: str) -> Values:
+    """Take the EMC at a wet bulb; for any other place the mean over the wet bulbs."""
+    places = view.places("wet_bulb")
+    if place not in places and len(places) > 1:
+        return view.keep("mean emc", lambda: _mean_of([_psychrometer_emc(view, other) for other in places], view))
+
     def work() -> Values:
         dry, humidity = view.dry_beside(place), _psychrometer_humidity(view, place)
         known = np.isfinite(humidity) & (dry >= COLDEST_C) & (dry <= HOTTEST_C)
@@ -290,9 +352,38 @@ def _wet_above_set(view: View, _place: str) -> Values:
     return _gated(view.mean("wet_bulb") - view.mean("set_wet_bulb"), view.is_running)
 
 
-def _wet_disagreement(view: View, _place: str) -> Values:
-    difference = view.at("wet_bulb", "left") - view.at("wet_bulb", "right")
-    return view.smooth(_gated(difference, view.is_settled), SMOOTH_MINUTES)
+def plate_difference(view: View, place: str) -> Values:
+    """Take the plate less the psychrometer where no wet bulb stands in nearly saturated air.
+
+    There a tenth of a degree is a point of EMC, and a plate tells little.
+    """
+    difference = view.at("emc", place) - _psychrometer_emc(view, place)
+    for other in view.places("wet_bulb"):
+        difference = _gated(difference, _psychrometer_emc(view, other) <= MOST_PLATE_EMC_PCT)
+    return difference
+
+
+def _plate_steady(view: View, place: str) -> Values:
+    """Compare only with psychrometers of which both sides agree: else nobody knows who is wrong."""
+    steady = view.both_ways(plate_difference(view, place), DRYING)
+    for quantity, most_k in (("wet_bulb", WET_BULBS_AGREE_K), ("air_temperature", DRY_BULBS_AGREE_K)):
+        if {"left", "right"} <= set(view.places(quantity)):
+            apart = view.both_ways(view.at(quantity, "left") - view.at(quantity, "right"), DRYING)
+            steady = _gated(steady, np.abs(apart) <= most_k)
+    return steady
+
+
+def _entering_depression(view: View, place: str) -> Values:
+    """Take the depression where the air enters: behind a moist load it may be next to nothing."""
+    way = {"left": 1.0, "right": -1.0}.get(place)
+    depression = _depression(view, place)
+    return depression if way is None else _gated(depression, view.turned == way)
+
+
+def _wet_excess(view: View, place: str) -> Values:
+    """Compare a wet bulb with the others: the load changes the dry bulb, hardly the wet bulb."""
+    others = _mean_of([view.at("wet_bulb", other) for other in view.places("wet_bulb") if other != place], view)
+    return view.smooth(_gated(view.at("wet_bulb", place) - others, view.is_settled), SMOOTH_MINUTES)
 
 
 # Dry bulb.
@@ -307,79 +398,96 @@ def _entering_minus_leaving(view: View, _place: str) -> Values:
 
 
 def _dry_disagreement(view: View, _place: str) -> Values:
-    """Take the mean of both directions over half a day: what the load takes from the air cancels, an error stays."""
-    count = view.steps(BOTH_WAYS_MINUTES)
-    difference, least = _left_minus_right(view), view.steps(30)
-    halves = []
-    for way in (1.0, -1.0):
-        known = np.isfinite(difference) & view.is_settled & (view.turned == way)
-        total, number = _rolling(np.where(known, difference, 0.0), count), _rolling(known.astype(np.float64), count)
-        halves.append(np.where(number >= least, total / np.maximum(number, 1), np.nan))
-    return _gated((halves[0] + halves[1]) / 2, view.is_settled)
+    return view.both_ways(_left_minus_right(view), DRYING)
 
 
 def _dry_above_set(view: View, _place: str) -> Values:
-    return _gated(view.mean("air_temperature") - view.mean("set_air_temperature"), view.is_running)
+    return _gated(view.dry_above_set, view.is_running)
 
 
 # Heating.
 
 
+def _shut_for_long(view: View) -> Mask:
+    return view.held("valve shut", view.is_shut("heating_valve"), VALVE_SHUT_MINUTES) & view.is_running
+
+
 def _rise_valve_shut(view: View, _place: str) -> Values:
     """Follow the temperature over the last half hour of a valve that was shut before already, in K per hour."""
-    dry = view.keep("smooth dry", lambda: view.smooth(view.mean("air_temperature"), SMOOTH_MINUTES))
-    shut = view.held("valve shut", view.is_shut("heating_valve"), VALVE_SHUT_MINUTES)
+    dry = view.smooth_mean("air_temperature")
     quiet = view.held("spray shut", view.is_shut("spray_valve"), RISE_MINUTES + SMOOTH_MINUTES)
-    return _gated((dry - view.ago(dry, RISE_MINUTES)) * 60 / RISE_MINUTES, shut & quiet & view.is_running)
+    return _gated((dry - view.ago(dry, RISE_MINUTES)) * 60 / RISE_MINUTES, _shut_for_long(view) & quiet)
+
+
+def _excess_valve_shut(view: View, _place: str) -> Values:
+    return _gated(view.dry_above_set, _shut_for_long(view))
+
+
+def _heat_valve_shut(view: View, _place: str) -> Values:
+    return _gated(view.mean("heat_power"), _shut_for_long(view))
 
 
 def _missing_valve_open(view: View, _place: str) -> Values:
-    missing = view.mean("set_air_temperature") - view.mean("air_temperature")
-    return _gated(missing, view.held("valve open", view.is_open("heating_valve"), VALVE_OPEN_MINUTES) & view.is_running)
+    return _gated(
+        -view.dry_above_set,
+        view.held("valve open", view.is_open("heating_valve"), VALVE_OPEN_MINUTES) & view.is_running,
+    )
 
 
 def _rise_valve_open(view: View, _place: str) -> Values:
     """Follow the temperature over the last half hour with the valve fully open, in K per hour, while it is too cold."""
-    dry = view.keep("smooth dry", lambda: view.smooth(view.mean("air_temperature"), SMOOTH_MINUTES))
+    dry = view.smooth_mean("air_temperature")
     is_open = view.held("valve open", view.is_open("heating_valve"), VALVE_OPEN_MINUTES)
-    is_cold = view.mean("set_air_temperature") - dry > 3
+    is_cold = -view.dry_above_set > COLD_K
     return _gated((dry - view.ago(dry, RISE_MINUTES)) * 60 / RISE_MINUTES, is_open & is_cold & view.is_running)
 
 
 # Humidity.
 
 
-def _smooth_wet(view: View) -> Values:
-    return view.keep("smooth wet", lambda: view.smooth(view.mean("wet_bulb"), SMOOTH_MINUTES))
-
-
 def _gain_spraying(view: View, _place: str) -> Values:
-    wet = _smooth_wet(view)
+    """Follow the wet bulb while the spray is open, at a temperature that stands, after hours in which it seldom was."""
+    wet, dry = view.smooth_mean("wet_bulb"), view.smooth_mean("air_temperature")
+    while_open = SPRAY_MINUTES - SMOOTH_MINUTES
     is_open = view.held("spray open", view.is_open("spray_valve"), SPRAY_MINUTES)
     is_wanted = view.mean("set_wet_bulb") - wet > 1
-    return _gated(wet - view.ago(wet, SPRAY_MINUTES - SMOOTH_MINUTES), is_open & is_wanted & view.is_running)
+    stands = np.abs(dry - view.ago(dry, while_open)) <= 1
+    earlier = view.ago(view.smooth(view.mean("spray_valve"), EARLIER_SPRAY_HOURS * 60), SPRAY_MINUTES)
+    return _gated(wet - view.ago(wet, while_open), is_open & is_wanted & stands & (earlier <= 60) & view.is_running)
+
+
+def _missing_wet(view: View) -> Values:
+    return view.keep("missing wet", lambda: view.mean("set_wet_bulb") - view.mean("wet_bulb"))
+
+
+def _flaps_shut(view: View) -> Mask:
+    return view.held("flaps shut", view.is_shut("flap_position"), FLAP_MINUTES)
 
 
 def _missing_sprayed(view: View, _place: str) -> Values:
-    missing = view.mean("set_wet_bulb") - view.mean("wet_bulb")
     is_open = view.held("spray open", view.is_open("spray_valve"), FLAP_MINUTES)
-    is_shut = view.held("flaps shut", view.is_shut("flap_position"), FLAP_MINUTES)
-    return _gated(missing, is_open & is_shut & view.is_running)
+    return _gated(_missing_wet(view), is_open & _flaps_shut(view) & view.is_running)
 
 
 def _missing_flaps_shut(view: View, _place: str) -> Values:
-    missing = view.mean("set_wet_bulb") - view.mean("wet_bulb")
-    return _gated(missing, view.held("flaps shut", view.is_shut("flap_position"), FLAP_MINUTES) & view.is_running)
+    return _gated(_missing_wet(view), _flaps_shut(view) & view.is_running)
 
 
 def _excess_flaps_open(view: View, _place: str) -> Values:
-    excess = view.mean("wet_bulb") - view.mean("set_wet_bulb")
-    return _gated(excess, view.held("flaps open", view.is_open("flap_position"), FLAP_MINUTES) & view.is_running)
+    is_open = view.held("flaps open", view.is_open("flap_position"), FLAP_MINUTES)
+    return _gated(-_missing_wet(view), is_open & view.is_running)
+
+
+def _spray_holding(view: View, _place: str) -> Values:
+    """Take how far the spray must be open to hold a humidity that is reached, with the flaps shut."""
+    near = view.held("wet bulb near", lambda: np.abs(_missing_wet(view)) <= NEAR_K, STEADY_MINUTES)
+    spray = view.smooth(view.mean("spray_valve"), STEADY_MINUTES)
+    return _gated(spray, near & (spray <= MOST_HOLDING_PCT) & _flaps_shut(view) & view.is_running)
 
 
 def _fall_all_shut(view: View, _place: str) -> Values:
     """Follow the wet bulb over the last half hour with flaps and spray shut, in K per hour; falling is above 0."""
-    wet = _smooth_wet(view)
+    wet = view.smooth_mean("wet_bulb")
     shut = view.held("flaps shut", view.is_shut("flap_position"), RISE_MINUTES + SMOOTH_MINUTES)
     quiet = view.held("spray shut", view.is_shut("spray_valve"), RISE_MINUTES + SMOOTH_MINUTES)
     return _gated((view.ago(wet, RISE_MINUTES) - wet) * 60 / RISE_MINUTES, shut & quiet & view.is_settled)
@@ -406,9 +514,13 @@ def _fan_of_usual(view: View, place: str) -> Values:
     return _gated(100 * own / usual, view.is_settled)
 
 
+def _fan_share_steady(view: View, place: str) -> Values:
+    return view.smooth(_fan_share(view, place), STEADY_MINUTES)
+
+
 def _fan_both_ways(view: View, place: str) -> Values:
-    """Compare a fan's mean current over half a day in the one direction with that in the other."""
-    count, least = view.steps(BOTH_WAYS_MINUTES), view.steps(30)
+    """Compare a fan's current in the one direction with that in the other, over half a day."""
+    count, least = view.steps(BOTH_WAYS_MINUTES), view.steps(BOTH_WAYS_LEAST_MINUTES)
     own = _fan_share(view, place) if len(view.places("fan_current")) > 1 else view.at("fan_current", place)
     means = []
     for way in (1.0, -1.0):
@@ -432,6 +544,13 @@ def _step_change(view: View, place: str) -> Values:
     changed = np.full(len(own), np.nan)
     changed[1:] = np.abs(own[1:] - own[:-1])
     return changed
+
+
+def _jump(view: View, place: str) -> Values:
+    """Compare the mean of the last hour with that of the hour before, in percent of it."""
+    own = view.smooth(view.at("wood_moisture", place), JUMP_MINUTES)
+    before = view.ago(own, JUMP_MINUTES)
+    return 100 * (own / before - 1)
 
 
 def _minus_mates(view: View, place: str) -> Values:
@@ -498,12 +617,32 @@ SIGNALS: Final[dict[str, Signal]] = {
             _wet_above_set,
         ),
         Signal(
-            "wet_bulb_disagreement",
-            "wet bulb on the left less wet bulb on the right",
+            "wet_bulb_excess",
+            "wet bulb less the mean of the others",
             "K",
-            ("wet_bulb:left", "wet_bulb:right"),
+            ("wet_bulb",),
             _SMOOTH,
-            _wet_disagreement,
+            _wet_excess,
+            per=("wet_bulb",),
+            least_places=2,
+        ),
+        Signal(
+            "entering_depression",
+            "dry bulb less wet bulb where the air enters",
+            "K",
+            _BULBS,
+            _SETTLED,
+            _entering_depression,
+            per=("wet_bulb",),
+        ),
+        Signal(
+            "plate_steady",
+            "EMC of the plate less EMC by the psychrometer, mean of both directions of the air",
+            "percent",
+            ("emc", *_BULBS),
+            _HALF_DAY,
+            _plate_steady,
+            per=("emc",),
         ),
         Signal(
             "air_drop",
@@ -538,6 +677,22 @@ SIGNALS: Final[dict[str, Signal]] = {
             _rise_valve_shut,
         ),
         Signal(
+            "excess_valve_shut",
+            "degrees too warm with the heating valve shut",
+            "K",
+            ("air_temperature", "set_air_temperature", "heating_valve"),
+            VALVE_SHUT_MINUTES + 5,
+            _excess_valve_shut,
+        ),
+        Signal(
+            "heat_valve_shut",
+            "heat that flows with the heating valve shut",
+            "kilowatt",
+            ("heat_power", "heating_valve"),
+            VALVE_SHUT_MINUTES + 5,
+            _heat_valve_shut,
+        ),
+        Signal(
             "missing_valve_open",
             "degrees missing with the heating valve fully open",
             "K",
@@ -558,7 +713,7 @@ SIGNALS: Final[dict[str, Signal]] = {
             "rise of the wet bulb while the spray is open",
             "K",
             ("wet_bulb", "set_wet_bulb", "spray_valve"),
-            SPRAY_MINUTES + SMOOTH_MINUTES + 5,
+            EARLIER_SPRAY_HOURS * 60 + SPRAY_MINUTES + 10,
             _gain_spraying,
         ),
         Signal(
@@ -586,6 +741,14 @@ SIGNALS: Final[dict[str, Signal]] = {
             _excess_flaps_open,
         ),
         Signal(
+            "spray_holding",
+            "spray that it takes to hold a humidity that is reached",
+            "percent",
+            ("wet_bulb", "set_wet_bulb", "spray_valve", "flap_position"),
+            STEADY_MINUTES + 10,
+            _spray_holding,
+        ),
+        Signal(
             "fall_all_shut",
             "fall of the wet bulb with flaps and spray shut",
             "K/h",
@@ -600,6 +763,16 @@ SIGNALS: Final[dict[str, Signal]] = {
             ("fan_current",),
             _SETTLED,
             _fan_share,
+            per=("fan_current",),
+            least_places=2,
+        ),
+        Signal(
+            "fan_share_steady",
+            "current of a fan against the mean of the others, over an hour",
+            "percent",
+            ("fan_current",),
+            STEADY_MINUTES + _SETTLED,
+            _fan_share_steady,
             per=("fan_current",),
             least_places=2,
         ),
@@ -636,6 +809,15 @@ SIGNALS: Final[dict[str, Signal]] = {
             ("wood_moisture",),
             5,
             _step_change,
+            per=("wood_moisture",),
+        ),
+        Signal(
+            "moisture_jump",
+            "wood moisture of the last hour against the hour before",
+            "percent",
+            ("wood_moisture",),
+            2 * JUMP_MINUTES + 5,
+            _jump,
             per=("wood_moisture",),
         ),
         Signal(
