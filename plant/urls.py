@@ -2,7 +2,18 @@
 
 from django.urls import URLPattern, path
 
-from plant.views import availability, downtime, drying_times, mill, people, sign_ins, words
+from plant.views import (
+    availability,
+    channels,
+    downtime,
+    drying_times,
+    logger_files,
+    mill,
+    people,
+    sign_ins,
+    sources,
+    words,
+)
 from plant.views.background import background, background_again, background_job
 
 app_name = "plant"
@@ -26,6 +37,22 @@ urlpatterns: list[URLPattern] = [
     path("kilns/<slug:tag>/downtime/", downtime.report, name="downtime-report"),
     path("kilns/<slug:tag>/downtime/<int:pk>/", downtime.correct, name="downtime-correct"),
     path("kilns/<slug:tag>/downtime/<int:pk>/end/", downtime.end, name="downtime-end"),
+    path("readings/", sources.sources, name="sources"),
+    path("readings/new-source/", sources.add, name="source-add"),
+    path("readings/channels/", channels.kilns, name="channels-of-kilns"),
+    path("readings/sources/<slug:code>/", sources.source, name="source"),
+    path("readings/sources/<slug:code>/particulars/", sources.edit, name="source-edit"),
+    path("readings/sources/<slug:code>/names/", sources.add_name, name="source-name-add"),
+    path("readings/sources/<slug:code>/names/<int:pk>/off/", sources.drop_name, name="source-name-drop"),
+    path("readings/sources/<slug:code>/files/", logger_files.send, name="logger-file-send"),
+    path("readings/sources/<slug:code>/files/<slug:token>/", logger_files.confirm, name="logger-file"),
+    path("readings/sources/<slug:code>/files/<slug:token>/off/", logger_files.drop, name="logger-file-drop"),
+    path("readings/sources/<slug:code>/intakes/<int:pk>/", logger_files.intake, name="intake"),
+    path("readings/sources/<slug:code>/intakes/<int:pk>/open/", logger_files.open_refused, name="intake-open"),
+    path("kilns/<slug:tag>/channels/", channels.channels, name="channels"),
+    path("kilns/<slug:tag>/channels/new/", channels.add, name="channel-add"),
+    path("kilns/<slug:tag>/channels/copy/", channels.copy, name="channels-copy"),
+    path("kilns/<slug:tag>/channels/<int:pk>/", channels.edit, name="channel-edit"),
     path("words/", words.words, name="words"),
     path("mill/", mill.mill, name="mill"),
     path("background/", background, name="background"),

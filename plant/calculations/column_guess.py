@@ -80,7 +80,9 @@ def guess_channels(
 
 
 def _plain(name: str) -> str:
-    return " ".join(re.sub(r"[_./:|\-]+", " ", name.casefold()).split())
+    """Return a name as words and numbers: “K1.MC2” as “k 1 mc 2”."""
+    apart = re.sub(r"(?<=[a-zäöåü])(?=\d)|[_./:|\-]+", " ", name.casefold())
+    return " ".join(apart.split())
 
 
 def _kilns_in(plain: str, kilns: set[str]) -> set[str]:
