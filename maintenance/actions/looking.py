@@ -14,20 +14,19 @@ from maintenance.calculations.charge_rules import Seen, seen_in_charges
 from maintenance.calculations.drift_charts import Drift
 from maintenance.calculations.meters import Limit, MeterHistory
 from maintenance.calculations.trends import Trend
-from maintenance.calculations.watch_rules import Firing as Fired
-from maintenance.calculations.watch_rules import Message, MomentRule, Moments, RunningSince, allowed_in, evaluate
+from maintenance.calculations.watch_rules import MomentRule, RunningSince
 from maintenance.calculations.watch_set import WatchSpec
 from maintenance.models import Firing, Watch, WorkOrder
+from maintenance.watch_moments import STEP_S, carry_on
 from maintenance.watch_specs import is_about_silence, needed_keys, spec_of
 from plant import clock
 from plant.actions.charge_figures import figures_until, keep_figures, last_readings_s, make_up, usual_of
-from plant.calculations.climate_signals import View, lookback_minutes, signal_values
+from plant.calculations.climate_signals import View, lookback_minutes
 from plant.calculations.periods import from_epoch_s, to_epoch_s
 from plant.calculations.reading_marks import TOLD_ON_CHANGE
 from plant.models import Kiln
-from plant.readings import load_frame, load_span, phase_codes, phase_spans
+from plant.readings import load_frame
 
-STEP_S = 60
 DAY_S = 86_400
 # So much is looked at in one transaction.
 PORTION_S = 14 * DAY_S
@@ -156,35 +155,12 @@ def _heard_until(spec: WatchSpec, heard: dict[str, int], until_s: int) -> int:
 
 def _carried_on(task: Task, view: View, end_s: int) -> list[Seen]:
     """Carry a watch on up to a moment; return what it saw."""
-    watch, frame = task.watch, view.frame
+    watch = task.watch
     if end_s <= task.after_s:
         return []
-    if isinstance(task.rule, Message):
-        fired, watch.carried = _messages(task, end_s)
-    else:
-        first, last = ((at_s - frame.start_s) // frame.step_s for at_s in (task.after_s + STEP_S, end_s + STEP_S))
-        values = signal_values(task.spec.signal, view)[first:last]
-        allowed = allowed_in(frame.phase[first:last], task.spec.phases)
-        moments = Moments(task.after_s + STEP_S, STEP_S, values, allowed)
-        fired, watch.carried = evaluate(task.rule, moments, watch.carried)
+    fired, watch.carried = carry_on(watch.kiln, task.spec, task.rule, watch.carried, view, task.after_s + STEP_S, end_s)
     watch.looked_until_s = end_s
     return [Seen(one.since_s, one.begin_s, one.end_s, one.worst) for one in fired]
-
-
-def _messages(task: Task, end_s: int) -> tuple[tuple[Fired, ...], dict[str, object]]:
-    """Look at each message at its own second: two may lie within a minute."""
-    signal, state = task.spec.signal, dict(task.watch.carried)
-    series = load_span(task.watch.kiln, task.after_s + 1, end_s + 1, keys=[signal], with_marked=False).get(signal)
-    if series is None or not len(series.at_s):
-        return (), state
-    phases = phase_codes(phase_spans(task.watch.kiln, int(series.at_s[0]), int(series.at_s[-1]) + 1), series.at_s)
-    allowed = allowed_in(phases, task.spec.phases)
-    fired: dict[int, Fired] = {}
-    for place, at_s in enumerate(series.at_s.tolist()):
-        moments = Moments(at_s, 1, series.value[place : place + 1], allowed[place : place + 1])
-        found, state = evaluate(task.rule, moments, state)
-        fired |= {one.begin_s: one for one in found}
-    return tuple(fired.values()), state
 
 
 # figures of charges

@@ -1,0 +1,16 @@
+"""What watches raised, in templates."""
+
+from typing import Any
+
+from django import template
+
+from maintenance.firing_picture import draw
+from maintenance.models import Firing
+
+register = template.Library()
+
+
+@register.inclusion_tag("maintenance/_firing_picture.html")
+def firing_picture(firing: Firing) -> dict[str, Any]:
+    """{% firing_picture firing %}: the readings before and after it, with a table; link maintenance/firing.css."""
+    return {"firing": firing, "picture": draw(firing)}
