@@ -199,6 +199,14 @@ def drying_rate_at(kiln: Kiln, charge: Charge | None, now: datetime) -> DryingRa
     return drying_rate(product_of(charge) if charge else None, history.completed, history.plan)
 
 
+def usual_rates(kilns: Sequence[Kiln], now: datetime) -> dict[int, DryingRate | None]:
+    """Return what each kiln dries in an able hour over all its timber; two queries for any number of kilns."""
+    return {
+        pk: drying_rate(None, history.completed, history.plan) if history.plan else None
+        for pk, history in _histories(kilns, now).items()
+    }
+
+
 def product_of(charge: Charge) -> Product:
     """Return what a charge is, as the drying rate counts it."""
     return Product(charge.species, charge.thickness_mm)

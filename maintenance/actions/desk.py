@@ -1,7 +1,7 @@
 """The planner's desk: windows, people, jobs and places of the mill, gathered for the placing in a few queries."""
 
 from collections import defaultdict
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import UTC, date, datetime, timedelta
 from decimal import Decimal
@@ -310,15 +310,9 @@ def joined(skills: Iterable[str]) -> str:
 
 def _workers(desk: Desk) -> list[Worker]:
     """Everybody who works here, with shifts as instants; people without skills can still lend a hand."""
-    first_on = desk.now_at.astimezone(desk.mill.zone).date() - timedelta(days=1)
-    last_on = desk.until_at.astimezone(desk.mill.zone).date()
     duty: dict[int, list[Interval]] = defaultdict(list)
-    duties = ShiftDuty.objects.select_related("shift").filter(person__is_active=True, from_on__lte=last_on)
-    for turn in duties:
-        days = (first_on + timedelta(days=n) for n in range((last_on - first_on).days + 1))
-        for on in days:
-            if turn.from_on <= on <= (turn.until_on or date.max) and WEEKDAYS[on.weekday()] in turn.shift.weekdays:
-                duty[turn.person_id].append(_shift_on(turn, on, desk.mill))
+    for turn, interval in duties(desk.mill, desk.now_at, desk.until_at):
+        duty[turn.person_id].append(interval)
     away: dict[int, list[Interval]] = defaultdict(list)
     for absence in Absence.objects.filter(end_at__gt=desk.now_at, start_at__lt=desk.until_at):
         away[absence.person_id].append((absence.start_at, absence.end_at))
@@ -334,6 +328,16 @@ def _workers(desk: Desk) -> list[Worker]:
         )
         for person in people
     ]
+
+
+def duties(mill: Mill, from_at: datetime, until_at: datetime) -> Iterator[tuple[ShiftDuty, Interval]]:
+    """Give every shift of everybody who works here, from the day before on (a night shift reaches into today)."""
+    first_on = from_at.astimezone(mill.zone).date() - timedelta(days=1)
+    last_on = until_at.astimezone(mill.zone).date()
+    for turn in ShiftDuty.objects.select_related("shift").filter(person__is_active=True, from_on__lte=last_on):
+        for on in (first_on + timedelta(days=n) for n in range((last_on - first_on).days + 1)):
+            if turn.from_on <= on <= (turn.until_on or date.max) and WEEKDAYS[on.weekday()] in turn.shift.weekdays:
+                yield turn, _shift_on(turn, on, mill)
 
 
 def _shift_on(turn: ShiftDuty, on: date, mill: Mill) -> Interval:
