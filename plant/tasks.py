@@ -3,9 +3,11 @@
 from django.utils import timezone
 
 from plant.actions.readings import SETTLE_TASK, settle
+from plant.actions.watched_folder import TASK as FOLDER_TASK
+from plant.actions.watched_folder import look_at_folders, take_in_folder
 from plant.background import daily, forgetting, heartbeat, running
 from plant.background.registry import Progress, register_daily, task
-from plant.models import Kiln
+from plant.models import Kiln, ReadingSource
 
 
 def run(job_id: int) -> None:
@@ -24,6 +26,11 @@ def tick() -> None:
     daily.want_each_tick()
 
 
+def look() -> None:
+    """Look into the watched folders."""
+    look_at_folders()
+
+
 @task("forget old background work")
 def forget(progress: Progress, day: str) -> dict[str, int]:
     """Keep the record of background work from growing for ever."""
@@ -38,3 +45,9 @@ def settle_readings(progress: Progress, kiln: int) -> dict[str, int]:
     """Settle what came in for a kiln."""
     settled = settle(Kiln.objects.get(pk=kiln), progress=progress)
     return {} if settled is None else {"from_s": settled[0], "until_s": settled[1]}
+
+
+@task(FOLDER_TASK)
+def take_in_files(progress: Progress, source: int) -> dict[str, int]:
+    """Take in the whole files that lie in a source's folder."""
+    return take_in_folder(ReadingSource.objects.get(pk=source), progress)

@@ -10,6 +10,7 @@ from factory.django import DjangoModelFactory
 from inventory.models import Bin, Part, PartKind, Supplier, SupplierTerms
 from maintenance.models import CheckPoint, Defect, TaskSheet, WorkOrder, WorkStep
 from plant.models import (
+    Channel,
     Charge,
     Component,
     ComponentKind,
@@ -19,6 +20,7 @@ from plant.models import (
     Person,
     Phase,
     Qualification,
+    ReadingSource,
     RoleHeld,
     Skill,
     User,
@@ -306,3 +308,27 @@ class QualificationFactory(DjangoModelFactory[Qualification]):
 
     person = factory.SubFactory(PersonFactory)
     skill = factory.SubFactory(SkillFactory)
+
+
+class ChannelFactory(DjangoModelFactory[Channel]):
+    """The air temperature on the left."""
+
+    class Meta:
+        model = Channel
+        django_get_or_create = ("kiln", "quantity", "place")
+
+    kiln = factory.SubFactory(KilnFactory)
+    quantity = Channel.Quantity.AIR_TEMPERATURE
+    place = "left"
+
+
+class ReadingSourceFactory(DjangoModelFactory[ReadingSource]):
+    """A logger that writes files."""
+
+    class Meta:
+        model = ReadingSource
+        django_get_or_create = ("code",)
+
+    code = "logger"
+    name = "Logger of the kilns"
+    way = ReadingSource.Way.FILES

@@ -24,6 +24,7 @@ from plant import clock
 from plant.access import Role, access_table
 from plant.models import Absence, Job, Qualification, Shift, ShiftDuty, User
 from tests.factories import (
+    ChannelFactory,
     ChargeFactory,
     CheckPointFactory,
     ComponentFactory,
@@ -32,6 +33,7 @@ from tests.factories import (
     KilnFactory,
     MillFactory,
     PersonFactory,
+    ReadingSourceFactory,
     SkillFactory,
     SupplierTermsFactory,
     TaskSheetFactory,
@@ -122,6 +124,9 @@ def things(db: None) -> dict[str, dict[str, Any]]:
     task = StandingTask.objects.create(
         code="grease", sheet=TaskSheetFactory(), kiln=kiln, anchor_on=now.date(), every=4, every_unit="week"
     )
+    source, channel = ReadingSourceFactory(), ChannelFactory(kiln=kiln)
+    named = source.names.create(name="T1", channel=channel)
+    intake = source.intakes.create(file_name="k1.csv", digest="0" * 64, at=now, is_taken_in=False, faults=["empty"])
     job = Job.objects.create(key="nothing", what="nothing", wanted_at=now, not_before_at=now)
     return {
         "people/": {"code": "per", "pk": held.pk},
@@ -129,6 +134,9 @@ def things(db: None) -> dict[str, dict[str, Any]]:
         "people/<slug:code>/absences/": {"code": "per", "pk": absence.pk},
         "people/<slug:code>/sign-in/": {"code": "tove"},
         "sign-ins/": {"pk": UserFactory(username="per", role="technician", person=per).pk},
+        "kilns/<slug:tag>/channels/": {"tag": kiln.tag, "pk": channel.pk},
+        "readings/sources/": {"code": source.code, "token": "0" * 32, "pk": intake.pk},
+        "readings/sources/<slug:code>/names/": {"code": source.code, "pk": named.pk},
         "kilns/": {"tag": kiln.tag, "pk": DowntimeFactory(kiln=kiln, start_at=now, end_at=None).pk},
         "background/": {"pk": job.pk},
         "storeroom/parts/": {"code": terms.part.code, "supplier": terms.supplier.code},

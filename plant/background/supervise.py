@@ -33,6 +33,7 @@ START_PAUSE_S = 3.0
 MOST_WEB_STARTS = 3
 # The mill's hour may begin at a quarter of UTC's: some zones are 30 or 45 minutes off.
 TICK_CRON = "*/15 * * * *"
+LOOK_CRON = "* * * * *"
 
 
 class Child:
@@ -147,16 +148,20 @@ class Supervisor:
 
     def _prepare_work(self) -> None:
         keeper.take_charge()
-        Schedule.objects.update_or_create(
-            name="what is due today",
-            defaults={
-                "func": "plant.tasks.tick",
-                "schedule_type": Schedule.CRON,
-                "cron": TICK_CRON,
-                "repeats": -1,
-                "kwargs": "{'q_options': {'save': False, 'ack_failure': True}}",
-            },
-        )
+        for name, function, cron in (
+            ("what is due today", "tick", TICK_CRON),
+            ("look into watched folders", "look", LOOK_CRON),
+        ):
+            Schedule.objects.update_or_create(
+                name=name,
+                defaults={
+                    "func": f"plant.tasks.{function}",
+                    "schedule_type": Schedule.CRON,
+                    "cron": cron,
+                    "repeats": -1,
+                    "kwargs": "{'q_options': {'save': False, 'ack_failure': True}}",
+                },
+            )
         # What came due while nothing was served is not left until the next quarter of an hour.
         put("tick")
 

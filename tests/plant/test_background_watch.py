@@ -158,7 +158,7 @@ def test_the_schedule_asks_what_is_due_and_leaves_no_heap_of_results(
     monkeypatch.setattr("django_q.scheduler.close_old_django_connections", lambda: None)
     supervisor._prepare_work()
     OrmQ.objects.all().delete()
-    schedule = Schedule.objects.get()
+    schedule = Schedule.objects.get(name="what is due today")
     Schedule.objects.update(next_run=timezone.now() - timedelta(hours=3))
     scheduler()
     assert [call_in(row) for row in OrmQ.objects.all()] == ["plant.tasks.tick"]
