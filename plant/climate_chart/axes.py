@@ -34,10 +34,11 @@ class ValueAxis:
         return min(max((self.high - value) / (self.high - self.low), 0.0), 1.0)
 
 
-def value_axis(low: float, high: float, *, most: int, least_span: float) -> ValueAxis:
+def value_axis(low: float, high: float, *, most: int, least_span: float, is_from_zero: bool = False) -> ValueAxis:
     """Choose the span and at most ``most`` + 1 ticks for values from ``low`` to ``high``.
 
-    ``least_span`` is the smallest span shown, so that noise does not look like a storm.
+    ``least_span`` is the smallest span shown, so that noise does not look like a storm. ``is_from_zero`` is for what is
+    never negative: its axis is not widened below 0.
 
     Raises
     ------
@@ -49,6 +50,8 @@ def value_axis(low: float, high: float, *, most: int, least_span: float) -> Valu
     if high - low < least_span:
         middle = (low + high) / 2
         low, high = middle - least_span / 2, middle + least_span / 2
+        if is_from_zero and low < 0:
+            low, high = 0.0, least_span
     step = round_step((high - low) / most)
     first, last = math.floor(low / step + 1e-9), math.ceil(high / step - 1e-9)
     ticks = tuple(round(n * step, 10) for n in range(first, last + 1))

@@ -55,7 +55,8 @@ class DrawnLine:
     spot: tuple[float, float] | None
     last: str
     said: str
-    marked: str
+    marked: int
+    marked_why: str
 
     @property
     def has_readings(self) -> bool:
@@ -90,6 +91,11 @@ class Chart:
     marked: int
     silent: tuple[str, ...]
     """Names of lines without a reading in the span."""
+
+    @property
+    def left_out(self) -> list[DrawnLine]:
+        """Return the lines of which readings are left out of the rules."""
+        return [line for band in self.bands for line in band.lines if line.marked]
 
     @property
     def data(self) -> dict[str, Any]:
@@ -193,7 +199,8 @@ def _axis(plan: BandPlan, worked: Sequence[_Worked]) -> ValueAxis:
     if not reach:
         # Only marked readings: their own span, as far as it can be told.
         reach = [0.0, plan.least_span]
-    return value_axis(min(reach), max(reach), most=TICKS[plan.height], least_span=plan.least_span)
+    most, is_from_zero = TICKS[plan.height], 0 in plan.holds and min(reach) >= 0
+    return value_axis(min(reach), max(reach), most=most, least_span=plan.least_span, is_from_zero=is_from_zero)
 
 
 def _value_ticks(plan: BandPlan, axis: ValueAxis) -> tuple[Tick, ...]:
@@ -233,7 +240,8 @@ def _line(plan: BandPlan, work: _Worked, name: str, index: int, axis: ValueAxis,
         spot=(round(100 * spot[0], 2), round(100 * spot[1], 2)) if spot else None,
         last=say_value(plan, float(work.high[known[-1]])) if len(known) else "",
         said=_said(plan, name, work) if len(known) else "",
-        marked=_marked_words(one, span),
+        marked=_inside(one.marked_at_s, span),
+        marked_why=_marked_words(one, span),
     )
 
 

@@ -89,10 +89,12 @@ def humidity_sources(sources: Iterable[Source], measure: Measure) -> list[Source
     """Work out what psychrometers, plates and humidity sensors say in the measure that is asked for.
 
     What stands in that measure already is passed on as it is. A wet bulb or plate goes with the air temperature of its
-    own place, else with the mean of all.
+    own place, else with the mean of all. From days in short nothing is worked out: their means are of no one moment.
     """
     known = _Known(sources)
     found = [one for quantity in _AS_IT_IS[measure] for one in known.of(quantity)]
+    if any(one.low is not None for one in known.all):
+        return found
     for sensor, wanted, temperature in _PAIRS[measure]:
         for one in known.of(sensor):
             pair = known.temperature_for(one, temperature)
@@ -129,8 +131,9 @@ _PAIRS: Final[Mapping[Measure, tuple[tuple[str, str, str], ...]]] = {
 
 class _Known:
     def __init__(self, sources: Iterable[Source]) -> None:
+        self.all = list(sources)
         self.by_quantity: dict[str, list[Source]] = {}
-        for one in sources:
+        for one in self.all:
             self.by_quantity.setdefault(one.quantity, []).append(one)
 
     def of(self, quantity: str) -> list[Source]:

@@ -11,9 +11,14 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from plant.calculations.emc import emc_from_psychrometer_pct, emc_pct
+from plant.calculations.psychrometrics import relative_humidity_by_psychrometer
+from plant.calculations.units import CELSIUS, FAHRENHEIT
 from plant.climate_chart.axes import ValueAxis, round_step, time_ticks, value_axis
+from plant.climate_chart.bands import Shown
+from plant.climate_chart.chart import draw_chart
 from plant.climate_chart.drawing import HEIGHT, WIDTH, draw_line, draw_marks, draw_steps, label_spot
 from plant.climate_chart.lines import Source, humidity_sources, source_of
+from plant.climate_chart.table import make_table
 from plant.climate_chart.thinning import Run, Span, by_column, runs, runs_by_column, thin
 
 STOCKHOLM = ZoneInfo("Europe/Stockholm")
@@ -65,6 +70,11 @@ def test_an_axis_holds_its_values_with_few_ticks_and_steps_of_one_two_or_five(
     assert len(axis.ticks) <= most + 2
     step = axis.ticks[1] - axis.ticks[0]
     assert f"{step:e}"[0] in "125"
+
+
+def test_what_is_never_negative_has_no_axis_below_zero() -> None:
+    assert value_axis(0, 0.5, most=4, least_span=20, is_from_zero=True).ticks == (0, 5, 10, 15, 20)
+    assert value_axis(0, 0.5, most=4, least_span=20).ticks[0] < 0
 
 
 def test_what_spans_no_axis_is_refused() -> None:
@@ -273,3 +283,118 @@ def test_a_day_in_utc_is_no_day_at_the_mill() -> None:
     midnight = datetime(2026, 11, 20, tzinfo=UTC)
     ticks = time_ticks(int(midnight.timestamp()), int((midnight + timedelta(days=1)).timestamp()), STOCKHOLM, most=2)
     assert [tick.at.hour for tick in ticks] == [12, 0]
+
+
+# The table.
+
+
+def test_a_table_has_means_and_extremes_between_round_instants() -> None:
+    from_s, until_s = epoch("2026-11-20T05:50"), epoch("2026-11-20T08:00")
+    at = np.arange(from_s, until_s, 60)
+    value = 60 + (at - from_s) / 600
+    table = make_table([source("air_temperature", at, value)], Span(from_s, until_s), Shown(), STOCKHOLM)
+    assert table.begins_s[:2] == (from_s, from_s + 120)
+    column = table.columns[0]
+    assert (column.low[0], column.high[0], column.mean[0]) == (60, 60.1, 60.05)
+    in_f = make_table([source("air_temperature", at, value)], Span(from_s, until_s), Shown(FAHRENHEIT), STOCKHOLM)
+    assert in_f.columns[0].low[0] == 140
+
+
+def test_rows_without_readings_stay_empty_and_what_is_told_on_change_is_held() -> None:
+    from_s, until_s = epoch("2026-11-20T00:00"), epoch("2026-11-24T00:00")
+    air = source("air_temperature", [from_s, until_s - 60], [60, 70])
+    wanted = source("set_air_temperature", [from_s], [65])
+    table = make_table([air, wanted], Span(from_s, until_s), Shown(), STOCKHOLM)
+    measured, told = table.columns
+    assert np.isfinite(measured.mean).sum() == 2
+    assert told.mean[0] == 65
+    assert np.isnan(told.mean[-1])
+
+
+# The chart as a whole.
+
+
+def drawn(*sources: Source, hours: float = 2, shown: Shown | None = None) -> Any:
+    from_s = epoch("2026-11-20T06:00")
+    span = Span(from_s, from_s + int(hours * 3600))
+    return draw_chart(sources, span, shown or Shown(), STOCKHOLM, span.until_s)
+
+
+def two_hours(value: float) -> tuple[Any, Any]:
+    at = epoch("2026-11-20T06:00") + 60 * np.arange(120)
+    return at, np.full(120, float(value))
+
+
+def test_the_bands_hold_what_the_kiln_measures_and_what_follows_from_it() -> None:
+    chart = drawn(
+        source("air_temperature", *two_hours(60), "left"),
+        source("wet_bulb", *two_hours(50), "left"),
+        source("fan_direction", *two_hours(1)),
+        source("wood_moisture", np.empty(0), np.empty(0), "3"),
+    )
+    assert [band.code for band in chart.bands] == ["temperatures", "humidity", "direction"]
+    assert [line.name for line in chart.bands[0].lines] == ["air temperature left", "wet-bulb temperature left"]
+    assert [(line.letter, line.hue, line.dash) for line in chart.bands[0].lines] == [
+        ("a", "timber", 0),
+        ("b", "steam", 1),
+    ]
+    assert chart.bands[1].lines[0].name == "EMC left, from the psychrometer"
+    assert chart.bands[1].lines[0].last == "8.9 %"
+    assert chart.bands[2].lines[0].last == "from the left"
+    assert chart.silent == ("wood moisture 3",)
+    assert "air temperature left 60.0 to 60.0 °C" in chart.bands[0].sentence
+
+
+def test_units_change_what_is_written_and_never_what_is_kept() -> None:
+    pair = (source("air_temperature", *two_hours(60)), source("wet_bulb", *two_hours(50)))
+    warm = drawn(*pair, shown=Shown(FAHRENHEIT, "depression"))
+    assert [line.last for line in warm.bands[0].lines] == ["140.0 °F", "122.0 °F"]
+    assert (warm.bands[1].title, warm.bands[1].lines[0].last) == ("Wet-bulb depression", "18.0 °F")
+    humid = drawn(*pair, shown=Shown(CELSIUS, "rh"))
+    by_equation = 100 * float(relative_humidity_by_psychrometer(60, 50))
+    assert (humid.bands[1].title, humid.bands[1].lines[0].last) == ("Relative humidity", f"{by_equation:.1f} %")
+
+
+def test_a_script_gets_for_each_column_the_lowest_and_how_far_the_highest_is_above() -> None:
+    at, value = two_hours(60)
+    value[10] = 75.5
+    line = drawn(source("air_temperature", at, value)).data["lines"][0]
+    column = 10 * 60 * 600 // 7200
+    assert (line["low"][column], line["rise"][column], line["decimals"]) == (755, 0, 1)
+    assert len(line["low"]) == len(line["rise"]) == 600
+    assert line["low"][column + 1] == 755
+    assert line["low"][column + 5] == 600
+
+
+def test_what_has_a_mark_is_drawn_apart_and_counted_with_its_reason() -> None:
+    at, value = two_hours(60)
+    marks = np.zeros(120, np.int16)
+    marks[5:8], value[5:8] = 4, 999
+    chart = drawn(source_of("air_temperature", "", 60, series(at, value, marks)))
+    line = chart.bands[0].lines[0]
+    assert (chart.readings, chart.marked) == (120, 3)
+    assert (line.marked, line.marked_why) == (3, "the value stands still: 3")
+    assert line.marks.startswith("M") and line.last == "60.0 °C"
+    assert chart.bands[0].ticks[-1].word == "66"
+
+
+def test_only_marked_readings_make_a_band_too() -> None:
+    at, value = two_hours(999)
+    chart = drawn(source_of("air_temperature", "", 60, series(at, value, np.ones(120))))
+    assert chart.bands[0].lines[0].marks
+    assert chart.bands[0].lines[0].last == ""
+
+
+def test_days_in_short_show_their_range_around_the_mean() -> None:
+    from_s = epoch("2026-09-01T00:00")
+    noon = from_s + 43_200 + 86_400 * np.arange(60)
+    days = Source(
+        *("air_temperature", "", "", noon, np.full(60, 50.0), 130_000, np.empty(0, np.int64), np.empty(0)),
+        marks=np.empty(0, np.int16),
+        low=np.full(60, 40.0),
+        high=np.full(60, 70.0),
+    )
+    chart = draw_chart([days], Span(from_s, from_s + 60 * 86_400), Shown(), STOCKHOLM, from_s + 61 * 86_400)
+    line = chart.bands[0].lines[0]
+    assert line.ranges.count("z") == 60
+    assert "40.0 to 70.0 °C" in chart.bands[0].sentence
