@@ -13,7 +13,7 @@ from plant.calculations.climate_frame import PHASE_CODES
 
 Numbers = NDArray[np.float64]
 MOTORS: Final = ("1", "2")
-HEATING_PCT_PER_K, HEATING_RESET_S = 8.0, 1200.0
+HEATING_PCT_PER_K, HEATING_RESET_S = 3.0, 900.0
 HUMIDITY_PCT_PER_K, HUMIDITY_RESET_S = 15.0, 1200.0
 STROKE_S: Final = 180.0
 """A valve or flap needs so long from one end to the other."""

@@ -115,6 +115,7 @@ def simulate(
     *,
     emit_s: int = 300,
     step_s: int = 60,
+    weather: Weather | None = None,
 ) -> list[ChamberRun]:
     """Run chambers side by side; none of them feels how many stand beside it.
 
@@ -131,6 +132,8 @@ def simulate(
         Seconds between readings, a multiple of the step.
     step_s : int
         Seconds of a step of the model, at most 120: above, the timber's shell would swing.
+    weather : Weather, optional
+        Outside air of one's own, a column for each chamber; None for what their ``weather_seed`` draws.
 
     Raises
     ------
@@ -146,7 +149,7 @@ def simulate(
     strange = [fault for fault in faults if not 0 <= fault.kiln < len(chambers)]
     if strange:
         raise ValueError(f"fault of kiln {strange[0].kiln}, but there are {len(chambers)}")
-    return _Run(chambers, begin_s, hours, faults, emit_s, step_s).go()
+    return _Run(chambers, begin_s, hours, faults, emit_s, step_s, weather).go()
 
 
 @dataclass
@@ -218,14 +221,21 @@ class _Run:
     """The state of all chambers and one step after the other."""
 
     def __init__(
-        self, chambers: Sequence[Chamber], begin_s: int, hours: float, faults: Sequence[Fault], emit_s: int, step_s: int
+        self,
+        chambers: Sequence[Chamber],
+        begin_s: int,
+        hours: float,
+        faults: Sequence[Fault],
+        emit_s: int,
+        step_s: int,
+        weather: Weather | None = None,
     ) -> None:
         self.chambers, self.begin_s, self.emit_s, self.dt = chambers, begin_s, emit_s, step_s
         self.steps, self.every = round(hours * HOUR_S / step_s), emit_s // step_s
         kilns = len(chambers)
         self.faults = faults
         self.effects = Effects(faults, kilns)
-        self.weather = Weather([chamber.weather_seed for chamber in chambers], begin_s, int(hours) + 2)
+        self.weather = weather or Weather([chamber.weather_seed for chamber in chambers], begin_s, int(hours) + 2)
         programmes: list[list[Stage]] = []
         self.plans: list[list[ChargePlan]] = []
         for chamber in chambers:
@@ -538,7 +548,8 @@ class _Run:
         readings = read_channels(self.chambers, moments_s, raw, self.faults)
         truth_of = {
             "air_changes_per_h": "changes", "wood_moisture": "moisture", "air_temperature": "temp",
-            "humidity_ratio": "ratio", "flow": "flow",
+            "humidity_ratio": "ratio", "flow": "flow", "outside_temperature": "temp_out",
+            "outside_humidity": "humidity_out",
         }  # fmt: skip
         rows = {name: RAW.index(row) for name, row in truth_of.items()}
         stored_kg, stored_j = self.water_kg() - self.started_kg, self.heat_j() - self.started_j
