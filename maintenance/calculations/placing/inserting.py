@@ -269,7 +269,7 @@ def due_date_plan(frame: Frame) -> State:
 
 
 def greedy_plan(frame: Frame) -> State:
-    """Plan by cost: job after job, dearest delay first, each to where it adds least, or left out where that is cheaper."""
+    """Plan by cost: job after job, dearest delay first, each to where it adds least, or left out if that is cheaper."""
     return _placed(frame, _cheapest, lambda job: (-_urgency(frame, job), frame.jobs[job].due_min))
 
 

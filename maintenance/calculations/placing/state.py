@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from bisect import bisect_left, insort
 from dataclasses import dataclass
+from itertools import pairwise
 
 from .frame import ANYWHERE, FAR, SIXTIETHS, Frame
 from .plan import Cost, PlacedJob, Plan, Stop
@@ -203,6 +204,22 @@ class State:
     def _occupy(self, person: int, start_min: int, end_min: int) -> None:
         if start_min < end_min:
             insort(self.busy[person], (start_min, end_min))
+
+    def is_free_of_clashes(self) -> bool:
+        """Whether nobody is in two places at once."""
+        return all(end <= start for busy in self.busy for (_, end), (start, _) in pairwise(busy))
+
+    def is_sound(self) -> bool:
+        """Whether rules across kilns hold; what concerns one kiln alone, the solver that placed it has seen to."""
+        frame = self.frame
+        if not self.is_free_of_clashes():
+            return False
+        for job, at in self.at.items():
+            for before, lag_min in frame.after[job]:
+                first = self.at.get(before)
+                if first is None or at.start_min < first.start_min + frame.jobs[before].duration_min + lag_min:
+                    return False
+        return frame.must <= self.at.keys()
 
     def price_of_kiln(self, kiln: int) -> int:
         """What a kiln, its stops and its jobs cost."""

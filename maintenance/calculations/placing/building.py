@@ -1,0 +1,58 @@
+"""Build a plan kiln by kiln: each exactly, with the people that are left."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from .frame import Frame
+from .model import Found, Task, busy_elsewhere
+from .state import State, state_of
+
+
+class Building:
+    """A plan that grows by one kiln at a time, the one of most weight first."""
+
+    def __init__(self, frame: Frame, weight: Callable[[int], int]) -> None:
+        self.frame, self.weight = frame, weight
+        self.state = State(frame)
+        self.settled = {kiln for kiln, jobs in enumerate(frame.jobs_of) if not jobs}
+        self.kiln: int | None = None
+        self.number = 0
+
+    @property
+    def is_waiting(self) -> bool:
+        """Whether a kiln is being solved."""
+        return self.kiln is not None
+
+    @property
+    def is_complete(self) -> bool:
+        """Whether every kiln is settled."""
+        return len(self.settled) == len(self.frame.kilns)
+
+    def next_task(self) -> Task:
+        """Make the task of the next kiln, with what is settled held."""
+        self.kiln = kiln = max(set(range(len(self.frame.kilns))) - self.settled, key=self.weight)
+        return Task(
+            kilns=(kiln,),
+            free=frozenset(self.frame.jobs_of[kiln]),
+            at=dict(self.state.at),
+            stops={},
+            starts={},
+            busy=busy_elsewhere(self.state, {kiln}),
+            price=None,
+            settled=frozenset(self.settled),
+        )
+
+    def add(self, found: Found) -> bool:
+        """Settle the kiln that was solved; False where it has no plan with what is settled, so that this way ends."""
+        kiln, self.kiln = self.kiln, None
+        if kiln is None or found.at is None:
+            return False
+        stops = list(self.state.stops)
+        stops[kiln] = found.stops[kiln]
+        state = state_of(self.frame, {**self.state.at, **found.at}, stops)
+        if state is None or not state.is_free_of_clashes():
+            return False
+        self.state = state
+        self.settled.add(kiln)
+        return True

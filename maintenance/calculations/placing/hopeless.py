@@ -1,0 +1,180 @@
+"""Find what makes every plan impossible, before and beside the solver, and say it so that a planner can act on it."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable
+
+from .frame import ANYWHERE, FAR, Frame
+from .model import Found, Task
+from .plan import Hopeless
+from .problem import LOCKED_OUT
+from .words import moment
+
+Ask = Callable[[Task], Found | None]
+
+
+def find_hopeless(frame: Frame) -> tuple[Hopeless, ...]:
+    """Name the jobs that must be placed and have no place, even if nothing else were to be done."""
+    found: list[Hopeless] = []
+    from_min = _earliest_from(frame)
+    for job in sorted(frame.must):
+        one = _hopeless(frame, job, from_min[job])
+        if one is not None:
+            found.append(one)
+    return tuple(found)
+
+
+def _earliest_from(frame: Frame) -> list[int]:
+    """Before this no job can start, because of what it waits for."""
+    from_min = [job.from_min for job in frame.jobs]
+    for _ in frame.jobs:
+        changed = False
+        for job, waits in enumerate(frame.after):
+            for before, lag_min in waits:
+                least = from_min[before] + frame.jobs[before].duration_min + lag_min
+                if least > from_min[job]:
+                    from_min[job], changed = least, True
+        if not changed:
+            break
+    return from_min
+
+
+def _hopeless(frame: Frame, job: int, from_min: int) -> Hopeless | None:
+    of, kiln = frame.jobs[job], frame.kilns[frame.kiln_of[job]]
+    last_min = min(frame.problem.horizon_min, of.latest_min if of.safety else FAR) - of.duration_min
+    when = moment(frame.problem, of.latest_min)
+    if from_min > last_min:
+        return Hopeless(
+            of.ref,
+            "dates",
+            f"{of.ref} cannot start before {moment(frame.problem, from_min)} and would have to end by {when}. "
+            "Bring its parts or what it waits for forward, or have its date moved.",
+        )
+    spans = [
+        (max(from_min, region.from_min), min(last_min, region.to_min - of.duration_min), region.place)
+        for region in frame.regions[job]
+    ]
+    in_time = [span for span in spans if span[0] <= span[1]]
+    if not in_time:
+        later = [max(from_min, region.from_min) for region in frame.regions[job] if region.from_min > last_min]
+        kind = {"running": "running phase", "empty": "opening", "still": "opening or stop"}.get(of.needs_state, "time")
+        nearest = f"The nearest one begins {moment(frame.problem, min(later))}. " if later else ""
+        cents = kiln.interruption_cents + kiln.set_up_cents
+        return Hopeless(
+            of.ref,
+            "opening" if of.needs_state != "running" else "state",
+            f"Kiln {kiln.tag} has no {kind} long enough for {of.ref} by {when}. {nearest}"
+            f"Bring a charge forward, let its date be moved, or stop the charge for {cents / 100:.2f}.",
+        )
+    without_crew = True
+    for low, high, place in in_time:
+        for number, shift in enumerate(frame.shifts):
+            begin = max(low, shift.start_min)
+            last = min(high, shift.end_min - 1, shift.overtime_end_min - of.duration_min)
+            if begin > last or not _crew(frame, job, number, begin, last + of.duration_min):
+                continue
+            without_crew = False
+            if place == ANYWHERE or of.needs_state not in LOCKED_OUT or _lock_out(frame, job, place, last):
+                return None
+    if without_crew:
+        skills = ", ".join(f"{count} {skill}" for skill, count in frame.crew_of[job])
+        return Hopeless(
+            of.ref,
+            "crew",
+            f"No shift has the crew of {of.ref} ({skills}) while kiln {kiln.tag} is in the right state, by {when}. "
+            "Put people with these skills on shift then, or have its date moved.",
+        )
+    return Hopeless(
+        of.ref,
+        "lock-out",
+        f"Nobody on shift may lock out kiln {kiln.tag} in time for {of.ref}. "
+        "Put somebody with the skill lock-out on shift before it.",
+    )
+
+
+def _crew(frame: Frame, job: int, shift: int, from_min: int, to_min: int) -> bool:
+    duration_min = frame.jobs[job].duration_min
+    if job in frame.pinned and not frame.issued_people[job] <= set(frame.shift_people[shift]):
+        return False
+    for skill, count in frame.crew_of[job]:
+        able = [
+            person
+            for person in frame.shift_skill[shift].get(skill, ())
+            if _has_gap(frame.away[person], from_min, to_min, duration_min)
+        ]
+        if len(able) < count:
+            return False
+    return True
+
+
+def _lock_out(frame: Frame, job: int, place: int, last_start_min: int) -> bool:
+    kiln = frame.kiln_of[job]
+    set_up_min = frame.kilns[kiln].set_up_min
+    from_min = frame.stopped_region(kiln, place).from_min - set_up_min
+    for number, shift in enumerate(frame.shifts):
+        begin = max(from_min, shift.start_min)
+        last = min(last_start_min - set_up_min, shift.end_min - 1, shift.overtime_end_min - set_up_min)
+        if begin <= last and any(
+            _has_gap(frame.away[person], begin, last + set_up_min, set_up_min) for person in frame.can_lock_out[number]
+        ):
+            return True
+    return False
+
+
+def _has_gap(busy: tuple[tuple[int, int], ...], from_min: int, to_min: int, length_min: int) -> bool:
+    for start, end in busy:
+        if end > from_min:
+            if start - from_min >= length_min:
+                break
+            from_min = end
+    return from_min + length_min <= to_min
+
+
+def explain_together(frame: Frame, ask: Ask, deadline: float) -> tuple[Hopeless, ...]:
+    """Name a smallest set of jobs that must be placed and cannot all be: take one after the other away."""
+    needed = sorted(frame.must)
+    for job in list(needed):
+        if time.monotonic() > deadline:
+            break
+        tried = _closed(frame, [one for one in needed if one != job])
+        if job in tried:
+            continue
+        found = ask(_only(frame, tried))
+        if found is not None and found.is_impossible:
+            needed = sorted(tried)
+    refs = ", ".join(frame.jobs[job].ref for job in needed)
+    return tuple(
+        Hopeless(
+            frame.jobs[job].ref,
+            "together",
+            f"{refs} must all be placed and cannot be at once: they need the same people, opening or times. "
+            "Move the date of one, free people, or take a pin away.",
+        )
+        for job in needed
+    )
+
+
+def _closed(frame: Frame, jobs: list[int]) -> set[int]:
+    """These jobs and all they wait for."""
+    closed: set[int] = set()
+    waiting = list(jobs)
+    while waiting:
+        job = waiting.pop()
+        if job not in closed:
+            closed.add(job)
+            waiting += [before for before, _ in frame.after[job]]
+    return closed
+
+
+def _only(frame: Frame, jobs: set[int]) -> Task:
+    return Task(
+        kilns=tuple(sorted({frame.kiln_of[job] for job in jobs})),
+        free=frozenset(jobs),
+        at={},
+        stops={},
+        starts={},
+        busy=[list(away) for away in frame.away],
+        price=None,
+        only=frozenset(jobs),
+    )

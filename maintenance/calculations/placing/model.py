@@ -1,0 +1,776 @@
+"""Some kilns with their jobs as a model for CP-SAT; all other kilns hold their people meanwhile.
+
+With the people of nobody held, the optimum of a part is a lower bound of what that part costs in any plan.
+
+One literal says that a job is in this place and this shift; from those literals come linear bounds on start, delay
+and overtime, without which there would be no proof to speak of. Charges start at variables; what a stop pushes is
+paid for at the sentinel. Options that alone cost more than the part may cost at all are left out from the start.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass, field
+from math import ceil
+from typing import Any
+
+from .frame import ANYWHERE, FAR, SIXTIETHS, Frame
+from .problem import LOCKED_OUT
+from .state import Crew, JobAt, State, StopAt, Stops
+
+Busy = list[list[tuple[int, int]]]
+Tell = Callable[[dict[int, JobAt] | None, dict[int, Stops] | None, int | None], None]
+
+
+@dataclass(frozen=True)
+class Task:
+    """A part to be solved.
+
+    `at` and `stops` are what the kilns have now (empty where there is no plan yet); `free` the jobs that may move;
+    `busy` when people are away or at work in other kilns; `price` what the part costs now and must not exceed, and
+    `floors` a lower bound of what each kiln costs. `only` leaves all other jobs away; `apart` says that jobs of
+    other kilns are not waited for, which makes the optimum a lower bound.
+    """
+
+    kilns: tuple[int, ...]
+    free: frozenset[int]
+    at: dict[int, JobAt]
+    stops: dict[int, Stops]
+    starts: dict[int, list[int]]
+    busy: Busy
+    price: int | None
+    floors: dict[int, int] = field(default_factory=dict)
+    only: frozenset[int] | None = None
+    settled: frozenset[int] = frozenset()
+
+
+@dataclass(frozen=True)
+class Found:
+    """What came out: places and stops of the part (None if nothing was found), and a lower bound of its price."""
+
+    at: dict[int, JobAt] | None
+    stops: dict[int, Stops]
+    price: int | None
+    bound: int
+    is_proven: bool
+    is_impossible: bool = False
+    cpu_seconds: float = 0.0
+
+
+@dataclass(frozen=True)
+class _Option:
+    place: int
+    shift: int
+    low: int
+    high: int
+    price: int
+
+
+@dataclass
+class _StopVars:
+    """The variables of a stop that may be."""
+
+    is_there: Any
+    set_up: Any
+    end: Any
+    shifts: dict[int, Any]
+    people: dict[int, Any]
+
+
+@dataclass
+class _JobVars:
+    """The variables of a job."""
+
+    present: Any
+    start: Any
+    options: dict[_Option, Any]
+    at_place: dict[int, Any]
+    crew: dict[tuple[int, str], Any]
+
+
+class Part:
+    """Builds and solves the model of one task."""
+
+    def __init__(self, frame: Frame, task: Task) -> None:
+        # The solver takes half a second to load and is not needed to show a page.
+        from ortools.sat.python import cp_model
+
+        self.cp_model = cp_model
+        self.frame, self.task = frame, task
+        self.model = cp_model.CpModel()
+        self.hints: list[tuple[Any, int]] = []
+        self.has_plan = task.price is not None
+        self.jobs = [job for kiln in task.kilns for job in frame.jobs_of[kiln] if task.only is None or job in task.only]
+        self.costs: dict[int, list[tuple[Any, int]]] = {kiln: [] for kiln in task.kilns}
+        self.fixed: dict[int, int] = dict.fromkeys(task.kilns, 0)
+        self.intervals: dict[int, list[Any]] = defaultdict(list)
+        self.windows: dict[int, list[tuple[int, int]]] = defaultdict(list)
+        self.charge_starts: dict[int, list[Any]] = {}
+        self.stop_vars: dict[tuple[int, int], _StopVars] = {}
+        self.stretches: dict[tuple[int, int], Any] = {}
+        self.job_vars: dict[int, _JobVars] = {}
+        self.unmoved: dict[int, Any] = {}
+        self.on_start: Callable[[Callable[[], None]], None] | None = None
+        self.possible = self._options()
+        self._prune()
+        for kiln in task.kilns:
+            self._add_kiln(kiln)
+        for job in self.jobs:
+            self._add_job(job)
+        for kiln in task.kilns:
+            self._add_inside(kiln)
+        self._add_orders()
+        self._add_people()
+        self._add_objective()
+
+    def _add_objective(self) -> None:
+        """Minimise the sum of what the kilns cost; what each costs at least is known from solving it apart."""
+        terms = []
+        for kiln in self.task.kilns:
+            price = sum(variable * weight for variable, weight in self.costs[kiln]) + self.fixed[kiln]
+            floor = self.task.floors.get(kiln, 0)
+            if floor > 0 and len(self.task.kilns) > 1:
+                self.model.add(price >= floor)
+            terms.append(price)
+        self.model.minimize(sum(terms))
+
+    # --- small helpers ---------------------------------------------------------------------------
+
+    def _int(self, low: int, high: int, hint: int) -> Any:
+        variable = self.model.new_int_var(low, high, "")
+        self.hints.append((variable, hint))
+        return variable
+
+    def _bool(self, hint: bool) -> Any:
+        variable = self.model.new_bool_var("")
+        self.hints.append((variable, int(hint)))
+        return variable
+
+    # --- what is possible ------------------------------------------------------------------------
+
+    def _options(self) -> dict[int, list[_Option]]:
+        found = {}
+        for job in self.jobs:
+            at = self.task.at.get(job)
+            if job in self.task.free or not self.has_plan:
+                found[job] = self._options_of(job)
+            elif at is None:
+                found[job] = []
+            else:
+                found[job] = [_Option(at.place, at.shift, at.start_min, at.start_min, 0)]
+        return found
+
+    def _options_of(self, job: int) -> list[_Option]:
+        frame = self.frame
+        of = frame.jobs[job]
+        from_min = of.from_min
+        to_min = min(frame.problem.horizon_min, of.latest_min if of.safety else FAR)
+        if job in frame.pinned:
+            from_min = max(from_min, frame.issued[job].start_min)
+            to_min = min(to_min, frame.issued[job].start_min + of.duration_min)
+        found = []
+        for region in frame.regions[job]:
+            low = max(from_min, region.from_min)
+            high = min(to_min, region.to_min) - of.duration_min
+            for number, shift in enumerate(frame.shifts):
+                begin = max(low, shift.start_min)
+                last = min(high, shift.end_min - 1, shift.overtime_end_min - of.duration_min)
+                if begin <= last and self._has_crew(job, number, begin, last + of.duration_min):
+                    end_min = begin + of.duration_min
+                    overtime_min = max(0, end_min - shift.end_min) * of.crew_size
+                    price = frame.delay_price(job, end_min)
+                    price += overtime_min * frame.problem.overtime_cents_per_person_hour
+                    found.append(_Option(region.place, number, begin, last, price))
+        return found
+
+    def _has_crew(self, job: int, shift: int, from_min: int, to_min: int) -> bool:
+        frame = self.frame
+        if job in frame.pinned and not frame.issued_people[job] <= set(frame.shift_people[shift]):
+            return False
+        duration_min = frame.jobs[job].duration_min
+        for skill, count in frame.crew_of[job]:
+            for person in frame.shift_skill[shift].get(skill, ()):
+                if self._has_gap(person, from_min, to_min, duration_min):
+                    count -= 1
+                    if not count:
+                        break
+            if count:
+                return False
+        return True
+
+    def _has_gap(self, person: int, from_min: int, to_min: int, length_min: int) -> bool:
+        free_from = from_min
+        for start, end in self.task.busy[person]:
+            if end <= free_from:
+                continue
+            if start - free_from >= length_min or free_from + length_min > to_min:
+                break
+            free_from = end
+        return free_from + length_min <= to_min
+
+    def _prune(self) -> None:
+        """Leave out what alone costs more than the part may cost.
+
+        What the other kilns cost at least is known, and of this kiln's other jobs what each costs at least.
+        """
+        frame, task = self.frame, self.task
+        least: dict[int, int] = {}
+        for job, options in self.possible.items():
+            prices = [option.price for option in options]
+            if job not in frame.must:
+                prices.append(frame.leave_out_price(job))
+            least[job] = min(prices, default=0)
+        of_kiln: dict[int, int] = defaultdict(int)
+        for job, price in least.items():
+            of_kiln[frame.kiln_of[job]] += price
+        floors = {kiln: max(of_kiln[kiln], task.floors.get(kiln, 0)) for kiln in task.kilns}
+        total = sum(floors.values())
+        #: What may be paid in a kiln beyond the least price of all its jobs.
+        self.spare = {
+            kiln: FAR * FAR if task.price is None else task.price - total + floors[kiln] - of_kiln[kiln]
+            for kiln in task.kilns
+        }
+        for job, options in self.possible.items():
+            if job in task.free:
+                most = least[job] + self.spare[frame.kiln_of[job]]
+                kept = task.at.get(job)
+                self.possible[job] = [
+                    option
+                    for option in options
+                    if option.price <= most
+                    or (kept is not None and (option.place, option.shift) == (kept.place, kept.shift))
+                ]
+
+    # --- kilns -----------------------------------------------------------------------------------
+
+    def _add_kiln(self, kiln: int) -> None:
+        frame, model = self.frame, self.model
+        of, latest = frame.kilns[kiln], frame.latest_start[kiln]
+        hints = self.task.starts.get(kiln, [charge.start_min for charge in of.charges])
+        starts = [
+            self._int(charge.start_min, latest[index], hints[index])
+            if charge.start_min < latest[index]
+            else charge.start_min
+            for index, charge in enumerate(of.charges)
+        ]
+        self.charge_starts[kiln] = starts
+        wanted = {option.place for job in frame.jobs_of[kiln] for option in self.possible.get(job, ())}
+        stopped = {
+            option.place
+            for job in frame.jobs_of[kiln]
+            if frame.jobs[job].needs_state in LOCKED_OUT
+            for option in self.possible.get(job, ())
+        }
+        ended: Any = None
+        for index, charge in enumerate(of.charges):
+            if 2 * index in stopped:
+                self._add_opening(kiln, index, ended)
+            elif ended is not None and not (isinstance(ended, int) and ended <= charge.start_min):
+                model.add(starts[index] >= ended)
+            if index == len(of.charges) - 1:
+                break
+            ended = starts[index] + charge.length_min
+            if 2 * index + 1 in wanted and self._may_interrupt(kiln, index):
+                self._add_interruption(kiln, index)
+                ended = ended + self.stretches[kiln, index]
+        if of.drying_cents_per_hour:
+            self.costs[kiln].append((starts[-1], of.drying_cents_per_hour))
+            self.fixed[kiln] -= of.charges[-1].start_min * of.drying_cents_per_hour
+
+    def _may_interrupt(self, kiln: int, index: int) -> bool:
+        of = self.frame.kilns[kiln]
+        if 2 * index + 1 in self.task.stops.get(kiln, {}):
+            return True
+        return (of.interruption_cents + of.set_up_cents) * SIXTIETHS <= self.spare[kiln]
+
+    def _add_opening(self, kiln: int, index: int, ended: Any) -> None:
+        frame, model = self.frame, self.model
+        of, starts = frame.kilns[kiln], self.charge_starts[kiln]
+        low = max(0, frame.planned_end(kiln, index - 1)) if index else 0
+        high = frame.latest_start[kiln][index] - of.set_up_min - of.restore_min
+        stop = self._add_stop(kiln, 2 * index, low, high, frame.latest_start[kiln][index])
+        if stop is None:
+            if ended is not None:
+                model.add(starts[index] >= ended)
+            return
+        if ended is not None:
+            model.add(starts[index] >= ended + stop.is_there * (of.set_up_min + of.restore_min))
+            model.add(stop.set_up >= ended).only_enforce_if(stop.is_there)
+        model.add(stop.end <= starts[index]).only_enforce_if(stop.is_there)
+
+    def _add_interruption(self, kiln: int, index: int) -> None:
+        frame, model = self.frame, self.model
+        of, charge, start = frame.kilns[kiln], frame.kilns[kiln].charges[index], self.charge_starts[kiln][index]
+        until_drying = charge.loading_min + charge.heating_up_min
+        rest_min = charge.conditioning_min + charge.cooling_min + charge.unloading_min + of.reheat_min
+        latest_end = frame.latest_start[kiln][index + 1] - rest_min
+        high = min(
+            frame.latest_start[kiln][index] + until_drying + charge.drying_min,
+            latest_end - of.set_up_min - of.restore_min,
+        )
+        low = max(0, charge.start_min + until_drying)
+        stop = self._add_stop(kiln, 2 * index + 1, low, high, latest_end)
+        if stop is None:
+            self.stretches[kiln, index] = 0
+            return
+        kept = self.task.stops.get(kiln, {}).get(2 * index + 1)
+        hint = 0 if kept is None else kept.end_min - kept.set_up_start_min + of.reheat_min
+        stretch = self._int(0, latest_end - low + of.reheat_min, hint)
+        self.stretches[kiln, index] = stretch
+        model.add(stop.set_up >= start + until_drying).only_enforce_if(stop.is_there)
+        model.add(stop.set_up <= start + until_drying + charge.drying_min).only_enforce_if(stop.is_there)
+        model.add(stretch == stop.end - stop.set_up + of.reheat_min).only_enforce_if(stop.is_there)
+        model.add(stretch == 0).only_enforce_if(~stop.is_there)
+
+    def _add_stop(self, kiln: int, place: int, low: int, high: int, latest_end: int) -> _StopVars | None:
+        """Add a stop that may be; None where nobody could set it up, so that it cannot be."""
+        frame, model, task = self.frame, self.model, self.task
+        of = frame.kilns[kiln]
+        spans: dict[int, tuple[int, int]] = {}
+        people: dict[int, list[int]] = {}
+        for number, shift in enumerate(frame.shifts):
+            begin = max(low, shift.start_min)
+            last = min(high, shift.end_min - 1, shift.overtime_end_min - of.set_up_min)
+            if begin <= last:
+                able = [
+                    one
+                    for one in frame.can_lock_out[number]
+                    if self._has_gap(one, begin, last + of.set_up_min, of.set_up_min)
+                ]
+                if able:
+                    spans[number], people[number] = (begin, last), able
+        if not spans:
+            for job in frame.jobs_of[kiln]:
+                if frame.jobs[job].needs_state in LOCKED_OUT:
+                    self.possible[job] = [one for one in self.possible.get(job, ()) if one.place != place]
+            return None
+        kept = task.stops.get(kiln, {}).get(place)
+        first = min(begin for begin, _ in spans.values())
+        last = max(until for _, until in spans.values())
+        set_up = self._int(first, last, first if kept is None else kept.set_up_start_min)
+        end = self._int(first, latest_end, first if kept is None else kept.end_min)
+        stop = _StopVars(self._bool(kept is not None), set_up, end, {}, {})
+        for number, (begin, until) in spans.items():
+            literal = self._bool(kept is not None and kept.shift == number)
+            stop.shifts[number] = literal
+            model.add(set_up >= begin).only_enforce_if(literal)
+            model.add(set_up <= until).only_enforce_if(literal)
+            over_min = until + of.set_up_min - frame.shifts[number].end_min
+            if over_min > 0 and frame.problem.overtime_cents_per_person_hour:
+                used = 0
+                if kept is not None and kept.shift == number:
+                    used = max(0, kept.set_up_start_min + of.set_up_min - frame.shifts[number].end_min)
+                overtime = self._int(0, over_min, used)
+                model.add(overtime >= set_up + of.set_up_min - frame.shifts[number].end_min).only_enforce_if(literal)
+                self.costs[kiln].append((overtime, frame.problem.overtime_cents_per_person_hour))
+        for person in sorted({one for able in people.values() for one in able}):
+            literal = self._bool(kept is not None and kept.person == person)
+            stop.people[person] = literal
+            model.add_bool_or([stop.shifts[n] for n, able in people.items() if person in able] + [~literal])
+            if of.set_up_min:
+                self._occupy(person, set_up, of.set_up_min, literal, (first, last + of.set_up_min))
+        model.add(sum(stop.shifts.values()) == stop.is_there)
+        model.add(sum(stop.people.values()) == stop.is_there)
+        model.add(end >= set_up + of.set_up_min + of.restore_min).only_enforce_if(stop.is_there)
+        cents = of.set_up_cents + (of.interruption_cents if place % 2 else 0)
+        self.costs[kiln].append((stop.is_there, cents * SIXTIETHS))
+        self.stop_vars[kiln, place] = stop
+        return stop
+
+    def _occupy(self, person: int, start: Any, length_min: int, literal: Any, window: tuple[int, int]) -> None:
+        self.intervals[person].append(self.model.new_optional_fixed_size_interval_var(start, length_min, literal, ""))
+        self.windows[person].append(window)
+
+    # --- jobs ------------------------------------------------------------------------------------
+
+    def _add_job(self, job: int) -> None:
+        frame, model = self.frame, self.model
+        of, at = frame.jobs[job], self.task.at.get(job)
+        options = self.possible[job]
+        if not options:
+            # Where it must be placed the part is impossible: an empty clause says so.
+            present = 1 if job in frame.must else 0
+            if present:
+                model.add_bool_or([])
+            self.fixed[frame.kiln_of[job]] += frame.leave_out_price(job)
+            self.job_vars[job] = _JobVars(0, 0, {}, {}, {})
+            return
+        present = 1 if job in frame.must else self._bool(at is not None)
+        earliest = min(0, *(one.low for one in options)) if job not in frame.must else min(one.low for one in options)
+        latest = max(0, *(one.high for one in options)) if job not in frame.must else max(one.high for one in options)
+        start = self._int(earliest, latest, at.start_min if at is not None else 0)
+        literals = {
+            one: self._bool(at is not None and (at.place, at.shift) == (one.place, one.shift)) for one in options
+        }
+        model.add(sum(literals.values()) == present)
+        model.add(start >= sum(one.low * literal for one, literal in literals.items()))
+        model.add(start <= sum(one.high * literal for one, literal in literals.items()))
+        places: dict[int, Any] = {}
+        for place in {one.place for one in options}:
+            there = [literal for one, literal in literals.items() if one.place == place]
+            if place != ANYWHERE:
+                places[place] = self._bool(at is not None and at.place == place)
+                model.add(sum(there) == places[place])
+        variables = _JobVars(present, start, literals, places, {})
+        self.job_vars[job] = variables
+        self._add_prices(job, variables)
+        self._add_crew(job, variables)
+        for place, literal in places.items():
+            if of.needs_state == "running":
+                self._add_running(job, place, literal, variables)
+            else:
+                self._add_stopped(job, place, literal, variables)
+
+    def _add_prices(self, job: int, variables: _JobVars) -> None:
+        frame, at = self.frame, self.task.at.get(job)
+        of, present, start = frame.jobs[job], variables.present, variables.start
+        if job not in frame.must:
+            self.costs[frame.kiln_of[job]].append((present, -of.leave_out_cents * SIXTIETHS))
+            self.fixed[frame.kiln_of[job]] += of.leave_out_cents * SIXTIETHS
+        end_min = None if at is None else at.start_min + of.duration_min
+        for date_min, price in ((of.due_min, of.delay_cents_per_hour), (of.latest_min, of.late_cents_per_hour)):
+            self._add_excess(
+                job,
+                variables,
+                price,
+                dict.fromkeys(variables.options, date_min),
+                start + (of.duration_min - date_min) * present,
+                of.duration_min,
+                None if end_min is None else max(0, end_min - date_min),
+            )
+        shifts = frame.shifts
+        ends = sum(shifts[one.shift].end_min * literal for one, literal in variables.options.items())
+        self._add_excess(
+            job,
+            variables,
+            frame.problem.overtime_cents_per_person_hour * of.crew_size,
+            {one: shifts[one.shift].end_min for one in variables.options},
+            start + of.duration_min * present - ends,
+            of.duration_min,
+            None if at is None or end_min is None else max(0, end_min - shifts[at.shift].end_min),
+        )
+        self._add_move(job, variables)
+
+    def _add_excess(
+        self,
+        job: int,
+        variables: _JobVars,
+        price: int,
+        limit: dict[_Option, int],
+        excess: Any,
+        duration_min: int,
+        hint: int | None,
+    ) -> None:
+        """Let minutes beyond a limit cost; each option says how many there are at least and at most."""
+        most = max((one.high + duration_min - limit[one] for one in variables.options), default=0)
+        if most <= 0 or not price:
+            return
+        least = {one: max(0, one.low + duration_min - limit[one]) for one in variables.options}
+        minutes = self._int(0, most, hint or 0)
+        self.model.add(minutes >= excess)
+        if any(least.values()):
+            self.model.add(minutes >= sum(least[one] * literal for one, literal in variables.options.items()))
+        self.costs[self.frame.kiln_of[job]].append((minutes, price))
+
+    def _add_move(self, job: int, variables: _JobVars) -> None:
+        frame = self.frame
+        if job not in frame.issued or not frame.problem.move_cents:
+            return
+        price = frame.problem.move_cents * SIXTIETHS
+        self.fixed[frame.kiln_of[job]] += price
+        issued, at = frame.issued[job], self.task.at.get(job)
+        if len(frame.issued_people[job]) != frame.jobs[job].crew_size:
+            return
+        stays = at is not None and frame.move_price(job, at.start_min, {person for person, _ in at.crew}) == 0
+        kept = self._bool(stays)
+        self.costs[frame.kiln_of[job]].append((kept, -price))
+        self.model.add(variables.start == issued.start_min).only_enforce_if(kept)
+        self.model.add(variables.present >= kept)
+        self.unmoved[job] = kept
+
+    def _add_crew(self, job: int, variables: _JobVars) -> None:
+        frame, model, at = self.frame, self.model, self.task.at.get(job)
+        duration_min = frame.jobs[job].duration_min
+        shifts_of: dict[int, list[Any]] = defaultdict(list)
+        window = (min(one.low for one in variables.options), max(one.high for one in variables.options) + duration_min)
+        fixed = None if job in self.task.free or at is None else {person for person, _ in at.crew}
+        for one, literal in variables.options.items():
+            for person in frame.shift_people[one.shift]:
+                if self._has_gap(person, one.low, one.high + duration_min, duration_min):
+                    shifts_of[person].append(literal)
+        now = set() if at is None else set(at.crew)
+        by_person: dict[int, list[Any]] = defaultdict(list)
+        for skill, count in frame.crew_of[job]:
+            able = [person for person in shifts_of if skill in frame.people[person].skills]
+            if fixed is not None:
+                able = [person for person in able if (person, skill) in now]
+            if job in frame.pinned:
+                able = [person for person in able if person in frame.issued_people[job]]
+            chosen = {person: self._bool((person, skill) in now) for person in able}
+            model.add(sum(chosen.values()) == count * variables.present)
+            for person, literal in chosen.items():
+                variables.crew[person, skill] = literal
+                by_person[person].append(literal)
+        kept = self.unmoved.get(job)
+        for person, literals in by_person.items():
+            literal = literals[0]
+            if len(literals) > 1:
+                literal = self._bool(any(one == person for one, _ in now))
+                model.add(sum(literals) == literal)
+            if len(shifts_of[person]) < len(variables.options):
+                model.add_bool_or([*shifts_of[person], ~literal])
+            if duration_min:
+                self._occupy(person, variables.start, duration_min, literal, window)
+            if kept is not None and person in frame.issued_people[job]:
+                model.add_implication(kept, literal)
+        if kept is not None and not frame.issued_people[job] <= set(by_person):
+            model.add(kept == 0)
+
+    def _add_running(self, job: int, place: int, literal: Any, variables: _JobVars) -> None:
+        frame, model, kiln, index = self.frame, self.model, self.frame.kiln_of[job], place // 2
+        charge, of = frame.kilns[kiln].charges[index], frame.jobs[job]
+        began = self.charge_starts[kiln][index]
+        stretch = self.stretches.get((kiln, index), 0)
+        end = variables.start + of.duration_min
+        model.add(variables.start >= began + charge.loading_min).only_enforce_if(literal)
+        to_cooling = charge.length_min - charge.cooling_min - charge.unloading_min
+        model.add(end <= began + to_cooling + stretch).only_enforce_if(literal)
+        stop = self.stop_vars.get((kiln, place))
+        if stop is None or not of.duration_min:
+            return
+        kept, at = self.task.stops.get(kiln, {}).get(place), self.task.at.get(job)
+        is_before = kept is not None and at is not None and at.start_min + of.duration_min <= kept.set_up_start_min
+        before = self._bool(is_before)
+        reheated = stop.end + frame.kilns[kiln].reheat_min
+        model.add(end <= stop.set_up).only_enforce_if([literal, stop.is_there, before])
+        model.add(variables.start >= reheated).only_enforce_if([literal, stop.is_there, ~before])
+
+    def _add_stopped(self, job: int, place: int, literal: Any, variables: _JobVars) -> None:
+        frame, model, kiln, index = self.frame, self.model, self.frame.kiln_of[job], place // 2
+        of, duration_min = frame.kilns[kiln], frame.jobs[job].duration_min
+        stop = self.stop_vars.get((kiln, place))
+        if stop is None:
+            model.add(literal == 0)
+            return
+        model.add_implication(literal, stop.is_there)
+        model.add(variables.start >= stop.set_up + of.set_up_min).only_enforce_if(literal)
+        model.add(variables.start + duration_min + of.restore_min <= stop.end).only_enforce_if(literal)
+        if place % 2:
+            return
+        # The charge after the opening waits at least for the earliest end of the job, shift by shift.
+        began, planned = self.charge_starts[kiln][index], of.charges[index].start_min
+        waits = {
+            one: one.low + duration_min + of.restore_min - planned
+            for one in variables.options
+            if one.place == place and one.low + duration_min + of.restore_min > planned
+        }
+        if waits and not isinstance(began, int):
+            model.add(began >= planned + sum(wait * variables.options[one] for one, wait in waits.items()))
+        if index:
+            ended = self.charge_starts[kiln][index - 1] + of.charges[index - 1].length_min
+            ended = ended + self.stretches.get((kiln, index - 1), 0)
+            model.add(began >= ended + (of.set_up_min + duration_min + of.restore_min) * literal)
+
+    # --- rules across jobs -----------------------------------------------------------------------
+
+    def _add_inside(self, kiln: int) -> None:
+        frame = self.frame
+        limit = frame.kilns[kiln].max_people_inside
+        jobs = [
+            job
+            for job in frame.jobs_of[kiln]
+            if frame.jobs[job].needs_state in LOCKED_OUT
+            and frame.jobs[job].duration_min
+            and self.job_vars.get(job)
+            and self.job_vars[job].options
+        ]
+        if sum(frame.jobs[job].crew_size for job in jobs) <= limit:
+            return
+        intervals = [
+            self.model.new_optional_fixed_size_interval_var(
+                self.job_vars[job].start, frame.jobs[job].duration_min, self.job_vars[job].present, ""
+            )
+            for job in jobs
+        ]
+        self.model.add_cumulative(intervals, [frame.jobs[job].crew_size for job in jobs], limit)
+
+    def _add_orders(self) -> None:
+        """Jobs of settled kilns stand still, those of others are not waited for."""
+        frame, model = self.frame, self.model
+        for job in self.jobs:
+            follower = self.job_vars[job]
+            for before, lag_min in frame.after[job]:
+                duration_min = frame.jobs[before].duration_min
+                if before in self.job_vars:
+                    first = self.job_vars[before]
+                    model.add(follower.present <= first.present)
+                    if first.options and follower.options:
+                        gap = first.start + duration_min + lag_min
+                        self._if(model.add(follower.start >= gap), follower.present)
+                elif frame.kiln_of[before] not in self.task.settled:
+                    continue
+                elif before in self.task.at:
+                    gap_min = self.task.at[before].start_min + duration_min + lag_min
+                    if follower.options:
+                        self._if(model.add(follower.start >= gap_min), follower.present)
+                else:
+                    model.add(follower.present == 0)
+            for later in frame.followers[job]:
+                if later not in self.job_vars and later in self.task.at and frame.kiln_of[later] in self.task.settled:
+                    lag_min = max(lag for before, lag in frame.after[later] if before == job)
+                    model.add(follower.present == 1)
+                    model.add(follower.start + frame.jobs[job].duration_min + lag_min <= self.task.at[later].start_min)
+
+    def _if(self, constraint: Any, literal: Any) -> None:
+        if not isinstance(literal, int):
+            constraint.only_enforce_if(literal)
+
+    def _add_people(self) -> None:
+        for person, intervals in self.intervals.items():
+            windows = _joined(self.windows[person])
+            held = [
+                self.model.new_fixed_size_interval_var(start, end - start, "")
+                for start, end in self.task.busy[person]
+                if any(max(start, low) < min(end, high) for low, high in windows)
+            ]
+            if len(intervals) + len(held) > 1:
+                self.model.add_no_overlap(intervals + held)
+
+    # --- solving ---------------------------------------------------------------------------------
+
+    def solve(
+        self,
+        seconds: float,
+        effort: float = 1e9,
+        seed: int = 0,
+        is_whole: bool = False,
+        workers: int = 1,
+        tell: Tell | None = None,
+    ) -> Found:
+        """Solve the part within wall time and effort (the solver's own measure, about seconds of a core).
+
+        `tell` hears of better plans and bounds meanwhile.
+        """
+        cp_model = self.cp_model
+        if self.has_plan:
+            for variable, value in self.hints:
+                self.model.add_hint(variable, value)
+        solver = cp_model.CpSolver()
+        parameters = solver.parameters
+        parameters.max_time_in_seconds = max(0.01, seconds)
+        parameters.max_deterministic_time = effort
+        parameters.num_workers = workers
+        parameters.random_seed = seed
+        parameters.linearization_level = 2
+        parameters.symmetry_level = 0
+        if not is_whole:
+            # Small solves are ruled by presolve.
+            parameters.cp_model_probing_level = 0
+            parameters.max_presolve_iterations = 1
+        watch = None if tell is None else self._watch(solver, tell)
+        if self.on_start is not None:
+            self.on_start(solver.stop_search)
+        status = solver.solve(self.model, watch)
+        if status == cp_model.INFEASIBLE:
+            return Found(None, {}, None, 0, is_proven=True, is_impossible=True)
+        bound = _whole_up(solver.best_objective_bound) if status != cp_model.MODEL_INVALID else 0
+        if status not in (cp_model.OPTIMAL, cp_model.FEASIBLE):
+            return Found(None, {}, None, max(0, bound), is_proven=False)
+        at, stops = self.read(solver.value)
+        price = round(solver.objective_value)
+        return Found(at, stops, price, min(max(0, bound), price), is_proven=status == cp_model.OPTIMAL)
+
+    def _watch(self, solver: Any, tell: Tell) -> Any:
+        part = self
+
+        class Watch(self.cp_model.CpSolverSolutionCallback):  # type: ignore[misc,name-defined]
+            def on_solution_callback(self) -> None:
+                tell(*part.read(self.value), None)
+
+        solver.best_bound_callback = lambda bound: tell(None, None, _whole_up(bound))
+        return Watch()
+
+    def read(self, value: Callable[[Any], int]) -> tuple[dict[int, JobAt], dict[int, Stops]]:
+        """Take the plan of the part from a solution."""
+        at: dict[int, JobAt] = {}
+        for job, variables in self.job_vars.items():
+            for option, literal in variables.options.items():
+                if value(literal):
+                    crew: Crew = tuple(pair for pair, chosen in variables.crew.items() if value(chosen))
+                    at[job] = JobAt(option.place, option.shift, value(variables.start), crew)
+        stops: dict[int, Stops] = {kiln: {} for kiln in self.task.kilns}
+        for (kiln, place), stop in self.stop_vars.items():
+            if value(stop.is_there):
+                stops[kiln][place] = StopAt(
+                    value(stop.set_up),
+                    value(stop.end),
+                    next(shift for shift, literal in stop.shifts.items() if value(literal)),
+                    next(person for person, literal in stop.people.items() if value(literal)),
+                )
+        return at, stops
+
+
+def task_of(
+    state: State,
+    kilns: Iterable[int],
+    free: frozenset[int] | None = None,
+    floors: dict[int, int] | None = None,
+    apart: bool = False,
+) -> Task:
+    """Make a task of kilns of a complete plan; all their jobs may move, if not said otherwise.
+
+    Apart, the people of other kilns are free and their jobs unknown: what comes out is a bound, not a plan.
+    """
+    frame = state.frame
+    chosen = tuple(kilns)
+    inside = set(chosen)
+    jobs = [job for kiln in chosen for job in frame.jobs_of[kiln]]
+    linked = {before for job in jobs for before, _ in frame.after[job]}
+    linked |= {follower for job in jobs for follower in frame.followers[job]}
+    wanted = set(jobs) if apart else {*jobs, *linked}
+    at = {job: state.at[job] for job in wanted if job in state.at}
+    return Task(
+        kilns=chosen,
+        free=frozenset(jobs) if free is None else free,
+        at=at,
+        stops={kiln: dict(state.stops[kiln]) for kiln in chosen},
+        starts={kiln: list(state.starts[kiln]) for kiln in chosen},
+        busy=[list(away) for away in frame.away] if apart else busy_elsewhere(state, inside),
+        settled=frozenset() if apart else frozenset(range(len(frame.kilns))) - inside,
+        price=sum(state.price_of_kiln(kiln) for kiln in chosen),
+        floors={kiln: floors[kiln] for kiln in chosen if kiln in floors} if floors else {},
+    )
+
+
+def busy_elsewhere(state: State, kilns: set[int]) -> Busy:
+    """When people are away or at work in other kilns than these."""
+    frame = state.frame
+    busy = [list(away) for away in frame.away]
+    for job, at in state.at.items():
+        if frame.kiln_of[job] not in kilns and frame.jobs[job].duration_min:
+            span = (at.start_min, at.start_min + frame.jobs[job].duration_min)
+            for person, _ in at.crew:
+                busy[person].append(span)
+    for kiln, stops in enumerate(state.stops):
+        if kiln not in kilns and frame.kilns[kiln].set_up_min:
+            for stop in stops.values():
+                busy[stop.person].append((stop.set_up_start_min, stop.set_up_start_min + frame.kilns[kiln].set_up_min))
+    for spans in busy:
+        spans.sort()
+    return busy
+
+
+def _joined(windows: list[tuple[int, int]]) -> list[tuple[int, int]]:
+    joined: list[tuple[int, int]] = []
+    for low, high in sorted(windows):
+        if joined and low <= joined[-1][1]:
+            joined[-1] = (joined[-1][0], max(joined[-1][1], high))
+        else:
+            joined.append((low, high))
+    return joined
+
+
+def _whole_up(bound: float) -> int:
+    """Round a bound up to a whole number where it is one but for the error of floating point."""
+    return ceil(bound - 1e-6 * max(1.0, abs(bound)) - 1e-6) if abs(bound) < 1e15 else 0

@@ -1,0 +1,367 @@
+"""The way to the plan that costs the least: a first plan at once, then better and better ones with a proven bound.
+
+1. The two rules of thumb; the better one is the first plan.
+2. Every kiln apart, with all people free: the sum of these optima is a lower bound, and says where there is to gain.
+3. Kiln after kiln is placed exactly, with the people that the kilns before it have taken.
+4. Neighbourhoods (a kiln with its rivals for people, a slab of days) are solved anew with everything else held.
+5. Where there are few enough jobs, the whole is solved with the plan as a hint, until it is proven best.
+
+Results under a time limit are not repeatable; feasibility, cost and bound are.
+"""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from .building import Building
+from .frame import SIXTIETHS, Frame
+from .hopeless import explain_together, find_hopeless
+from .inserting import due_date_plan, greedy_plan
+from .model import Found, Task, task_of
+from .neighbourhoods import Chooser
+from .plan import Hopeless, Plan
+from .problem import Problem
+from .state import JobAt, State, Stops, state_of
+from .workers import News, Order, Workers
+
+#: Up to so many jobs the whole is proven.
+MOST_JOBS_WHOLE = 150
+APART_EFFORT, PART_EFFORT, LEAST_SECONDS = 1.0, 1.0, 0.05
+#: So many parts in a row that bring nothing, before the whole is solved.
+PARTS_IN_VAIN = 12
+#: What the parts drying, delay and overtime can lose by rounding half up, in sixtieths each.
+LOST_BY_ROUNDING = 3 * 29
+#: Time kept for the way out of a solve.
+RESERVE_SECONDS = 0.3
+
+
+@dataclass(frozen=True)
+class Progress:
+    """How far it is: seconds gone, what the best plan costs, and the proven bound."""
+
+    seconds: float
+    total_cents: int
+    bound_cents: int
+    step: str
+    cpu_seconds: float = 0.0
+
+    @property
+    def gap(self) -> float:
+        """What is left to gain at most, as a share of the cost."""
+        return 0.0 if not self.total_cents else (self.total_cents - self.bound_cents) / self.total_cents
+
+
+@dataclass(frozen=True)
+class Answer:
+    """The best plan and what the rules of thumb would cost, or the jobs that make every plan impossible."""
+
+    plan: Plan | None
+    hopeless: tuple[Hopeless, ...] = ()
+    is_best: bool = False
+    due_date_cents: int | None = None
+    greedy_cents: int | None = None
+    first_seconds: float = 0.0
+    best_seconds: float = 0.0
+    cpu_seconds: float = 0.0
+
+
+Tell = Callable[[Progress], None]
+Wish = Callable[[], bool]
+
+
+def solve(
+    problem: Problem, seconds: float, tell: Tell | None = None, wants_stop: Wish | None = None, workers: int = 2
+) -> Answer:
+    """Find the plan that costs the least.
+
+    Parameters
+    ----------
+    problem : Problem
+        what is to be placed, free of faults
+    seconds : float
+        wall time it may take [s]; a first plan is made even where that takes longer
+    tell : callable, optional
+        hears of every better plan or bound
+    wants_stop : callable, optional
+        asked several times a second whether to come to an end
+    workers : int
+        processes that solve parts
+
+    Returns
+    -------
+    Answer
+        a complete plan with a proven bound, never dearer than the rules of thumb, or what makes one impossible
+    """
+    return _Solving(problem, seconds, tell, wants_stop, workers).run()
+
+
+class _Solving:
+    """One run: the best state so far, what is proven, and which worker does what."""
+
+    def __init__(
+        self, problem: Problem, seconds: float, tell: Tell | None, wants_stop: Wish | None, workers: int
+    ) -> None:
+        self.began = time.monotonic()
+        self.deadline = self.began + seconds - min(RESERVE_SECONDS, seconds / 4)
+        self.problem, self.tell, self.wants_stop, self.count = problem, tell, wants_stop, workers
+        self.frame = Frame(problem)
+        self.chooser = Chooser(self.frame, len(problem.jobs))
+        self.floors: dict[int, int] = {}
+        self.whole_bound = 0
+        self.is_best = False
+        self.first_seconds = self.best_seconds = 0.0
+        self.orders: dict[int, tuple[Order, str]] = {}
+        self.next_number = 0
+        self.to_bound: list[tuple[int, float]] = []
+        self.in_vain = 0
+        self.cpu_seconds = 0.0
+        self.state: State | None = None
+        self.price = 0
+        self.workers: Workers | None = None
+
+    @property
+    def gone(self) -> float:
+        return time.monotonic() - self.began
+
+    def run(self) -> Answer:
+        hopeless = find_hopeless(self.frame)
+        if hopeless:
+            return Answer(None, hopeless)
+        by_date, by_cost = due_date_plan(self.frame), greedy_plan(self.frame)
+        complete = [state for state in (by_date, by_cost) if self.frame.must <= state.at.keys()]
+        self.first_seconds = self.gone
+        if complete:
+            self._keep(min(complete, key=lambda state: state.cost().total), "rule of thumb")
+        try:
+            if self.state is None:
+                hopeless = self._rescue(by_cost)
+                if self.state is None:
+                    return Answer(None, hopeless)
+            if not self._is_over():
+                self._improve()
+        finally:
+            if self.workers is not None:
+                self.workers.close()
+        plan = self.state.to_plan(self._bound_cents(), self.gone)
+        return Answer(
+            plan,
+            is_best=plan.bound_cents >= plan.cost.total,
+            due_date_cents=by_date.cost().total if by_date in complete else None,
+            greedy_cents=by_cost.cost().total if by_cost in complete else None,
+            first_seconds=self.first_seconds,
+            best_seconds=self.best_seconds,
+            cpu_seconds=self.cpu_seconds,
+        )
+
+    def _keep(self, state: State, step: str) -> None:
+        self.state, self.price = state, state.price()
+        self.best_seconds = self.gone
+        self._say(step)
+
+    def _say(self, step: str) -> None:
+        if self.tell is not None and self.state is not None:
+            self.tell(Progress(self.gone, self.state.cost().total, self._bound_cents(), step, self.cpu_seconds))
+
+    def _bound(self) -> int:
+        """The proven lower bound, in sixtieths."""
+        # Kilns that were not looked at yet cost at least nothing: no price is negative.
+        return max(sum(self.floors.values()), self.whole_bound)
+
+    def _bound_cents(self) -> int:
+        assert self.state is not None  # noqa: S101  a bound is asked for beside a plan only
+        total = self.state.cost().total
+        if self.is_best:
+            return total
+        exact = self._bound()
+        return min(total, max(0, -((LOST_BY_ROUNDING - exact) // SIXTIETHS)))
+
+    def _is_over(self) -> bool:
+        return (
+            time.monotonic() >= self.deadline
+            or self.is_best
+            or (self.wants_stop is not None and self.wants_stop())
+            or (self.state is not None and self.price <= self._bound())
+        )
+
+    # --- a first plan where the rules of thumb find none -----------------------------------------
+
+    def _rescue(self, start: State) -> tuple[Hopeless, ...]:
+        """Place what must be placed by the solver, with all else left out; or say why that cannot be."""
+        frame = self.frame
+        kilns = tuple(range(len(frame.kilns)))
+        task = Task(
+            kilns=kilns,
+            free=frozenset(frame.must),
+            at={},
+            stops={},
+            starts={},
+            busy=[list(away) for away in frame.away],
+            price=None,
+            only=frozenset(frame.must),
+        )
+        found = self._solve_alone(task)
+        if found is not None and found.at is not None:
+            self._merge(State(frame), found.at, found.stops, kilns, "first plan")
+            self.first_seconds = self.gone
+            return ()
+        if found is not None and found.is_impossible:
+            return explain_together(frame, lambda task: self._solve_alone(task), self.deadline)
+        return tuple(
+            Hopeless(
+                frame.jobs[job].ref,
+                "time",
+                f"In the time given no place was found for {frame.jobs[job].ref}, nor proof that there is none. "
+                "Give more time.",
+            )
+            for job in sorted(frame.must - start.at.keys())
+        )
+
+    def _solve_alone(self, task: Task) -> Found | None:
+        """Solve a task in a worker while nothing else is done; None where the time is up."""
+        workers = self._crew()
+        order = Order(self._number(), task, max(0.5, self.deadline - time.monotonic()), 1e9, 1, is_whole=True)
+        workers.give(workers.idle[0], order)
+        while True:
+            for _, news in workers.news(0.2):
+                if news.number == order.number and news.found is not None:
+                    return news.found
+            if self.wants_stop is not None and self.wants_stop():
+                return None
+
+    def _crew(self) -> Workers:
+        if self.workers is None:
+            self.workers = Workers(self.problem, self.count)
+        return self.workers
+
+    def _number(self) -> int:
+        self.next_number += 1
+        return self.next_number
+
+    # --- better and better -----------------------------------------------------------------------
+
+    def _improve(self) -> None:
+        workers = self._crew()
+        kilns = [kiln for kiln, jobs in enumerate(self.frame.jobs_of) if jobs]
+        kilns.sort(key=lambda kiln: -self._state.price_of_kiln(kiln))
+        self.to_bound = [(kiln, APART_EFFORT) for kiln in kilns]
+        prices = {kiln: self._state.price_of_kiln(kiln) for kiln in kilns}
+        self.buildings = [
+            Building(self.frame, lambda kiln: self.floors.get(kiln, 0)),
+            Building(self.frame, lambda kiln: prices.get(kiln, 0) - self.floors.get(kiln, 0)),
+        ]
+        while not self._is_over():
+            for worker in list(workers.idle):
+                self._dispatch(workers, worker)
+            if not workers.busy:
+                return
+            for _, news in workers.news(min(0.2, max(0.0, self.deadline - time.monotonic()))):
+                self._hear(news)
+
+    @property
+    def _state(self) -> State:
+        assert self.state is not None  # noqa: S101  improving begins with a plan
+        return self.state
+
+    def _dispatch(self, workers: Workers, worker: int) -> None:
+        """Give a worker what is most useful: kiln by kiln first, then what they cost at least, then larger parts."""
+        left = self.deadline - time.monotonic()
+        if left < LEAST_SECONDS:
+            return
+        state, kinds = self._state, [kind for _, kind in self.orders.values()]
+        taken = {kiln for order, kind in self.orders.values() if kind in self.chooser.size for kiln in order.task.kilns}
+        building = next((one for one in self.buildings if not one.is_waiting), None)
+        if self.to_bound and self.to_bound[0][1] <= APART_EFFORT:
+            self._bound_kiln(workers, worker)
+        elif building is not None:
+            self._give(workers, worker, building.next_task(), "built", PART_EFFORT)
+            building.number = self.next_number
+        elif self.to_bound and "apart" not in kinds and not self.buildings:
+            # With the better plan that there is by now, less remains to be looked at.
+            self._bound_kiln(workers, worker)
+        elif self._may_prove() and "whole" not in kinds:
+            task = task_of(state, range(len(self.frame.kilns)), floors=self.floors)
+            self._give(workers, worker, task, "whole", 1e9)
+        else:
+            choice = self.chooser.choose(state, self.floors, taken)
+            if choice is not None:
+                kind, kilns, free = choice
+                task = task_of(state, kilns, free, self.floors if kind == "kilns" else None)
+                self._give(workers, worker, task, kind, PART_EFFORT)
+
+    def _bound_kiln(self, workers: Workers, worker: int) -> None:
+        kiln, effort = self.to_bound.pop(0)
+        self._give(workers, worker, task_of(self._state, [kiln], apart=True), "apart", effort)
+
+    def _may_prove(self) -> bool:
+        """Whether it is time to solve the whole: few jobs, and the parts have not helped for a while."""
+        return len(self.frame.jobs) <= MOST_JOBS_WHOLE and self.in_vain >= PARTS_IN_VAIN and not self.to_bound
+
+    def _give(self, workers: Workers, worker: int, task: Task, kind: str, effort: float) -> None:
+        left, whole = max(LEAST_SECONDS, self.deadline - time.monotonic()), kind == "whole"
+        order = Order(self._number(), task, left, effort, self.next_number, is_whole=whole, streams=whole)
+        self.orders[order.number] = (order, kind)
+        workers.give(worker, order)
+
+    def _hear(self, news: News) -> None:
+        order, kind = self.orders[news.number]
+        found = news.found
+        if found is not None:
+            del self.orders[news.number]
+            self.cpu_seconds += found.cpu_seconds
+        if kind == "apart" and found is not None and not found.is_impossible:
+            self._hear_apart(order, found)
+        if kind == "built" and found is not None:
+            self._hear_built(order, found)
+            return
+        if kind == "whole":
+            bound = news.bound if found is None else found.bound
+            # What costs more than the plan was left out: the plan's price bounds it, too.
+            if bound is not None and min(bound, order.task.price or 0) > self.whole_bound:
+                self.whole_bound = min(bound, order.task.price or 0)
+                self._say("proof")
+        before = self.price
+        at, stops = (news.at, news.stops) if found is None else (found.at, found.stops)
+        if at is not None and stops is not None:
+            self._merge(self._state, at, stops, order.task.kilns, kind)
+        self.in_vain = 0 if self.price < before else self.in_vain + 1
+        if found is not None and kind in self.chooser.size:
+            self.chooser.learn(kind, len(order.task.free), found.is_proven, found.cpu_seconds)
+
+    def _hear_built(self, order: Order, found: Found) -> None:
+        """Add a kiln to the plan that is built kiln by kiln; take that plan where it is complete and cheaper."""
+        building = next((one for one in self.buildings if one.number == order.number), None)
+        if building is None:
+            return
+        if not building.add(found):
+            self.buildings.remove(building)
+        elif building.is_complete:
+            self.buildings.remove(building)
+            if building.state.is_sound() and building.state.price() < self.price:
+                self._keep(building.state, "kiln by kiln")
+
+    def _hear_apart(self, order: Order, found: Found) -> None:
+        """Note what a kiln costs at least; ask again with more time where that is not proven."""
+        (kiln,) = order.task.kilns
+        price = order.task.price or 0
+        self.floors[kiln] = max(self.floors.get(kiln, 0), min(found.bound, price))
+        if found.at is not None:
+            self.chooser.ideals[kiln] = (found.at, found.stops[kiln])
+        if not found.is_proven:
+            self.to_bound.append((kiln, order.effort * 4))
+        self._say("kilns apart")
+
+    def _merge(
+        self, base: State, at: dict[int, JobAt], stops: dict[int, Stops], kilns: tuple[int, ...], step: str
+    ) -> None:
+        """Put a part into the plan where that holds and is cheaper: another part may have changed meanwhile."""
+        frame = self.frame
+        inside = set(kilns)
+        all_at = {job: one for job, one in base.at.items() if frame.kiln_of[job] not in inside}
+        all_at.update(at)
+        state = state_of(frame, all_at, [stops.get(kiln, base.stops[kiln]) for kiln in range(len(frame.kilns))])
+        if state is None or not state.is_sound():
+            return
+        if self.state is None or state.price() < self.price:
+            self._keep(state, step)
