@@ -15,7 +15,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy, ngettext
 
 from maintenance.actions.supply import missing_parts
-from maintenance.models import Defect, EntryPermit, Placement, WorkOrder
+from maintenance.models import Defect, EntryPermit, Firing, Placement, WorkOrder
 from plant import clock
 from plant.calculations.kiln_state import KilnState
 from plant.calculations.openings import Opening
@@ -92,11 +92,14 @@ def morning(mill: Mill, now: datetime) -> Morning:
     barred = _barred()
     inside = _inside()
     due = _due_counts(now + DUE_SOON)
+    notices = _notice_counts(now)
     too_late = _placed_too_late(now)
     end_of_day = clock.start_of_day(clock.today(mill.zone) + timedelta(days=1), mill.zone)
     for card in cards:
         card.jobs = jobs_in(card.now.opening, jobs[card.kiln.pk])
         card.tags = _tags(card, barred, inside, due, mill, now, end_of_day)
+        if count := notices.get(card.kiln.pk, 0):
+            card.tags.append(Tag("mind", ngettext("%d notice of a watch", "%d notices of watches", count) % count))
         if card.kiln.pk in too_late:
             card.tags.insert(0, Tag("alarm", _("safety work placed too late")))
     return Morning(cards, _sentence(cards, barred, too_late, end_of_day, now))
@@ -276,6 +279,12 @@ def _due_counts(until: datetime) -> dict[int, int]:
     """Return kiln -> how much work falls due until then, overdue work included."""
     due = WorkOrder.objects.unfinished().filter(due_at__lt=until).order_by()
     return dict(due.values_list("kiln").annotate(count=Count("pk")))
+
+
+def _notice_counts(now: datetime) -> dict[int, int]:
+    """Return kiln -> how many notices of its watches want a look."""
+    wanted = Firing.objects.notices(now).order_by()
+    return dict(wanted.values_list("watch__kiln").annotate(count=Count("pk")))
 
 
 def _sentence(

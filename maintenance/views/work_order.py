@@ -105,6 +105,7 @@ def _page(request: HttpRequest, order: WorkOrder, **bound: forms.Form) -> HttpRe
         "labour": order.labour.select_related("person"),
         "minutes": sum(entry.minutes for entry in order.labour.all()),
         "proofs": order.proof_tests.select_related("tested_by", "component"),
+        "firings": order.firings.for_list().order_by("-begin_at"),
         "history": Change.objects.about(order),
         "today": clock.today(order.kiln.mill.zone),
         "now_at": clock.now(),
