@@ -12,7 +12,19 @@ from maintenance.demo.world import Row, World, read_static, write_rows
 from maintenance.loading.loader import TABLES
 
 # Files that are the same every day but for days counted from it.
-STATIC = ("mill", "kilns", "components", "shifts", "crew", "absences", "suppliers", "bins", "parts", "terms")
+STATIC = (
+    "mill",
+    "kilns",
+    "components",
+    "channels",
+    "shifts",
+    "crew",
+    "absences",
+    "suppliers",
+    "bins",
+    "parts",
+    "terms",
+)
 
 
 def write_demo(folder: Path, day: date, *, months: int = 14) -> None:

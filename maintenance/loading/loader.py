@@ -10,6 +10,7 @@ from django.db import IntegrityError, transaction
 
 from maintenance.loading.base import Load, Table
 from maintenance.loading.catalogue_tables import CATALOGUE
+from maintenance.loading.channel_table import ChannelTable
 from maintenance.loading.check_tables import CheckFindingTable, FunctionCheckTable
 from maintenance.loading.columns import Customs
 from maintenance.loading.crew_tables import AbsenceTable, CrewTable, ShiftTable
@@ -34,6 +35,7 @@ TABLES: tuple[type[Table], ...] = (
     MillTable,
     KilnTable,
     ComponentTable,
+    ChannelTable,
     ShiftTable,
     CrewTable,
     AbsenceTable,
