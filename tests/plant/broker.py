@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 from paho.mqtt import publish
 
-from tests.plant.serving import free_port, until
+from tests.plant.serving import until
 
 USER, PASSWORD = "kilnward", "not-a-secret"
 MOSQUITTO = shutil.which("mosquitto", path=f"{os.environ['PATH']}:/usr/sbin")
@@ -29,10 +29,10 @@ def require_mosquitto() -> None:
 class Broker:
     """A running broker; it keeps what nobody has heard yet in its memory."""
 
-    def __init__(self, folder: Path) -> None:
+    def __init__(self, folder: Path, port: int) -> None:
         require_mosquitto()
         assert MOSQUITTO is not None
-        self.port = free_port()
+        self.port = port
         passwords = folder / "passwords"
         maker = shutil.which("mosquitto_passwd") or "mosquitto_passwd"
         subprocess.run([maker, "-b", "-c", passwords, USER, PASSWORD], check=True, capture_output=True)

@@ -1,52 +1,18 @@
 """The server as a mill runs it: whatever is killed, no job is lost, none goes on for ever, and nothing is left over."""
 
 import os
-import shutil
 import signal
 import socket
 import sys
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from pathlib import Path
 
-import psycopg
 import pytest
-from django.db import connection
 
 from tests.plant.serving import Server, until
 
 pytestmark = pytest.mark.skipif(sys.platform != "linux", reason="looks into /proc")
-
-
-def on_postgresql(statement: str) -> None:
-    """Run a statement about whole databases; nothing to do on SQLite, where they are files."""
-    if connection.vendor == "postgresql":
-        where = {"host": os.environ["PGHOST"], "user": os.environ.get("PGUSER", "postgres"), "dbname": "postgres"}
-        with psycopg.connect(**where, autocommit=True) as session:  # type: ignore[arg-type]
-            session.execute(statement)  # type: ignore[call-overload]
-
-
-@pytest.fixture(scope="module")
-def migrated(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Server]:
-    """Give a server that never starts, with an empty database to copy."""
-    server = Server(tmp_path_factory.mktemp("mill"))
-    on_postgresql(f'CREATE DATABASE "{server.database}"')
-    done = server.manage("migrate", "-v0")
-    assert done.returncode == 0, done.stderr
-    yield server
-    on_postgresql(f'DROP DATABASE "{server.database}" WITH (FORCE)')
-
-
-@pytest.fixture
-def server(migrated: Server, tmp_path: Path) -> Iterator[Server]:
-    """Give a server with a database of its own; whatever is left of it is killed afterwards."""
-    server = Server(tmp_path)
-    for file in migrated.folder.iterdir():
-        shutil.copy(file, tmp_path)
-    on_postgresql(f'CREATE DATABASE "{server.database}" TEMPLATE "{migrated.database}"')
-    yield server
-    server.kill_everything()
-    on_postgresql(f'DROP DATABASE "{server.database}" WITH (FORCE)')
 
 
 def test_work_goes_on_within_30_s_after_idle_workers_were_killed_and_an_end_leaves_no_orphan(server: Server) -> None:
