@@ -140,7 +140,7 @@ def explain_together(frame: Frame, ask: Ask, deadline: float) -> tuple[Hopeless,
         tried = _closed(frame, [one for one in needed if one != job])
         if job in tried:
             continue
-        found = ask(_only(frame, tried))
+        found = ask(must_task(frame, tried))
         if found is not None and found.is_impossible:
             needed = sorted(tried)
     refs = ", ".join(frame.jobs[job].ref for job in needed)
@@ -167,7 +167,14 @@ def _closed(frame: Frame, jobs: list[int]) -> set[int]:
     return closed
 
 
-def _only(frame: Frame, jobs: set[int]) -> Task:
+def not_found_in_time(ref: str) -> Hopeless:
+    """Say that a job has no place yet, nor proof that there is none."""
+    text = f"In the time given no place was found for {ref}, nor proof that there is none. Give more time."
+    return Hopeless(ref, "time", text)
+
+
+def must_task(frame: Frame, jobs: set[int]) -> Task:
+    """Make the task of placing these jobs alone."""
     return Task(
         kilns=tuple(sorted({frame.kiln_of[job] for job in jobs})),
         free=frozenset(jobs),

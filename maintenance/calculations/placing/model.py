@@ -11,7 +11,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from math import ceil
 from typing import Any
 
@@ -19,6 +19,10 @@ from .frame import ANYWHERE, FAR, SIXTIETHS, Frame
 from .problem import LOCKED_OUT
 from .state import Crew, JobAt, State, StopAt, Stops
 
+#: Parts of the cost that are rounded; all others are whole cents.
+ROUNDED = ("drying", "delay", "overtime")
+#: What rounding half up can take away from them, in sixtieths.
+LOST_BY_ROUNDING = 3 * 29
 Busy = list[list[tuple[int, int]]]
 Tell = Callable[[dict[int, JobAt] | None, dict[int, Stops] | None, int | None], None]
 
@@ -43,6 +47,7 @@ class Task:
     floors: dict[int, int] = field(default_factory=dict)
     only: frozenset[int] | None = None
     settled: frozenset[int] = frozenset()
+    parts_cents: tuple[int, int, int] | None = None
 
 
 @dataclass(frozen=True)
@@ -102,8 +107,9 @@ class Part:
         self.hints: list[tuple[Any, int]] = []
         self.has_plan = task.price is not None
         self.jobs = [job for kiln in task.kilns for job in frame.jobs_of[kiln] if task.only is None or job in task.only]
-        self.costs: dict[int, list[tuple[Any, int]]] = {kiln: [] for kiln in task.kilns}
+        self.costs: dict[int, list[tuple[Any, int, str]]] = {kiln: [] for kiln in task.kilns}
         self.fixed: dict[int, int] = dict.fromkeys(task.kilns, 0)
+        self.fixed_drying = 0
         self.intervals: dict[int, list[Any]] = defaultdict(list)
         self.windows: dict[int, list[tuple[int, int]]] = defaultdict(list)
         self.charge_starts: dict[int, list[Any]] = {}
@@ -128,12 +134,27 @@ class Part:
         """Minimise the sum of what the kilns cost; what each costs at least is known from solving it apart."""
         terms = []
         for kiln in self.task.kilns:
-            price = sum(variable * weight for variable, weight in self.costs[kiln]) + self.fixed[kiln]
+            price = sum(variable * weight for variable, weight, _ in self.costs[kiln]) + self.fixed[kiln]
             floor = self.task.floors.get(kiln, 0)
             if floor > 0 and len(self.task.kilns) > 1:
                 self.model.add(price >= floor)
             terms.append(price)
-        self.model.minimize(sum(terms))
+        if self.task.parts_cents is None:
+            self.model.minimize(sum(terms))
+            return
+        # Of the whole, the parts are rounded half up as the plan states them: R is the least with 60 R >= X - 29.
+        costs = [one for kiln in self.task.kilns for one in self.costs[kiln]]
+        total = sum(variable * weight for variable, weight, part in costs if not part)
+        total = total + sum(self.fixed.values()) - self.fixed_drying
+        for part, cents in zip(ROUNDED, self.task.parts_cents, strict=True):
+            exact = sum(variable * weight for variable, weight, one in costs if one == part)
+            exact = exact + (self.fixed_drying if part == "drying" else 0)
+            if isinstance(exact, int):
+                continue
+            whole = self._int(0, FAR * FAR // SIXTIETHS, cents)
+            self.model.add(SIXTIETHS * whole >= exact - 29)
+            total = total + SIXTIETHS * whole
+        self.model.minimize(total)
 
     # --- small helpers ---------------------------------------------------------------------------
 
@@ -275,8 +296,9 @@ class Part:
                 self._add_interruption(kiln, index)
                 ended = ended + self.stretches[kiln, index]
         if of.drying_cents_per_hour:
-            self.costs[kiln].append((starts[-1], of.drying_cents_per_hour))
+            self.costs[kiln].append((starts[-1], of.drying_cents_per_hour, "drying"))
             self.fixed[kiln] -= of.charges[-1].start_min * of.drying_cents_per_hour
+            self.fixed_drying -= of.charges[-1].start_min * of.drying_cents_per_hour
 
     def _may_interrupt(self, kiln: int, index: int) -> bool:
         of = self.frame.kilns[kiln]
@@ -363,7 +385,7 @@ class Part:
                     used = max(0, kept.set_up_start_min + of.set_up_min - frame.shifts[number].end_min)
                 overtime = self._int(0, over_min, used)
                 model.add(overtime >= set_up + of.set_up_min - frame.shifts[number].end_min).only_enforce_if(literal)
-                self.costs[kiln].append((overtime, frame.problem.overtime_cents_per_person_hour))
+                self.costs[kiln].append((overtime, frame.problem.overtime_cents_per_person_hour, "overtime"))
         for person in sorted({one for able in people.values() for one in able}):
             literal = self._bool(kept is not None and kept.person == person)
             stop.people[person] = literal
@@ -374,7 +396,7 @@ class Part:
         model.add(sum(stop.people.values()) == stop.is_there)
         model.add(end >= set_up + of.set_up_min + of.restore_min).only_enforce_if(stop.is_there)
         cents = of.set_up_cents + (of.interruption_cents if place % 2 else 0)
-        self.costs[kiln].append((stop.is_there, cents * SIXTIETHS))
+        self.costs[kiln].append((stop.is_there, cents * SIXTIETHS, ""))
         self.stop_vars[kiln, place] = stop
         return stop
 
@@ -426,12 +448,13 @@ class Part:
         frame, at = self.frame, self.task.at.get(job)
         of, present, start = frame.jobs[job], variables.present, variables.start
         if job not in frame.must:
-            self.costs[frame.kiln_of[job]].append((present, -of.leave_out_cents * SIXTIETHS))
+            self.costs[frame.kiln_of[job]].append((present, -of.leave_out_cents * SIXTIETHS, ""))
             self.fixed[frame.kiln_of[job]] += of.leave_out_cents * SIXTIETHS
         end_min = None if at is None else at.start_min + of.duration_min
         for date_min, price in ((of.due_min, of.delay_cents_per_hour), (of.latest_min, of.late_cents_per_hour)):
             self._add_excess(
                 job,
+                "delay",
                 variables,
                 price,
                 dict.fromkeys(variables.options, date_min),
@@ -443,6 +466,7 @@ class Part:
         ends = sum(shifts[one.shift].end_min * literal for one, literal in variables.options.items())
         self._add_excess(
             job,
+            "overtime",
             variables,
             frame.problem.overtime_cents_per_person_hour * of.crew_size,
             {one: shifts[one.shift].end_min for one in variables.options},
@@ -455,6 +479,7 @@ class Part:
     def _add_excess(
         self,
         job: int,
+        part: str,
         variables: _JobVars,
         price: int,
         limit: dict[_Option, int],
@@ -471,7 +496,7 @@ class Part:
         self.model.add(minutes >= excess)
         if any(least.values()):
             self.model.add(minutes >= sum(least[one] * literal for one, literal in variables.options.items()))
-        self.costs[self.frame.kiln_of[job]].append((minutes, price))
+        self.costs[self.frame.kiln_of[job]].append((minutes, price, part))
 
     def _add_move(self, job: int, variables: _JobVars) -> None:
         frame = self.frame
@@ -484,7 +509,7 @@ class Part:
             return
         stays = at is not None and frame.move_price(job, at.start_min, {person for person, _ in at.crew}) == 0
         kept = self._bool(stays)
-        self.costs[frame.kiln_of[job]].append((kept, -price))
+        self.costs[frame.kiln_of[job]].append((kept, -price, ""))
         self.model.add(variables.start == issued.start_min).only_enforce_if(kept)
         self.model.add(variables.present >= kept)
         self.unmoved[job] = kept
@@ -741,6 +766,14 @@ def task_of(
         price=sum(state.price_of_kiln(kiln) for kiln in chosen),
         floors={kiln: floors[kiln] for kiln in chosen if kiln in floors} if floors else {},
     )
+
+
+def whole_task(state: State, floors: dict[int, int]) -> Task:
+    """Make the task of all kilns, in which costs are rounded as the plan states them."""
+    task = task_of(state, range(len(state.frame.kilns)), floors=floors)
+    cost = state.cost()
+    most = cost.total * SIXTIETHS + LOST_BY_ROUNDING
+    return replace(task, price=most, parts_cents=(cost.drying_lost, cost.delay, cost.overtime))
 
 
 def busy_elsewhere(state: State, kilns: set[int]) -> Busy:

@@ -17,22 +17,22 @@ from dataclasses import dataclass
 
 from .building import Building
 from .frame import SIXTIETHS, Frame
-from .hopeless import explain_together, find_hopeless
+from .hopeless import explain_together, find_hopeless, must_task, not_found_in_time
 from .inserting import due_date_plan, greedy_plan
-from .model import Found, Task, task_of
+from .json_places import Fault
+from .model import LOST_BY_ROUNDING, Found, Task, task_of, whole_task
 from .neighbourhoods import Chooser
+from .pins import faulty_pins
 from .plan import Hopeless, Plan
 from .problem import Problem
 from .state import JobAt, State, Stops, state_of
-from .workers import News, Order, Workers
+from .workers import News, Order, WorkerError, Workers
 
 #: Up to so many jobs the whole is proven.
 MOST_JOBS_WHOLE = 150
 APART_EFFORT, PART_EFFORT, LEAST_SECONDS = 1.0, 1.0, 0.05
 #: So many parts in a row that bring nothing, before the whole is solved.
 PARTS_IN_VAIN = 12
-#: What the parts drying, delay and overtime can lose by rounding half up, in sixtieths each.
-LOST_BY_ROUNDING = 3 * 29
 #: Time kept for the way out of a solve.
 RESERVE_SECONDS = 0.3
 
@@ -55,10 +55,15 @@ class Progress:
 
 @dataclass(frozen=True)
 class Answer:
-    """The best plan and what the rules of thumb would cost, or the jobs that make every plan impossible."""
+    """The best plan and what the rules of thumb would cost, or what makes every plan impossible.
+
+    `faults` are pins that break a rule; `failure` says why the solver ended early, where it did.
+    """
 
     plan: Plan | None
     hopeless: tuple[Hopeless, ...] = ()
+    faults: tuple[Fault, ...] = ()
+    failure: str = ""
     is_best: bool = False
     due_date_cents: int | None = None
     greedy_cents: int | None = None
@@ -109,8 +114,7 @@ class _Solving:
         self.frame = Frame(problem)
         self.chooser = Chooser(self.frame, len(problem.jobs))
         self.floors: dict[int, int] = {}
-        self.whole_bound = 0
-        self.is_best = False
+        self.whole_bound_cents = 0
         self.first_seconds = self.best_seconds = 0.0
         self.orders: dict[int, tuple[Order, str]] = {}
         self.next_number = 0
@@ -118,7 +122,7 @@ class _Solving:
         self.in_vain = 0
         self.cpu_seconds = 0.0
         self.state: State | None = None
-        self.price = 0
+        self.price = self.total = 0
         self.workers: Workers | None = None
 
     @property
@@ -126,28 +130,35 @@ class _Solving:
         return time.monotonic() - self.began
 
     def run(self) -> Answer:
+        faults = faulty_pins(self.frame)
         hopeless = find_hopeless(self.frame)
-        if hopeless:
-            return Answer(None, hopeless)
+        faults += [Fault(f"issued.{one.job}", f"is pinned, but: {one.text}") for one in hopeless if self._is_pin(one)]
+        if faults or hopeless:
+            return Answer(None, () if faults else hopeless, tuple(faults))
         by_date, by_cost = due_date_plan(self.frame), greedy_plan(self.frame)
         complete = [state for state in (by_date, by_cost) if self.frame.must <= state.at.keys()]
-        self.first_seconds = self.gone
+        self.first_seconds, failure = self.gone, ""
         if complete:
             self._keep(min(complete, key=lambda state: state.cost().total), "rule of thumb")
         try:
             if self.state is None:
-                hopeless = self._rescue(by_cost)
-                if self.state is None:
-                    return Answer(None, hopeless)
+                answer = self._rescue(by_cost)
+                if answer is not None:
+                    return answer
             if not self._is_over():
                 self._improve()
+        except WorkerError as error:
+            if self.state is None:
+                raise
+            failure = str(error)
         finally:
             if self.workers is not None:
                 self.workers.close()
-        plan = self.state.to_plan(self._bound_cents(), self.gone)
+        plan = self._state.to_plan(self._bound_cents(), self.gone)
         return Answer(
             plan,
-            is_best=plan.bound_cents >= plan.cost.total,
+            failure=failure,
+            is_best=self._is_proven(),
             due_date_cents=by_date.cost().total if by_date in complete else None,
             greedy_cents=by_cost.cost().total if by_cost in complete else None,
             first_seconds=self.first_seconds,
@@ -156,67 +167,56 @@ class _Solving:
         )
 
     def _keep(self, state: State, step: str) -> None:
-        self.state, self.price = state, state.price()
+        self.state, self.price, self.total = state, state.price(), state.cost().total
         self.best_seconds = self.gone
         self._say(step)
 
+    def _is_better(self, state: State) -> bool:
+        return (state.cost().total, state.price()) < (self.total, self.price)
+
     def _say(self, step: str) -> None:
         if self.tell is not None and self.state is not None:
-            self.tell(Progress(self.gone, self.state.cost().total, self._bound_cents(), step, self.cpu_seconds))
-
-    def _bound(self) -> int:
-        """The proven lower bound, in sixtieths."""
-        # Kilns that were not looked at yet cost at least nothing: no price is negative.
-        return max(sum(self.floors.values()), self.whole_bound)
+            self.tell(Progress(self.gone, self.total, self._bound_cents(), step, self.cpu_seconds))
 
     def _bound_cents(self) -> int:
-        assert self.state is not None  # noqa: S101  a bound is asked for beside a plan only
-        total = self.state.cost().total
-        if self.is_best:
-            return total
-        exact = self._bound()
-        return min(total, max(0, -((LOST_BY_ROUNDING - exact) // SIXTIETHS)))
+        """The proven lower bound of the total; what the kilns cost apart is exact, so that rounding is taken off."""
+        apart = sum(self.floors.values()) - LOST_BY_ROUNDING
+        return min(self.total, max(0, self.whole_bound_cents, -(-apart // SIXTIETHS)))
+
+    def _is_proven(self) -> bool:
+        """Whether no plan is better; of large problems, none that is better by more than rounding."""
+        if self.total <= self._bound_cents():
+            return True
+        return len(self.frame.jobs) > MOST_JOBS_WHOLE and self.price <= sum(self.floors.values())
 
     def _is_over(self) -> bool:
         return (
             time.monotonic() >= self.deadline
-            or self.is_best
             or (self.wants_stop is not None and self.wants_stop())
-            or (self.state is not None and self.price <= self._bound())
+            or (self.state is not None and self._is_proven())
         )
 
     # --- a first plan where the rules of thumb find none -----------------------------------------
 
-    def _rescue(self, start: State) -> tuple[Hopeless, ...]:
+    def _rescue(self, start: State) -> Answer | None:
         """Place what must be placed by the solver, with all else left out; or say why that cannot be."""
         frame = self.frame
-        kilns = tuple(range(len(frame.kilns)))
-        task = Task(
-            kilns=kilns,
-            free=frozenset(frame.must),
-            at={},
-            stops={},
-            starts={},
-            busy=[list(away) for away in frame.away],
-            price=None,
-            only=frozenset(frame.must),
-        )
-        found = self._solve_alone(task)
+        found = self._solve_alone(must_task(frame, frame.must))
         if found is not None and found.at is not None:
+            kilns = tuple(range(len(frame.kilns)))
             self._merge(State(frame), found.at, found.stops, kilns, "first plan")
             self.first_seconds = self.gone
-            return ()
+            return None
         if found is not None and found.is_impossible:
-            return explain_together(frame, lambda task: self._solve_alone(task), self.deadline)
-        return tuple(
-            Hopeless(
-                frame.jobs[job].ref,
-                "time",
-                f"In the time given no place was found for {frame.jobs[job].ref}, nor proof that there is none. "
-                "Give more time.",
-            )
-            for job in sorted(frame.must - start.at.keys())
-        )
+            clash = explain_together(frame, self._solve_alone, self.deadline)
+            if all(self._is_pin(one) for one in clash):
+                return Answer(None, faults=tuple(Fault(f"issued.{one.job}", one.text) for one in clash))
+            return Answer(None, clash)
+        missing = sorted(frame.must - start.at.keys())
+        return Answer(None, tuple(not_found_in_time(frame.jobs[job].ref) for job in missing))
+
+    def _is_pin(self, one: Hopeless) -> bool:
+        return one.job in self.problem.pinned
 
     def _solve_alone(self, task: Task) -> Found | None:
         """Solve a task in a worker while nothing else is done; None where the time is up."""
@@ -281,8 +281,7 @@ class _Solving:
             # With the better plan that there is by now, less remains to be looked at.
             self._bound_kiln(workers, worker)
         elif self._may_prove() and "whole" not in kinds:
-            task = task_of(state, range(len(self.frame.kilns)), floors=self.floors)
-            self._give(workers, worker, task, "whole", 1e9)
+            self._give(workers, worker, whole_task(state, self.floors), "whole", 1e9)
         else:
             choice = self.chooser.choose(state, self.floors, taken)
             if choice is not None:
@@ -317,9 +316,12 @@ class _Solving:
             return
         if kind == "whole":
             bound = news.bound if found is None else found.bound
-            # What costs more than the plan was left out: the plan's price bounds it, too.
-            if bound is not None and min(bound, order.task.price or 0) > self.whole_bound:
-                self.whole_bound = min(bound, order.task.price or 0)
+            if found is not None and found.is_impossible:
+                bound = order.task.price
+            # What costs more than the plan was left out: the plan's cost bounds it, too.
+            cents = min(-(-(bound or 0) // SIXTIETHS), ((order.task.price or 0) - LOST_BY_ROUNDING) // SIXTIETHS)
+            if cents > self.whole_bound_cents:
+                self.whole_bound_cents = cents
                 self._say("proof")
         before = self.price
         at, stops = (news.at, news.stops) if found is None else (found.at, found.stops)
@@ -338,7 +340,7 @@ class _Solving:
             self.buildings.remove(building)
         elif building.is_complete:
             self.buildings.remove(building)
-            if building.state.is_sound() and building.state.price() < self.price:
+            if building.state.is_sound() and self._is_better(building.state):
                 self._keep(building.state, "kiln by kiln")
 
     def _hear_apart(self, order: Order, found: Found) -> None:
@@ -349,7 +351,7 @@ class _Solving:
         if found.at is not None:
             self.chooser.ideals[kiln] = (found.at, found.stops[kiln])
         if not found.is_proven:
-            self.to_bound.append((kiln, order.effort * 4))
+            self.to_bound.append((kiln, order.effort * 1.5))
         self._say("kilns apart")
 
     def _merge(
@@ -363,5 +365,5 @@ class _Solving:
         state = state_of(frame, all_at, [stops.get(kiln, base.stops[kiln]) for kiln in range(len(frame.kilns))])
         if state is None or not state.is_sound():
             return
-        if self.state is None or state.price() < self.price:
+        if self.state is None or self._is_better(state):
             self._keep(state, step)

@@ -45,6 +45,10 @@ class News:
     failure: str = ""
 
 
+class WorkerError(Exception):
+    """A worker that has died or failed."""
+
+
 class Workers:
     """A few processes of one solver thread each."""
 
@@ -78,7 +82,7 @@ class Workers:
 
         Raises
         ------
-        RuntimeError
+        WorkerError
             when a worker has died.
         """
         heard = []
@@ -87,9 +91,9 @@ class Workers:
             try:
                 news: News = self.pipes[number].recv()
             except (EOFError, OSError):
-                raise RuntimeError("a worker of the solver has died") from None
+                raise WorkerError("a worker of the solver has died") from None
             if news.failure:
-                raise RuntimeError(news.failure)
+                raise WorkerError(news.failure)
             if news.found is not None:
                 self.idle.append(number)
             heard.append((number, news))

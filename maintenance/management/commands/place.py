@@ -1,0 +1,109 @@
+"""``manage.py place``: place the jobs of a problem file into its charge programme, without a database."""
+
+import json
+import os
+import sys
+import tempfile
+import time
+from argparse import ArgumentParser
+from pathlib import Path
+from typing import Any, NoReturn
+
+from django.core.management.base import BaseCommand, CommandParser
+
+from maintenance.calculations.placing.checking import check
+from maintenance.calculations.placing.json_places import FaultyFileError
+from maintenance.calculations.placing.plan import impossible_to_json, plan_to_json
+from maintenance.calculations.placing.reading import read_problem
+from maintenance.calculations.placing.solving import Answer, Progress, solve
+
+DONE, FAULTY, IMPOSSIBLE = 0, 1, 2
+DEFAULT_SECONDS = 60.0
+
+
+class Command(BaseCommand):
+    """Read a problem, find the plan that costs the least, write it."""
+
+    help = (
+        "Places jobs into the charge programme at the least cost. Exit code 0: the plan is written; 1: the problem "
+        "cannot be used, every fault is named; 2: no plan can exist, the causes are written."
+    )
+    requires_system_checks: list[str] = []
+
+    def add_arguments(self, parser: ArgumentParser) -> None:
+        """Name files and time."""
+        parser.add_argument("--problem", required=True, type=Path, help="file in the form placing-problem/1")
+        parser.add_argument("--plan", required=True, type=Path, help="file to be written, in the form placing-plan/1")
+        parser.add_argument(
+            "--seconds", type=float, default=DEFAULT_SECONDS, help="wall time it may take (default %(default)g)"
+        )
+
+    def create_parser(self, prog_name: str, subcommand: str, **kwargs: Any) -> CommandParser:
+        """Leave with exit code 1 on a wrong call, as 2 means something else here."""
+        parser = super().create_parser(prog_name, subcommand, **kwargs)
+        parser.exit_on_error = False
+        parser.error = lambda message: self._leave(FAULTY, message)  # type: ignore[method-assign]
+        return parser
+
+    def handle(self, *args: Any, problem: Path, plan: Path, seconds: float, **options: Any) -> None:
+        """Do it, and leave with the exit code."""
+        began = time.monotonic()
+        if not 0 < seconds < float("inf"):
+            self._leave(FAULTY, f"--seconds: {seconds} is not a time")
+        try:
+            asked, remarks = read_problem(problem.read_bytes())
+        except OSError as error:
+            self._leave(FAULTY, f"{problem}: {error.strerror}")
+        except FaultyFileError as error:
+            self._leave(FAULTY, *(str(fault) for fault in error.faults))
+        for remark in remarks:
+            self.stderr.write(f"note: {remark}")
+        self._told = -1.0
+        answer = solve(asked, max(0.1, seconds - (time.monotonic() - began)), self._tell)
+        if answer.faults:
+            self._leave(FAULTY, *(str(fault) for fault in answer.faults))
+        if answer.plan is None:
+            self._write(plan, impossible_to_json(answer.hopeless))
+            self._leave(IMPOSSIBLE, *(one.text for one in answer.hopeless))
+        verdict = check(asked, answer.plan)
+        if not verdict.holds:
+            self._leave(FAULTY, "the plan that was found does not hold:", *(str(one) for one in verdict.broken))
+        self._write(plan, plan_to_json(answer.plan))
+        self._summarise(answer)
+
+    def _tell(self, progress: Progress) -> None:
+        """Say how far it is, at most twice a second."""
+        if progress.seconds - self._told >= 0.5:
+            self._told = progress.seconds
+            self.stderr.write(
+                f"{progress.seconds:7.1f} s  cost {progress.total_cents / 100:,.2f}  at least "
+                f"{progress.bound_cents / 100:,.2f}  gap {progress.gap:.2%}  {progress.step}"
+            )
+
+    def _summarise(self, answer: Answer) -> None:
+        assert answer.plan is not None  # noqa: S101  said only of a plan
+        if answer.failure:
+            self.stderr.write(f"the solver ended early: {answer.failure}")
+        total, bound = answer.plan.cost.total, answer.plan.bound_cents
+        proof = "proven best" if answer.is_best else f"proven to cost at least {bound / 100:,.2f}"
+        self.stderr.write(f"{len(answer.plan.jobs)} jobs placed, cost {total / 100:,.2f}, {proof}")
+        for name, cents in (("due dates", answer.due_date_cents), ("cost alone", answer.greedy_cents)):
+            if cents is not None:
+                self.stderr.write(f"by rule of thumb ({name}): {cents / 100:,.2f}")
+
+    def _write(self, path: Path, content: dict[str, object]) -> None:
+        """Write in one piece: whoever reads meanwhile sees the old file or the new one."""
+        try:
+            with tempfile.NamedTemporaryFile("w", dir=path.parent, suffix=".part", delete=False) as file:
+                json.dump(content, file)
+                file.flush()
+                os.fsync(file.fileno())
+            Path(file.name).chmod(0o644)
+            Path(file.name).replace(path)
+        except OSError as error:
+            self._leave(FAULTY, f"{path}: {error.strerror}")
+
+    def _leave(self, code: int, *lines: str) -> NoReturn:
+        for line in lines:
+            self.stderr.write(line)
+        sys.exit(code)
