@@ -154,34 +154,39 @@ class _Finder:
         if head_rows and not header:
             raise refuse("the line of names is empty", "Choose the line in which the names of the columns stand", line)
         units: tuple[str, ...] = ()
-        if head_rows > 1:
+        if head_rows > 1 and is_units_row(rows[line]):
             units = tuple(rows[line][: len(header)])
         return FileForm(header, units, line, head_rows, self.encoding, delimiter)
 
     def _first_data_row(self, rows: Sequence[Sequence[str]]) -> int:
         """Return the place of the first row with a time and a value."""
         start = int(self.fixed.get("head_line", 0))
-        for place in range(start, len(rows)):
-            if _is_data(rows[place]):
-                return place
-        raise _no_table(self.lines)
+        first = next((place for place in range(start, len(rows)) if _is_data(rows[place])), None)
+        if first is None:
+            raise _no_table(self.lines)
+        # Lines above it that begin with a time as well hold readings too, if faulty ones.
+        while first > start and _has_time(rows[first - 1]) and len(rows[first - 1]) == len(rows[first]):
+            first -= 1
+        return first
 
     def _names_above(self, rows: Sequence[Sequence[str]], first: int) -> tuple[int, int]:
         """Return the line of the names, and how many rows stand from there to the first reading."""
         fixed = self.fixed.get("head_line")
         if fixed:
             self._say("head", "Chosen.")
-            return int(fixed), first - int(fixed) + 1
+            return int(fixed), _head_rows(rows, int(fixed) - 1, first)
         if fixed == 0:
             self._say("head", "The columns are numbered.")
             return first + 1, 0
         above = [place for place in range(first) if any(rows[place])]
-        if above and is_units_row(rows[above[-1]]) and len(above) > 1 and len(rows[above[-2]]) > 1:
-            self._say("head", f"Line {above[-2] + 1} holds names, line {above[-1] + 1} units.")
-            return above[-2] + 1, first - above[-2]
-        if above and len(rows[above[-1]]) > 1 and "number" not in {kind_of(cell) for cell in rows[above[-1]]}:
+        # Below the names may stand units, and below those a further line of words.
+        for names, units in zip(above[-2:-4:-1], above[-1:-3:-1], strict=False):
+            if is_units_row(rows[units]) and len(rows[names]) > 1:
+                self._say("head", f"Line {names + 1} holds names, line {units + 1} units.")
+                return names + 1, _head_rows(rows, names, first)
+        if above and len(rows[above[-1]]) > 1 and not _holds_figures(rows[above[-1]]):
             self._say("head", f"Line {above[-1] + 1} is the last before the readings and holds no number.")
-            return above[-1] + 1, first - above[-1]
+            return above[-1] + 1, _head_rows(rows, above[-1], first)
         self._say("head", "No line of names stands above the readings: the columns are numbered.", is_sure=False)
         return first + 1, 0
 
@@ -205,7 +210,9 @@ class _Finder:
         wanted = self.fixed.get("shape")
         if wanted == WIDE or (wanted is None and long is None):
             count = "One column" if len(rest) == 1 else f"{len(rest)} columns"
-            self._say("shape", f"{count} beside the time, a time on each line." if wanted is None else "Chosen.")
+            reason = f"{count} beside the time, a time on each line." if wanted is None else "Chosen."
+            # A column of texts may name channels after all.
+            self._say("shape", reason, is_sure=not any(look.is_mostly("text") for look in rest))
             return replace(form, shape=WIDE)
         if long is None:
             spare = [look.no for look in rest]
@@ -231,13 +238,15 @@ class _Finder:
         cells = [cell.strip() for look in self._values(form, looks) for cell in look.cells]
         points = [cell for cell in cells if re.fullmatch(r"[+-]?\d*\.\d+", cell)]
         commas = [cell for cell in cells if re.fullmatch(r"[+-]?\d*,\d+", cell)]
-        decimal = self.fixed.get("decimal") or ("," if len(commas) > len(points) else ".")
+        usual = "," if form.delimiter == ";" else "."
+        decimal = self.fixed.get("decimal") or usual
         if "decimal" in self.fixed:
             self._say("decimal", "Chosen.")
         elif not points and not commas:
-            decimal = "," if form.delimiter == ";" else "."
             self._say("decimal", "No number that was looked at has a fraction.", is_sure=False)
         else:
+            if len(commas) != len(points):
+                decimal = "," if len(commas) > len(points) else "."
             mine = commas if decimal == "," else points
             # 1,234 may be one and a bit, or a thousand.
             could_be_thousands = all(re.fullmatch(r"[+-]?[1-9]\d{0,2}[.,]\d{3}", cell) for cell in mine)
@@ -357,7 +366,23 @@ def _is_data(row: Sequence[str]) -> bool:
     values = kinds.count("number")
     if "stamp" in kinds or "date" in kinds or "clock" in kinds:
         return values > 0 or "silent" in kinds
-    return values > 1 and any(_could_count(cell) for cell in row[:3])
+    return (values > 1 or "silent" in kinds) and any(_could_count(cell) for cell in row[:3])
+
+
+def _has_time(row: Sequence[str]) -> bool:
+    return any(kind_of(cell) in ("stamp", "date") for cell in row)
+
+
+def _holds_figures(row: Sequence[str]) -> bool:
+    return any(kind_of(cell) in ("number", "stamp", "date", "clock") for cell in row)
+
+
+def _head_rows(rows: Sequence[Sequence[str]], head: int, first: int) -> int:
+    """Count the rows from the names on that hold no figures: what holds any is a reading, if perhaps a faulty one."""
+    count = 1
+    while head + count < first and not _holds_figures(rows[head + count]):
+        count += 1
+    return count
 
 
 def _could_count(cell: str) -> bool:

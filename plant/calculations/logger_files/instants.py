@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from plant.calculations.logger_files.form import EPOCH_ORDERS, SERIAL
-from plant.calculations.logger_files.numbers import read_number
+from plant.calculations.logger_files.numbers import any_number
 
 Seconds = NDArray[np.int64]
 DAY_S: Final = 86400
@@ -69,22 +69,17 @@ def read_times(texts: Sequence[str], order: str, decimal: str = ".") -> Times:
 
 def _counts(texts: Sequence[str], order: str, decimal: str) -> Times:
     scale = {"epoch_s": 1.0, "epoch_ms": 1e-3, SERIAL: float(DAY_S)}[order]
-    numbers = [_count(text, order, decimal) for text in texts]
+    numbers = [any_number(text, decimal) for text in texts]
     local_s = np.zeros(len(texts), np.int64)
     faulty = [place for place, number in enumerate(numbers) if number is None]
     sound = [place for place, number in enumerate(numbers) if number is not None]
-    exact = np.array([number for number in numbers if number is not None], np.float64) * scale
+    # Beyond this no date is written; what is larger is told as out of our time.
+    told = [min(max(number, -1e15), 1e15) for number in numbers if number is not None]
+    exact = np.clip(np.array(told, np.float64) * scale, -1e15, 1e15)
     # A day's fraction is written with some digits only: the nearest second is meant.
     local_s[sound] = np.rint(exact) - SERIAL_OF_1970 * DAY_S if order == SERIAL else np.floor(exact)
     ahead_s = None if order == SERIAL else np.zeros(len(texts), np.int64)
     return Times(local_s, ahead_s, np.array(faulty, np.int64))
-
-
-def _count(text: str, order: str, decimal: str) -> float | None:
-    """Read a count; milliseconds may pass what a reading may be."""
-    if order == "epoch_ms":
-        return float(text) if re.fullmatch(r" *\d{1,15} *", text, re.ASCII) else None
-    return read_number(text, decimal)
 
 
 def _quick(texts: Sequence[str], order: str) -> Times | None:

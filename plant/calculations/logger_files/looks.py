@@ -9,7 +9,7 @@ from typing import Final
 
 from plant.calculations.logger_files.form import NO_READING
 from plant.calculations.logger_files.instants import CLOCK, STAMPS, read_time
-from plant.calculations.logger_files.numbers import read_number
+from plant.calculations.logger_files.numbers import any_number
 from plant.calculations.reading_units import known_unit
 
 # Years 2000 to 2099, in seconds and in days of spreadsheets.
@@ -38,9 +38,9 @@ def kind_of(text: str) -> str:
             if found["h"] is not None or found["h2"] is not None:
                 return "stamp"
             # Eight digits may be a date or any number; a date has something between its parts.
-            if not plain.isdigit() and read_number(plain, ".") is None:
+            if not plain.isdigit() and any_number(plain, ".") is None:
                 return "date"
-    if read_number(plain, ".") is not None or read_number(plain, ",") is not None:
+    if any_number(plain, ".") is not None or any_number(plain, ",") is not None:
         return "number"
     found = CLOCK.fullmatch(plain)
     if found and ":" in plain and int(found["h"] or 99) <= 24:
@@ -70,7 +70,7 @@ class ColumnLook:
 
     def numbers(self) -> list[float]:
         """Return the numbers in it, with either decimal sign."""
-        read = (read_number(cell, "," if "," in cell else ".") for cell in self.cells)
+        read = (any_number(cell, "," if "," in cell else ".") for cell in self.cells)
         return [number for number in read if number is not None]
 
     def lies_in(self, span: tuple[float, float]) -> bool:

@@ -71,15 +71,18 @@ def _quick(texts: Sequence[str], decimal: str) -> NDArray[np.float64] | None:
 
 def read_number(text: str, decimal: str) -> float | None:
     """Read one number; None where it is none, or too large to be a reading."""
+    number = any_number(text, decimal)
+    return number if number is not None and abs(number) < TOO_LARGE else None
+
+
+def any_number(text: str, decimal: str) -> float | None:
+    """Read one number of any size, such as a count of milliseconds; None where it is none."""
     plain = text.strip().translate(SPACES) if not text.isascii() else text.strip()
     if decimal == ",":
         if "." in plain:
             return None
         plain = plain.replace(",", ".")
-    if not NUMBER.fullmatch(plain):
-        return None
-    number = float(plain)
-    return number if abs(number) < TOO_LARGE else None
+    return float(plain) if NUMBER.fullmatch(plain) else None
 
 
 def why_no_number(text: str, decimal: str) -> tuple[str, str]:

@@ -74,7 +74,7 @@ def find_head(text: str, form: FileForm) -> int:
 
 
 def _has_units(lines: Sequence[str], number: int, form: FileForm) -> bool:
-    if form.head_rows < 2:
+    if not form.units:
         return True
     if number >= len(lines):
         return False
