@@ -230,6 +230,33 @@ def _at_place(spec: WatchSpec, stem: str, place: str) -> WatchSpec:
     return replace(spec, code=f"{spec.code}-{place}", name=f"{spec.name} ({place})", signal=f"{stem}:{place}")
 
 
+def second_rule(spec: WatchSpec, at_s: int, raised: Iterable[tuple[WatchSpec, int]]) -> WatchSpec | None:
+    """Find another watch of the same kiln that suspects the same component: it makes a work order of a notice.
+
+    Parameters
+    ----------
+    spec : WatchSpec
+        The watch that fired, ``at_s`` seconds since 1970.
+    raised : Iterable[tuple[WatchSpec, int]]
+        What fired in this kiln and when, this watch itself or not.
+
+    Returns
+    -------
+    WatchSpec or None
+        The first other one that fired within the days of either of both and at no other place.
+    """
+    for other, other_s in raised:
+        within_s = 86_400 * max(spec.agrees_within_days, other.agrees_within_days)
+        if (
+            other.code != spec.code
+            and other.component_kind == spec.component_kind
+            and (not spec.place or not other.place or spec.place == other.place)
+            and abs(at_s - other_s) <= within_s
+        ):
+            return other
+    return None
+
+
 def rule_from(name: str, parameters: Mapping[str, object]) -> Rule:
     """Make a rule from its name and parameters (text, numbers or lists, as a row or a JSON object has them).
 

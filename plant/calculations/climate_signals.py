@@ -31,6 +31,8 @@ SMOOTH_MINUTES: Final = 10
 """Mean over so long where noise would drown a small difference."""
 OPEN_PCT, SHUT_PCT = 95.0, 2.0
 """From here on a valve or flap counts as fully open, up to here as shut."""
+HEAT_SHUT_PCT: Final = 0.5
+"""Of a heating valve already little lets much heat through."""
 VALVE_SHUT_MINUTES: Final = 45
 VALVE_OPEN_MINUTES: Final = 60
 SPRAY_MINUTES: Final = 30
@@ -40,7 +42,10 @@ BOTH_WAYS_MINUTES: Final = 12 * 60
 BOTH_WAYS_LEAST_MINUTES: Final = 90
 STEADY_MINUTES: Final = 60
 JUMP_MINUTES: Final = 60
-EARLIER_SPRAY_HOURS: Final = 8
+SPRAY_OPEN_MINUTES: Final = 25
+SPRAY_LONG_MINUTES: Final = 180
+FALLING_K: Final = 0.3
+EARLIER_SPRAY_HOURS, EARLIER_SPRAY_PCT = 8, 10.0
 """Spray that has been open for most of so long is no sign of a fault of the spray: the humidity goes elsewhere."""
 LONGEST_MINUTES: Final = 24 * 60
 """What counts minutes stops here."""
@@ -51,7 +56,7 @@ also feel what the load takes from the air."""
 MOST_PLATE_EMC_PCT: Final = 14.0
 MOST_HOLDING_PCT: Final = 75.0
 """A spray that must be open further does not reach its humidity because of itself."""
-COLD_K: Final = 3.0
+COLD_K, STEADY_K = 3.0, 2.5
 NEAR_K: Final = 1.5
 LEAST_SPEED_SHARE: Final = 0.6
 """Below this share of full speed a motor's current says little of the fan."""
@@ -83,8 +88,8 @@ class Signal:
         Of the view and the place; shape (n,).
     per : tuple[str, ...]
         Quantities that must be there at the very place; empty for a signal of the whole chamber.
-    least_places : int
-        How many places of the first quantity in ``per`` or ``needs`` it takes.
+    least_places, most_places : int
+        How many places of the first quantity in ``per`` there may be.
     """
 
     code: str
@@ -95,6 +100,7 @@ class Signal:
     compute: Callable[["View", str], Values]
     per: tuple[str, ...] = ()
     least_places: int = 1
+    most_places: int = 1000
 
 
 class View:
@@ -279,7 +285,46 @@ class View:
         """Say where a valve or the flaps are shut; everywhere if the kiln has no such channel."""
         if not self.places(quantity):
             return lambda: np.ones(len(self), dtype=np.bool_)
-        return lambda: self.mean(quantity) <= SHUT_PCT
+        return lambda: self.mean(quantity) <= (HEAT_SHUT_PCT if quantity == "heating_valve" else SHUT_PCT)
+
+    @property
+    def is_warm_enough(self) -> Mask:
+        """Return where the temperature is about the wanted one; everywhere if no wanted one is known.
+
+        In a kiln that is far too cold or too hot the humidity tells nothing of flaps and spray.
+        """
+
+        def work() -> Mask:
+            if not self.places("set_air_temperature"):
+                return np.ones(len(self), dtype=np.bool_)
+            return np.abs(self.dry_above_set) <= COLD_K
+
+        return self.keep_mask("warm enough", work)
+
+    @property
+    def is_steady(self) -> Mask:
+        """Return where the temperature has stood for a while: cold timber in warming air takes water from it."""
+
+        def work() -> Mask:
+            dry = self.smooth_mean("air_temperature")
+            return np.abs(dry - self.ago(dry, RISE_MINUTES)) <= STEADY_K
+
+        return self.keep_mask("steady", work)
+
+    @property
+    def do_wet_bulbs_agree(self) -> Mask:
+        """Return where left and right wet bulb agree; everywhere if there are no two.
+
+        Where they do not, the climate swings with the direction of the air, and nobody knows who is wrong.
+        """
+
+        def work() -> Mask:
+            if not {"left", "right"} <= set(self.places("wet_bulb")):
+                return np.ones(len(self), dtype=np.bool_)
+            apart = self.at("wet_bulb", "left") - self.at("wet_bulb", "right")
+            return np.abs(self.both_ways(apart, DRYING)) <= WET_BULBS_AGREE_K
+
+        return self.keep_mask("wet bulbs agree", work)
 
 
 def _mean_of(channels: list[Values], view: View) -> Values:
@@ -366,11 +411,10 @@ def plate_difference(view: View, place: str) -> Values:
 def _plate_steady(view: View, place: str) -> Values:
     """Compare only with psychrometers of which both sides agree: else nobody knows who is wrong."""
     steady = view.both_ways(plate_difference(view, place), DRYING)
-    for quantity, most_k in (("wet_bulb", WET_BULBS_AGREE_K), ("air_temperature", DRY_BULBS_AGREE_K)):
-        if {"left", "right"} <= set(view.places(quantity)):
-            apart = view.both_ways(view.at(quantity, "left") - view.at(quantity, "right"), DRYING)
-            steady = _gated(steady, np.abs(apart) <= most_k)
-    return steady
+    if {"left", "right"} <= set(view.places("air_temperature")):
+        apart = view.both_ways(_left_minus_right(view), DRYING)
+        steady = _gated(steady, np.abs(apart) <= DRY_BULBS_AGREE_K)
+    return _gated(steady, view.do_wet_bulbs_agree)
 
 
 def _entering_depression(view: View, place: str) -> Values:
@@ -380,10 +424,15 @@ def _entering_depression(view: View, place: str) -> Values:
     return depression if way is None else _gated(depression, view.turned == way)
 
 
+def _wet_excess_steady(view: View, place: str) -> Values:
+    others = _mean_of([view.at("wet_bulb", other) for other in view.places("wet_bulb") if other != place], view)
+    return view.both_ways(_gated(view.at("wet_bulb", place) - others, view.is_steady), DRYING)
+
+
 def _wet_excess(view: View, place: str) -> Values:
     """Compare a wet bulb with the others: the load changes the dry bulb, hardly the wet bulb."""
     others = _mean_of([view.at("wet_bulb", other) for other in view.places("wet_bulb") if other != place], view)
-    return view.smooth(_gated(view.at("wet_bulb", place) - others, view.is_settled), SMOOTH_MINUTES)
+    return view.smooth(_gated(view.at("wet_bulb", place) - others, view.is_settled & view.is_steady), SMOOTH_MINUTES)
 
 
 # Dry bulb.
@@ -398,7 +447,8 @@ def _entering_minus_leaving(view: View, _place: str) -> Values:
 
 
 def _dry_disagreement(view: View, _place: str) -> Values:
-    return view.both_ways(_left_minus_right(view), DRYING)
+    usable = _gated(_left_minus_right(view), view.is_warm_enough & view.is_steady)
+    return _gated(view.both_ways(usable, DRYING), view.do_wet_bulbs_agree)
 
 
 def _dry_above_set(view: View, _place: str) -> Values:
@@ -445,15 +495,26 @@ def _rise_valve_open(view: View, _place: str) -> Values:
 # Humidity.
 
 
-def _gain_spraying(view: View, _place: str) -> Values:
-    """Follow the wet bulb while the spray is open, at a temperature that stands, after hours in which it seldom was."""
-    wet, dry = view.smooth_mean("wet_bulb"), view.smooth_mean("air_temperature")
-    while_open = SPRAY_MINUTES - SMOOTH_MINUTES
-    is_open = view.held("spray open", view.is_open("spray_valve"), SPRAY_MINUTES)
-    is_wanted = view.mean("set_wet_bulb") - wet > 1
-    stands = np.abs(dry - view.ago(dry, while_open)) <= 1
+def _fresh_spray(view: View) -> Mask:
+    """Return where the spray is open for half an hour after hours in which it seldom was, and humidity is wanted.
+
+    Where the humidity falls in spite of it, or the spray has been open for hours, the humidity goes elsewhere: that
+    says nothing of the spray.
+    """
+    is_open = view.held("spray open", view.is_open("spray_valve"), SPRAY_OPEN_MINUTES)
     earlier = view.ago(view.smooth(view.mean("spray_valve"), EARLIER_SPRAY_HOURS * 60), SPRAY_MINUTES)
-    return _gated(wet - view.ago(wet, while_open), is_open & is_wanted & stands & (earlier <= 60) & view.is_running)
+    is_wanted = view.mean("set_wet_bulb") - view.smooth_mean("wet_bulb") > 1
+    is_seldom = earlier <= EARLIER_SPRAY_PCT
+    return is_open & is_wanted & is_seldom & view.is_warm_enough & (_gain(view) > -FALLING_K) & view.is_running
+
+
+def _gain(view: View) -> Values:
+    wet = view.mean("wet_bulb")
+    return view.keep("gain", lambda: wet - view.ago(wet, SPRAY_MINUTES))
+
+
+def _gain_spraying(view: View, _place: str) -> Values:
+    return _gated(_gain(view), view.keep_mask("fresh spray", lambda: _fresh_spray(view)))
 
 
 def _missing_wet(view: View) -> Values:
@@ -465,22 +526,29 @@ def _flaps_shut(view: View) -> Mask:
 
 
 def _missing_sprayed(view: View, _place: str) -> Values:
-    is_open = view.held("spray open", view.is_open("spray_valve"), FLAP_MINUTES)
-    return _gated(_missing_wet(view), is_open & _flaps_shut(view) & view.is_running)
+    return _gated(_missing_wet(view), view.keep_mask("fresh spray", lambda: _fresh_spray(view)))
+
+
+def _spray_long(view: View, _place: str) -> Values:
+    """Take the mean opening of the spray over hours in which the flaps are shut now and it is warm enough."""
+    spray = view.smooth(view.mean("spray_valve"), SPRAY_LONG_MINUTES)
+    return _gated(spray, _flaps_shut(view) & view.is_warm_enough & view.is_running)
 
 
 def _missing_flaps_shut(view: View, _place: str) -> Values:
-    return _gated(_missing_wet(view), _flaps_shut(view) & view.is_running)
+    return _gated(_missing_wet(view), _flaps_shut(view) & view.is_warm_enough & view.is_running)
 
 
 def _excess_flaps_open(view: View, _place: str) -> Values:
     is_open = view.held("flaps open", view.is_open("flap_position"), FLAP_MINUTES)
-    return _gated(-_missing_wet(view), is_open & view.is_running)
+    return _gated(-_missing_wet(view), is_open & view.is_warm_enough & view.is_running)
 
 
 def _spray_holding(view: View, _place: str) -> Values:
     """Take how far the spray must be open to hold a humidity that is reached, with the flaps shut."""
-    near = view.held("wet bulb near", lambda: np.abs(_missing_wet(view)) <= NEAR_K, STEADY_MINUTES)
+    near = view.held(
+        "climate near", lambda: (np.abs(_missing_wet(view)) <= NEAR_K) & view.is_warm_enough, STEADY_MINUTES
+    )
     spray = view.smooth(view.mean("spray_valve"), STEADY_MINUTES)
     return _gated(spray, near & (spray <= MOST_HOLDING_PCT) & _flaps_shut(view) & view.is_running)
 
@@ -558,24 +626,39 @@ def _minus_mates(view: View, place: str) -> Values:
     return view.at("wood_moisture", place) - _mean_of(others, view)
 
 
+def _silence(quantity: str) -> Callable[[View, str], Values]:
+    """Make a signal that is 1 where a channel has no usable reading, 0 where it has; NaN while all is silent."""
+
+    def compute(view: View, place: str) -> Values:
+        is_missing = (~np.isfinite(view.at(quantity, place))).astype(np.float64)
+        return _gated(is_missing, view.keep_mask("heard", lambda: _heard(view)))
+
+    return compute
+
+
+def _heard(view: View) -> Mask:
+    told = view.frame.values
+    # What is told only when it changes holds for a day: it says nothing of silence.
+    steady = [values for key, values in told.items() if key.partition(":")[0] not in TOLD_ON_CHANGE]
+    heard = np.zeros(len(view), dtype=np.bool_)
+    for values in steady or told.values():
+        heard |= np.isfinite(values)
+    return heard
+
+
 def _data_age(view: View, _place: str) -> Values:
     """Count the minutes since any channel of the kiln was heard."""
 
     def silent() -> Mask:
-        heard = np.zeros(len(view), dtype=np.bool_)
-        told = view.frame.values
-        # What is told only when it changes holds for a day: it says nothing of silence.
-        steady = [values for key, values in told.items() if key.partition(":")[0] not in TOLD_ON_CHANGE]
-        for values in steady or told.values():
-            heard |= np.isfinite(values)
-        return ~heard
+        return ~view.keep_mask("heard", lambda: _heard(view))
 
     minutes = view.minutes_true("silent", silent) * (view.frame.step_s / 60)
     return np.asarray(np.minimum(minutes, LONGEST_MINUTES))
 
 
 _BULBS = ("air_temperature", "wet_bulb")
-_SETTLED, _SMOOTH, _HALF_DAY = SETTLE_MINUTES + 5, SETTLE_MINUTES + SMOOTH_MINUTES + 5, BOTH_WAYS_MINUTES + 30
+_SETTLED, _SMOOTH = SETTLE_MINUTES + 5, max(SETTLE_MINUTES, RISE_MINUTES + SMOOTH_MINUTES) + SMOOTH_MINUTES + 10
+_HALF_DAY = BOTH_WAYS_MINUTES + RISE_MINUTES + 30
 
 SIGNALS: Final[dict[str, Signal]] = {
     signal.code: signal
@@ -625,6 +708,26 @@ SIGNALS: Final[dict[str, Signal]] = {
             _wet_excess,
             per=("wet_bulb",),
             least_places=2,
+        ),
+        Signal(
+            "wet_bulb_excess_steady",
+            "wet bulb less the mean of the others, mean of both directions of the air",
+            "K",
+            ("wet_bulb",),
+            _HALF_DAY,
+            _wet_excess_steady,
+            per=("wet_bulb",),
+            least_places=2,
+        ),
+        Signal(
+            "lone_depression",
+            "dry bulb less wet bulb where the air enters, of the only wet bulb",
+            "K",
+            _BULBS,
+            _SETTLED,
+            _entering_depression,
+            per=("wet_bulb",),
+            most_places=1,
         ),
         Signal(
             "entering_depression",
@@ -710,7 +813,7 @@ SIGNALS: Final[dict[str, Signal]] = {
         ),
         Signal(
             "gain_spraying",
-            "rise of the wet bulb while the spray is open",
+            "rise of the wet bulb in half an hour of spray",
             "K",
             ("wet_bulb", "set_wet_bulb", "spray_valve"),
             EARLIER_SPRAY_HOURS * 60 + SPRAY_MINUTES + 10,
@@ -718,11 +821,19 @@ SIGNALS: Final[dict[str, Signal]] = {
         ),
         Signal(
             "missing_sprayed",
-            "degrees that the wet bulb lacks with the spray open and the flaps shut",
+            "degrees that the wet bulb lacks after half an hour of spray",
             "K",
-            ("wet_bulb", "set_wet_bulb", "spray_valve", "flap_position"),
-            FLAP_MINUTES + 5,
+            ("wet_bulb", "set_wet_bulb", "spray_valve"),
+            EARLIER_SPRAY_HOURS * 60 + SPRAY_MINUTES + 10,
             _missing_sprayed,
+        ),
+        Signal(
+            "spray_long",
+            "opening of the spray over three hours, with the flaps shut",
+            "percent",
+            ("spray_valve", "flap_position"),
+            SPRAY_LONG_MINUTES + 10,
+            _spray_long,
         ),
         Signal(
             "missing_flaps_shut",
@@ -830,6 +941,24 @@ SIGNALS: Final[dict[str, Signal]] = {
             per=("wood_moisture",),
             least_places=2,
         ),
+        Signal(
+            "dry_bulb_silence",
+            "whether a dry bulb gives no usable reading",
+            "",
+            ("air_temperature",),
+            5,
+            _silence("air_temperature"),
+            per=("air_temperature",),
+        ),
+        Signal(
+            "wet_bulb_silence",
+            "whether a wet bulb gives no usable reading",
+            "",
+            ("wet_bulb",),
+            5,
+            _silence("wet_bulb"),
+            per=("wet_bulb",),
+        ),
         Signal("data_age", "minutes since anything was heard of the kiln", "min", (), LONGEST_MINUTES + 5, _data_age),
     )
 }
@@ -870,8 +999,8 @@ def is_served(code: str, keys: Collection[str]) -> bool:
     signal = _signal(stem)
     has_place = all((f"{quantity}:{place}" if place else quantity) in keys for quantity in signal.per)
     has_needs = all(need in keys if ":" in need else places_of_quantity(need, keys) for need in signal.needs)
-    is_enough = signal.least_places < 2 or len(places_of_quantity(signal.per[0], keys)) >= signal.least_places
-    return has_place and has_needs and is_enough
+    places = len(places_of_quantity(signal.per[0], keys)) if signal.per else 1
+    return has_place and has_needs and signal.least_places <= places <= signal.most_places
 
 
 def check_signal(code: str) -> None:

@@ -140,21 +140,25 @@ def test_an_open_heating_valve_that_does_not_warm_shows_after_an_hour() -> None:
     assert (missing[-1], last("rise_valve_open", view)) == pytest.approx((20, 0))
 
 
-def test_spray_without_effect_is_judged_at_a_standing_temperature_after_hours_without_spray() -> None:
+def test_spray_is_judged_only_after_hours_in_which_it_was_seldom_open_and_where_humidity_does_not_fall() -> None:
     count = 20 * HOUR
-    late = np.arange(count) >= 18 * HOUR
-    common = {"wet_bulb": 50, "set_wet_bulb": 60, "fan_direction": 1}
-    blocked = view_of(count, spray_valve=100.0 * late, air_temperature=70, **common)
-    assert last("gain_spraying", blocked) == pytest.approx(0)
-    always = view_of(count, spray_valve=100, air_temperature=70, **common)
-    assert np.isnan(last("gain_spraying", always))
-    warming = view_of(count, spray_valve=100.0 * late, air_temperature=30 + np.arange(count) / HOUR * 5, **common)
-    assert np.isnan(last("gain_spraying", warming))
+    since_spray = np.arange(count) - 19 * HOUR
+    common = {"set_wet_bulb": 60, "fan_direction": 1, "air_temperature": 70, "set_air_temperature": 70}
+    fresh = 100.0 * (since_spray >= 0)
+    blocked = view_of(count, spray_valve=fresh, wet_bulb=50, **common)
+    gain = signal_values("gain_spraying", blocked)
+    assert np.flatnonzero(np.isfinite(gain))[0] == 19 * HOUR + 5
+    assert (gain[-1], last("missing_sprayed", blocked)) == pytest.approx((0, 10))
+    always = view_of(count, spray_valve=100, wet_bulb=50, **common)
+    falling = view_of(count, spray_valve=fresh, wet_bulb=56 - np.maximum(since_spray, 0) * 0.2, **common)
+    cold = view_of(count, spray_valve=fresh, wet_bulb=50, **(common | {"air_temperature": 60}))
+    for view in (always, falling, cold):
+        assert np.isnan(last("gain_spraying", view))
 
 
 def test_flaps_are_judged_by_the_humidity_they_should_give() -> None:
-    shut = view_of(wet_bulb=50, set_wet_bulb=55, flap_position=0, spray_valve=100, fan_direction=1)
-    assert last("missing_flaps_shut", shut) == last("missing_sprayed", shut) == pytest.approx(5)
+    shut = view_of(wet_bulb=50, set_wet_bulb=55, flap_position=0, spray_valve=80, fan_direction=1)
+    assert (last("missing_flaps_shut", shut), last("spray_long", shut)) == pytest.approx((5, 80))
     open_ = view_of(wet_bulb=58, set_wet_bulb=55, flap_position=100, fan_direction=1)
     assert last("excess_flaps_open", open_) == pytest.approx(3)
     held = view_of(wet_bulb=55, set_wet_bulb=55, flap_position=0, spray_valve=20, fan_direction=1)
@@ -162,6 +166,36 @@ def test_flaps_are_judged_by_the_humidity_they_should_give() -> None:
     hours = np.arange(20 * HOUR) / HOUR
     falling = view_of(wet_bulb=60 - hours, flap_position=0, spray_valve=0, fan_direction=1)
     assert last("fall_all_shut", falling) == pytest.approx(1)
+
+
+def test_a_kiln_that_is_far_from_its_temperature_tells_nothing_of_its_flaps() -> None:
+    cold = {"air_temperature": 50, "set_air_temperature": 60, "fan_direction": 1, "wet_bulb": 45, "set_wet_bulb": 55}
+    view = view_of(flap_position=0, spray_valve=80, **cold)
+    for code in ("missing_flaps_shut", "spray_long", "spray_holding"):
+        assert np.isnan(last(code, view)), code
+    assert np.isnan(last("excess_flaps_open", view_of(flap_position=100, **cold)))
+
+
+def test_wet_bulbs_are_not_compared_while_the_temperature_climbs() -> None:
+    count = 20 * HOUR
+    climbing = 30 + 8 * np.arange(count) / HOUR
+    view = view_of(
+        count, air_temperature=climbing, wet_bulb__left=28, wet_bulb__right=26, fan_direction=reversing(count)
+    )
+    assert np.isnan(signal_values("wet_bulb_excess:left", view)).all()
+    assert np.isnan(signal_values("wet_bulb_excess_steady:left", view)).all()
+
+
+def test_a_bulb_is_silent_only_while_others_are_heard() -> None:
+    count = 4 * HOUR
+    hours = np.arange(count) // HOUR
+    wet = np.where(hours == 1, np.nan, 50.0)
+    other = np.where(hours == 2, np.nan, 50.0)
+    wet[hours == 2] = np.nan
+    view = view_of(count, wet_bulb__left=wet, wet_bulb__right=other, fan_direction=1)
+    silence = signal_values("wet_bulb_silence:left", view)
+    assert [silence[hours == hour][0] for hour in (0, 1, 3)] == [0, 1, 0]
+    assert np.isnan(silence[hours == 2]).all()
 
 
 def test_fans_are_compared_with_their_mates_with_themselves_and_in_both_directions() -> None:
@@ -189,11 +223,16 @@ def test_an_electrode_that_jumps_differs_from_the_hour_before_and_from_its_mates
     assert last("moisture_minus_mates:1", view) == pytest.approx(-10)
 
 
+def test_what_is_told_only_when_it_changes_says_nothing_of_silence() -> None:
+    view = view_of(wet_bulb=np.nan, fan_direction=1)
+    assert last("data_age", view) == 20 * 60
+
+
 def test_silence_of_all_channels_is_counted_in_minutes() -> None:
     count = 4 * HOUR
     heard = np.where(np.arange(count) < HOUR, 1.0, np.nan)
     assert last("data_age", view_of(count, fan_direction=heard, wet_bulb=heard)) == pytest.approx(180)
-    assert last("data_age", view_of(count, fan_direction=heard, wet_bulb=50)) == 0
+    assert last("data_age", view_of(count, heat_power=heard, wet_bulb=50)) == 0
 
 
 def test_raw_channels_and_differences_are_signals_too() -> None:
@@ -266,6 +305,8 @@ def test_a_kiln_is_served_by_what_it_measures() -> None:
     assert places_of("fan_share", ["fan_current:1"]) == ()
     assert places_of("wet_bulb_excess", ["air_temperature", "wet_bulb"]) == ()
     assert places_of("entering_depression", ["air_temperature", "wet_bulb"]) == ("",)
+    assert places_of("lone_depression", ["air_temperature", "wet_bulb"]) == ("",)
+    assert places_of("lone_depression", KEYS) == ()
     assert places_of("since_turned", ["fan_current"]) == ()
     assert is_served("wet_bulb:left - wet_bulb:right", KEYS)
 

@@ -1,0 +1,271 @@
+"""Simulated kilns with faults at known times, what the shipped watches make of their readings, and how right that is.
+
+A firing is right if a fault that bears on its component is there, at its place; a work order that is not right is
+false, also one that suspects the wrong component while there is a fault. Delays count the hours in which the kiln was
+in a phase that the watch looks at: nobody can see a wick dry out in a kiln that stands open.
+"""
+
+import csv
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+from typing import Final
+
+import numpy as np
+
+from maintenance.calculations.drift_charts import Drift, follow
+from maintenance.calculations.trends import Trend, crossing
+from maintenance.calculations.watch_rules import Moments, allowed_in, evaluate
+from maintenance.calculations.watch_set import WatchSpec, for_kiln, parse_watches, second_rule
+from plant.calculations.chamber_design import PINE, SPRUCE, Chamber, ChamberDesign
+from plant.calculations.chamber_faults import Fault, FaultKind
+from plant.calculations.chamber_model import ChamberRun, simulate
+from plant.calculations.charge_figures import ChargeFigures, charge_figures
+from plant.calculations.charge_phases import RUNNING_PHASES
+from plant.calculations.climate_frame import PHASE_CODES, Frame
+from plant.calculations.climate_signals import View, signal_values
+from plant.calculations.reading_marks import Track, mark
+
+CATALOGUE: Final = Path(__file__).resolve().parents[2] / "fixtures" / "catalogue" / "watches.csv"
+BEGIN_S: Final = 1_756_684_800
+DAY_S: Final = 86_400
+EVERY_S: Final = 300
+LENGTH_DAYS: Final = 10
+EVERY_DAYS: Final = 20
+GRACE_S: Final = 2 * DAY_S
+"""A fault that was mended may still be in a mean over half a day, or in the figures of its charge."""
+
+# Which components it is right to suspect, by the kind of fault.
+SUSPECTS: Final[dict[FaultKind, frozenset[str]]] = {
+    FaultKind.WICK_DRY: frozenset({"psychrometer"}),
+    FaultKind.WICK_SCALED: frozenset({"psychrometer"}),
+    FaultKind.PLATE_DRIFT: frozenset({"emc-plate"}),
+    FaultKind.THERMOMETER_OFFSET: frozenset({"thermometer"}),
+    FaultKind.SPRAY_BLOCKED: frozenset({"spray-line"}),
+    FaultKind.FLAP_STUCK_OPEN: frozenset({"exhaust-flap"}),
+    FaultKind.FLAP_STUCK_SHUT: frozenset({"exhaust-flap"}),
+    FaultKind.FLAP_LEAKS: frozenset({"exhaust-flap"}),
+    FaultKind.HEATING_VALVE_LEAKS: frozenset({"heating-valve"}),
+    FaultKind.HEATING_VALVE_STUCK: frozenset({"heating-valve"}),
+    FaultKind.COIL_FOULED: frozenset({"heating-coil"}),
+    FaultKind.FAN_STOPPED: frozenset({"fan-motor"}),
+    FaultKind.FAN_WEAK: frozenset({"fan-motor"}),
+    FaultKind.REVERSAL_MISSING: frozenset({"fan-reversal"}),
+    FaultKind.ELECTRODE_OPEN: frozenset({"electrode-cable", "wood-electrode"}),
+    FaultKind.ELECTRODE_JUMP: frozenset({"electrode-cable", "wood-electrode"}),
+    FaultKind.NO_DATA: frozenset({"control-room"}),
+}
+SLOW: Final = (FaultKind.WICK_SCALED, FaultKind.PLATE_DRIFT, FaultKind.COIL_FOULED)
+SUDDEN: Final = tuple(kind for kind in SUSPECTS if kind not in SLOW)
+PLACES: Final = {
+    FaultKind.WICK_DRY: ("left", "right"),
+    FaultKind.WICK_SCALED: ("left", "right"),
+    FaultKind.THERMOMETER_OFFSET: ("left", "right"),
+    FaultKind.FAN_STOPPED: ("1", "2"),
+    FaultKind.FAN_WEAK: ("1", "2"),
+    FaultKind.ELECTRODE_OPEN: ("1", "2"),
+    FaultKind.ELECTRODE_JUMP: ("1", "2"),
+}
+MOST: Final = {FaultKind.SPRAY_BLOCKED: 1.0}
+WHOLE: Final = frozenset({FaultKind.WICK_DRY, FaultKind.FAN_STOPPED})
+"""What is there wholly or not at all; the other faults are drawn from 0.85 to 1.2 of their usual size."""
+
+
+@dataclass(frozen=True)
+class Raised:
+    """That a watch fired."""
+
+    spec: WatchSpec
+    at_s: int
+
+
+@dataclass
+class Watched:
+    """One kiln: its run, its faults, what fired and what became a work order."""
+
+    run: ChamberRun
+    faults: list[Fault]
+    raised: list[Raised] = field(default_factory=list)
+    orders: list[Raised] = field(default_factory=list)
+
+
+def shipped() -> tuple[WatchSpec, ...]:
+    """Read the watches that ship."""
+    with CATALOGUE.open(newline="", encoding="utf-8") as file:
+        return parse_watches(csv.DictReader(file))
+
+
+def kilns_with_faults(seed: int, kilns: int, days: int, emit_s: int = EVERY_S) -> list[Watched]:
+    """Simulate kilns of different build; a quarter of them has one slow fault, the others a sudden one now and then."""
+    rng = np.random.default_rng(seed)
+    chambers = [
+        Chamber(_design(rng), seed=seed + kiln, weather_seed=seed + kiln % 7, species=(SPRUCE, SPRUCE, PINE))
+        for kiln in range(kilns)
+    ]
+    faults = list(_faults(rng, kilns, days))
+    runs = simulate(chambers, BEGIN_S, days * 24, faults, emit_s=emit_s)
+    for run in runs:
+        _trouble(np.random.default_rng([seed, run.kiln]), run, days)
+    return [Watched(run, [fault for fault in faults if fault.kiln == run.kiln]) for run in runs]
+
+
+def _design(rng: np.random.Generator) -> ChamberDesign:
+    return ChamberDesign(
+        leak_air_changes_per_h=float(rng.uniform(0.15, 0.45)),
+        u_w_m2k=float(rng.uniform(0.35, 0.6)),
+        timber_m3=float(rng.uniform(65, 90)),
+        heater_kw=float(rng.uniform(400, 550)),
+        spray_kg_h=float(rng.uniform(250, 400)),
+        motor_ampere=float(rng.uniform(8, 20)),
+        reversal_h=float(rng.uniform(2, 4)),
+        reversal_pause_s=float(rng.uniform(120, 360)),
+    )
+
+
+def _faults(rng: np.random.Generator, kilns: int, days: int) -> Iterator[Fault]:
+    deck: list[FaultKind] = []
+    for kiln in range(kilns):
+        if kiln % 4 == 3:
+            kind = SLOW[kiln // 4 % len(SLOW)]
+            begin = float(rng.uniform(0.45, 0.55)) * days
+            yield _fault(rng, kind, kiln, begin, days + 1)
+            continue
+        for first in np.arange(6, days - LENGTH_DAYS - 3, EVERY_DAYS):
+            if not deck:
+                deck = [SUDDEN[i] for i in rng.permutation(len(SUDDEN))]
+            begin = float(first + rng.uniform(0, 3))
+            yield _fault(rng, deck.pop(), kiln, begin, begin + LENGTH_DAYS)
+
+
+def _fault(rng: np.random.Generator, kind: FaultKind, kiln: int, begin: float, end: float) -> Fault:
+    place = str(rng.choice(PLACES[kind])) if kind in PLACES else ""
+    begin_s, end_s = BEGIN_S + int(begin * DAY_S), BEGIN_S + int(end * DAY_S)
+    usual = Fault(kind, kiln, begin_s, end_s, place=place)
+    varied = usual.full_size * float(rng.uniform(0.85, 1.2))
+    return replace(usual, size=None if kind in WHOLE else min(varied, MOST.get(kind, np.inf)))
+
+
+def _trouble(rng: np.random.Generator, run: ChamberRun, days: int) -> None:
+    """Put in what happens to readings everywhere: a gap of all channels each week, spikes of single ones."""
+    count = len(run.phase)
+    for first in rng.integers(0, count, days // 7):
+        length = int(rng.integers(1, 50 * 60 // run.step_s))
+        for value in run.values.values():
+            value[first : first + length] = np.nan
+    for key in ("air_temperature:left", "air_temperature:right", "wet_bulb:left", "wet_bulb:right", "emc:1"):
+        for at in rng.integers(0, count, days // 14):
+            run.values[key][at] = rng.choice([0.0, 850.0, run.values[key][at] + rng.choice([-40, 40])])
+
+
+def trusted(run: ChamberRun) -> Frame:
+    """Return the readings as rules see them: without those that are marked."""
+    running = np.isin(run.phase, [PHASE_CODES[phase] for phase in RUNNING_PHASES])
+    edges = np.flatnonzero(np.diff(running.astype(np.int8), prepend=0, append=0))
+    spans = [
+        (run.start_s + run.step_s * int(first), run.start_s + run.step_s * int(last))
+        for first, last in zip(edges[::2], edges[1::2], strict=True)
+    ]
+    known = {key: np.flatnonzero(np.isfinite(value)) for key, value in run.values.items()}
+    tracks = {}
+    for key, value in run.values.items():
+        quantity, _colon, place = key.partition(":")
+        tracks[key] = Track(quantity, place, run.step_s, run.moments_s[known[key]], value[known[key]])
+    values = {key: value.copy() for key, value in run.values.items()}
+    for key, marks in mark(tracks, spans).items():
+        values[key][known[key][marks != 0]] = np.nan
+    return Frame(run.start_s, run.step_s, values, run.phase)
+
+
+def watch(kiln: Watched, specs: Sequence[WatchSpec]) -> None:
+    """Let the watches look at a whole run, and decide what becomes a work order."""
+    frame = trusted(kiln.run)
+    own = for_kiln(specs, frame.values)
+    view = View(frame)
+    raised: list[Raised] = []
+    spoiled: list[tuple[int, int]] = []
+    for spec in own:
+        if not isinstance(spec.rule, Drift | Trend):
+            allowed = allowed_in(frame.phase, spec.phases)
+            moments = Moments(frame.start_s, frame.step_s, signal_values(spec.signal, view), allowed)
+            firings, _state = evaluate(spec.rule, moments, {})
+            raised += [Raised(spec, firing.begin_s) for firing in firings]
+            if spec.severity == "work_order":
+                end_s = int(frame.moments_s[-1])
+                spoiled += [(firing.since_s, firing.end_s or end_s) for firing in firings]
+    figures = list(_figures(kiln.run, frame))
+    for spec in own:
+        if isinstance(spec.rule, Drift | Trend):
+            raised += _on_figures(spec, figures, spoiled)
+    kiln.raised = sorted(raised, key=lambda one: (one.at_s, one.spec.code))
+    kiln.orders = list(_orders(kiln))
+
+
+def _figures(run: ChamberRun, frame: Frame) -> Iterator[tuple[int, int, ChargeFigures]]:
+    """Compute the figures of each charge that is over, with its begin and end."""
+    for charge in run.charges:
+        begin_s, end_s = charge.phases[0].begin_s, charge.phases[-1].end_s
+        if end_s is None or charge.phases[-1].kind != "unloading":
+            continue
+        first, last = (begin_s - run.start_s) // run.step_s, (end_s - run.start_s) // run.step_s
+        values = {key: value[first:last] for key, value in frame.values.items()}
+        part = Frame(frame.start_s + first * run.step_s, run.step_s, values, frame.phase[first:last])
+        yield begin_s, end_s, charge_figures(part)
+
+
+def _on_figures(
+    spec: WatchSpec, figures: Sequence[tuple[int, int, ChargeFigures]], spoiled: Sequence[tuple[int, int]]
+) -> Iterator[Raised]:
+    """Follow a figure over the charges in which no other watch saw a fault."""
+    good = [
+        (end_s, one.values[spec.signal])
+        for begin_s, end_s, one in figures
+        if spec.signal in one.values and not any(first < end_s and last > begin_s for first, last in spoiled)
+    ]
+    values = [value for _end_s, value in good]
+    if isinstance(spec.rule, Drift):
+        points, _state = follow(spec.rule, values, {})
+        yield from (Raised(spec, end_s) for (end_s, _value), point in zip(good, points, strict=True) if point.began)
+        return
+    assert isinstance(spec.rule, Trend)
+    was_said = False
+    for number, (end_s, _value) in enumerate(good, start=1):
+        days = [at_s / DAY_S for at_s, _one in good[:number]]
+        is_said = crossing(spec.rule, days, values[:number]) is not None
+        if is_said and not was_said:
+            yield Raised(spec, end_s)
+        was_said = is_said
+
+
+def _orders(kiln: Watched) -> Iterator[Raised]:
+    """Make work orders: one for each component at a time, of a notice only where a second rule agrees."""
+    open_until: dict[tuple[str, str], int] = {}
+    for number, one in enumerate(kiln.raised):
+        # What was mended since then says nothing any more.
+        earlier = [(other.spec, other.at_s) for other in kiln.raised[:number] if not _is_mended(kiln, other, one.at_s)]
+        if one.spec.severity == "notice" and second_rule(one.spec, one.at_s, earlier) is None:
+            continue
+        key = (one.spec.component_kind, one.spec.place)
+        if one.at_s < open_until.get(key, 0):
+            continue
+        ends = [fault.end_s for fault in kiln.faults if is_right(one, fault)]
+        open_until[key] = max(ends, default=one.at_s + LENGTH_DAYS * DAY_S)
+        yield one
+
+
+def _is_mended(kiln: Watched, raised: Raised, at_s: int) -> bool:
+    return any(is_right(raised, fault) and fault.end_s + GRACE_S < at_s for fault in kiln.faults)
+
+
+def is_right(raised: Raised, fault: Fault) -> bool:
+    """Say whether a firing is due to a fault."""
+    is_there = fault.begin_s <= raised.at_s <= fault.end_s + GRACE_S
+    is_suspect = raised.spec.component_kind in SUSPECTS[fault.kind]
+    is_place = not fault.place or not raised.spec.place or fault.place == raised.spec.place
+    return is_there and is_suspect and is_place
+
+
+def delay_h(kiln: Watched, fault: Fault, raised: Raised) -> float:
+    """Return the hours from a fault to a firing in which the kiln was in a phase of the watch."""
+    run = kiln.run
+    moments = (run.moments_s >= fault.begin_s) & (run.moments_s < raised.at_s)
+    return float((moments & allowed_in(run.phase, raised.spec.phases)).sum() * run.step_s / 3600)
