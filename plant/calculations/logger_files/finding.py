@@ -164,8 +164,8 @@ class _Finder:
         first = next((place for place in range(start, len(rows)) if _is_data(rows[place])), None)
         if first is None:
             raise _no_table(self.lines)
-        # Lines above it that begin with a time as well hold readings too, if faulty ones.
-        while first > start and _has_time(rows[first - 1]) and len(rows[first - 1]) == len(rows[first]):
+        # Lines right above it that hold figures as well are readings too, if faulty ones.
+        while first > start and _holds_figures(rows[first - 1]) and len(rows[first - 1]) == len(rows[first]):
             first -= 1
         return first
 
@@ -367,10 +367,6 @@ def _is_data(row: Sequence[str]) -> bool:
     if "stamp" in kinds or "date" in kinds or "clock" in kinds:
         return values > 0 or "silent" in kinds
     return (values > 1 or "silent" in kinds) and any(_could_count(cell) for cell in row[:3])
-
-
-def _has_time(row: Sequence[str]) -> bool:
-    return any(kind_of(cell) in ("stamp", "date") for cell in row)
 
 
 def _holds_figures(row: Sequence[str]) -> bool:
