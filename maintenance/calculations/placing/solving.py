@@ -26,7 +26,7 @@ from .pins import faulty_pins
 from .plan import Hopeless, Plan
 from .problem import Problem
 from .state import JobAt, State, Stops, state_of
-from .workers import News, Order, WorkerError, Workers
+from .workers import Alone, News, Order, WorkerError, Workers
 
 #: Up to so many jobs the whole is proven.
 MOST_JOBS_WHOLE = 150
@@ -92,7 +92,7 @@ def solve(
     wants_stop : callable, optional
         asked several times a second whether to come to an end
     workers : int
-        processes that solve parts
+        processes that solve parts; 0: this process does it alone
 
     Returns
     -------
@@ -123,7 +123,7 @@ class _Solving:
         self.cpu_seconds = 0.0
         self.state: State | None = None
         self.price = self.total = 0
-        self.workers: Workers | None = None
+        self.workers: Workers | Alone | None = None
 
     @property
     def gone(self) -> float:
@@ -230,9 +230,9 @@ class _Solving:
             if self.wants_stop is not None and self.wants_stop():
                 return None
 
-    def _crew(self) -> Workers:
+    def _crew(self) -> Workers | Alone:
         if self.workers is None:
-            self.workers = Workers(self.problem, self.count)
+            self.workers = Workers(self.problem, self.count) if self.count else Alone(self.frame)
         return self.workers
 
     def _number(self) -> int:
@@ -264,7 +264,7 @@ class _Solving:
         assert self.state is not None  # noqa: S101  improving begins with a plan
         return self.state
 
-    def _dispatch(self, workers: Workers, worker: int) -> None:
+    def _dispatch(self, workers: Workers | Alone, worker: int) -> None:
         """Give a worker what is most useful: kiln by kiln first, then what they cost at least, then larger parts."""
         left = self.deadline - time.monotonic()
         if left < LEAST_SECONDS:
@@ -289,7 +289,7 @@ class _Solving:
                 task = task_of(state, kilns, free, self.floors if kind == "kilns" else None)
                 self._give(workers, worker, task, kind, PART_EFFORT)
 
-    def _bound_kiln(self, workers: Workers, worker: int) -> None:
+    def _bound_kiln(self, workers: Workers | Alone, worker: int) -> None:
         kiln, effort = self.to_bound.pop(0)
         self._give(workers, worker, task_of(self._state, [kiln], apart=True), "apart", effort)
 
@@ -297,7 +297,7 @@ class _Solving:
         """Whether it is time to solve the whole: few jobs, and the parts have not helped for a while."""
         return len(self.frame.jobs) <= MOST_JOBS_WHOLE and self.in_vain >= PARTS_IN_VAIN and not self.to_bound
 
-    def _give(self, workers: Workers, worker: int, task: Task, kind: str, effort: float) -> None:
+    def _give(self, workers: Workers | Alone, worker: int, task: Task, kind: str, effort: float) -> None:
         left, whole = max(LEAST_SECONDS, self.deadline - time.monotonic()), kind == "whole"
         order = Order(self._number(), task, left, effort, self.next_number, is_whole=whole, streams=whole)
         self.orders[order.number] = (order, kind)

@@ -116,6 +116,31 @@ class Workers:
             pipe.close()
 
 
+class Alone:
+    """Solves in this very process, one part at a time: for small problems, and where no process may be started."""
+
+    def __init__(self, frame: Frame) -> None:
+        self.frame = frame
+        self.idle = [0]
+        self.busy: list[int] = []
+        self.said: list[tuple[int, News]] = []
+
+    def give(self, worker: int, order: Order) -> None:
+        """Solve it now."""
+        found = _solve(self.frame, order, lambda news: self.said.append((worker, news)), [])
+        self.said.append((worker, found))
+        self.idle, self.busy = [], [0]
+
+    def news(self, seconds: float) -> list[tuple[int, News]]:
+        """Say what was found."""
+        said, self.said = self.said, []
+        self.idle, self.busy = [0], []
+        return said
+
+    def close(self) -> None:
+        """Nothing is left to be ended."""
+
+
 def _work(pipe: Connection, problem: Problem) -> None:
     """Solve what comes, until the pipe is closed."""
     frame = Frame(problem)
@@ -148,21 +173,21 @@ def _work(pipe: Connection, problem: Problem) -> None:
         if isinstance(order, str):
             return
         try:
-            pipe.send(_solve(frame, order, pipe, current))
+            pipe.send(_solve(frame, order, pipe.send, current))
         except (BrokenPipeError, OSError):
             return
         except Exception as error:  # noqa: BLE001  said to the process that asked, which ends with it
             pipe.send(News(order.number, failure=f"{type(error).__name__}: {error}"))
 
 
-def _solve(frame: Frame, order: Order, pipe: Connection, current: list[Callable[[], None]]) -> News:
+def _solve(frame: Frame, order: Order, say: Callable[[News], None], current: list[Callable[[], None]]) -> News:
     began = time.process_time()
     part = Part(frame, order.task)
     lock = threading.Lock()
 
     def tell(at: dict[int, JobAt] | None, stops: dict[int, Stops] | None, bound: int | None) -> None:
         with lock:
-            pipe.send(News(order.number, at, stops, bound))
+            say(News(order.number, at, stops, bound))
 
     part.on_start = lambda stop: current.append(stop)
     found = part.solve(order.seconds, seed=order.seed, is_whole=order.is_whole, tell=tell if order.streams else None)
