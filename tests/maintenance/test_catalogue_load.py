@@ -9,7 +9,7 @@ from django.core.management import CommandError, call_command
 
 from maintenance.loading.describe import describe
 from maintenance.loading.loader import load_catalogue, load_folder
-from maintenance.models import CheckPoint, StandingDefault, TaskSheet
+from maintenance.models import CheckPoint, StandingDefault, TaskSheet, Watch
 from plant.models import Change
 
 pytestmark = pytest.mark.django_db
@@ -61,3 +61,27 @@ def test_templates_never_overwrite_a_file(tmp_path: Path) -> None:
 
 def test_the_description_of_the_files_is_up_to_date() -> None:
     assert (settings.FIXTURES_DIR / "FILES.md").read_text(encoding="utf-8") == describe()
+
+
+def test_every_faulty_watch_is_listed_with_its_column(tmp_path: Path) -> None:
+    load_catalogue()
+    header = (settings.FIXTURES_DIR / "catalogue" / "watches.csv").read_text(encoding="utf-8").splitlines()[0]
+    numbers, end = "side=below; limit=1; clear=2", ",,1,,,"
+    rows = [
+        f"a,A,depression:*,limit,{numbers},drying,psychrometer,wick-dry,notice,3,wick-exchange,Dry.{end}",
+        f"b,B,depression:*,limit,{numbers},drying,psychrometer,wick-wet,notice,3,wick-exchange,Dry.{end}",
+        f"c,C,colour:*,limit,{numbers},drying,psychrometer,wick-dry,notice,3,wick-exchange,Dry.{end}",
+        f"d,D,depression:*,limit,limit=1,drying,psychrometer,wick-dry,notice,3,wick-exchange,Dry.{end}",
+        f"e,E,depression:*,limit,{numbers},drying,psychrometer,wick-dry,loud,3,no-sheet,Dry.{end}",
+        f"a,A,depression:*,limit,{numbers},drying,psychrometer,wick-dry,notice,3,wick-exchange,Dry.{end}",
+    ]
+    (tmp_path / "watches.csv").write_text("\n".join([header, *rows]), encoding="utf-8")
+    report = load_catalogue(tmp_path)
+    assert [(fault.row, fault.column) for fault in report.faults] == [
+        (3, "failure_modes"),
+        (4, "signal"),
+        (5, "rule"),
+        (6, "task_sheet"),
+        (7, "code"),
+    ]
+    assert not Watch.objects.exists()

@@ -92,7 +92,7 @@ def test_the_component_named_at_the_channel_comes_first() -> None:
 
 def test_every_shipped_watch_can_be_said_and_comes_back_as_it_was(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr("maintenance.actions.watching.shipped_specs", shipped_specs)
-    keys = [f"{quantity}:{place}" for quantity in Channel.Quantity.values for place in ("left", "right")]
+    keys = [f"{quantity}:{place}" for quantity in Channel.Quantity.values for place in ("left", "right", "1", "2")]
     kiln = a_watched_kiln(*keys)
     found = set_up_watches(kiln, by=None)
     assert [one.why for one in found.unsuited] == []
