@@ -37,7 +37,8 @@ DENSITY_KG_M3: Final = {"spruce": 380.0, "pine": 420.0, "larch": 480.0, "birch":
 SOFTWOOD: Final = ((0.35, 60.0, 5.0), (0.30, 64.0, 8.0), (0.20, 67.0, 11.0), (0.15, 70.0, 15.0))
 HARDWOOD: Final = ((0.40, 48.0, 3.0), (0.30, 53.0, 5.0), (0.15, 58.0, 9.0), (0.15, 62.0, 14.0))
 HARD: Final = frozenset({"birch", "oak", "ash"})
-CONDITIONING: Final = (70.0, 65.0)
+# Steam heats while it moistens: hardwood is conditioned no warmer than it was dried.
+SOFT_CONDITIONING, HARD_CONDITIONING = (70.0, 65.0), (62.0, 57.0)
 # Boards of 25 mm give off their water fast: the demo's coils are larger than usual.
 HEATER_SHARE: Final = 1.6
 # The surface is moister than the air alone would have it: what dries it holds back. Found by trying.
@@ -45,7 +46,7 @@ SURFACE_ABOVE_EMC_PCT: Final = 3.0
 
 # What the demo tells as broken: kiln, what, where, days before now until days before now (0: it still is), size.
 STORY: Final = (
-    ("K1", FaultKind.WICK_SCALED, "right", 48.0, 0.0, 0.35),
+    ("K1", FaultKind.WICK_SCALED, "right", 48.0, 0.0, 0.18),
     ("K1", FaultKind.DOOR_LEAK, "", 8.0, 0.0, 1.0),
     ("K2", FaultKind.HEATING_VALVE_LEAKS, "", 24.0, 0.0, None),
     ("K2", FaultKind.WICK_DRY, "left", 5.3, 4.7, None),
@@ -199,7 +200,8 @@ def _driven(charge: Charge, phase: Phase, stops: Sequence[Downtime]) -> Iterator
                 yield controlled("drying", 0, air_c, air_c - depression_k), begin_at, until
                 begin_at = until
         case Phase.Kind.CONDITIONING:
-            yield controlled("conditioning", 0, *CONDITIONING), begin_at, end_at
+            wanted = HARD_CONDITIONING if charge.species in HARD else SOFT_CONDITIONING
+            yield controlled("conditioning", 0, *wanted), begin_at, end_at
         case Phase.Kind.COOLING:
             cooled_at = min(begin_at + timedelta(hours=FANS_COOL_H), end_at)
             yield Stage("cooling", 0, 30, flaps=Drive.OPEN, fans=True), begin_at, cooled_at

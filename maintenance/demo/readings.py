@@ -1,7 +1,7 @@
 """The demo's readings: what the simulated kilns told, taken in as a mill's own are, and what the watches made of it."""
 
 from collections import defaultdict
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Collection, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import timedelta
 from typing import Final
@@ -41,10 +41,23 @@ class Brought:
     fired: int = 0
     work_orders: int = 0
 
+    def lines(self) -> list[str]:
+        """Say it."""
+        if not self.readings:
+            return []
+        return [
+            f"{self.readings:,} readings of the kilns were brought",
+            f"The watches raised {self.fired} times in them; {self.work_orders} jobs came of it",
+        ]
 
-def bring_readings(days: int = DAYS) -> Brought:
-    """Bring readings of the last days up to now, and let the watches look at them; nothing where some are there."""
-    kilns = [kiln for kiln in Kiln.objects.filter(channels__isnull=False).distinct() if not _has_readings(kiln)]
+
+def bring_readings(days: int = DAYS, tags: Collection[str] | None = None) -> Brought:
+    """Bring readings of the last days up to now, and let the watches look at them; nothing where some are there.
+
+    Of all kilns that have channels, or of those named.
+    """
+    joined = Kiln.objects.filter(channels__isnull=False).select_related("mill").distinct()
+    kilns = [kiln for kiln in joined if (tags is None or kiln.tag in tags) and not _has_readings(kiln)]
     now = clock.now()
     since = [(kiln, now - timedelta(days=days if kiln.tag in LONG else min(days, DAYS_OF_NEW))) for kiln in kilns]
     told: dict[int, list[Told]] = defaultdict(list)

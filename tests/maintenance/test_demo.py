@@ -44,7 +44,7 @@ def _leave_the_day_alone(settings: Any) -> Iterator[None]:
 
 def demo(*args: str) -> str:
     output = StringIO()
-    call_command("demo", "--no-serve", "--months", str(MONTHS), *args, stdout=output)
+    call_command("demo", "--no-serve", "--months", str(MONTHS), "--reading-days", "0", *args, stdout=output)
     return output.getvalue()
 
 

@@ -10,6 +10,7 @@ from django.core.management import call_command
 from django.core.management.base import BaseCommand, CommandError
 
 from maintenance.actions.daily import run_day
+from maintenance.demo.readings import DAYS, Brought, bring_readings
 from maintenance.demo.setting_up import DEMO_PASSWORD, OtherDayError, OtherMillError, Standing, stand_up
 from maintenance.demo.summary import morning_lines, sign_in_lines
 from maintenance.demo.world import ZONE
@@ -28,6 +29,9 @@ class Command(BaseCommand):
         parser.add_argument("--fresh", action="store_true", help="clear the demo that is there and begin again")
         parser.add_argument("--port", type=int, default=8000, help="port of the pages")
         parser.add_argument("--months", type=int, default=14, help="months of past that a new demo has, 2 or more")
+        parser.add_argument(
+            "--reading-days", type=int, default=DAYS, help="days of readings that a new demo has; 0 for none"
+        )
 
     def handle(self, *args: Any, **options: Any) -> None:
         """Set up, work out the day, tell, serve."""
@@ -40,8 +44,9 @@ class Command(BaseCommand):
         standing = self._stand_up(asked_for, options)
         if standing.is_past:
             _stand_on(standing.day)
+        brought = bring_readings(options["reading_days"]) if options["reading_days"] > 0 else Brought()
         summary = run_day(standing.day)
-        self._tell(standing, asked_for, summary.lines())
+        self._tell(standing, asked_for, [*brought.lines(), *summary.lines()])
         address = f"http://127.0.0.1:{options['port']}/"
         if options["no_serve"]:
             self.stdout.write(f"\nTo see the pages: manage.py demo, then {address}")
