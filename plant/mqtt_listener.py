@@ -42,10 +42,14 @@ LONGEST_PAUSE_S: Final = 60.0
 GOOD_AFTER_S: Final = 60.0
 
 
+def password_variable(code: str) -> str:
+    """Return the name under which the environment holds the password for a source's broker."""
+    return f"KILNWARD_BROKER_PASSWORD_{code.upper().replace('-', '_')}"
+
+
 def broker_password(code: str) -> str | None:
-    """Return the password for a source's broker from the environment; None where there is none."""
-    name = f"KILNWARD_BROKER_PASSWORD_{code.upper().replace('-', '_')}"
-    return os.environ.get(name) or os.environ.get("KILNWARD_BROKER_PASSWORD") or None
+    """Return the password for a source's broker, its own or that for all; None where there is none."""
+    return os.environ.get(password_variable(code)) or os.environ.get("KILNWARD_BROKER_PASSWORD") or None
 
 
 def client_id(source: ReadingSource, *, with_time: bool) -> str:

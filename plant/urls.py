@@ -11,6 +11,7 @@ from plant.views import (
     mill,
     people,
     sign_ins,
+    source_tokens,
     sources,
     words,
 )
@@ -42,6 +43,8 @@ urlpatterns: list[URLPattern] = [
     path("readings/channels/", channels.kilns, name="channels-of-kilns"),
     path("readings/sources/<slug:code>/", sources.source, name="source"),
     path("readings/sources/<slug:code>/particulars/", sources.edit, name="source-edit"),
+    path("readings/sources/<slug:code>/tokens/", source_tokens.make, name="token-make"),
+    path("readings/sources/<slug:code>/tokens/<int:pk>/revoke/", source_tokens.revoke, name="token-revoke"),
     path("readings/sources/<slug:code>/names/", sources.add_name, name="source-name-add"),
     path("readings/sources/<slug:code>/names/<int:pk>/off/", sources.drop_name, name="source-name-drop"),
     path("readings/sources/<slug:code>/files/", logger_files.send, name="logger-file-send"),

@@ -22,7 +22,8 @@ from maintenance.models import (
 )
 from plant import clock
 from plant.access import Role, access_table
-from plant.models import Absence, Job, Qualification, Shift, ShiftDuty, User
+from plant.actions.source_tokens import make_token
+from plant.models import Absence, Job, Qualification, ReadingSource, Shift, ShiftDuty, User
 from tests.factories import (
     ChannelFactory,
     ChargeFactory,
@@ -128,6 +129,8 @@ def things(db: None) -> dict[str, dict[str, Any]]:
     named = source.names.create(name="T1", channel=channel)
     intake = source.intakes.create(file_name="k1.csv", digest="0" * 64, at=now, is_taken_in=False, faults=["empty"])
     job = Job.objects.create(key="nothing", what="nothing", wanted_at=now, not_before_at=now)
+    sending = ReadingSource.objects.create(code="controller", name="Controller", way="sends")
+    token, _text = make_token(sending, by=None)
     return {
         "people/": {"code": "per", "pk": held.pk},
         "people/<slug:code>/shifts/": {"code": "per", "pk": duty.pk},
@@ -139,6 +142,7 @@ def things(db: None) -> dict[str, dict[str, Any]]:
         "readings/sources/<slug:code>/names/": {"code": source.code, "pk": named.pk},
         "kilns/": {"tag": kiln.tag, "pk": DowntimeFactory(kiln=kiln, start_at=now, end_at=None).pk},
         "background/": {"pk": job.pk},
+        "readings/sources/<slug:code>/tokens/": {"code": sending.code, "pk": token.pk},
         "storeroom/parts/": {"code": terms.part.code, "supplier": terms.supplier.code},
         "storeroom/orders/": {"number": order.number},
         "rounds/checks/": {"number": check.number, "pk": item.pk},

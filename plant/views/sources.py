@@ -20,6 +20,7 @@ from plant.forms.sources import ChannelNameForm, SourceForm
 from plant.models import Change, ChannelName, FileIntake, ReadingSource
 from plant.particulars import renew_seen
 from plant.source_list import all_sources, is_silent, rows_of, sentence
+from plant.ways_in import way_in
 
 INTAKES_PER_PAGE = 20
 
@@ -59,6 +60,7 @@ def source_page(request: HttpRequest, found: ReadingSource, **bound: Any) -> Htt
         "upload_form": UploadForm(),
         "name_form": ChannelNameForm(prefix="name"),
         "changes": Change.objects.about(found).order_by("-at", "-id")[:30],
+        **way_in(found, request),
         **bound,
     }
     return render(request, "plant/source.html", context)

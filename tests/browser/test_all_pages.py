@@ -16,7 +16,9 @@ from maintenance.demo.setting_up import set_up
 from maintenance.models import Defect, EntryPermit, FunctionCheck, Placement, ProofTest, StandingTask, WorkOrder
 from plant import clock
 from plant.access import Role
-from plant.models import Absence, Downtime, Job, RoleHeld, User
+from plant.actions.source_tokens import make_token, revoke_token
+from plant.models import Absence, Downtime, Job, ReadingSource, RoleHeld, User
+from plant.mqtt_messages import Message, Refused, keep_refused
 from tests.browser.conftest import PHONE, WIDE, Watch, let_in, put_at
 from tests.maintenance.mill import opened
 from tests.test_access_walk import ADDRESSES, BACKEND, url_of
@@ -57,7 +59,19 @@ def demo(live_server: Any, settings: Any, monkeypatch: pytest.MonkeyPatch) -> st
     opened(order.kiln, administrator, order)
     start(order, by=administrator, version=order.version, is_cautions_read=True, people=people)
     Job.objects.create(key="a-job", what="nothing", wanted_at=clock.now(), not_before_at=clock.now())
+    ways_in(administrator)
     return str(live_server.url)
+
+
+def ways_in(administrator: User) -> None:
+    """Set up a source that sends, with tokens, and one that listens and could not read a message."""
+    sending = ReadingSource.objects.create(code="a-sender", name="A sender", way="sends")
+    revoke_token(make_token(sending, by=administrator)[0], by=administrator)
+    make_token(sending, by=administrator)
+    whole = {"broker_host": "broker.fallow-bridge.example", "broker_topic": "kilns/#", "broker_user": "kilnward"}
+    listening = ReadingSource.objects.create(code="a-listener", name="A listener", way="broker", **whole)
+    refused = Refused(Message(f"kilns/{'long-' * 20}", b"x", 0), ["The message is neither a number nor an object."])
+    keep_refused(listening, [refused])
 
 
 def somebody(role: str) -> User:
@@ -84,6 +98,7 @@ def things() -> dict[str, dict[str, Any]]:
         "sign-ins/": {"pk": somebody(Role.PLANNER).pk},
         "kilns/": {"tag": stop.kiln.tag, "pk": stop.pk},
         "background/": {"pk": first(Job.objects).pk},
+        "readings/sources/<slug:code>/tokens/": {"code": "a-sender", "pk": 1},
         "storeroom/parts/": {"code": part.code, "supplier": first(part.terms).supplier.code},
         "storeroom/orders/": {"number": first(PurchaseOrder.objects.filter(state="sent")).number},
         "rounds/checks/": {"number": check.number, "pk": first(check.items.filter(point__seen_in="running")).pk},
@@ -115,6 +130,7 @@ def pages() -> list[str]:
     states = ("under_way", "done", "signed_off")
     found += [first(WorkOrder.objects.filter(state=state)).get_absolute_url() for state in states]
     found += [first(PurchaseOrder.objects.filter(state=state)).get_absolute_url() for state in ("drawn_up", "arrived")]
+    found += ["/readings/sources/a-sender/", "/readings/sources/a-listener/"]
     return [*found, "/availability/?period=2026-11", "/storeroom/?q=nothing-of-this-name", "/openings/?weeks=8"]
 
 
