@@ -1,5 +1,6 @@
 """Background work of upkeep."""
 
+import json
 from dataclasses import asdict
 from datetime import date
 from typing import Any
@@ -8,6 +9,8 @@ from maintenance.actions.daily import run_day
 from maintenance.actions.firing import Looked
 from maintenance.actions.hearing import LOOK_TASK
 from maintenance.actions.looking import look, look_around
+from maintenance.models import Watch
+from maintenance.trials import TRY_TASK, run_trial
 from plant.background.registry import CannotBeDoneError, Progress, register_daily, register_each_tick, task
 from plant.models import Kiln, Mill
 
@@ -49,3 +52,13 @@ def _told(looked: Looked) -> dict[str, Any]:
 
 
 register_each_tick(SILENCE_TASK)
+
+
+@task(TRY_TASK)
+def try_watch(progress: Progress, watch: int, days: int, parameters: str) -> dict[str, Any]:
+    """Try a watch on the past; nothing is stored but what came of it."""
+    try:
+        found = Watch.objects.select_related("kiln__mill", "component_kind", "sheet").get(pk=watch)
+        return run_trial(found, days, json.loads(parameters), progress)
+    except (Watch.DoesNotExist, ValueError) as refusal:
+        raise CannotBeDoneError(str(refusal)) from None

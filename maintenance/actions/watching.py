@@ -169,19 +169,35 @@ def switch_off(watch: Watch, *, by: User | None, version: int | None = None) -> 
 
 
 @transaction.atomic
-def copy_watch(watch: Watch, *, by: User, name: str, parameters: Mapping[str, Any], **changes: Any) -> Watch:
-    """Make a watch of one's own from another, with other numbers; it is switched off until somebody has tried it."""
+def copy_watch(
+    watch: Watch, *, by: User, name: str, parameters: Mapping[str, Any], kiln: Kiln | None = None, **changes: Any
+) -> Watch:
+    """Make a watch of one's own from another, with other numbers; it is switched off until somebody has tried it.
+
+    With ``kiln`` it is for another kiln, if that kiln's channels can serve it.
+    """
     require(by, "set watches")
     copy = Watch.objects.select_related("component_kind", "sheet").get(pk=watch.pk)
     copy.pk, copy.is_shipped, copy.is_on, copy.version = None, False, False, 0
     copy.switched_on_at, copy.looked_until_s, copy.carried = None, None, {}
     copy.source, copy.source_status = _("a copy of “%(watch)s”") % {"watch": watch.name}, ""
+    if kiln is not None and kiln.pk != copy.kiln_id:
+        _move(copy, kiln)
     _take(copy, name, parameters, changes)
     copy.code = _free_code(copy.kiln, name)
     copy._state.adding = True
     copy.save()
     Change.record(copy, "copied", by=by, after={"from": watch.name, "parameters": copy.parameters})
     return copy
+
+
+def _move(copy: Watch, kiln: Kiln) -> None:
+    """Put a copy on another kiln, where it suspects what stands in the same place."""
+    spec = spec_of(copy)
+    if why := unsuited_why(spec, channel_keys(kiln), kiln):
+        raise ValidationError({"kiln": why})
+    copy.kiln = kiln
+    copy.component = _Fields(kiln)._suspect(spec, copy.component_kind) if copy.component_kind else None
 
 
 @transaction.atomic
