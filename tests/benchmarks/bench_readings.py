@@ -67,7 +67,7 @@ def _taking_in(kiln: "Kiln") -> Measured:
 
     def raw() -> None:
         with undone():
-            _insert_raw(connection, rows)
+            insert_raw(connection, rows)
 
     def ours() -> int:
         with undone():
@@ -95,7 +95,7 @@ def _taking_in(kiln: "Kiln") -> Measured:
     )
 
 
-def _insert_raw(connection: Any, rows: list[tuple[int, int, float]]) -> None:
+def insert_raw(connection: Any, rows: list[tuple[int, int, float]]) -> None:
     """Insert rows in the fastest plain way of the database."""
     with connection.cursor() as cursor:
         if connection.vendor == "postgresql":
