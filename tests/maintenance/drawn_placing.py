@@ -214,3 +214,95 @@ def _small_kiln(number: int, chance: random.Random) -> Kiln:
         max_people_inside=1 + chance.randrange(2),
         charges=tuple(charges),
     )
+
+
+def drawn_odd(seed: int) -> Problem:
+    """Draw a problem of any kind that a file may hold: crews of several, pins, links across kilns, times of nothing."""
+    chance = random.Random(f"odd {seed}")
+    skills = ("a", "b", "lock-out")
+    kilns = tuple(_odd_kiln(number, chance) for number in range(chance.randint(1, 3)))
+    people = tuple(
+        Person(
+            f"P{number}",
+            frozenset(chance.sample(skills, chance.randint(1, 3))),
+            tuple((at, at + chance.randrange(20)) for at in (chance.randrange(-5, 90),) * chance.randint(0, 2)),
+        )
+        for number in range(chance.randint(1, 4))
+    )
+    everybody = [person.ref for person in people]
+    shifts = []
+    for number in range(chance.randint(1, 4)):
+        start_min = chance.randrange(-5, 80)
+        end_min = start_min + chance.randrange(0, 30)
+        refs = tuple(chance.sample(everybody, chance.randint(0, len(everybody))))
+        shifts.append(Shift(f"S{number}", start_min, end_min, end_min + chance.randrange(0, 15), refs))
+    known = [skill for skill in skills if any(skill in person.skills for person in people)]
+    longest = max(shift.overtime_end_min - shift.start_min for shift in shifts)
+    jobs = []
+    for number in range(chance.randint(0, 7)):
+        kiln = chance.choice(kilns)
+        most = kiln.max_people_inside
+        crew = {skill: chance.randint(0, 2) for skill in known if chance.random() < 0.6}
+        while sum(crew.values()) > most:
+            crew.popitem()
+        due_min = chance.randrange(-10, 90)
+        jobs.append(
+            Job(
+                ref=f"J{number}",
+                kiln=kiln.tag,
+                needs_state=chance.choice(STATES),
+                duration_min=chance.randint(0, min(longest, 15)),
+                crew=tuple(crew.items()),
+                earliest_min=chance.choice((-3, 0, 0, 10, 50)),
+                parts_min=chance.choice((0, 0, 0, 30)),
+                due_min=due_min,
+                latest_min=due_min + chance.randrange(0, 60),
+                safety=chance.random() < 0.1,
+                delay_cents_per_hour=chance.choice((0, 7, 600, 6001)),
+                late_cents_per_hour=chance.choice((0, 11, 900)),
+                leave_out_cents=chance.choice((0, 500, 5000, 50_000)),
+                after=tuple((f"J{one}", chance.randrange(10)) for one in range(number) if chance.random() < 0.15),
+            )
+        )
+    issued = {
+        job.ref: Issued(
+            chance.randrange(0, 80), frozenset(chance.sample(everybody, min(job.crew_size, len(everybody))))
+        )
+        for job in jobs
+        if chance.random() < 0.3
+    }
+    pinned = frozenset(ref for ref in issued if chance.random() < 0.08)
+    return Problem(
+        origin=ORIGIN,
+        horizon_min=100,
+        max_delay_min=chance.choice((0, 10, 40)),
+        overtime_cents_per_person_hour=chance.choice((0, 4500)),
+        kilns=kilns,
+        people=people,
+        shifts=tuple(shifts),
+        jobs=tuple(jobs),
+        issued=issued,
+        move_cents=chance.choice((0, 50)),
+        pinned=pinned,
+    )
+
+
+def _odd_kiln(number: int, chance: random.Random) -> Kiln:
+    charges = []
+    start_min = chance.randrange(-30, 20)
+    while start_min < 100:
+        lengths = [chance.choice((0, 1, 5, 15)) for _ in range(6)]
+        charges.append(Charge(start_min, *lengths))
+        start_min += sum(lengths) + chance.choice((0, 1, 10, 30))
+    charges.append(Charge(start_min, 3, 3, 3, 3, 3, 3))
+    return Kiln(
+        tag=f"K{number}",
+        drying_cents_per_hour=chance.choice((0, 100, 4001)),
+        set_up_min=chance.choice((0, 2, 5)),
+        restore_min=chance.choice((0, 1, 3)),
+        reheat_min=chance.choice((0, 4)),
+        set_up_cents=chance.choice((0, 30)),
+        interruption_cents=chance.choice((0, 200)),
+        max_people_inside=chance.randint(0, 3),
+        charges=tuple(charges),
+    )
