@@ -215,6 +215,7 @@ class IntakePage:
         names, _idle = assigned_of(self.source)
         known = remembered(self.source)
         left_out = set(known.left_out) if known else set()
+        said_units = known.said_units if known else {}
         candidates = [Candidate(pk, one.kiln.tag, one.quantity, one.place) for pk, one in self.channels.items()]
         open_looks = [c.look for c in columns if c.look.name not in names and c.look.name not in left_out]
         guessed = guess_channels(
@@ -227,7 +228,10 @@ class IntakePage:
         for column in columns:
             name = column.look.name
             if name in names:
-                column.channel, column.unit = names[name].channel, known_unit(names[name].unit) or ""
+                column.channel = names[name].channel
+                # What was confirmed of one unit says nothing of another that the file has now.
+                if said_units.get(name, column.look.unit) == column.look.unit:
+                    column.unit = known_unit(names[name].unit) or ""
             elif name in guessed and guessed[name].key not in taken:
                 column.channel = self.channels[guessed[name].key]
             if column.channel is not None and not column.unit:

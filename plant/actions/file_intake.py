@@ -17,7 +17,7 @@ from plant import clock
 from plant.access import require
 from plant.actions.readings import ReadingFault, take_in
 from plant.calculations.logger_files.faults import FaultyFileError, FileFault, OtherHeadError, refuse
-from plant.calculations.logger_files.form import FileForm
+from plant.calculations.logger_files.form import LONG, FileForm
 from plant.calculations.logger_files.reading import FileReadings, read_all
 from plant.calculations.periods import from_epoch_s, to_epoch_s
 from plant.calculations.quantities import QUANTITIES
@@ -42,6 +42,8 @@ class Remembered:
 
     form: FileForm
     left_out: tuple[str, ...]
+    # The unit that a long file itself gave each name when it was confirmed, right or wrong.
+    said_units: Mapping[str, str]
     confirmed_at: str
 
 
@@ -52,7 +54,8 @@ def remembered(source: ReadingSource) -> Remembered | None:
         form = FileForm.from_json(kept)
     except (ValueError, TypeError):
         return None
-    return Remembered(form, tuple(kept.get("left_out", ())), str(kept.get("confirmed_at", "")))
+    said_units = dict(kept.get("said_units", {}))
+    return Remembered(form, tuple(kept.get("left_out", ())), said_units, str(kept.get("confirmed_at", "")))
 
 
 def assigned_of(source: ReadingSource) -> tuple[dict[str, Assigned], set[str]]:
@@ -87,13 +90,6 @@ def to_kept_units(readings: FileReadings, assigned: Mapping[str, Assigned]) -> F
     value = readings.value
     for number, name in enumerate(readings.names):
         one = assigned[name]
-        told = readings.units.get(name, "")
-        if told and one.unit and known_unit(told) is not None and known_unit(told) != known_unit(one.unit):
-            raise refuse(
-                f"the file says “{told}”, confirmed is “{one.unit}”",
-                "Look at the file on the page of the source and confirm its unit",
-                column=name,
-            )
         kept = QUANTITIES[one.channel.quantity].unit
         if not one.unit or known_unit(one.unit) == kept:
             continue
@@ -174,8 +170,20 @@ def take_in_file(source: ReadingSource, raw: bytes, file_name: str, *, by: User 
     assigned, idle = assigned_of(source)
     # Read before anything is locked: a large file takes a while.
     file = _read(raw, file_name, known.form, assigned, {*known.left_out, *idle})
+    _refuse_other_units(file.readings, known.said_units)
     with transaction.atomic():
         return _store(_lock(source), file, by)
+
+
+def _refuse_other_units(readings: FileReadings, said: Mapping[str, str]) -> None:
+    """Refuse units that are not those the files had when somebody confirmed them. Raises OtherHeadError."""
+    changed = {name: told for name, told in readings.units.items() if said.get(name, told) != told}
+    if changed:
+        mend = "Look at the file on the page of the source and confirm its units"
+        faults = [
+            FileFault(f"says “{told}”, it said “{said[name]}” before", mend, 0, name) for name, told in changed.items()
+        ]
+        raise OtherHeadError(faults)
 
 
 def confirm_and_take_in(
@@ -203,7 +211,8 @@ def confirm_and_take_in(
     with transaction.atomic():
         source = _lock(source)
         intake = _store(source, file, by)
-        _remember(source, form, assigned, left_out, by)
+        said_units = file.readings.units if form.shape == LONG else {}
+        _remember(source, form, assigned, left_out, said_units, by)
     return intake
 
 
@@ -228,12 +237,19 @@ def _refuse_twice(assigned: Mapping[str, Assigned]) -> None:
 
 
 def _remember(
-    source: ReadingSource, form: FileForm, assigned: Mapping[str, Assigned], left_out: Sequence[str], by: User | None
+    source: ReadingSource,
+    form: FileForm,
+    assigned: Mapping[str, Assigned],
+    left_out: Sequence[str],
+    said_units: Mapping[str, str],
+    by: User | None,
 ) -> None:
     """Keep form and channels. Which of two hours was meant is said of one file only and not kept."""
     before = _told(source)
     kept: dict[str, Any] = replace(form, doubled_hour="order").to_json()
-    kept |= {"left_out": sorted(left_out), "confirmed_at": clock.now().isoformat()}
+    known = remembered(source)
+    said = {**(known.said_units if known else {}), **said_units}
+    kept |= {"left_out": sorted(left_out), "said_units": said, "confirmed_at": clock.now().isoformat()}
     source.file_form = kept
     source.save(update_fields=["file_form"])
     # Names of other files of the same source stay as they are.

@@ -43,7 +43,7 @@ def send(request: HttpRequest, code: str) -> HttpResponse:
         try:
             intake = take_in_file(source, raw, file.name, by=request.user)  # type: ignore[arg-type]
         except OtherHeadError:
-            messages.info(request, _("The head of this file is not known yet: look at how it is read."))
+            messages.info(request, _("Not all of this file's head or names is known yet: look at how it is read."))
         except FaultyFileError:
             messages.warning(request, _("Nothing was stored. What is wrong with the file stands below."))
         except ValidationError as error:

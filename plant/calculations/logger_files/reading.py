@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from plant.calculations.logger_files.decoding import decode
-from plant.calculations.logger_files.faults import MOST_SHOWN, FaultyFileError, FileFault, refuse
+from plant.calculations.logger_files.faults import MOST_SHOWN, FaultyFileError, FileFault, OtherHeadError, refuse
 from plant.calculations.logger_files.form import IN_THE_TEXT, LONG, FileForm
 from plant.calculations.logger_files.instants import Seconds, read_times, why_no_time
 from plant.calculations.logger_files.numbers import read_numbers, why_no_number
@@ -47,6 +47,8 @@ class _Faults:
     rows: Rows
     found: list[tuple[int, FileFault]] = field(default_factory=list)
     count: int = 0
+    # Names of channels that nobody assigned: where nothing else is wrong, somebody must only say what they are.
+    unknown: int = 0
 
     def add(self, row: int, what: str, mend: str, column: str = "", text: str = "") -> None:
         self.count += 1
@@ -59,7 +61,7 @@ class _Faults:
             return
         shown = sorted(self.found, key=lambda pair: pair[0])[:MOST_SHOWN]
         lines = self.rows.lines_of([row for row, _fault in shown])
-        raise FaultyFileError(
+        raise (OtherHeadError if self.unknown == self.count else FaultyFileError)(
             (FileFault(f.what, f.mend, line, f.column, f.text) for (_, f), line in zip(shown, lines, strict=True)),
             self.count,
         )
@@ -398,6 +400,7 @@ class _LongReader(_Reader):
             what = "is a name that nobody gave a channel yet" if name else "the name of the channel is missing"
             mend = "Look at the file on the page of the source, and give it a channel or leave it out"
             self.faults.add(int(places[place]), what, mend, self.form.header[self.form.name_column], name)
+            self.faults.unknown += bool(name)
 
     def _note_units(self, spelled: Sequence[str], units: Sequence[str], places: NDArray[np.int64]) -> None:
         """Note the unit of each name; one that changes within the file is a fault."""
