@@ -103,25 +103,34 @@ class Charge:
         return int(where[0]), int(where[-1]) + 1
 
 
-def charge_figures(frame: Frame) -> ChargeFigures:
-    """Compute all figures that a kiln's channels can serve.
+def charge_figures(frame: Frame, codes: Collection[str] | None = None) -> ChargeFigures:
+    """Compute the figures of a charge that a kiln's channels can serve.
 
     Parameters
     ----------
     frame : Frame
         From the charge's loading (or a little earlier) to its unloading; other charges must not be in it.
+    codes : Collection[str], optional
+        Which figures; all if it is not given.
     """
     charge = Charge(frame)
     values: dict[str, float] = {}
     why_not: dict[str, str] = {}
-    for stem, figure in FIGURES.items():
-        for place in figure_places(stem, frame.values):
-            code = f"{stem}:{place}" if place else stem
-            try:
-                values[code] = figure.compute(charge, place)
-            except NoFigureError as error:
-                why_not[code] = str(error)
+    for code in figure_codes(frame.values) if codes is None else codes:
+        stem, _colon, place = code.partition(":")
+        if codes is not None and not is_figure_served(code, frame.values):
+            why_not[code] = "the kiln does not measure what it takes"
+            continue
+        try:
+            values[code] = _figure(stem).compute(charge, place)
+        except NoFigureError as error:
+            why_not[code] = str(error)
     return ChargeFigures(values, why_not)
+
+
+def figure_codes(keys: Collection[str]) -> tuple[str, ...]:
+    """Return the codes of all figures that a kiln with such channels can have."""
+    return tuple(f"{stem}:{place}".rstrip(":") for stem in FIGURES for place in figure_places(stem, keys))
 
 
 def figure_places(code: str, keys: Collection[str]) -> tuple[str, ...]:

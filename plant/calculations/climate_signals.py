@@ -27,6 +27,7 @@ Mask: TypeAlias = NDArray[np.bool_]
 
 SETTLE_MINUTES: Final = 15
 """So long after the fans started or turned, the air is not compared."""
+FAN_START_MINUTES: Final = 5
 SMOOTH_MINUTES: Final = 10
 """Mean over so long where noise would drown a small difference."""
 OPEN_PCT, SHUT_PCT = 95.0, 2.0
@@ -41,6 +42,7 @@ RISE_MINUTES: Final = 30
 BOTH_WAYS_MINUTES: Final = 12 * 60
 BOTH_WAYS_LEAST_MINUTES: Final = 90
 STEADY_MINUTES: Final = 60
+SHIFT_LEAST_SHARE: Final = 0.25
 JUMP_MINUTES: Final = 60
 SPRAY_OPEN_MINUTES: Final = 25
 SPRAY_LONG_MINUTES: Final = 180
@@ -340,6 +342,13 @@ def _mean_of(channels: list[Values], view: View) -> Values:
     return np.where(number > 0, total / np.maximum(number, 1), np.nan)
 
 
+def _lowest(view: View, quantity: str) -> Values:
+    lowest = view.unknown
+    for place in view.places(quantity):
+        lowest = np.fmin(lowest, view.at(quantity, place))
+    return lowest
+
+
 def _rolling(values: Values, count: int) -> Values:
     total = np.cumsum(values)
     total[count:] -= total[:-count].copy()
@@ -424,15 +433,33 @@ def _entering_depression(view: View, place: str) -> Values:
     return depression if way is None else _gated(depression, view.turned == way)
 
 
-def _wet_excess_steady(view: View, place: str) -> Values:
-    others = _mean_of([view.at("wet_bulb", other) for other in view.places("wet_bulb") if other != place], view)
-    return view.both_ways(_gated(view.at("wet_bulb", place) - others, view.is_steady), DRYING)
+def _raw_excess(view: View, place: str) -> Values:
+    """Compare a wet bulb with the others: the load changes the dry bulb, hardly the wet bulb."""
+
+    def work() -> Values:
+        others = _mean_of([view.at("wet_bulb", other) for other in view.places("wet_bulb") if other != place], view)
+        return _gated(view.at("wet_bulb", place) - others, view.is_settled & view.is_steady)
+
+    return view.keep(("excess", place), work)
 
 
 def _wet_excess(view: View, place: str) -> Values:
-    """Compare a wet bulb with the others: the load changes the dry bulb, hardly the wet bulb."""
-    others = _mean_of([view.at("wet_bulb", other) for other in view.places("wet_bulb") if other != place], view)
-    return view.smooth(_gated(view.at("wet_bulb", place) - others, view.is_settled & view.is_steady), SMOOTH_MINUTES)
+    return view.smooth(_raw_excess(view, place), SMOOTH_MINUTES)
+
+
+def _wet_excess_steady(view: View, place: str) -> Values:
+    return view.both_ways(_raw_excess(view, place), DRYING)
+
+
+def _wet_shift(view: View, place: str) -> Values:
+    """Compare the excess with what it was over half a day until an hour ago: sound bulbs keep it within half a K.
+
+    Only a bulb that reads more than the others has risen; where it reads less, they have.
+    """
+    excess = _gated(_raw_excess(view, place), view.in_phases(DRYING) & view.is_warm_enough)
+    usual = view.ago(view.smooth(excess, BOTH_WAYS_MINUTES, SHIFT_LEAST_SHARE), STEADY_MINUTES)
+    now = view.smooth(excess, 2 * SMOOTH_MINUTES)
+    return np.minimum(now - usual, now)
 
 
 # Dry bulb.
@@ -541,7 +568,9 @@ def _missing_flaps_shut(view: View, _place: str) -> Values:
 
 def _excess_flaps_open(view: View, _place: str) -> Values:
     is_open = view.held("flaps open", view.is_open("flap_position"), FLAP_MINUTES)
-    return _gated(-_missing_wet(view), is_open & view.is_warm_enough & view.is_running)
+    # A wick that dries out or scales reads too much: the lowest wet bulb is the one to trust.
+    lowest = view.keep("lowest wet", lambda: _lowest(view, "wet_bulb"))
+    return _gated(lowest - view.mean("set_wet_bulb"), is_open & view.is_warm_enough & view.is_running)
 
 
 def _spray_holding(view: View, _place: str) -> Values:
@@ -568,7 +597,8 @@ def _fan_share(view: View, place: str) -> Values:
     """Compare a fan's current with the mean of its mates at the same moment: air, speed and direction are the same."""
     own = view.at("fan_current", place)
     mates = _mean_of([view.at("fan_current", other) for other in view.places("fan_current") if other != place], view)
-    return _gated(100 * own / np.maximum(mates, LEAST_RUNNING_A), view.is_settled & (mates >= LEAST_RUNNING_A))
+    runs = view.steps_same_way > view.steps(FAN_START_MINUTES)
+    return _gated(100 * own / np.maximum(mates, LEAST_RUNNING_A), runs & (mates >= LEAST_RUNNING_A))
 
 
 def _fan_of_usual(view: View, place: str) -> Values:
@@ -615,10 +645,18 @@ def _step_change(view: View, place: str) -> Values:
 
 
 def _jump(view: View, place: str) -> Values:
-    """Compare the mean of the last hour with that of the hour before, in percent of it."""
+    """Compare the mean of the last hour with that of the hour before, in percent of it.
+
+    What the other electrodes did as well is drying; of an electrode that stands while the others jump nothing is said.
+    """
     own = view.smooth(view.at("wood_moisture", place), JUMP_MINUTES)
-    before = view.ago(own, JUMP_MINUTES)
-    return 100 * (own / before - 1)
+    change = 100 * (own / view.ago(own, JUMP_MINUTES) - 1)
+    others = [view.at("wood_moisture", other) for other in view.places("wood_moisture") if other != place]
+    if not others:
+        return change
+    share = own / view.smooth(_mean_of(others, view), JUMP_MINUTES)
+    against = 100 * (share / view.ago(share, JUMP_MINUTES) - 1)
+    return np.where(np.abs(against) < np.abs(change), against, change)
 
 
 def _minus_mates(view: View, place: str) -> Values:
@@ -706,6 +744,16 @@ SIGNALS: Final[dict[str, Signal]] = {
             ("wet_bulb",),
             _SMOOTH,
             _wet_excess,
+            per=("wet_bulb",),
+            least_places=2,
+        ),
+        Signal(
+            "wet_bulb_shift",
+            "wet bulb less the others, against half a day before",
+            "K",
+            ("wet_bulb",),
+            BOTH_WAYS_MINUTES + STEADY_MINUTES + _SMOOTH,
+            _wet_shift,
             per=("wet_bulb",),
             least_places=2,
         ),

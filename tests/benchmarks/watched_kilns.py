@@ -9,13 +9,14 @@ import csv
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
-from typing import Final
+from typing import Final, TypeAlias
 
 import numpy as np
 
 from maintenance.calculations.drift_charts import Drift, follow
 from maintenance.calculations.trends import Trend, crossing
-from maintenance.calculations.watch_rules import Moments, allowed_in, evaluate
+from maintenance.calculations.watch_past import fired_over
+from maintenance.calculations.watch_rules import allowed_in
 from maintenance.calculations.watch_set import WatchSpec, for_kiln, parse_watches, second_rule
 from plant.calculations.chamber_design import PINE, SPRUCE, Chamber, ChamberDesign
 from plant.calculations.chamber_faults import Fault, FaultKind
@@ -23,7 +24,6 @@ from plant.calculations.chamber_model import ChamberRun, simulate
 from plant.calculations.charge_figures import ChargeFigures, charge_figures
 from plant.calculations.charge_phases import RUNNING_PHASES
 from plant.calculations.climate_frame import PHASE_CODES, Frame
-from plant.calculations.climate_signals import View, signal_values
 from plant.calculations.reading_marks import Track, mark
 
 CATALOGUE: Final = Path(__file__).resolve().parents[2] / "fixtures" / "catalogue" / "watches.csv"
@@ -71,12 +71,21 @@ WHOLE: Final = frozenset({FaultKind.WICK_DRY, FaultKind.FAN_STOPPED})
 """What is there wholly or not at all; the other faults are drawn from 0.85 to 1.2 of their usual size."""
 
 
+Figures: TypeAlias = tuple[int, int, ChargeFigures]
+"""Begin and end of a charge in seconds since 1970, and its figures."""
+
+
 @dataclass(frozen=True)
 class Raised:
     """That a watch fired."""
 
     spec: WatchSpec
     at_s: int
+
+    @property
+    def stem(self) -> str:
+        """Return the code of the watch as it ships, without the place."""
+        return self.spec.code.removesuffix(f"-{self.spec.place}") if self.spec.place else self.spec.code
 
 
 @dataclass
@@ -148,10 +157,11 @@ def _fault(rng: np.random.Generator, kind: FaultKind, kiln: int, begin: float, e
 def _trouble(rng: np.random.Generator, run: ChamberRun, days: int) -> None:
     """Put in what happens to readings everywhere: a gap of all channels each week, spikes of single ones."""
     count = len(run.phase)
-    for first in rng.integers(0, count, days // 7):
-        length = int(rng.integers(1, 50 * 60 // run.step_s))
+    week = 7 * DAY_S // run.step_s
+    for first in range(0, count - week, week):
+        begin, length = first + int(rng.integers(week // 2)), int(rng.integers(1, 50 * 60 // run.step_s))
         for value in run.values.values():
-            value[first : first + length] = np.nan
+            value[begin : begin + length] = np.nan
     for key in ("air_temperature:left", "air_temperature:right", "wet_bulb:left", "wet_bulb:right", "emc:1"):
         for at in rng.integers(0, count, days // 14):
             run.values[key][at] = rng.choice([0.0, 850.0, run.values[key][at] + rng.choice([-40, 40])])
@@ -180,41 +190,43 @@ def watch(kiln: Watched, specs: Sequence[WatchSpec]) -> None:
     """Let the watches look at a whole run, and decide what becomes a work order."""
     frame = trusted(kiln.run)
     own = for_kiln(specs, frame.values)
-    view = View(frame)
+    by_code = {spec.code: spec for spec in own}
     raised: list[Raised] = []
     spoiled: list[tuple[int, int]] = []
+    for code, firings in fired_over(own, frame).items():
+        raised += [Raised(by_code[code], firing.begin_s) for firing in firings]
+        if by_code[code].severity == "work_order":
+            end_s = int(frame.moments_s[-1])
+            spoiled += [(firing.since_s, firing.end_s or end_s) for firing in firings]
+    codes = {spec.signal for spec in own if spec.is_per_charge}
+    figures: list[Figures] = []
+    for first, last in spans_of_charges(kiln.run):
+        begin_s, end_s = (frame.start_s + frame.step_s * index for index in (first, last))
+        figures.append((begin_s, end_s, charge_figures(part_of(frame, first, last), codes)))
     for spec in own:
-        if not isinstance(spec.rule, Drift | Trend):
-            allowed = allowed_in(frame.phase, spec.phases)
-            moments = Moments(frame.start_s, frame.step_s, signal_values(spec.signal, view), allowed)
-            firings, _state = evaluate(spec.rule, moments, {})
-            raised += [Raised(spec, firing.begin_s) for firing in firings]
-            if spec.severity == "work_order":
-                end_s = int(frame.moments_s[-1])
-                spoiled += [(firing.since_s, firing.end_s or end_s) for firing in firings]
-    figures = list(_figures(kiln.run, frame))
-    for spec in own:
-        if isinstance(spec.rule, Drift | Trend):
-            raised += _on_figures(spec, figures, spoiled)
+        if spec.is_per_charge:
+            raised += on_figures(spec, figures, spoiled)
     kiln.raised = sorted(raised, key=lambda one: (one.at_s, one.spec.code))
     kiln.orders = list(_orders(kiln))
 
 
-def _figures(run: ChamberRun, frame: Frame) -> Iterator[tuple[int, int, ChargeFigures]]:
-    """Compute the figures of each charge that is over, with its begin and end."""
-    for charge in run.charges:
-        begin_s, end_s = charge.phases[0].begin_s, charge.phases[-1].end_s
-        if end_s is None or charge.phases[-1].kind != "unloading":
-            continue
-        first, last = (begin_s - run.start_s) // run.step_s, (end_s - run.start_s) // run.step_s
-        values = {key: value[first:last] for key, value in frame.values.items()}
-        part = Frame(frame.start_s + first * run.step_s, run.step_s, values, frame.phase[first:last])
-        yield begin_s, end_s, charge_figures(part)
+def spans_of_charges(run: ChamberRun) -> list[tuple[int, int]]:
+    """Return the first moment of each charge that is over, and the one behind its last."""
+    spans = [(charge.phases[0].begin_s, charge.phases[-1]) for charge in run.charges]
+    return [
+        ((begin_s - run.start_s) // run.step_s, (last.end_s - run.start_s) // run.step_s)
+        for begin_s, last in spans
+        if last.kind == "unloading" and last.end_s is not None
+    ]
 
 
-def _on_figures(
-    spec: WatchSpec, figures: Sequence[tuple[int, int, ChargeFigures]], spoiled: Sequence[tuple[int, int]]
-) -> Iterator[Raised]:
+def part_of(frame: Frame, first: int, last: int) -> Frame:
+    """Cut a stretch out of a frame."""
+    values = {key: value[first:last] for key, value in frame.values.items()}
+    return Frame(frame.start_s + first * frame.step_s, frame.step_s, values, frame.phase[first:last])
+
+
+def on_figures(spec: WatchSpec, figures: Sequence[Figures], spoiled: Sequence[tuple[int, int]]) -> Iterator[Raised]:
     """Follow a figure over the charges in which no other watch saw a fault."""
     good = [
         (end_s, one.values[spec.signal])
@@ -225,15 +237,12 @@ def _on_figures(
     if isinstance(spec.rule, Drift):
         points, _state = follow(spec.rule, values, {})
         yield from (Raised(spec, end_s) for (end_s, _value), point in zip(good, points, strict=True) if point.began)
-        return
-    assert isinstance(spec.rule, Trend)
-    was_said = False
-    for number, (end_s, _value) in enumerate(good, start=1):
-        days = [at_s / DAY_S for at_s, _one in good[:number]]
-        is_said = crossing(spec.rule, days, values[:number]) is not None
-        if is_said and not was_said:
-            yield Raised(spec, end_s)
-        was_said = is_said
+    if isinstance(spec.rule, Trend):
+        days = [end_s / DAY_S for end_s, _value in good]
+        said = [crossing(spec.rule, days[:number], values[:number]) is not None for number in range(1, len(values) + 1)]
+        yield from (
+            Raised(spec, good[number][0]) for number in range(len(said)) if said[number] and not any(said[:number][-1:])
+        )
 
 
 def _orders(kiln: Watched) -> Iterator[Raised]:
@@ -264,8 +273,23 @@ def is_right(raised: Raised, fault: Fault) -> bool:
     return is_there and is_suspect and is_place
 
 
+def found(kiln: Watched, fault: Fault) -> Raised | None:
+    """Return the first firing that is due to a fault and came before it was mended; of figures, with its charge."""
+    return next(
+        (one for one in kiln.raised if is_right(one, fault) and (one.at_s < fault.end_s or one.spec.is_per_charge)),
+        None,
+    )
+
+
 def delay_h(kiln: Watched, fault: Fault, raised: Raised) -> float:
-    """Return the hours from a fault to a firing in which the kiln was in a phase of the watch."""
+    """Return the hours from a fault to a firing in which the kiln was in a phase of the watch.
+
+    Of a dry wick those with the air entering on its side: where the air leaves behind a moist load any wet bulb reads
+    nearly the dry bulb, and the kiln is led by the other one.
+    """
     run = kiln.run
     moments = (run.moments_s >= fault.begin_s) & (run.moments_s < raised.at_s)
-    return float((moments & allowed_in(run.phase, raised.spec.phases)).sum() * run.step_s / 3600)
+    moments &= allowed_in(run.phase, raised.spec.phases)
+    if fault.kind == FaultKind.WICK_DRY:
+        moments &= run.values["fan_direction"] == {"left": 1, "right": -1}[fault.place]
+    return float(moments.sum() * run.step_s / 3600)
