@@ -73,3 +73,8 @@ def file_of(problem: Problem) -> dict[str, object]:
     """Give the problem as its file has it, free to be changed."""
     copied: dict[str, object] = json.loads(json.dumps(problem_to_json(problem)))
     return copied
+
+
+def as_bytes(problem: Problem) -> bytes:
+    """Give the file of a problem."""
+    return json.dumps(problem_to_json(problem)).encode()
