@@ -1,5 +1,6 @@
 """The readings around a firing, few enough to be kept with it: what its picture is drawn from."""
 
+from collections.abc import Iterable
 from typing import Any
 
 import numpy as np
@@ -8,7 +9,7 @@ from maintenance.calculations.charge_rules import Seen
 from maintenance.calculations.trends import Trend
 from maintenance.calculations.watch_rules import Disagreement, KOfN, Limit
 from maintenance.calculations.watch_set import WatchSpec
-from maintenance.watch_specs import is_about_silence, needed_keys, needed_quantities
+from maintenance.watch_specs import needed_quantities, used_keys
 from plant.actions.charge_figures import figures_until, usual_of
 from plant.calculations.charge_figures import figure_unit
 from plant.calculations.climate_frame import Values
@@ -24,16 +25,11 @@ MOST_LINES = 4
 SLICES = 100
 CHARGES_SHOWN = 40
 CHARGES_BACK_S = 400 * 86_400
-# What signals make use of wherever a kiln has it, beside what they need.
-ALSO_USED = frozenset({"fan_direction", "fan_current", "fan_speed", "heating_valve", "spray_valve", "flap_position"})
 
 
 def keys_used(spec: WatchSpec, kiln: Kiln) -> frozenset[str]:
-    """Return the channels whose readings bear upon what a watch sees."""
-    keys = frozenset(channel.key for channel in Channel.objects.filter(kiln=kiln))
-    if is_about_silence(spec) and not needed_quantities(spec):
-        return keys
-    return needed_keys(spec, keys) | {key for key in keys if key.partition(":")[0] in ALSO_USED}
+    """Return the channels of a kiln whose readings bear upon what a watch sees."""
+    return used_keys(spec, (channel.key for channel in Channel.objects.filter(kiln=kiln)))
 
 
 def around(seen: Seen) -> tuple[int, int]:
@@ -55,10 +51,9 @@ def picture_of(kiln: Kiln, spec: WatchSpec, seen: Seen, until_s: int) -> dict[st
     view = View(frame, usual_of(kiln, first_s))
     skip = lookback_s // 60
     lines = [_line(spec.signal, unit_of(spec.signal), signal_values(spec.signal, view)[skip:], is_signal=True)]
-    for key in sorted(needed_keys(spec, keys), key=lambda key: (key.partition(":")[2] != spec.place, key)):
-        quantity = key.partition(":")[0]
-        if key != spec.signal and len(lines) < MOST_LINES and quantity in QUANTITIES:
-            lines.append(_line(key, QUANTITIES[quantity].unit, view.at(*_parted(key))[skip:]))
+    for key in _beside(spec, keys)[: MOST_LINES - 1]:
+        quantity, _colon, place = key.partition(":")
+        lines.append(_line(key, QUANTITIES[quantity].unit, view.at(quantity, place)[skip:]))
     return {
         "from_s": first_s,
         "until_s": last_s,
@@ -76,9 +71,15 @@ def _limits(spec: WatchSpec) -> list[float]:
     return [spec.rule.limit] if isinstance(spec.rule, Limit | KOfN | Trend) else []
 
 
-def _parted(key: str) -> tuple[str, str]:
-    quantity, _colon, place = key.partition(":")
-    return quantity, place
+def _beside(spec: WatchSpec, keys: Iterable[str]) -> list[str]:
+    """Return the channels to show beside the signal: what it is made from, at its own place first."""
+    needs = needed_quantities(spec)
+    made_from = [
+        key for key in keys if key in needs or key.partition(":")[0] in {one.partition(":")[0] for one in needs}
+    ]
+    return sorted(
+        (key for key in made_from if key != spec.signal), key=lambda key: (key.partition(":")[2] != spec.place, key)
+    )
 
 
 def _line(key: str, unit: str, values: Values, *, is_signal: bool = False) -> dict[str, Any]:

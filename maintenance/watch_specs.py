@@ -1,9 +1,12 @@
 """From the catalogue's watches to a kiln's own, and back: what suits its channels, and what each watch needs."""
 
 import csv
-from collections.abc import Collection, Iterable
+from collections.abc import Collection, Iterable, Mapping
+from functools import lru_cache
 from pathlib import Path
+from typing import Any
 
+import numpy as np
 from django.conf import settings
 from django.utils.translation import gettext as _
 
@@ -11,7 +14,8 @@ from maintenance.calculations.watch_rules import NoData
 from maintenance.calculations.watch_set import ANY_PLACE, WatchSpec, for_kiln, parse_watches, rule_from
 from maintenance.models import Watch
 from plant.calculations.charge_figures import FIGURES
-from plant.calculations.climate_signals import DIFFERENCE, SIGNALS
+from plant.calculations.climate_frame import Frame, Values
+from plant.calculations.climate_signals import DIFFERENCE, SIGNALS, View, signal_values
 from plant.calculations.quantities import QUANTITIES
 from plant.models import Channel, Kiln
 
@@ -65,10 +69,52 @@ def needed_quantities(spec: WatchSpec) -> tuple[str, ...]:
     return tuple(dict.fromkeys(found))
 
 
-def needed_keys(spec: WatchSpec, keys: Iterable[str]) -> frozenset[str]:
-    """Return those of a kiln's channels that a watch looks at."""
-    needs = needed_quantities(spec)
-    return frozenset(key for key in keys if key in needs or key.partition(":")[0] in needs)
+def used_keys(spec: WatchSpec, keys: Iterable[str]) -> frozenset[str]:
+    """Return those of a kiln's channels whose readings bear upon what a watch on moments sees."""
+    return _used_by(spec.signal, frozenset(keys))
+
+
+@lru_cache(maxsize=4096)
+def _used_by(signal: str, keys: frozenset[str]) -> frozenset[str]:
+    """Find out by computing the signal once, without readings, and noting what it asks for."""
+    noted = _Noted({key: np.full(3, np.nan) for key in keys})
+    with np.errstate(all="ignore"):
+        signal_values(signal, View(Frame(0, 60, noted, np.zeros(3, np.int8))))
+    return frozenset(noted.asked)
+
+
+class _Noted(dict[str, Values]):
+    """Channels that note which of them are asked for; whoever goes through the values asks for all."""
+
+    def __init__(self, channels: Mapping[str, Values]) -> None:
+        super().__init__(channels)
+        self.asked: set[str] = set()
+
+    def __getitem__(self, key: str) -> Values:
+        self.asked.add(key)
+        return super().__getitem__(key)
+
+    def __contains__(self, key: object) -> bool:
+        is_there = super().__contains__(key)
+        if is_there:
+            self.asked.add(str(key))
+        return is_there
+
+    def get(self, key: str, default: Any = None) -> Any:
+        """Note the key where it is there."""
+        if key in self:
+            return super().__getitem__(key)
+        return default
+
+    def values(self) -> Any:
+        """Note all of them."""
+        self.asked.update(self)
+        return super().values()
+
+    def items(self) -> Any:
+        """Note all of them."""
+        self.asked.update(self)
+        return super().items()
 
 
 def is_about_silence(spec: WatchSpec) -> bool:

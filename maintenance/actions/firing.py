@@ -9,6 +9,7 @@ from decimal import Decimal
 from django.db.models import Q
 from django.utils.formats import date_format
 from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 
 from inventory.advice import refresh_advice
 from inventory.models import Part
@@ -258,8 +259,9 @@ def _suspect_word(one: dict[str, object]) -> str:
     if not one["times"]:
         return name
     last_on = datetime.fromisoformat(str(one["last_on"])).date()
-    return _("%(name)s (found here %(times)d times, last %(day)s)") % {
-        "name": name,
-        "times": one["times"],
-        "day": date_format(last_on, "j M Y"),
-    }
+    words = ngettext(
+        "%(name)s (found here once, %(day)s)",
+        "%(name)s (found here %(times)d times, last %(day)s)",
+        int(str(one["times"])),
+    )
+    return words % {"name": name, "times": one["times"], "day": date_format(last_on, "j M Y")}

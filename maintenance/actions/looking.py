@@ -18,7 +18,7 @@ from maintenance.calculations.watch_rules import MomentRule, RunningSince
 from maintenance.calculations.watch_set import WatchSpec
 from maintenance.models import Firing, Watch, WorkOrder
 from maintenance.watch_moments import STEP_S, carry_on
-from maintenance.watch_specs import is_about_silence, needed_keys, spec_of
+from maintenance.watch_specs import is_about_silence, spec_of, used_keys
 from plant import clock
 from plant.actions.charge_figures import figures_until, keep_figures, last_readings_s, make_up, usual_of
 from plant.calculations.climate_signals import View, lookback_minutes
@@ -147,7 +147,7 @@ def _heard_until(spec: WatchSpec, heard: dict[str, int], until_s: int) -> int:
     """Return up to when all channels of a watch were heard; one that has long been silent is not waited for."""
     steady = [
         heard[key]
-        for key in needed_keys(spec, heard)
+        for key in used_keys(spec, heard)
         if key.partition(":")[0] not in TOLD_ON_CHANGE and heard[key] >= until_s - PATIENCE_S
     ]
     return min(steady, default=until_s)

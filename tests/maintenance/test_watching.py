@@ -7,8 +7,9 @@ from django.core.exceptions import PermissionDenied, ValidationError
 
 from maintenance.actions.looking import look_around
 from maintenance.actions.watching import change_watch, copy_watch, set_up_watches, switch_off, switch_on
+from maintenance.calculations.watch_set import for_kiln
 from maintenance.models import Firing, Watch, WorkOrder
-from maintenance.watch_specs import shipped_specs, spec_of, unsuited_why
+from maintenance.watch_specs import shipped_specs, spec_of, unsuited_why, used_keys
 from maintenance.watch_words import phase_words, rule_words
 from plant.models import Change, Channel, Job, Kiln, MeterReading
 from plant.signals import readings_settled
@@ -100,6 +101,8 @@ def test_every_shipped_watch_can_be_said_and_comes_back_as_it_was(monkeypatch: p
         assert spec_of(watch).code == watch.code
         assert rule_words(watch)
         assert phase_words(watch)
+        spec = spec_of(watch)
+        assert spec.is_per_charge or used_keys(spec, keys)
 
 
 def test_only_who_may_set_watches_does() -> None:
@@ -161,6 +164,13 @@ def test_a_shipped_watch_cannot_be_changed_and_a_changed_one_begins_anew() -> No
     changed = change_watch(copy, by=user, version=0, name="Mine", parameters=numbers)
     assert changed.carried == {}
     assert changed.version == 1
+
+
+def test_a_watch_looks_at_what_its_signal_is_made_from_and_no_more() -> None:
+    keys = ["fan_current:1", "fan_current:2", "fan_direction", "wood_moisture:1", "outside_temperature"]
+    specs = {spec.code: spec for spec in for_kiln(SHIPPED, keys)}
+    assert used_keys(specs["fan-low-1"], keys) == {"fan_current:1", "fan_current:2", "fan_direction"}
+    assert used_keys(specs["no-data"], keys) == set(keys)
 
 
 # looking
