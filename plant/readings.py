@@ -4,6 +4,7 @@ from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from django.db import connection
 from numpy.typing import NDArray
 
 from plant.calculations.charge_phases import RUNNING_PHASES
@@ -14,6 +15,8 @@ from plant.models import Channel, Charge, Kiln, Phase, Reading
 
 HELD_ON_CHANGE_S = 24 * 3600
 """So long what a controller tells only when it changes counts as still so. Our own choice."""
+
+_ROW = np.dtype([("channel_id", np.int64), ("at_s", np.int64), ("value", np.float64), ("marks", np.int16)])
 
 PhaseSpan = tuple[int, int, str]
 """(begin s, end s, kind): the end is not part of it."""
@@ -49,18 +52,21 @@ def load_channels(
     channels: Sequence[Channel], from_s: int, until_s: int, with_marked: bool = True
 ) -> dict[str, Series]:
     """Load the readings of channels of one kiln as ``load_span`` does; one query."""
-    found = Reading.objects.filter(channel_id__in=[one.pk for one in channels], at_s__gte=from_s, at_s__lt=until_s)
+    if not channels:
+        return {}
+    chosen = Reading.objects.filter(channel_id__in=[one.pk for one in channels], at_s__gte=from_s, at_s__lt=until_s)
     if not with_marked:
-        found = found.filter(marks=0)
+        chosen = chosen.filter(marks=0)
     # In the order of the primary key, so that nothing is sorted.
-    rows = list(found.order_by("channel_id", "at_s").values_list("channel_id", "at_s", "value", "marks"))
-    channel_id, at_s, value, marks = zip(*rows, strict=True) if rows else ((), (), (), ())
-    ids, instants = np.array(channel_id, np.int64), np.array(at_s, np.int64)
-    values, bits = np.array(value, np.float64), np.array(marks, np.int16)
+    found = chosen.order_by("channel_id", "at_s").values_list("channel_id", "at_s", "value", "marks")
+    with connection.cursor() as cursor:
+        # Past the ORM's own reading of rows, which takes longer than the database.
+        cursor.execute(*found.query.sql_with_params())
+        rows = np.array(cursor.fetchall(), _ROW)
     series = {}
     for channel in channels:
-        first, end = np.searchsorted(ids, [channel.pk, channel.pk + 1])
-        series[channel.key] = Series(instants[first:end], values[first:end], bits[first:end])
+        of_channel = slice(*np.searchsorted(rows["channel_id"], [channel.pk, channel.pk + 1]))
+        series[channel.key] = Series(*(rows[of_channel][name].copy() for name in ("at_s", "value", "marks")))
     return series
 
 

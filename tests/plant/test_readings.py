@@ -259,6 +259,12 @@ def test_a_span_has_every_channel_asked_for() -> None:
     assert load_span(dry.kiln, MONDAY_S, MONDAY_S + 120, with_marked=False)[dry.key].value.tolist() == [60]
 
 
+def test_a_kiln_without_channels_has_an_empty_span_and_frame() -> None:
+    kiln = KilnFactory()
+    assert load_span(kiln, MONDAY_S, MONDAY_S + 60) == {}
+    assert load_frame(kiln, MONDAY_S, MONDAY_S + 60).values == {}
+
+
 def test_a_frame_holds_trustworthy_readings_and_the_phase(django_assert_num_queries: Any) -> None:
     dry, wanted = channel("air_temperature:left"), channel("set_air_temperature")
     ChargeFactory(basis="running", begin_at=MONDAY - timedelta(hours=1))
