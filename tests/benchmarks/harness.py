@@ -12,6 +12,8 @@ from typing import TypeVar
 import tests.benchmarks
 
 PREFIX = "bench_"
+#: What takes long is run only where it is named.
+LONG = "long_"
 NAME_WIDTH, TARGET_WIDTH = 82, 20
 Result = TypeVar("Result")
 
@@ -72,7 +74,7 @@ def available() -> list[str]:
 
 
 def chosen(names: Sequence[str]) -> list[str]:
-    """Give the benchmarks to run: those named, or all.
+    """Give the benchmarks to run: those named, or all that do not take long.
 
     Raises
     ------
@@ -83,7 +85,7 @@ def chosen(names: Sequence[str]) -> list[str]:
     unknown = [name for name in names if name not in known]
     if unknown:
         raise BenchmarkError(f"unknown benchmark {', '.join(unknown)}: choose from {', '.join(known)}")
-    return list(names) or known
+    return list(names) or [name for name in known if not name.startswith(LONG)]
 
 
 def run_benchmark(name: str) -> list[Measured]:

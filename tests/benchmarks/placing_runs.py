@@ -1,0 +1,98 @@
+"""Run the placing solver on drawn mills and put what comes out against bound and rules of thumb."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from statistics import mean
+
+from maintenance.calculations.placing.checking import check
+from maintenance.calculations.placing.solving import Progress, solve
+from tests.benchmarks.harness import BenchmarkError, Measured
+from tests.maintenance.drawn_placing import drawn_mill
+
+
+@dataclass(frozen=True)
+class Run:
+    """One mill solved: what the plan costs, what is proven, and how it came to that."""
+
+    total_cents: int
+    bound_cents: int
+    due_date_cents: int
+    greedy_cents: int
+    first_seconds: float
+    proven_after_seconds: float | None
+    heard: tuple[Progress, ...]
+
+    def gap_after(self, seconds: float) -> float:
+        """What was left to gain at most at that time, as a share of the cost then."""
+        return min((one.gap for one in self.heard if one.seconds <= seconds), default=1.0)
+
+
+def run_mill(kilns: int, weeks: int, seed: int, seconds: float) -> Run:
+    """Solve one drawn mill; its plan must pass the check, and cost no more than the rules of thumb."""
+    problem = drawn_mill(kilns, weeks, seed)
+    heard: list[Progress] = []
+    answer = solve(problem, seconds, heard.append)
+    if answer.plan is None or answer.due_date_cents is None or answer.greedy_cents is None or answer.failure:
+        raise BenchmarkError(f"{kilns} kilns, {weeks} weeks, seed {seed}: {answer.failure or answer.hopeless}")
+    verdict = check(problem, answer.plan)
+    if not verdict.holds or verdict.cost.total > min(answer.due_date_cents, answer.greedy_cents):
+        raise BenchmarkError(f"{kilns} kilns, {weeks} weeks, seed {seed}: {verdict.broken or 'dearer than a rule'}")
+    run = Run(
+        verdict.cost.total,
+        answer.plan.bound_cents,
+        answer.due_date_cents,
+        answer.greedy_cents,
+        answer.first_seconds,
+        answer.plan.seconds if answer.is_best else None,
+        tuple(heard),
+    )
+    gap = (run.total_cents - run.bound_cents) / run.total_cents
+    sys.stderr.write(f"{kilns} x {weeks}, seed {seed}: {run.total_cents / 100:,.0f}, gap {gap:.2%}\n")
+    return run
+
+
+def measure(kilns: int, weeks: int, seeds: Sequence[int], seconds: float, targets: Targets) -> list[Measured]:
+    """Solve some mills and hold them against the targets."""
+    runs = [run_mill(kilns, weeks, seed, seconds) for seed in seeds]
+    name = f"placing, {kilns} kilns x {weeks} weeks, {len(seeds)} seeds"
+    first, gap = max(run.first_seconds for run in runs), mean(run.gap_after(targets.gap_at_seconds) for run in runs)
+
+    def cost(of: Callable[[Run], int]) -> float:
+        return mean(of(run) for run in runs) / 100
+
+    def against(rule: str, of: Callable[[Run], int], most: float) -> Measured:
+        ratio = mean(run.total_cents / of(run) for run in runs)
+        ours = cost(lambda run: run.total_cents)
+        return Measured(
+            f"{name}: cost against {rule}", ours, cost(of), "money", ratio, f"at most {most}", ratio <= most
+        )
+
+    proven = [run.proven_after_seconds for run in runs if run.proven_after_seconds is not None]
+    return [
+        Measured(f"{name}: first plan", first, 1.0, "s", first, "at most 1", first <= 1),
+        Measured(
+            f"{name}: gap after {targets.gap_at_seconds:g} s",
+            cost(lambda run: run.total_cents),
+            cost(lambda run: run.bound_cents),
+            "money",
+            gap,
+            f"at most {targets.gap}",
+            gap <= targets.gap,
+            f"worst {max(run.gap_after(targets.gap_at_seconds) for run in runs):.2%}; proven best: {len(proven)}",
+        ),
+        against("the due-date rule", lambda run: run.due_date_cents, targets.of_due_date),
+        against("greedy by cost", lambda run: run.greedy_cents, targets.of_greedy),
+    ]
+
+
+@dataclass(frozen=True)
+class Targets:
+    """What a size is held against: the gap at a time, and the cost as a share of the rules of thumb."""
+
+    gap_at_seconds: float
+    gap: float
+    of_due_date: float
+    of_greedy: float
