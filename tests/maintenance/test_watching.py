@@ -1,9 +1,11 @@
 """Watches at work: the set that suits a kiln, switching, and looking at readings in order and once."""
 
+from io import StringIO
 from typing import Any
 
 import pytest
 from django.core.exceptions import PermissionDenied, ValidationError
+from django.core.management import call_command
 
 from maintenance.actions.looking import look_around
 from maintenance.actions.watching import change_watch, copy_watch, set_up_watches, switch_off, switch_on
@@ -65,6 +67,16 @@ def test_a_shipped_watch_follows_the_catalogue() -> None:
     Watch.objects.filter(code="wick-dry-left").update(parameters={"side": "below", "limit": 9, "clear": 9})
     assert set_up_watches(kiln, by=None).changed == 1
     assert Watch.objects.get(code="wick-dry-left").parameters["limit"] == 0.8
+
+
+def test_the_command_brings_the_kilns_watches_up_to_date() -> None:
+    kiln = a_watched_kiln()
+    set_up_watches(kiln, by=None)
+    Watch.objects.filter(code="wick-dry-left").update(due_days=99)
+    said = StringIO()
+    call_command("catalogue", stdout=said)
+    assert "K1 watches         0 new, 1 changed" in said.getvalue()
+    assert Watch.objects.get(code="wick-dry-left").due_days == 1
 
 
 def test_fans_that_do_not_reverse_need_no_watch_on_it() -> None:
