@@ -8,7 +8,7 @@ from tests.benchmarks.harness import BenchmarkError, Measured, timed
 from tests.benchmarks.own_database import own_database, undone
 
 if TYPE_CHECKING:
-    from plant.models import Kiln
+    from plant.models import Kiln, User
     from plant.readings import Series
 
 CHANNELS, CHARGE_DAYS = 20, 6
@@ -107,8 +107,9 @@ def insert_raw(connection: Any, rows: list[tuple[int, int, float]]) -> None:
 
 
 def _one_charge(kilns: "list[Kiln]") -> Measured:
-    """Load what a climate page shows of one charge out of a full table, against its bare SQL."""
+    """Open the climate page of one charge out of a full table, against the bare SQL of its readings."""
     from django.db import connection
+    from django.test import Client
 
     from plant.readings import load_span
 
@@ -117,22 +118,65 @@ def _one_charge(kilns: "list[Kiln]") -> Measured:
     kiln, ids = kilns[4], _channel_ids(kilns[4])
     from_s = BEGIN_S + 14 * DAY_S
     until_s = from_s + CHARGE_DAYS * DAY_S
+    address = _with_charge(kiln, from_s, until_s)
     sql = ONE_CHARGE.format(places=", ".join(["%s"] * len(ids)))
+    client = Client()
+    client.force_login(_manager(), backend="django.contrib.auth.backends.ModelBackend")
 
     def raw() -> list[tuple[int, int, float, int]]:
         with connection.cursor() as cursor:
             cursor.execute(sql, [*ids, from_s, until_s])
             return list(cursor.fetchall())
 
-    def ours() -> "dict[str, Series]":
-        return load_span(kiln, from_s, until_s)
+    def page() -> str:
+        return client.get(address).content.decode()
 
-    raw_s, rows = timed(raw, REPEATS)
-    ours_s, found = timed(ours, REPEATS)
+    # Once before measuring: templates are compiled and modules read.
+    page()
+    rows, raw_s, span_s, page_s = raw(), float("inf"), float("inf"), float("inf")
+    for _ in range(REPEATS):
+        raw_s = min(raw_s, timed(raw)[0])
+        once_s, found = timed(lambda: load_span(kiln, from_s, until_s))
+        span_s = min(span_s, once_s)
+        once_s, shown = timed(page)
+        page_s = min(page_s, once_s)
     _compare(rows, found)
-    ratio = ours_s / raw_s
-    name = f"climate of one charge ({len(rows):,} rows) out of {ROWS:,}, against its raw SQL"
-    return Measured(name, ours_s, raw_s, "s", ratio, f"at most {MOST_TIMES:g}", ratio <= MOST_TIMES)
+    if "<polyline" not in shown and "<path" not in shown:
+        raise BenchmarkError(f"the page at {address} shows no line")
+    ratio = page_s / raw_s
+    name = f"climate page of one charge ({len(rows):,} rows) out of {ROWS:,}, against its raw SQL"
+    note = f"its readings alone {span_s / raw_s:.2f}"
+    return Measured(name, page_s, raw_s, "s", ratio, f"at most {MOST_TIMES:g}", ratio <= MOST_TIMES, note)
+
+
+def _with_charge(kiln: "Kiln", from_s: int, until_s: int) -> str:
+    """Put a charge on record and return the address of its climate."""
+    from datetime import timedelta
+
+    from django.urls import reverse
+
+    from plant.calculations.periods import from_epoch_s
+    from plant.models import Charge, Phase
+
+    begin_at, end_at = from_epoch_s(from_s), from_epoch_s(until_s)
+    times = {"begin_at": begin_at, "end_at": end_at, "planned_begin_at": begin_at, "planned_end_at": end_at}
+    timber = {"species": "spruce", "thickness_mm": 50, "volume_m3": 55}
+    charge = Charge.objects.create(kiln=kiln, number="25-001", basis=Charge.Basis.DONE, **timber, **times)
+    heated_at = begin_at + timedelta(hours=9)
+    for kind, first, last in (("heating_up", begin_at, heated_at), ("drying", heated_at, end_at)):
+        Phase.objects.create(
+            charge=charge, kind=kind, begin_at=first, end_at=last, planned_begin_at=first, planned_end_at=last
+        )
+    return reverse("maintenance:kiln-climate", args=[kiln.tag]) + "?charge=25-001"
+
+
+def _manager() -> "User":
+    from plant.access import Role
+    from plant.models import RoleHeld, User
+
+    user = User.objects.create(username="rolf")
+    RoleHeld.objects.create(user=user, role=Role.MANAGER)
+    return user
 
 
 def _compare(rows: list[tuple[int, int, float, int]], found: "dict[str, Series]") -> None:
@@ -155,6 +199,13 @@ def _fill(connection: Any, ids: list[int]) -> None:
         f" SELECT %s, {BEGIN_S} + 60 * n, 20 + n %% 50 + 0.1, 0 FROM {numbers}"
     )
     with connection.cursor() as cursor:
+        if is_postgresql:
+            # The rows are sound and the table is thrown away: looking up ten million channels takes minutes.
+            cursor.execute(
+                "SELECT conname FROM pg_constraint WHERE conrelid = 'plant_reading'::regclass AND contype = 'f'"
+            )
+            for (reference,) in cursor.fetchall():
+                cursor.execute(f"ALTER TABLE plant_reading DROP CONSTRAINT {connection.ops.quote_name(reference)}")
         for one in ids:
             cursor.execute(sql, [one, each - 1])
         if is_postgresql:
