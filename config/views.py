@@ -7,6 +7,7 @@ from django.templatetags.static import static
 from django.utils.translation import gettext as _
 
 from plant.access import Role, needs
+from plant.api.faults import ApiFault
 
 LANDINGS = {
     Role.PLANNER: "maintenance:openings",
@@ -17,6 +18,11 @@ LANDINGS = {
     Role.AUDITOR: "maintenance:proof-tests",
     Role.ADMINISTRATOR: "plant:people",
 }
+
+
+def _is_for_machines(request: HttpRequest) -> bool:
+    """Say whether the asker reads no pages."""
+    return request.path.startswith("/api/")
 
 
 @needs("see home")
@@ -43,6 +49,9 @@ def _trouble(request: HttpRequest, status: int, title: str, text: str) -> HttpRe
 
 def bad_request(request: HttpRequest, exception: Exception) -> HttpResponseBase:
     """Say that the request made no sense."""
+    if _is_for_machines(request):
+        words = "The request cannot be read. If it came by a name of this server, that must stand in KILNWARD_HOSTS."
+        return ApiFault(400, words).answer()
     return _trouble(request, 400, _("That request could not be read"), _("Go back one page and try again."))
 
 
@@ -74,4 +83,6 @@ def only_for_forms(request: HttpRequest) -> HttpResponse:
 
 def server_error(request: HttpRequest) -> HttpResponseBase:
     """Say that the program failed; the page asks nothing of the request or the database, which may be what failed."""
+    if _is_for_machines(request):
+        return ApiFault(500, "The program or its database failed. Nothing was stored: send again in a while.").answer()
     return HttpResponse(loader.get_template("500.html").render(), status=500)

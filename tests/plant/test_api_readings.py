@@ -120,20 +120,19 @@ def test_a_body_in_another_dress_is_refused(sender: Sender) -> None:
 def test_too_much_at_once_is_refused_by_number_and_by_size_before_it_is_read(sender: Sender) -> None:
     million = b'{"readings": [' + b"0," * 999_999 + b"0]}"
     assert "1,000,000 readings are too many" in said(sender.post(million), 413)
-    client = Client()
+    for length in (str(bodies.MOST_BYTES + 1), "9" * 30):
+        assert "too large" in said(announced(sender, length), 413)
+
+
+def announced(sender: Sender, length: str) -> Any:
+    """Send two bytes and say that they are more."""
     head = {"CONTENT_TYPE": "application/json", "HTTP_AUTHORIZATION": f"Bearer {sender.text}"}
-    large = client.generic("POST", "/api/readings", b"{}", **{**head, "CONTENT_LENGTH": str(bodies.MOST_BYTES + 1)})
-    assert "too large" in said(large, 413)
-    assert "too large" in said(
-        client.generic("POST", "/api/readings", b"{}", **{**head, "CONTENT_LENGTH": "9" * 30}), 413
-    )
+    return Client().post("/api/readings", **{**head, "CONTENT_LENGTH": length, "wsgi.input": BytesIO(b"{}")})
 
 
 def test_a_body_without_its_length_is_not_waited_for(sender: Sender) -> None:
-    head = {"CONTENT_TYPE": "application/json", "HTTP_AUTHORIZATION": f"Bearer {sender.text}"}
     for length in ("", "-3", "many", "²"):
-        answer = Client().generic("POST", "/api/readings", b"{}", **{**head, "CONTENT_LENGTH": length})
-        assert "Content-Length" in said(answer, 411)
+        assert "Content-Length" in said(announced(sender, length), 411)
 
 
 class Stream(BytesIO):
@@ -213,6 +212,27 @@ def test_a_fault_of_the_program_is_logged_and_told_as_json(
     monkeypatch.setattr(app, "take_in", broken)
     assert "its log says why" in said(sender.send(reading()), 500)
     assert "of all things" in caplog.text
+
+
+def test_faults_outside_the_api_are_answered_by_json_too(sender: Sender, monkeypatch: pytest.MonkeyPatch) -> None:
+    assert "KILNWARD_HOSTS" in said(sender.post({"readings": []}, Host="elsewhere.example"), 400)
+
+    def away(self: Any) -> None:
+        raise OperationalError("server closed the connection")
+
+    monkeypatch.setattr("plant.middleware.Mill.objects.first", away)
+    client = Client(raise_request_exception=False)
+    answer = client.post("/api/readings", {}, content_type="application/json")
+    assert (answer.status_code, answer["Content-Type"]) == (500, "application/json")
+
+
+@pytest.mark.parametrize(("expects", "left"), [(False, 0), (True, 1_000_000)])
+def test_what_nobody_wants_is_read_away_unless_the_sender_waits_to_be_asked(expects: bool, left: int) -> None:
+    stream = BytesIO(bytes(1_000_000))
+    head = {"CONTENT_TYPE": "application/json", "CONTENT_LENGTH": "1000000", "wsgi.input": stream}
+    answer = Client().post("/api/readings", **head, **({"HTTP_EXPECT": "100-continue"} if expects else {}))
+    assert answer.status_code == 401
+    assert len(stream.read()) == left
 
 
 @pytest.mark.parametrize("method", ["get", "head", "put", "patch", "delete", "options"])

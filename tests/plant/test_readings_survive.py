@@ -158,7 +158,7 @@ class Sender(threading.Thread):
                 self.known += answer["known"]
                 self.acknowledged += 1
 
-    def send(self, body: dict[str, Any]) -> Any:
+    def send(self, body: Any) -> Any:
         """Send a body and return what is said."""
         head = {"Content-Type": "application/json", "Authorization": f"Bearer {self.token}"}
         request = urllib.request.Request(self.url, json.dumps(body).encode(), head)
@@ -171,6 +171,19 @@ def web_processes(server: Server) -> list[int]:
     assert server.process is not None
     first = server.children(server.process.pid)
     return [*first, *(pid for one in first for pid in server.children(one))]
+
+
+def test_a_sender_of_much_hears_why_it_is_refused(receiver: Server) -> None:
+    receiver.start("--no-worker")
+    sender = Sender(receiver)
+    sender.token = "not-a-token"
+    # Far more than lies in buffers: a server that only answered and hung up would not be heard.
+    for size in (8_000_000, 30_000_000):
+        with pytest.raises(urllib.error.HTTPError) as refused:
+            sender.send("x" * size)
+        assert refused.value.code == 401
+        assert "not known" in json.load(refused.value)["message"]
+    assert receiver.stop() == 0
 
 
 def test_killing_the_web_server_at_any_moment_loses_nothing_and_doubles_nothing(receiver: Server) -> None:
