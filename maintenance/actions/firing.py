@@ -5,6 +5,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from decimal import Decimal
+from math import isfinite
 
 from django.db.models import Q
 from django.utils.formats import date_format
@@ -83,7 +84,7 @@ def _new(watch: Watch, spec: WatchSpec, seen: Seen, looked: Looked, until_s: int
         begin_at=begin_at,
         end_at=from_epoch_s(seen.end_s) if seen.end_s is not None else None,
         noticed_at=begin_at if as_then else now,
-        worst_value=seen.worst,
+        worst_value=_known(seen.worst),
         sentence=_said(watch, spec, seen),
         picture=picture_of(watch.kiln, spec, seen, until_s) | {"since_s": seen.since_s},
         suspects=suspects_of(watch),
@@ -97,9 +98,10 @@ def _new(watch: Watch, spec: WatchSpec, seen: Seen, looked: Looked, until_s: int
 def _go_on(firing: Firing, watch: Watch, spec: WatchSpec, seen: Seen, until_s: int) -> bool:
     """Bring a firing that went on up to date; say whether it ended."""
     has_ended = seen.end_s is not None
-    if not has_ended and firing.worst_value == seen.worst:
+    worst = _known(seen.worst)
+    if not has_ended and firing.worst_value == worst:
         return False
-    firing.worst_value, firing.sentence = seen.worst, _said(watch, spec, seen)
+    firing.worst_value, firing.sentence = worst, _said(watch, spec, seen)
     fields = ["worst_value", "sentence"]
     if seen.end_s is not None:
         firing.end_at = from_epoch_s(seen.end_s)
@@ -107,6 +109,10 @@ def _go_on(firing: Firing, watch: Watch, spec: WatchSpec, seen: Seen, until_s: i
         fields += ["end_at", "picture"]
     firing.save(update_fields=fields)
     return has_ended
+
+
+def _known(value: float) -> float | None:
+    return value if isfinite(value) else None
 
 
 def _said(watch: Watch, spec: WatchSpec, seen: Seen) -> str:

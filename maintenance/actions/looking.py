@@ -136,8 +136,8 @@ def _tasks(kiln: Kiln, watches: Sequence[tuple[Watch, WatchSpec]], until_s: int,
         if isinstance(spec.rule, Drift | Trend) or _counts_work(spec) or (only_silence and not is_silence):
             continue
         last_s = until_s if is_silence else min(_heard_until(spec, heard, until_s), settled_s)
-        after_s = watch.looked_until_s if watch.looked_until_s is not None else last_s
         last_s = last_s // STEP_S * STEP_S
+        after_s = watch.looked_until_s if watch.looked_until_s is not None else last_s - STEP_S
         if last_s > after_s:
             tasks.append(Task(watch, spec, spec.rule, after_s, last_s))
     return tasks

@@ -1,6 +1,6 @@
 """Watches of a kiln: given the set that ships, switched on and off, copied with other numbers."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -201,6 +201,48 @@ def _move(copy: Watch, kiln: Kiln) -> None:
 
 
 @transaction.atomic
+def make_watch(
+    kiln: Kiln,
+    *,
+    by: User,
+    name: str,
+    signal: str,
+    rule: str,
+    parameters: Mapping[str, Any],
+    component_kind: ComponentKind,
+    sentence: str,
+    sheet: TaskSheet | None = None,
+    component: Component | None = None,
+    failure_modes: Sequence[str] = (),
+    **changes: Any,
+) -> Watch:
+    """Make a watch of one's own where none that ships is like it: a controller's message, hours since the last work.
+
+    It is switched off until somebody has tried it.
+    """
+    require(by, "set watches")
+    if component is not None and component.kiln_id != kiln.pk:
+        raise ValidationError({"component": _("This component is not in %(kiln)s.") % {"kiln": kiln.tag}})
+    watch = Watch(
+        kiln=kiln,
+        signal=signal.strip(),
+        rule=rule,
+        component_kind=component_kind,
+        component=component,
+        failure_modes=list(failure_modes),
+        sheet=sheet,
+        severity=Watch.Severity.NOTICE,
+    )
+    _take(watch, name, parameters, {"sentence": sentence, **changes})
+    if why := unsuited_why(spec_of(watch), channel_keys(kiln), kiln):
+        raise ValidationError({"signal": why})
+    watch.code = _free_code(kiln, name)
+    watch.save()
+    Change.record(watch, "made", by=by, after={"signal": watch.signal, "rule": rule, "parameters": watch.parameters})
+    return watch
+
+
+@transaction.atomic
 def change_watch(
     watch: Watch, *, by: User, version: int, name: str, parameters: Mapping[str, Any], **changes: Any
 ) -> Watch:
@@ -238,6 +280,8 @@ def _take(watch: Watch, name: str, parameters: Mapping[str, Any], changes: Mappi
         raise ValidationError({"name": _("Give it a name.")})
     for one, value in changes.items():
         setattr(watch, one, value)
+    if not watch.sentence.strip():
+        raise ValidationError({"sentence": _("Write what it says when it fires.")})
     try:
         watch.parameters = rule_parameters(rule_from(watch.rule, parameters))
     except ValueError as refusal:

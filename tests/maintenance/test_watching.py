@@ -8,12 +8,13 @@ from django.core.exceptions import PermissionDenied, ValidationError
 from django.core.management import call_command
 
 from maintenance.actions.looking import look_around
-from maintenance.actions.watching import change_watch, copy_watch, set_up_watches, switch_off, switch_on
+from maintenance.actions.watching import change_watch, copy_watch, make_watch, set_up_watches, switch_off, switch_on
 from maintenance.calculations.watch_set import for_kiln
 from maintenance.models import Firing, Watch, WorkOrder
 from maintenance.watch_specs import shipped_specs, spec_of, unsuited_why, used_keys
 from maintenance.watch_words import phase_words, rule_words
-from plant.models import Change, Channel, Job, Kiln, MeterReading
+from plant.background.daily import want_each_tick
+from plant.models import Change, Channel, ComponentKind, Job, Kiln, MeterReading
 from plant.signals import readings_settled
 from tests.factories import MONDAY, ChargeFactory, KilnFactory, UserFactory
 from tests.maintenance.watching_mill import (
@@ -183,6 +184,34 @@ def test_a_watch_looks_at_what_its_signal_is_made_from_and_no_more() -> None:
     specs = {spec.code: spec for spec in for_kiln(SHIPPED, keys)}
     assert used_keys(specs["fan-low-1"], keys) == {"fan_current:1", "fan_current:2", "fan_direction"}
     assert used_keys(specs["no-data"], keys) == set(keys)
+
+
+def test_a_watch_that_none_ships_like_is_made_where_its_channel_is() -> None:
+    kiln = a_watched_kiln("message")
+    kind = ComponentKind.objects.get(code="control-room")
+    told: dict[str, Any] = {
+        "by": UserFactory(role="kiln_master"),
+        "name": "Message 17",
+        "rule": "message",
+        "parameters": {"numbers": [17]},
+        "component_kind": kind,
+        "sentence": "The controller gave message {value}.",
+    }
+    watch = make_watch(kiln, signal="message", **told)
+    assert rule_words(watch) == "Message of the controller: message 17"
+    assert not watch.is_on
+    for signal in ("colour", "wet_bulb:left"):
+        with pytest.raises(ValidationError):
+            make_watch(kiln, signal=signal, **told)
+    with pytest.raises(ValidationError, match="Write what it says"):
+        make_watch(kiln, signal="message", **{**told, "sentence": " "})
+
+
+def test_silence_is_looked_for_once_in_a_quarter_of_an_hour() -> None:
+    assert want_each_tick() == []
+    KilnFactory()
+    (job,) = [job for job in want_each_tick() if job.what == "look for silence"]
+    assert [again.pk for again in want_each_tick() if again.what == job.what] == [job.pk]
 
 
 # looking
