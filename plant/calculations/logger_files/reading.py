@@ -13,13 +13,14 @@ from plant.calculations.logger_files.faults import MOST_SHOWN, FaultyFileError, 
 from plant.calculations.logger_files.form import IN_THE_TEXT, LONG, FileForm
 from plant.calculations.logger_files.instants import Seconds, read_times, why_no_time
 from plant.calculations.logger_files.numbers import read_numbers, why_no_number
-from plant.calculations.logger_files.rows import MOST_COLUMNS, Rows
+from plant.calculations.logger_files.rows import MOST_COLUMNS, Chunk, Rows
 from plant.calculations.logger_files.wall_clock import say_local, to_instants
 
 # From 2000 to 2100: everything else is a clock that was never set.
 EARLIEST_S: Final = 946_684_800
 LATEST_S: Final = 4_102_444_800
 MOST_NAMES: Final = MOST_COLUMNS
+Columns = Sequence[Sequence[str]]
 # After so many faults the rest of a file is no longer looked at.
 MOST_FAULTS: Final = 1000
 
@@ -137,7 +138,6 @@ class _Reader:
         self.seen = 0
 
     def read(self, latest_s: int, most_rows: int | None) -> FileReadings:
-        chunk: list[list[str]] = []
         for chunk in self.rows.chunks(most_rows):
             columns, places = self._columns(chunk)
             if columns:
@@ -153,12 +153,13 @@ class _Reader:
         self.faults.raise_any()
         return self._result(at_s)
 
-    def _columns(self, chunk: list[list[str]]) -> tuple[list[tuple[str, ...]], NDArray[np.int64]]:
+    def _columns(self, chunk: Chunk) -> tuple[Columns, NDArray[np.int64]]:
         """Return the cells by column, and the number of the row of each place; rows that do not fit are faults."""
-        if set(map(len, chunk)) == {self.width}:
-            return list(zip(*chunk, strict=True)), np.arange(self.seen, self.seen + len(chunk))
+        columns = chunk.columns(self.width)
+        if columns is not None:
+            return columns, np.arange(self.seen, self.seen + len(chunk))
         sound, places = [], []
-        for number, row in enumerate(chunk, self.seen):
+        for number, row in enumerate(chunk.rows(), self.seen):
             if len(row) != self.width:
                 if not any(map(str.strip, row)):
                     continue
@@ -181,7 +182,7 @@ class _Reader:
             mend = "A text or a decimal comma that is also the delimiter must stand in double quotes"
             self.faults.add(number, has, mend)
 
-    def _times(self, columns: list[tuple[str, ...]]) -> tuple[Sequence[str], Seconds, Seconds | None, Seconds]:
+    def _times(self, columns: Columns) -> tuple[Sequence[str], Seconds, Seconds | None, Seconds]:
         form = self.form
         texts: Sequence[str] = columns[form.time_columns[0]]
         if len(form.time_columns) > 1:
@@ -205,7 +206,7 @@ class _Reader:
             self.faults.add(int(places[place]), what, mend, column, cells[place].strip())
         return values
 
-    def _take(self, columns: list[tuple[str, ...]], places: NDArray[np.int64]) -> None:
+    def _take(self, columns: Columns, places: NDArray[np.int64]) -> None:
         raise NotImplementedError
 
     def _series(self) -> Seconds | None:
@@ -293,7 +294,7 @@ class _WideReader(_Reader):
         self.columns = [no for no in form.value_columns if self.wanted is None or form.header[no] in self.wanted]
         self.values: dict[int, list[NDArray[np.float64]]] = {no: [] for no in self.columns}
 
-    def _take(self, columns: list[tuple[str, ...]], places: NDArray[np.int64]) -> None:
+    def _take(self, columns: Columns, places: NDArray[np.int64]) -> None:
         texts, local_s, ahead_s, faulty = self._times(columns)
         if len(faulty):
             # A line of delimiters alone is an empty line.
@@ -339,7 +340,7 @@ class _LongReader(_Reader):
         # -1: left out; -2: nobody knows it.
         self.kept: dict[str, int] = {}
 
-    def _take(self, columns: list[tuple[str, ...]], places: NDArray[np.int64]) -> None:
+    def _take(self, columns: Columns, places: NDArray[np.int64]) -> None:
         texts, local_s, ahead_s, faulty = self._times(columns)
         spelled = columns[self.form.name_column]
         try:
@@ -388,9 +389,7 @@ class _LongReader(_Reader):
             self.names.append(name)
         return self.numbers[name]
 
-    def _refuse_unknown(
-        self, columns: list[tuple[str, ...]], name_no: NDArray[np.int32], places: NDArray[np.int64]
-    ) -> None:
+    def _refuse_unknown(self, columns: Columns, name_no: NDArray[np.int32], places: NDArray[np.int64]) -> None:
         told: set[str] = set()
         for place in np.flatnonzero(name_no == -2).tolist():
             name = columns[self.form.name_column][place].strip()

@@ -4,7 +4,7 @@ import csv
 import io
 from collections.abc import Iterator, Sequence
 from itertools import islice
-from typing import Final
+from typing import Final, TypeVar
 
 from plant.calculations.logger_files.faults import FaultyFileError, FileFault, OtherHeadError, refuse
 from plant.calculations.logger_files.form import MOST_HEAD_LINES, FileForm
@@ -98,6 +98,51 @@ def _other_head(form: FileForm, line: str, number: int) -> OtherHeadError:
     )
 
 
+class Chunk:
+    """Some rows of a file, one below the other."""
+
+    def __init__(self, rows: list[list[str]]) -> None:
+        self._rows = rows
+
+    def __len__(self) -> int:
+        """Return the number of rows."""
+        return len(self._rows)
+
+    def rows(self) -> list[list[str]]:
+        """Return the rows; an empty line has no cell."""
+        return self._rows
+
+    def columns(self, width: int) -> Sequence[Sequence[str]] | None:
+        """Return the cells by column where every row has so many, else None."""
+        return list(zip(*self._rows, strict=True)) if set(map(len, self._rows)) == {width} else None
+
+
+class PlainChunk(Chunk):
+    """Lines in which no quote stands: a cell ends where the delimiter is, and nothing needs a closer look."""
+
+    def __init__(self, lines: list[str], delimiter: str) -> None:
+        self.lines, self.delimiter = lines, delimiter
+
+    def __len__(self) -> int:
+        """Return the number of lines."""
+        return len(self.lines)
+
+    def rows(self) -> list[list[str]]:
+        """Split each line."""
+        plain = (line.rstrip("\r\n") for line in self.lines)
+        return [line.split(self.delimiter) if line else [] for line in plain]
+
+    def columns(self, width: int) -> Sequence[Sequence[str]] | None:
+        """Split all lines at once, several times as fast as one by one."""
+        delimiter = self.delimiter
+        if {line.count(delimiter) for line in self.lines} != {width - 1}:
+            return None
+        block = "".join(self.lines).replace("\r\n", "\n").replace("\r", "\n").removesuffix("\n")
+        cells = block.replace("\n", delimiter).split(delimiter)
+        # An empty line inside a table of one column would shift the cells.
+        return [cells[no::width] for no in range(width)] if len(cells) == width * len(self.lines) else None
+
+
 class Rows:
     """The rows of a file below its head, in chunks; knows the line of each."""
 
@@ -113,27 +158,29 @@ class Rows:
         self.has_quotes = '"' in text
         self.ends_with_line = text.endswith(("\n", "\r"))
 
-    def chunks(self, most_rows: int | None = None) -> Iterator[list[list[str]]]:
+    def chunks(self, most_rows: int | None = None) -> Iterator[Chunk]:
         """Yield the rows below the head, many at a time. Raises FaultyFileError."""
-        rows = self._reader()
+        if not self.has_quotes:
+            lines = islice(self._body(), self.form.head_rows, None)
+            for some in _portions(lines, most_rows):
+                yield PlainChunk(some, self.form.delimiter)
+            return
+        rows = islice(self._reader(), self.form.head_rows, None)
         try:
-            for _ in range(self.form.head_rows):
-                next(rows, None)
-            if most_rows is not None:
-                rows = islice(rows, most_rows)
-            while chunk := list(islice(rows, CHUNK_ROWS)):
-                yield chunk
+            for portion in _portions(rows, most_rows):
+                yield Chunk(portion)
         except csv.Error as fault:
             raise self._not_csv(str(fault)) from None
 
+    def _body(self) -> io.StringIO:
+        return io.StringIO(self.text[self.body_at :], newline="")
+
     def _reader(self) -> Iterator[list[str]]:
-        body = io.StringIO(self.text[self.body_at :], newline="")
-        return csv.reader(body, delimiter=self.form.delimiter, strict=True)
+        return csv.reader(self._body(), delimiter=self.form.delimiter, strict=True)
 
     def _not_csv(self, reason: str) -> FaultyFileError:
         """Find the line on which the row that cannot be read begins."""
-        body = io.StringIO(self.text[self.body_at :], newline="")
-        reader = csv.reader(body, delimiter=self.form.delimiter, strict=True)
+        reader = csv.reader(self._body(), delimiter=self.form.delimiter, strict=True)
         begun = 0
         try:
             for _row in reader:
@@ -147,8 +194,7 @@ class Rows:
         first = self.form.head_rows
         if not self.has_quotes:
             return [self.head_line + first + place for place in places]
-        body = io.StringIO(self.text[self.body_at :], newline="")
-        reader = csv.reader(body, delimiter=self.form.delimiter, strict=True)
+        reader = csv.reader(self._body(), delimiter=self.form.delimiter, strict=True)
         begins, wanted = {}, max(places, default=-1) + first
         begun = 0
         for number, _row in enumerate(reader):
@@ -157,3 +203,12 @@ class Rows:
             if number >= wanted:
                 break
         return [begins[place + first] for place in places]
+
+
+Row = TypeVar("Row")
+
+
+def _portions(rows: Iterator[Row], most_rows: int | None) -> Iterator[list[Row]]:
+    some = rows if most_rows is None else islice(rows, most_rows)
+    while portion := list(islice(some, CHUNK_ROWS)):
+        yield portion

@@ -42,7 +42,7 @@ def _in_wide(rows: Rows, form: FileForm) -> list[NameLook]:
         unit = form.units[no] if no < len(form.units) else ""
         looks[no] = NameLook(form.header[no], unit.strip("[]() ") or unit_in_name(form.header[no]))
     for chunk in rows.chunks(EXAMPLE_ROWS):
-        for row in chunk:
+        for row in chunk.rows():
             for no, look in looks.items():
                 if no < len(row):
                     look.add(row[no])
@@ -53,7 +53,7 @@ def _in_long(rows: Rows, form: FileForm) -> list[NameLook]:
     looks: dict[str, NameLook] = {}
     last = max(form.name_column, form.value_column, form.unit_column)
     for chunk in rows.chunks():
-        for row in chunk:
+        for row in chunk.rows():
             if len(row) <= last:
                 continue
             name = row[form.name_column].strip()
