@@ -4,7 +4,7 @@ A figure that the readings cannot carry is left out with the reason. Figures are
 place carries it (``plate_minus_psychrometer:left``). Spans and thresholds are our own choice.
 """
 
-from collections.abc import Callable, Collection, Mapping
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final, TypeAlias
 
@@ -12,7 +12,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from plant.calculations.climate_frame import PHASE_CODES, Frame, Values
-from plant.calculations.climate_signals import SMOOTH_MINUTES, View, places_of_quantity, plate_difference, signal_values
+from plant.calculations.climate_signals import (
+    SMOOTH_MINUTES,
+    Usual,
+    View,
+    at_full_speed,
+    places_of_quantity,
+    plate_difference,
+    signal_values,
+)
 
 Mask: TypeAlias = NDArray[np.bool_]
 
@@ -126,6 +134,18 @@ def charge_figures(frame: Frame, codes: Collection[str] | None = None) -> Charge
         except NoFigureError as error:
             why_not[code] = str(error)
     return ChargeFigures(values, why_not)
+
+
+def usual_from(figures: Sequence[ChargeFigures]) -> Usual:
+    """Return what is usual for a kiln by the figures of charges in which nothing was wrong: the medians."""
+    places = {code.partition(":")[2] for one in figures for code in one.values if code.startswith("fan_current_left")}
+    usual: dict[str, tuple[float, float]] = {}
+    for place in sorted(places):
+        known = [[one.values.get(f"fan_current_{way}:{place}".rstrip(":")) for one in figures] for way in _WAYS]
+        left, right = ([value for value in way if value is not None] for way in known)
+        if left and right:
+            usual[place] = (float(np.median(left)), float(np.median(right)))
+    return Usual(usual)
 
 
 def figure_codes(keys: Collection[str]) -> tuple[str, ...]:
@@ -298,8 +318,9 @@ def _outside_band_h(charge: Charge, _place: str) -> float:
 
 def _fan_current(way: float) -> Callable[[Charge, str], float]:
     def compute(charge: Charge, place: str) -> float:
-        gate = charge.during("heating_up", "drying") & charge.view.is_settled & (charge.view.turned == way)
-        return charge.mean_where(charge.view.at("fan_current", place), gate)
+        view = charge.view
+        gate = charge.during("heating_up", "drying") & view.is_settled & (view.turned == way)
+        return charge.mean_where(at_full_speed(view, view.at("fan_current", place)), gate)
 
     return compute
 
@@ -348,6 +369,7 @@ def _mean_valve(quantity: str) -> Callable[[Charge, str], float]:
     return compute
 
 
+_WAYS = ("left", "right")
 _BULBS = ("air_temperature", "wet_bulb")
 _SIDES = ("air_temperature:left", "air_temperature:right", "fan_direction")
 _HEAT_UP = ("air_temperature", "set_air_temperature")
@@ -410,7 +432,7 @@ FIGURES: Final[dict[str, Figure]] = {
         ),
         Figure(
             "fan_current_left",
-            "fan current while air enters on the left",
+            "fan current at full speed while air enters on the left",
             "ampere",
             ("fan_current", "fan_direction"),
             _fan_current(1.0),
@@ -418,7 +440,7 @@ FIGURES: Final[dict[str, Figure]] = {
         ),
         Figure(
             "fan_current_right",
-            "fan current while air enters on the right",
+            "fan current at full speed while air enters on the right",
             "ampere",
             ("fan_current", "fan_direction"),
             _fan_current(-1.0),

@@ -601,15 +601,24 @@ def _fan_share(view: View, place: str) -> Values:
     return _gated(100 * own / np.maximum(mates, LEAST_RUNNING_A), runs & (mates >= LEAST_RUNNING_A))
 
 
+def _lone_fan_current(view: View, place: str) -> Values:
+    """Take the current of the only fan while the controller says that it turns."""
+    return _gated(view.at("fan_current", place), view.steps_same_way > view.steps(FAN_START_MINUTES))
+
+
 def _fan_of_usual(view: View, place: str) -> Values:
-    """Compare a fan's current with its own usual one; torque, and about so the current, follows the speed squared."""
+    """Compare a fan's current with its own usual one in this direction."""
     left, right = view.usual.fan_current_a.get(place, (np.nan, np.nan))
     usual = np.where(view.turned > 0, left, right)
-    own = view.at("fan_current", place)
-    if view.places("fan_speed"):
-        share = view.mean("fan_speed") / 100
-        usual = np.where(share >= LEAST_SPEED_SHARE, usual * share**2, np.nan)
-    return _gated(100 * own / usual, view.is_settled)
+    return _gated(100 * at_full_speed(view, view.at("fan_current", place)) / usual, view.is_settled)
+
+
+def at_full_speed(view: View, current: Values) -> Values:
+    """Return a fan's current as it would be at full speed: torque, and about so the current, follows its square."""
+    if not view.places("fan_speed"):
+        return current
+    share = view.mean("fan_speed") / 100
+    return np.where(share >= LEAST_SPEED_SHARE, current / np.maximum(share, LEAST_SPEED_SHARE) ** 2, np.nan)
 
 
 def _fan_share_steady(view: View, place: str) -> Values:
@@ -934,6 +943,16 @@ SIGNALS: Final[dict[str, Signal]] = {
             _fan_share_steady,
             per=("fan_current",),
             least_places=2,
+        ),
+        Signal(
+            "lone_fan_current",
+            "current of the only fan while it is told to turn",
+            "ampere",
+            ("fan_current", "fan_direction"),
+            _SETTLED,
+            _lone_fan_current,
+            per=("fan_current",),
+            most_places=1,
         ),
         Signal(
             "fan_of_usual",

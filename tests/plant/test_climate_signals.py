@@ -214,6 +214,20 @@ def test_a_fan_that_stands_beside_others_that_run_draws_nothing() -> None:
     assert (last("fan_share:1", view), last("fan_share:2", view)) == pytest.approx((0, 200))
 
 
+def test_the_only_fan_is_judged_while_it_is_told_to_turn() -> None:
+    view = view_of(fan_current=0.1, fan_direction=np.where(np.arange(20 * HOUR) < HOUR, 0.0, 1.0))
+    current = signal_values("lone_fan_current", view)
+    assert np.isnan(current[:HOUR]).all()
+    assert current[-1] == pytest.approx(0.1)
+
+
+def test_at_a_lower_speed_a_fan_draws_less_with_its_square() -> None:
+    view = View(view_of(fan_current__1=6.4, fan_direction=1, fan_speed=80).frame, Usual({"1": (10, 10)}))
+    assert last("fan_of_usual:1", view) == pytest.approx(100)
+    slow = View(view_of(fan_current__1=6.4, fan_direction=1, fan_speed=40).frame, Usual({"1": (10, 10)}))
+    assert np.isnan(last("fan_of_usual:1", slow))
+
+
 def test_an_electrode_that_jumps_differs_from_the_hour_before_and_from_its_mates() -> None:
     count = 4 * HOUR
     moisture = np.where(np.arange(count) < 3 * HOUR, 40.0, 30.0)
@@ -221,6 +235,27 @@ def test_an_electrode_that_jumps_differs_from_the_hour_before_and_from_its_mates
     assert np.nanmin(signal_values("moisture_jump:1", view)) == pytest.approx(-25)
     assert np.nanmax(signal_values("moisture_step:1", view)) == pytest.approx(10)
     assert last("moisture_minus_mates:1", view) == pytest.approx(-10)
+    assert np.nanmax(np.abs(signal_values("moisture_jump:2", view))) == 0
+
+
+def test_electrodes_that_dry_together_do_not_jump() -> None:
+    count = 8 * HOUR
+    moisture = 60 * 0.9 ** (np.arange(count) / HOUR)
+    view = view_of(count, wood_moisture__1=moisture, wood_moisture__2=0.9 * moisture)
+    assert np.nanmax(np.abs(signal_values("moisture_jump:1", view))) < 1e-9
+    alone = view_of(count, wood_moisture__1=moisture)
+    assert last("moisture_jump:1", alone) == pytest.approx(-10)
+
+
+def test_a_wick_that_dries_out_has_risen_against_the_other_and_not_the_other_way_round() -> None:
+    count = 20 * HOUR
+    view = view_of(
+        count, air_temperature=60, wet_bulb__left=50 + 0.7 * (np.arange(count) >= 19 * HOUR), wet_bulb__right=50.4,
+        fan_direction=reversing(count),
+    )  # fmt: skip
+    # The mean of the last 20 minutes stands 0.7 K above half a day before, of which the bulb is 0.3 K above the other.
+    assert last("wet_bulb_shift:left", view) == pytest.approx(0.3)
+    assert last("wet_bulb_shift:right", view) < 0
 
 
 def test_what_is_told_only_when_it_changes_says_nothing_of_silence() -> None:
