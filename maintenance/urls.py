@@ -3,6 +3,7 @@
 from django.urls import URLPattern, path
 
 from maintenance.views import (
+    chamber_tests,
     checks,
     climate,
     defects,
@@ -29,6 +30,8 @@ urlpatterns: list[URLPattern] = [
     path("kilns/<slug:tag>/particulars/", kilns.edit, name="kiln-edit"),
     path("kilns/<slug:tag>/climate/", climate.climate, name="kiln-climate"),
     path("kilns/<slug:tag>/climate.csv", climate.climate_csv, name="kiln-climate-csv"),
+    path("kilns/<slug:tag>/chamber-tests/", chamber_tests.chamber_tests, name="chamber-tests"),
+    path("kilns/<slug:tag>/chamber-tests/evaluate/", chamber_tests.evaluate, name="chamber-test-evaluate"),
     path("rounds/", rounds.rounds, name="rounds"),
     path("rounds/checks/", rounds.start, name="check-start"),
     path("rounds/checks/<slug:number>/", checks.check, name="check"),

@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import cache
 
 import numpy as np
 
@@ -124,6 +125,24 @@ def cooling_cases(seed: int, count: int) -> list[Case]:
         )
         hours.append(14 + cool_h)
     return _cases(chambers, hours, 14)
+
+
+@cache
+def tight_case() -> Case:
+    """One test of tightness with its fans on."""
+    return tightness_cases(42, 1, Fans.ON)[0]
+
+
+@cache
+def warm_case() -> Case:
+    """One chamber that is held warm."""
+    return power_cases(42, 1)[0]
+
+
+@cache
+def cool_case() -> Case:
+    """One chamber that cools."""
+    return cooling_cases(42, 1)[0]
 
 
 def _cases(chambers: Sequence[Chamber], until_h: Sequence[float], from_h: float) -> list[Case]:

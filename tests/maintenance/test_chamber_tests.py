@@ -2,7 +2,6 @@
 
 from collections.abc import Callable
 from dataclasses import replace
-from functools import cache
 
 import numpy as np
 import pytest
@@ -23,7 +22,7 @@ from plant.calculations.psychrometrics import (
     vapour_pressure_pa,
 )
 from tests.maintenance import chamber_cases
-from tests.maintenance.chamber_cases import BEGIN_S, Case
+from tests.maintenance.chamber_cases import BEGIN_S, Case, cool_case, tight_case, warm_case
 
 STEP_S = 300
 NO_ERRORS = SensorErrors(sd_share=0.0)
@@ -91,21 +90,6 @@ def test_bounds_of_a_slope_hold_whatever_the_noise_remembers(correlation: float)
     assert 0.90 <= inside / 300 <= 0.99
     # What least squares would say of the same readings.
     assert correlation < 0.5 or plain / 300 < 0.8
-
-
-@cache
-def tight_case() -> Case:
-    return chamber_cases.tightness_cases(42, 1, Fans.ON)[0]
-
-
-@cache
-def warm_case() -> Case:
-    return chamber_cases.power_cases(42, 1)[0]
-
-
-@cache
-def cool_case() -> Case:
-    return chamber_cases.cooling_cases(42, 1)[0]
 
 
 @pytest.mark.parametrize("fans", list(Fans))
