@@ -31,7 +31,7 @@ def work_out_day(progress: Progress, day: str) -> dict[str, Any]:
 register_daily(DAY_TASK, hour=4)
 
 
-@task(LOOK_TASK)
+@task(LOOK_TASK, is_frequent=True)
 def look_at_readings(progress: Progress, kiln: int, from_s: int, until_s: int) -> dict[str, Any]:
     """Let a kiln's watches look at readings that were settled."""
     return _told(look(Kiln.objects.select_related("mill").get(pk=kiln), from_s, until_s))

@@ -40,7 +40,7 @@ def forget(progress: Progress, day: str) -> dict[str, int]:
 register_daily("forget old background work", hour=3)
 
 
-@task(SETTLE_TASK)
+@task(SETTLE_TASK, is_frequent=True)
 def settle_readings(progress: Progress, kiln: int) -> dict[str, int]:
     """Settle what came in for a kiln."""
     settled = settle(Kiln.objects.get(pk=kiln), progress=progress)

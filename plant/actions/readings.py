@@ -269,7 +269,9 @@ def _want_settling(kiln: Kiln) -> None:
     # Locked: a worker that is about to take it up must wait for us, or it would look before our readings are there.
     if of_kiln.waiting().select_for_update().first():
         return
-    last = of_kiln.filter(wanted_at__gt=moment - 2 * SETTLE_PAUSE).order_by("-not_before_at").first()
+    # With the states, so that the index serves it however many jobs are on record.
+    begun = of_kiln.filter(state__in=[Job.State.UNDER_WAY, Job.State.FINISHED, Job.State.FAILED])
+    last = begun.filter(wanted_at__gt=moment - 2 * SETTLE_PAUSE).order_by("-not_before_at").first()
     not_before_at = max(moment, last.not_before_at + SETTLE_PAUSE) if last else moment
     key = f"{SETTLE_TASK} {kiln.tag} {moment:%Y-%m-%d %H:%M:%S} {uuid4().hex[:8]}"
     enqueue(SETTLE_TASK, key, {"kiln": kiln.pk}, not_before_at=not_before_at)

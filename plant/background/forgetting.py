@@ -7,11 +7,14 @@ from django.db import transaction
 from django.db.models import QuerySet
 from django_q.models import Task as QueueResult
 
+from plant.background.registry import frequent
 from plant.models import Job
 
 # Our own choice. A failure waits longer: somebody may yet want to look at it, or start it again.
 FINISHED_KEPT = timedelta(days=90)
 FAILED_KEPT = timedelta(days=365)
+# What is done every few minutes would bury the rest.
+FREQUENT_KEPT = timedelta(days=2)
 # So many are taken off a day, in portions between which pages may write.
 MOST_A_DAY = 20_000
 PORTION = 500
@@ -25,6 +28,9 @@ def forget_old_work(moment: datetime) -> dict[str, int]:
     """
     return {
         "finished": _delete(Job.objects.finished().filter(finished_at__lt=moment - FINISHED_KEPT)),
+        "finished and frequent": _delete(
+            Job.objects.finished().filter(what__in=frequent(), finished_at__lt=moment - FREQUENT_KEPT)
+        ),
         "failed": _delete(Job.objects.failed().filter(finished_at__lt=moment - FAILED_KEPT)),
         # The queue itself keeps only what broke outside a job: see plant.background.queueing.
         "kept by the queue": _delete(QueueResult.objects.filter(stopped__lt=moment - FAILED_KEPT)),

@@ -37,6 +37,7 @@ TaskFunction = Callable[..., dict[str, Any] | None]
 
 _functions: dict[str, TaskFunction] = {}
 _dailies: dict[str, "Daily"] = {}
+_frequent: set[str] = set()
 _each_tick: list[str] = []
 
 
@@ -48,10 +49,11 @@ class Daily:
     hour: int
 
 
-def task(name: str) -> Callable[[TaskFunction], TaskFunction]:
+def task(name: str, *, is_frequent: bool = False) -> Callable[[TaskFunction], TaskFunction]:
     """Register a function as a task; it is called with ``progress`` and the job's arguments by name.
 
-    It must be idempotent: a worker may die after its work and before the record of it.
+    It must be idempotent: a worker may die after its work and before the record of it. What is wanted every few
+    minutes is frequent: once it went well, its record is soon forgotten.
     """
 
     def register(function: TaskFunction) -> TaskFunction:
@@ -59,6 +61,8 @@ def task(name: str) -> Callable[[TaskFunction], TaskFunction]:
         if known is not None and (known.__module__, known.__qualname__) != (function.__module__, function.__qualname__):
             raise ImproperlyConfigured(f"Two tasks are called “{name}”: {known.__module__}, {function.__module__}.")
         _functions[name] = function
+        if is_frequent:
+            _frequent.add(name)
         return function
 
     return register
@@ -90,6 +94,11 @@ def register_each_tick(name: str) -> None:
 def each_tick() -> list[str]:
     """Return what is wanted at each tick."""
     return list(_each_tick)
+
+
+def frequent() -> list[str]:
+    """Return the tasks that are wanted every few minutes."""
+    return sorted(_frequent)
 
 
 def dailies() -> list[Daily]:

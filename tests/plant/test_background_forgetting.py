@@ -41,6 +41,15 @@ def test_what_went_well_is_kept_for_ninety_days_and_what_failed_for_a_year() -> 
     assert set(JobAttempt.objects.values_list("job__key", flat=True)) == keys()
 
 
+def test_what_is_done_every_few_minutes_is_forgotten_after_two_days_unless_it_failed() -> None:
+    for state in ("finished", "failed"):
+        for days in (1, 3):
+            job = ended(f"{state} {days}", state, days)
+            Job.objects.filter(pk=job.pk).update(what="settle readings")
+    assert forget_old_work(NOW)["finished and frequent"] == 1
+    assert keys() == {"finished 1", "failed 1", "failed 3"}
+
+
 @pytest.mark.parametrize("state", ["waiting", "under_way"])
 def test_what_has_not_ended_is_kept_however_old(state: str) -> None:
     at = NOW - timedelta(days=4000)
@@ -54,7 +63,12 @@ def test_it_says_how_much_it_forgot_and_the_queues_own_records_go_too() -> None:
     for number, days in enumerate((10, 400)):
         at = NOW - timedelta(days=days)
         QueueResult.objects.create(id=str(number), name=str(number), func="f", started=at, stopped=at, success=False)
-    assert forget_old_work(NOW) == {"finished": 1, "failed": 0, "kept by the queue": 1}
+    assert forget_old_work(NOW) == {
+        "finished": 1,
+        "finished and frequent": 0,
+        "failed": 0,
+        "kept by the queue": 1,
+    }
     assert QueueResult.objects.count() == 1
 
 
