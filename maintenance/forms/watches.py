@@ -1,6 +1,7 @@
 """Forms of watches: what the list shows, the numbers of a rule in the mill's units, a trial, a word of judgement."""
 
 import dataclasses
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any, Final, get_args, get_type_hints
@@ -130,8 +131,8 @@ class RuleForm(forms.Form):
 
     def _in_words(self, refusal: str) -> str:
         """Say a refusal with the labels of the fields instead of their names."""
-        for name in sorted(self.rule_names, key=len, reverse=True):
-            refusal = refusal.replace(name, f"“{WORDINGS[name].label}”")
+        names = "|".join(map(re.escape, self.rule_names))
+        refusal = re.sub(rf"\b({names})\b", lambda found: f"“{WORDINGS[found[1]].label}”", refusal)
         return refusal[:1].upper() + refusal[1:] + ("" if refusal.endswith(".") else ".")
 
     def _field(self, name: str, hint: Any, *, is_required: bool) -> forms.Field:
