@@ -22,7 +22,9 @@ ORIGIN = date(2026, 3, 2)
 #: Technicians for so many kilns.
 TECHNICIANS = {12: 5, 40: 10, 120: 20}
 JOBS_PER_KILN_AND_WEEK = 2.5
-SATURDAY, SUNDAY = 5, 6
+#: So many weeks of work are waiting at the start.
+BACKLOG_WEEKS = 1.2
+SATURDAY = 5
 CRAFTS = ("mechanical", "electrical", "heating", "measuring")
 
 
@@ -108,10 +110,10 @@ def _jobs(kilns: int, weeks: int, horizon_min: int, chance: random.Random) -> li
     jobs: list[Job] = []
     for number in range(count):
         state: NeededState = chance.choices(("running", "empty", "still", "any"), (30, 35, 20, 15))[0]
-        duration_min = chance.choice((30, 45, 60, 60, 90, 90, 120, 150, 180))
+        duration_min = chance.choice((20, 30, 30, 45, 60, 60, 90, 90, 120))
         safety = chance.random() < 0.08
         last_min = horizon_min - 10 * DAY_MIN
-        earliest_min = 0 if chance.random() < 0.4 else chance.randrange(0, last_min)
+        earliest_min = 0 if chance.random() < BACKLOG_WEEKS / weeks else chance.randrange(0, last_min)
         parts_min = earliest_min + chance.randrange(0, 5 * DAY_MIN) if chance.random() < 0.25 else 0
         due_min = max(earliest_min, parts_min) + chance.randrange(3 * DAY_MIN, 18 * DAY_MIN)
         latest_min = due_min + chance.randrange(3 * DAY_MIN, 12 * DAY_MIN)

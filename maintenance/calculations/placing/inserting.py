@@ -212,15 +212,14 @@ class Inserting:
         high = min(high, of.end_min - 1, of.overtime_end_min - set_up_min)
         if low > high:
             return None
-        people = self.frame.can_lock_out[shift]
-        for person in people:
-            if self.state.is_free(person, low, low + set_up_min):
-                return low, person
-        ends = sorted((end, person) for person in people for _, end in self.state.busy[person] if low < end <= high)
-        for end, person in ends:
-            if self.state.is_free(person, end, end + set_up_min):
-                return end, person
-        return None
+        best, who = high + 1, -1
+        for person in self.frame.can_lock_out[shift]:
+            start_min = self.state.first_free(person, low, best - 1, set_up_min)
+            if start_min is not None:
+                best, who = start_min, person
+                if best == low:
+                    break
+        return None if who < 0 else (best, who)
 
     def _with_stop(self, kiln: int, place: int, stop: StopAt) -> list[int] | None:
         return self.state.timetable(kiln, {**self.state.stops[kiln], place: stop}, self.state.running[kiln])

@@ -135,11 +135,17 @@ class _Solving:
         faults += [Fault(f"issued.{one.job}", f"is pinned, but: {one.text}") for one in hopeless if self._is_pin(one)]
         if faults or hopeless:
             return Answer(None, () if faults else hopeless, tuple(faults))
-        by_date, by_cost = due_date_plan(self.frame), greedy_plan(self.frame)
-        complete = [state for state in (by_date, by_cost) if self.frame.must <= state.at.keys()]
-        self.first_seconds, failure = self.gone, ""
-        if complete:
-            self._keep(min(complete, key=lambda state: state.cost().total), "rule of thumb")
+        failure = ""
+        by_rule: list[State] = []
+        complete: list[State] = []
+        for rule in (due_date_plan, greedy_plan):
+            by_rule.append(rule(self.frame))
+            if self.frame.must <= by_rule[-1].at.keys():
+                complete.append(by_rule[-1])
+                self.first_seconds = self.first_seconds or self.gone
+                if self.state is None or self._is_better(by_rule[-1]):
+                    self._keep(by_rule[-1], "rule of thumb")
+        by_date, by_cost = by_rule
         try:
             if self.state is None:
                 answer = self._rescue(by_cost)

@@ -86,24 +86,51 @@ class State:
     def earliest_crew(self, job: int, shift: int, from_min: int, to_min: int) -> tuple[int, Crew] | None:
         """Find the earliest start in [from, to] at which a crew of the shift is free for the job."""
         duration_min = self.frame.jobs[job].duration_min
-        crew = self.crew_at(job, shift, from_min, from_min + duration_min)
-        if crew is not None:
-            return from_min, crew
-        ends: set[int] = set()
-        for skill, _ in self.frame.crew_of[job]:
-            for person in self.frame.shift_skill[shift].get(skill, ()):
-                busy = self.busy[person]
-                for index in range(max(0, bisect_left(busy, (from_min, -FAR)) - 1), len(busy)):
-                    start, end = busy[index]
-                    if start >= to_min + duration_min:
+        asked, by_skill = self.frame.crew_of[job], self.frame.shift_skill[shift]
+        if len(asked) == 1 and asked[0][1] == 1:
+            skill, best, who = asked[0][0], to_min + 1, -1
+            for person in by_skill.get(skill, ()):
+                start_min = self.first_free(person, from_min, best - 1, duration_min)
+                if start_min is not None:
+                    best, who = start_min, person
+                    if best == from_min:
                         break
-                    if from_min < end <= to_min:
-                        ends.add(end)
-        for start_min in sorted(ends):
+            return None if who < 0 else (best, ((who, skill),))
+        begins = {from_min} if not asked else set()
+        for person in {person for skill, _ in asked for person in by_skill.get(skill, ())}:
+            start_min = self.first_free(person, from_min, to_min, duration_min)
+            while start_min is not None:
+                begins.add(start_min)
+                start_min = self._next_free(person, start_min, to_min, duration_min)
+        for start_min in sorted(begins):
             crew = self.crew_at(job, shift, start_min, start_min + duration_min)
             if crew is not None:
                 return start_min, crew
         return None
+
+    def first_free(self, person: int, from_min: int, to_min: int, duration_min: int) -> int | None:
+        """Find the earliest start in [from, to] at which a person is free for so long."""
+        if from_min > to_min:
+            return None
+        busy = self.busy[person]
+        index = bisect_left(busy, (from_min, FAR))
+        start_min = from_min
+        if index and busy[index - 1][1] > start_min:
+            start_min = busy[index - 1][1]
+        while index < len(busy) and busy[index][0] < start_min + duration_min:
+            start_min = max(start_min, busy[index][1])
+            if start_min > to_min:
+                return None
+            index += 1
+        return start_min if start_min <= to_min else None
+
+    def _next_free(self, person: int, after_min: int, to_min: int, duration_min: int) -> int | None:
+        """Find the next time after which something has ended at which a person is free for so long."""
+        busy = self.busy[person]
+        index = bisect_left(busy, (after_min, FAR))
+        if index == len(busy):
+            return None
+        return self.first_free(person, busy[index][1], to_min, duration_min)
 
     def has_room_inside(self, job: int, start_min: int) -> int | None:
         """Say None if the job's crew may go in then, else the first minute at which somebody comes out."""
