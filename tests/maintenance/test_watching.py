@@ -3,6 +3,7 @@
 from io import StringIO
 from typing import Any
 
+import numpy as np
 import pytest
 from django.core.exceptions import PermissionDenied, ValidationError
 from django.core.management import call_command
@@ -13,8 +14,10 @@ from maintenance.calculations.watch_set import for_kiln
 from maintenance.models import Firing, Watch, WorkOrder
 from maintenance.watch_specs import shipped_specs, spec_of, unsuited_why, used_keys
 from maintenance.watch_words import phase_words, rule_words
+from plant.actions.readings import settle, take_in
 from plant.background.daily import want_each_tick
-from plant.models import Change, Channel, ComponentKind, Job, Kiln, MeterReading
+from plant.background.running import run_job
+from plant.models import Change, Channel, ComponentKind, Job, Kiln, MeterReading, Reading
 from plant.signals import readings_settled
 from tests.factories import MONDAY, ChargeFactory, KilnFactory, UserFactory
 from tests.maintenance.watching_mill import (
@@ -307,6 +310,23 @@ def test_what_is_settled_is_looked_at_by_a_job_of_its_own() -> None:
     readings_settled.send(sender=Kiln, kiln=kiln, from_s=MONDAY_S, until_s=MONDAY_S + 60)
     job = Job.objects.get(what="look at readings")
     assert job.arguments == {"kiln": kiln.pk, "from_s": MONDAY_S, "until_s": MONDAY_S + 60}
+
+
+def test_readings_that_are_taken_in_are_settled_looked_at_and_become_work() -> None:
+    kiln = a_watched_kiln()
+    a_watch(kiln, "wick-dry-left")
+    until_s = dry_wick(kiln)
+    rows = list(Reading.objects.values_list("channel_id", "at_s", "value"))
+    Reading.objects.all().delete()
+    channel_id, at_s, value = (np.array(column) for column in zip(*rows, strict=True))
+    take_in(channel_id, at_s, value)
+    settle(kiln)
+    job = Job.objects.get(what="look at readings")
+    assert job.arguments["until_s"] == until_s
+    run_job(job.pk)
+    job.refresh_from_db()
+    assert job.state == Job.State.FINISHED
+    assert job.result == {"fired": 1, "ended": 0, "work_orders": [WorkOrder.objects.get().number]}
 
 
 def test_two_messages_within_a_minute_are_both_heard() -> None:
