@@ -38,7 +38,7 @@ SOFTWOOD: Final = ((0.35, 60.0, 5.0), (0.30, 64.0, 8.0), (0.20, 67.0, 11.0), (0.
 HARDWOOD: Final = ((0.40, 48.0, 3.0), (0.30, 53.0, 5.0), (0.15, 58.0, 9.0), (0.15, 62.0, 14.0))
 HARD: Final = frozenset({"birch", "oak", "ash"})
 # Steam heats while it moistens: hardwood is conditioned no warmer than it was dried.
-SOFT_CONDITIONING, HARD_CONDITIONING = (70.0, 65.0), (62.0, 57.0)
+SOFT_CONDITIONING, HARD_CONDITIONING = (70.0, 65.0), (66.0, 55.0)
 # Boards of 25 mm give off their water fast: the demo's coils are larger than usual.
 HEATER_SHARE: Final = 1.6
 # The surface is moister than the air alone would have it: what dries it holds back. Found by trying.
