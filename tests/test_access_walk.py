@@ -15,10 +15,12 @@ from inventory.models import PurchaseOrder
 from maintenance.models import (
     CheckItem,
     EntryPermit,
+    Firing,
     FunctionCheck,
     Placement,
     Sitting,
     StandingTask,
+    Watch,
 )
 from plant import clock
 from plant.access import Role, access_table
@@ -128,6 +130,11 @@ def things(db: None) -> dict[str, dict[str, Any]]:
     source, channel = ReadingSourceFactory(), ChannelFactory(kiln=kiln)
     named = source.names.create(name="T1", channel=channel)
     intake = source.intakes.create(file_name="k1.csv", digest="0" * 64, at=now, is_taken_in=False, faults=["empty"])
+    looks_at = {"signal": "wet_bulb:left", "rule": "limit", "parameters": {"side": "above", "limit": 90, "clear": 80}}
+    dry = Watch.objects.create(
+        kiln=kiln, code="wick", name="Wick", severity="notice", component_kind=fan.kind, sentence="Dry.", **looks_at
+    )
+    fired = Firing.objects.create(watch=dry, begin_at=now, noticed_at=now, sentence="Dry.")
     job = Job.objects.create(key="nothing", what="nothing", wanted_at=now, not_before_at=now)
     sending = ReadingSource.objects.create(code="controller", name="Controller", way="sends")
     token, _text = make_token(sending, by=None)
@@ -154,6 +161,8 @@ def things(db: None) -> dict[str, dict[str, Any]]:
         "openings/": {"tag": kiln.tag, "key": f"after-{done.pk}"},
         "openings/work-orders/": {"number": work.number},
         "work-orders/": {"number": work.number, "no": step.no},
+        "watches/": {"pk": dry.pk},
+        "watches/firings/": {"pk": fired.pk},
     }
 
 
