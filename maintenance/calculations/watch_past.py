@@ -51,7 +51,7 @@ def fired_over(
         part = _part(frame, begin, min(first + block, len(frame)))
         view, here = View(part, usual), slice(first - begin, None)
         start_s = frame.start_s + first * frame.step_s
-        allowed = {spec.phases: allowed_in(part.phase[here], spec.phases) for spec in looking}
+        allowed = {phases: allowed_in(part.phase[here], phases) for phases in {spec.phases for spec in looking}}
         for spec in looking:
             if isinstance(spec.rule, Drift | Trend):
                 continue

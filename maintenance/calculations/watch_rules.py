@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from plant.calculations.climate_frame import PHASE_CODES, Values
+from plant.calculations.climate_signals import is_in_phases
 
 Mask: TypeAlias = NDArray[np.bool_]
 Indices: TypeAlias = NDArray[np.int64]
@@ -188,10 +189,7 @@ class Moments:
 
 def allowed_in(phase: NDArray[np.int8], phases: Iterable[str]) -> Mask:
     """Return where the kiln is in one of the phases (names of `PHASE_CODES`); everywhere if none is named."""
-    codes = [PHASE_CODES[name] for name in phases]
-    wanted = np.full(max(PHASE_CODES.values()) + 1, not codes)
-    wanted[codes] = True
-    return np.asarray(wanted[phase])
+    return is_in_phases(phase, tuple(phases) or tuple(PHASE_CODES))
 
 
 def evaluate(rule: MomentRule, moments: Moments, state: State) -> tuple[tuple[Firing, ...], dict[str, object]]:

@@ -11,7 +11,7 @@ from typing import Final, TypeAlias
 import numpy as np
 from numpy.typing import NDArray
 
-from plant.calculations.climate_frame import PHASE_CODES, Frame, Values
+from plant.calculations.climate_frame import Frame, Values
 from plant.calculations.climate_signals import (
     SMOOTH_MINUTES,
     Usual,
@@ -77,7 +77,7 @@ class Charge:
 
     def during(self, *phases: str) -> Mask:
         """Return where the kiln is in one of the phases."""
-        return np.isin(self.frame.phase, [PHASE_CODES[phase] for phase in phases])
+        return self.view.in_phases(phases)
 
     @property
     def hours_each(self) -> float:

@@ -111,6 +111,7 @@ class View:
     def __init__(self, frame: Frame, usual: Usual | None = None) -> None:
         self.frame = frame
         self.usual = usual or Usual()
+        self._places: dict[str, tuple[str, ...]] = {}
         self._kept: dict[object, Values | Mask | NDArray[np.int32]] = {}
 
     def __len__(self) -> int:
@@ -123,7 +124,9 @@ class View:
 
     def places(self, quantity: str) -> tuple[str, ...]:
         """Return the places at which the quantity is measured; one is empty where it has no place."""
-        return places_of_quantity(quantity, self.frame.values)
+        if quantity not in self._places:
+            self._places[quantity] = places_of_quantity(quantity, self.frame.values)
+        return self._places[quantity]
 
     def at(self, quantity: str, place: str) -> Values:
         """Return a channel; NaN throughout where the kiln does not have it."""
@@ -209,6 +212,8 @@ class View:
         """Return the mean of the known values of the last minutes; NaN where fewer than that share are known."""
         count = self.steps(minutes)
         known = np.isfinite(values)
+        if not known.any():
+            return self.unknown
         total, number = _rolling(np.where(known, values, 0.0), count), _rolling(known.astype(np.float64), count)
         return np.where(number >= max(1.0, least_share * count), total / np.maximum(number, 1.0), np.nan)
 
@@ -271,9 +276,7 @@ class View:
 
     def in_phases(self, phases: tuple[str, ...]) -> Mask:
         """Return where the kiln is in one of the phases."""
-        return self.keep_mask(
-            ("phases", phases), lambda: np.isin(self.frame.phase, [PHASE_CODES[phase] for phase in phases])
-        )
+        return self.keep_mask(("phases", phases), lambda: is_in_phases(self.frame.phase, phases))
 
     def smooth_mean(self, quantity: str) -> Values:
         """Return the mean over the places, smoothed over some minutes."""
@@ -323,8 +326,7 @@ class View:
         def work() -> Mask:
             if not {"left", "right"} <= set(self.places("wet_bulb")):
                 return np.ones(len(self), dtype=np.bool_)
-            apart = self.at("wet_bulb", "left") - self.at("wet_bulb", "right")
-            return np.abs(self.both_ways(apart, DRYING)) <= WET_BULBS_AGREE_K
+            return np.abs(signal_values("wet_bulb_excess_steady:left", self)) <= WET_BULBS_AGREE_K
 
         return self.keep_mask("wet bulbs agree", work)
 
@@ -353,6 +355,13 @@ def _rolling(values: Values, count: int) -> Values:
     total = np.cumsum(values)
     total[count:] -= total[:-count].copy()
     return total
+
+
+def is_in_phases(phase: NDArray[np.int8], phases: Collection[str]) -> Mask:
+    """Return where the kiln is in one of the phases (names of `PHASE_CODES`)."""
+    wanted = np.zeros(max(PHASE_CODES.values()) + 1, dtype=np.bool_)
+    wanted[[PHASE_CODES[name] for name in phases]] = True
+    return np.asarray(wanted[phase])
 
 
 def _known_direction(values: Values) -> Values:

@@ -104,15 +104,18 @@ def shipped() -> tuple[WatchSpec, ...]:
         return parse_watches(csv.DictReader(file))
 
 
-def kilns_with_faults(seed: int, kilns: int, days: int, emit_s: int = EVERY_S) -> list[Watched]:
-    """Simulate kilns of different build; a quarter of them has one slow fault, the others a sudden one now and then."""
+def kilns_with_faults(seed: int, kilns: int, days: int, size_share: float = 1.0) -> list[Watched]:
+    """Simulate kilns of different build; a quarter of them has one slow fault, the others a sudden one now and then.
+
+    ``size_share`` makes all faults smaller, to see what the watches still hear.
+    """
     rng = np.random.default_rng(seed)
     chambers = [
         Chamber(_design(rng), seed=seed + kiln, weather_seed=seed + kiln % 7, species=(SPRUCE, SPRUCE, PINE))
         for kiln in range(kilns)
     ]
-    faults = list(_faults(rng, kilns, days))
-    runs = simulate(chambers, BEGIN_S, days * 24, faults, emit_s=emit_s)
+    faults = list(_faults(rng, kilns, days, size_share))
+    runs = simulate(chambers, BEGIN_S, days * 24, faults, emit_s=EVERY_S)
     for run in runs:
         _trouble(np.random.default_rng([seed, run.kiln]), run, days)
     return [Watched(run, [fault for fault in faults if fault.kiln == run.kiln]) for run in runs]
@@ -131,26 +134,28 @@ def _design(rng: np.random.Generator) -> ChamberDesign:
     )
 
 
-def _faults(rng: np.random.Generator, kilns: int, days: int) -> Iterator[Fault]:
+def _faults(rng: np.random.Generator, kilns: int, days: int, size_share: float) -> Iterator[Fault]:
     deck: list[FaultKind] = []
     for kiln in range(kilns):
         if kiln % 4 == 3:
             kind = SLOW[kiln // 4 % len(SLOW)]
             begin = float(rng.uniform(0.45, 0.55)) * days
-            yield _fault(rng, kind, kiln, begin, days + 1)
+            yield _fault(rng, kind, kiln, (begin, days + 1), size_share)
             continue
         for first in np.arange(6, days - LENGTH_DAYS - 3, EVERY_DAYS):
             if not deck:
                 deck = [SUDDEN[i] for i in rng.permutation(len(SUDDEN))]
             begin = float(first + rng.uniform(0, 3))
-            yield _fault(rng, deck.pop(), kiln, begin, begin + LENGTH_DAYS)
+            yield _fault(rng, deck.pop(), kiln, (begin, begin + LENGTH_DAYS), size_share)
 
 
-def _fault(rng: np.random.Generator, kind: FaultKind, kiln: int, begin: float, end: float) -> Fault:
+def _fault(
+    rng: np.random.Generator, kind: FaultKind, kiln: int, span_days: tuple[float, float], size_share: float
+) -> Fault:
     place = str(rng.choice(PLACES[kind])) if kind in PLACES else ""
-    begin_s, end_s = BEGIN_S + int(begin * DAY_S), BEGIN_S + int(end * DAY_S)
+    begin_s, end_s = (BEGIN_S + int(day * DAY_S) for day in span_days)
     usual = Fault(kind, kiln, begin_s, end_s, place=place)
-    varied = usual.full_size * float(rng.uniform(0.85, 1.2))
+    varied = usual.full_size * size_share * float(rng.uniform(0.85, 1.2))
     return replace(usual, size=None if kind in WHOLE else min(varied, MOST.get(kind, np.inf)))
 
 
