@@ -16,6 +16,7 @@ from plant.templatetags.kilnward import fixed
 LEFT, RIGHT, TOP, BOTTOM = 12.0, 98.0, 6.0, 84.0
 """Where the field of the marks lies, in per cent of the drawing."""
 TICKS = 4
+CAP = '<rect class="cap" x="{}%" y="{}%" width="14" height="2" transform="translate(-7 -1)"/>'
 Placing = Callable[[float], float]
 HEADROOM = 1.05
 
@@ -87,18 +88,19 @@ def _mark(test: ChamberTest, left: float, up: Placing) -> SafeString:
     low, value, high = (f"{up(one or 0):.2f}" for one in (test.low, test.value, test.high))
     place = f"{left:.2f}"
     shape = (
-        format_html('<circle cx="{}%" cy="{}%" r="5"/>', place, value)
+        format_html('<circle cx="{}%" cy="{}%" r="4"/>', place, value)
         if test.fans == ChamberTest.Fans.ON
-        else format_html('<rect x="{}%" y="{}%" width="9" height="9" transform="translate(-4.5 -4.5)"/>', place, value)
+        else format_html('<rect x="{}%" y="{}%" width="8" height="8" transform="translate(-4 -4)"/>', place, value)
     )
     title = f"{test.begin_at:%Y-%m-%d}, {test.get_fans_display()}: {figure_words(test)}, {bounds_words(test)}"
     return format_html(
-        '<g class="figure figure-{}"><title>{}</title><line x1="{}%" y1="{}%" x2="{}%" y2="{}%"/>{}</g>',
+        '<g class="figure figure-{}"><title>{}</title><line x1="{}%" y1="{}%" x2="{}%" y2="{}%"/>{}{}</g>',
         test.fans,
         title,
         place,
         low,
         place,
         high,
+        format_html_join("", CAP, ((place, end) for end in (low, high))),
         shape,
     )

@@ -5,13 +5,14 @@ from decimal import Decimal
 from typing import Final
 
 from django.utils.functional import Promise
+from django.utils.text import capfirst
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
 from maintenance.calculations.chamber_tests import Refusal, Why
 from maintenance.models import ChamberTest
 from plant.calculations.leaks import Air, air_loss
-from plant.models import Kiln, Mill
+from plant.models import Mill
 from plant.templatetags.kilnward import fixed, quantity
 from plant.templatetags.units import temperature_in
 from plant.usual_climate import UsualClimate
@@ -132,8 +133,8 @@ def bounds_words(test: ChamberTest) -> str:
 def _of_leak(test: ChamberTest, climate: Climate, mill: Mill) -> list[str]:
     assert test.value is not None and test.low is not None and test.high is not None  # noqa: S101 (narrows the type)
     said = [
-        _("%(value)s leave the shut chamber; with 95 %% certainty %(bounds)s.")
-        % {"value": figure_words(test).capitalize(), "bounds": bounds_words(test)}
+        _("The shut chamber changes its air %(value)s times an hour; with 95 %% certainty %(bounds)s times.")
+        % {"value": fixed(test.value, 2), "bounds": bounds_words(test)}
     ]
     volume = test.details.get("volume_m3")
     if volume:
@@ -158,7 +159,7 @@ def _of_heat(test: ChamberTest, climate: Climate, mill: Mill) -> list[str]:
     said = [
         _("Skin and leak together lose %(value)s; with 95 %% certainty %(bounds)s.") % told,
         _("%(Climate)s that is %(kwh)s, the vapour of moist air not counted.")
-        % {"Climate": climate.words(mill).capitalize(), **_kwh_words(kwh, mill)},
+        % {"Climate": capfirst(climate.words(mill)), **_kwh_words(kwh, mill)},
     ]
     time_constant = test.details.get("time_constant_h")
     if time_constant:
@@ -187,6 +188,19 @@ def _kwh_words(kwh: list[float], mill: Mill) -> dict[str, str]:
     return {"kwh": words}
 
 
+def fans_words(on: ChamberTest, off: ChamberTest) -> str:
+    """Compare a leak with fans on and off: what the fans press out beyond what warm air drives alone."""
+    assert on.value is not None and on.low is not None and on.high is not None  # noqa: S101 (narrows the type)
+    assert off.value is not None and off.low is not None and off.high is not None  # noqa: S101
+    told = {"off": fixed(off.value, 2), "bounds": bounds_words(off)}
+    said = _("With the fans off it was %(off)s times an hour (%(bounds)s).") % told
+    allowed = ((on.high - on.low) ** 2 + (off.high - off.low) ** 2) ** 0.5 / 2
+    if on.value - off.value > allowed:
+        share = {"share": fixed(100 * (1 - off.value / on.value), 0)}
+        return f"{said} {_('So the fans press out %(share)s %% of it.') % share}"
+    return f"{said} {_('The fans make no difference that both bounds would show.')}"
+
+
 def change_words(test: ChamberTest, before: ChamberTest) -> str:
     """Say whether a figure differs from an earlier one by more than both bounds allow."""
     assert test.value is not None and test.low is not None and test.high is not None  # noqa: S101 (narrows the type)
@@ -199,11 +213,3 @@ def change_words(test: ChamberTest, before: ChamberTest) -> str:
     if before.value - test.value > allowed:
         return _("Less than on %(day)s (%(was)s).") % told
     return _("No difference to %(day)s (%(was)s) that both bounds would show.") % told
-
-
-def last_figure(kiln: Kiln, kind: str) -> ChamberTest | None:
-    """Return the newest test of a kind that gave a figure."""
-    found: ChamberTest | None = (
-        ChamberTest.objects.filter(kiln=kiln, kind=kind, value__isnull=False).order_by("-begin_at", "-id").first()
-    )
-    return found

@@ -62,7 +62,11 @@ class ChamberTestForm(forms.Form):
         label=_("Known within, %"), required=False, min_value=Decimal(1), max_value=Decimal(100)
     )
     work_order = WorkOrderChoice(
-        label=_("Work order"), queryset=WorkOrder.objects.none(), required=False, to_field_name="number"
+        label=_("Work order"),
+        queryset=WorkOrder.objects.none(),
+        required=False,
+        to_field_name="number",
+        empty_label=_("none"),
     )
     note = forms.CharField(label=_("Note"), max_length=200, required=False)
 

@@ -1,6 +1,7 @@
 """The tests that a chamber runs on itself: figures by year, and the evaluation of a new one."""
 
 from dataclasses import dataclass
+from datetime import timedelta
 from typing import Any
 
 from django.contrib import messages
@@ -16,6 +17,7 @@ from maintenance.chamber_test_chart import YearChart, year_chart
 from maintenance.chamber_test_words import (
     Climate,
     bounds_words,
+    fans_words,
     figure_words,
     leak_share_words,
     verdict,
@@ -29,6 +31,8 @@ from plant.models import Kiln, Mill
 from plant.usual_climate import usual_climate
 
 PER_PAGE = 50
+NEARBY = timedelta(days=60)
+"""Tests with fans on and off are compared where no more lies between them. Ours."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -118,10 +122,16 @@ def _part(kind: str, name: str, figures: list[ChamberTest], climate: Climate, mi
     chart = year_chart(own, mill.zone)
     if not own:
         return Part(kind, name, None, None, [])
-    newest = own[-1]
+    # Fans that run are closer to a kiln at work.
+    newest = next((test for test in reversed(own) if test.fans == ChamberTest.Fans.ON), own[-1])
     # A figure is compared with the last one that was found in the same way.
-    alike = [test for test in own[:-1] if _way(test) == _way(newest)]
+    alike = [test for test in own if _way(test) == _way(newest) and test.begin_at < newest.begin_at]
     says = verdict(newest, climate, mill, alike[-1] if alike else None)
+    still = [
+        test for test in own if test.fans == ChamberTest.Fans.OFF and abs(test.begin_at - newest.begin_at) < NEARBY
+    ]
+    if kind == ChamberTest.Kind.TIGHTNESS and newest.fans == ChamberTest.Fans.ON and still:
+        says.append(fans_words(newest, still[-1]))
     leaks = [one for one in figures if one.kind == ChamberTest.Kind.TIGHTNESS and one.fans == newest.fans]
     if kind == ChamberTest.Kind.HEAT_LOSS and leaks:
         says += [words for words in [leak_share_words(newest, leaks[-1])] if words]

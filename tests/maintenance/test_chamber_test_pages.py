@@ -14,7 +14,7 @@ from django.test.utils import CaptureQueriesContext
 from maintenance.actions.chamber_tests import COOLING, POWER, TestHours, evaluate_chamber_test
 from maintenance.calculations.chamber_tests import Refusal, Why
 from maintenance.chamber_test_chart import year_chart
-from maintenance.chamber_test_words import REFUSALS, Climate, change_words, refusal_words, verdict
+from maintenance.chamber_test_words import REFUSALS, Climate, change_words, fans_words, refusal_words, verdict
 from maintenance.models import ChamberTest
 from plant import clock
 from plant.calculations.periods import from_epoch_s
@@ -71,7 +71,7 @@ def test_a_leak_is_found_again_from_the_readings_of_the_hours() -> None:
     assert (test.high - test.low) < 0.2 * test.low
     assert Change.objects.about(test).count() == 1
     said = verdict(test, Climate.of(None), kiln.mill, None)
-    assert "air changes an hour leave the shut chamber" in said[0] and "kWh a day" in said[1]
+    assert said[0].startswith("The shut chamber changes its air") and "kWh a day" in said[1]
 
 
 def test_heat_loss_is_found_by_power_and_by_cooling() -> None:
@@ -164,6 +164,16 @@ def test_a_figure_is_compared_with_the_one_before_by_both_bounds() -> None:
     assert "something gave way" in change_words(a_figure(kiln, 2025, 0.40, 0.03), before)
     assert change_words(a_figure(kiln, 2025, 0.33, 0.03), before).startswith("No difference")
     assert change_words(a_figure(kiln, 2025, 0.20, 0.03), before).startswith("Less")
+
+
+def test_leaks_with_fans_on_and_off_are_compared(client: Client) -> None:
+    kiln = KilnFactory(tag="K1")
+    on = a_figure(kiln, 2025, 0.50, 0.03)
+    assert "press out 40 % of it" in fans_words(on, a_figure(kiln, 2025, 0.30, 0.03, fans="off"))
+    assert "no difference" in fans_words(on, a_figure(kiln, 2025, 0.48, 0.03, fans="off"))
+    page = signed_in(client, master()).get(URL).content.decode()
+    # The newest with its fans on leads, and says what they add.
+    assert "Tightness: 0.50 air changes an hour." in page and "With the fans off it was 0.48" in page
 
 
 def test_the_verdict_names_its_climate_and_what_heat_costs() -> None:
