@@ -1,6 +1,6 @@
 """Every page of the demo mill, on a desk and on a phone: readable for all, nothing off screen, nothing too small."""
 
-from datetime import UTC, date, datetime
+from datetime import UTC, date, datetime, timedelta
 from typing import Any
 
 import pytest
@@ -11,15 +11,28 @@ from playwright.sync_api import Browser, Page
 from inventory.models import Part, PurchaseOrder
 from maintenance.actions.checks import start_sitting
 from maintenance.actions.daily import run_day
+from maintenance.actions.watching import copy_watch, set_up_watches
 from maintenance.actions.work_orders import start
 from maintenance.demo.setting_up import set_up
-from maintenance.models import Defect, EntryPermit, FunctionCheck, Placement, ProofTest, StandingTask, WorkOrder
+from maintenance.models import (
+    Defect,
+    EntryPermit,
+    Firing,
+    FunctionCheck,
+    Placement,
+    ProofTest,
+    StandingTask,
+    WorkOrder,
+)
+from maintenance.models import Watch as KilnWatch
+from maintenance.trials import TRY_TASK, run_trial, want_trial
 from plant import clock
 from plant.access import Role
 from plant.actions.source_tokens import make_token, revoke_token
-from plant.models import Absence, Downtime, Job, ReadingSource, RoleHeld, User
+from plant.models import Absence, Downtime, Job, Kiln, Reading, ReadingSource, RoleHeld, User
 from plant.mqtt_messages import Message, Refused, keep_refused
 from tests.browser.conftest import PHONE, WIDE, Watch, let_in, put_at
+from tests.factories import ChannelFactory
 from tests.maintenance.mill import opened
 from tests.test_access_walk import ADDRESSES, BACKEND, url_of
 
@@ -60,6 +73,7 @@ def demo(live_server: Any, settings: Any, monkeypatch: pytest.MonkeyPatch) -> st
     start(order, by=administrator, version=order.version, is_cautions_read=True, people=people)
     Job.objects.create(key="a-job", what="nothing", wanted_at=clock.now(), not_before_at=clock.now())
     ways_in(administrator)
+    heard(Downtime.objects.still_open().get().kiln)
     return str(live_server.url)
 
 
@@ -72,6 +86,26 @@ def ways_in(administrator: User) -> None:
     listening = ReadingSource.objects.create(code="a-listener", name="A listener", way="broker", **whole)
     refused = Refused(Message(f"kilns/{'long-' * 20}", b"x", 0), ["The message is neither a number nor an object."])
     keep_refused(listening, [refused])
+
+
+def heard(kiln: Kiln) -> None:
+    """Let a kiln's sensors say something for a day, some of it impossible, and a watch speak up."""
+    places = (("air_temperature", "left"), ("air_temperature", "right"), ("wet_bulb", "left"), ("fan_direction", ""))
+    channels = [ChannelFactory(kiln=kiln, quantity=quantity, place=place) for quantity, place in places]
+    last_s = int(clock.now().timestamp())
+    for number in range(144):
+        is_off = number % 50 == 0
+        facts = {"at_s": last_s - 600 * number, "value": 900 if is_off else 60 + number % 9, "marks": int(is_off)}
+        Reading.objects.bulk_create(Reading(channel=channel, **facts) for channel in channels)
+    set_up_watches(kiln, by=None)
+    watch = first(KilnWatch.objects.filter(kiln=kiln))
+    for hours in (3, 9):
+        begin_at = clock.now() - timedelta(hours=hours)
+        Firing.objects.create(watch=watch, begin_at=begin_at, noticed_at=begin_at, sentence="The wick is dry.")
+    own = copy_watch(watch, by=somebody(Role.ADMINISTRATOR), name="own numbers", parameters=watch.parameters)
+    result = run_trial(own, 30, own.parameters)
+    want_trial(own, 30, own.parameters, by=somebody(Role.ADMINISTRATOR), now=clock.now())
+    Job.objects.filter(what=TRY_TASK).update(result=result, state="finished", finished_at=clock.now())
 
 
 def somebody(role: str) -> User:
@@ -108,6 +142,8 @@ def things() -> dict[str, dict[str, Any]]:
         "rounds/standing-tasks/": {"code": first(StandingTask.objects).code},
         "openings/": {"tag": opening.work_order.kiln.tag, "key": f"after-{opening.after_charge_id}"},
         "openings/work-orders/": {"number": order.number},
+        "watches/": {"pk": first(KilnWatch.objects.filter(firings__isnull=False)).pk},
+        "watches/firings/": {"pk": first(Firing.objects).pk},
         "work-orders/": {"number": order.number, "no": 1},
         "work-orders/<slug:number>/permit": {"number": under_way.number},
         "work-orders/<slug:number>/finish": {"number": under_way.number},
@@ -131,6 +167,11 @@ def pages() -> list[str]:
     found += [first(WorkOrder.objects.filter(state=state)).get_absolute_url() for state in states]
     found += [first(PurchaseOrder.objects.filter(state=state)).get_absolute_url() for state in ("drawn_up", "arrived")]
     found += ["/readings/sources/a-sender/", "/readings/sources/a-listener/"]
+    tag = first(Firing.objects).watch.kiln.tag
+    own = KilnWatch.objects.get(is_shipped=False)
+    day = f"/kilns/{tag}/climate/?from=2026-11-24T09:00&until=2026-11-25T08:00"
+    found += [day, f"{day}&table=1&t=f&humidity=rh", f"/watches/?kiln={tag}", f"{own.get_absolute_url()}edit/"]
+    found += [f"{own.get_absolute_url()}trial/?job={Job.objects.get(what=TRY_TASK).pk}"]
     return [*found, "/availability/?period=2026-11", "/storeroom/?q=nothing-of-this-name", "/openings/?weeks=8"]
 
 
