@@ -25,9 +25,11 @@ STANDS_STILL: Final = 4
 JUMP: Final = 8
 AFTER_GAP: Final = 16
 
-TWO_SENSORS_K: Final = 1.0
-"""Two sound sensors in the same air of 40 °C may part by so much: 2 x (0.30 + 0.005 x 40) K, class B of IEC 60751. In
-saturated air, and on a wick that has dried out, the wet bulb must be allowed to read that much above the dry bulb."""
+CLASS_B_K, CLASS_B_PER_K = 0.30, 0.005
+"""What a sound industrial thermometer may be off: 0.30 K + 0.005 |t| (IEC 60751, class B)."""
+
+NOISE_K: Final = 0.3
+"""What the noise of two readings may add. Our own choice."""
 
 MOST_IN_A_JUMP: Final = 3
 """So many readings in a row may be away before it is called a change and no longer a jump. Our own choice."""
@@ -201,11 +203,17 @@ def _mark_pairs(key: str, wet: Track, dries: Mapping[str, Track], marks: dict[st
 
 
 def _can_be(dry_c: Values, wet_c: Values) -> NDArray[np.bool_]:
-    """Say for each pair whether some air has it, give or take what two sound sensors may part by."""
+    """Say for each pair whether some air has it, give or take what two sound sensors may part by.
+
+    Without that, the readings of a kiln full of steam, or of a wick that has dried out, would be marked by the toss of
+    their noise, and no watch could rest on them.
+    """
+    apart_k = 2 * (CLASS_B_K + CLASS_B_PER_K * np.abs(dry_c)) + NOISE_K
     is_possible = np.zeros(len(dry_c), bool)
-    for part_k in (0.0, TWO_SENSORS_K, -TWO_SENSORS_K):
-        left = np.flatnonzero(~is_possible & (wet_c <= dry_c + TWO_SENSORS_K))
-        is_possible[left] = is_possible_pair(dry_c[left], np.minimum(wet_c[left] + part_k, dry_c[left]))
+    for part in (0.0, 1.0, -1.0):
+        left = np.flatnonzero(~is_possible & (wet_c <= dry_c + apart_k))
+        shown = wet_c[left] + part * apart_k[left]
+        is_possible[left] = is_possible_pair(dry_c[left], np.minimum(shown, dry_c[left]))
     return is_possible
 
 
