@@ -350,3 +350,13 @@ def test_a_kiln_is_served_by_what_it_measures() -> None:
 def test_a_signal_that_does_not_exist_is_refused(code: str) -> None:
     with pytest.raises(ValueError, match=r"not known|no place|name the place|more than one"):
         check_signal(code)
+
+
+@pytest.mark.parametrize("count", [0, 1, 2])
+def test_a_stretch_may_be_as_short_as_it_likes(count: int) -> None:
+    frame = noisy_frame(1, 600)
+    values = {key: value[:count] for key, value in frame.values.items()}
+    view = View(Frame(frame.start_s, STEP_S, values, frame.phase[:count]))
+    for stem in SIGNALS:
+        for place in places_of(stem, KEYS):
+            assert len(signal_values(f"{stem}:{place}" if place else stem, view)) == count
