@@ -3,12 +3,15 @@ taken. Made by schemathesis, always the same ones.
 """
 
 import json
+from collections.abc import Iterator
 from datetime import UTC, datetime
 from typing import Any
 
 import pytest
 import schemathesis
+from django.core import signals
 from django.core.handlers.wsgi import WSGIHandler
+from django.db import close_old_connections
 from django.test import Client
 from hypothesis import HealthCheck, settings
 
@@ -21,11 +24,16 @@ TEXT = "tell-tale-" * 4
 
 
 @pytest.fixture
-def sender(monkeypatch: pytest.MonkeyPatch) -> Sender:
+def sender(monkeypatch: pytest.MonkeyPatch) -> Iterator[Sender]:
     """Set up the mill, with a token that does not change from run to run, at the end of the time that may be sent."""
     monkeypatch.setattr("plant.clock.now", lambda: datetime.fromtimestamp(END_S, UTC))
     monkeypatch.setattr("plant.actions.source_tokens.secrets.token_urlsafe", lambda count: TEXT)
-    return sending_mill()
+    # As Django's own test client does: the connection holds the transaction of the test.
+    signals.request_started.disconnect(close_old_connections)
+    signals.request_finished.disconnect(close_old_connections)
+    yield sending_mill()
+    signals.request_started.connect(close_old_connections)
+    signals.request_finished.connect(close_old_connections)
 
 
 def narrowed() -> Any:
