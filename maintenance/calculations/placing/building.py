@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from .frame import Frame
-from .model import Found, Task, busy_elsewhere
 from .state import State, state_of
+from .tasks import Found, Task, busy_elsewhere
 
 
 class Building:

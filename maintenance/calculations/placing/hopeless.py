@@ -6,9 +6,9 @@ import time
 from collections.abc import Callable
 
 from .frame import ANYWHERE, FAR, Frame
-from .model import Found, Task
 from .plan import Hopeless
 from .problem import LOCKED_OUT
+from .tasks import Found, Task
 from .words import moment
 
 Ask = Callable[[Task], Found | None]

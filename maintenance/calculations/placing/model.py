@@ -10,66 +10,22 @@ paid for at the sentinel. Options that alone cost more than the part may cost at
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Callable, Iterable
-from dataclasses import dataclass, field, replace
+from collections.abc import Callable
+from dataclasses import dataclass
 from math import ceil
 from typing import Any
 
 from .frame import ANYWHERE, FAR, SIXTIETHS, Frame
+from .possible import Option, Possible
 from .problem import LOCKED_OUT
-from .state import Crew, JobAt, State, StopAt, Stops
+from .state import Crew, JobAt, StopAt, Stops
+from .tasks import Found, Task
 
 #: Parts of the cost that are rounded; all others are whole cents.
 ROUNDED = ("drying", "delay", "overtime")
-#: What rounding half up can take away from them, in sixtieths.
-LOST_BY_ROUNDING = 3 * 29
-Busy = list[list[tuple[int, int]]]
+#: Up to here every whole number is a double of its own.
+EXACT = 2**53
 Tell = Callable[[dict[int, JobAt] | None, dict[int, Stops] | None, int | None], None]
-
-
-@dataclass(frozen=True)
-class Task:
-    """A part to be solved.
-
-    `at` and `stops` are what the kilns have now (empty where there is no plan yet); `free` the jobs that may move;
-    `busy` when people are away or at work in other kilns; `price` what the part costs now and must not exceed, and
-    `floors` a lower bound of what each kiln costs. `only` leaves all other jobs away; `apart` says that jobs of
-    other kilns are not waited for, which makes the optimum a lower bound.
-    """
-
-    kilns: tuple[int, ...]
-    free: frozenset[int]
-    at: dict[int, JobAt]
-    stops: dict[int, Stops]
-    starts: dict[int, list[int]]
-    busy: Busy
-    price: int | None
-    floors: dict[int, int] = field(default_factory=dict)
-    only: frozenset[int] | None = None
-    settled: frozenset[int] = frozenset()
-    parts_cents: tuple[int, int, int] | None = None
-
-
-@dataclass(frozen=True)
-class Found:
-    """What came out: places and stops of the part (None if nothing was found), and a lower bound of its price."""
-
-    at: dict[int, JobAt] | None
-    stops: dict[int, Stops]
-    price: int | None
-    bound: int
-    is_proven: bool
-    is_impossible: bool = False
-    cpu_seconds: float = 0.0
-
-
-@dataclass(frozen=True)
-class _Option:
-    place: int
-    shift: int
-    low: int
-    high: int
-    price: int
 
 
 @dataclass
@@ -89,7 +45,7 @@ class _JobVars:
 
     present: Any
     start: Any
-    options: dict[_Option, Any]
+    options: dict[Option, Any]
     at_place: dict[int, Any]
     crew: dict[tuple[int, str], Any]
 
@@ -118,8 +74,8 @@ class Part:
         self.job_vars: dict[int, _JobVars] = {}
         self.unmoved: dict[int, Any] = {}
         self.on_start: Callable[[Callable[[], None]], None] | None = None
-        self.possible = self._options()
-        self._prune()
+        self.options = Possible(frame, task, self.jobs)
+        self.possible = self.options.of_job
         for kiln in task.kilns:
             self._add_kiln(kiln)
         for job in self.jobs:
@@ -168,101 +124,6 @@ class Part:
         self.hints.append((variable, int(hint)))
         return variable
 
-    # --- what is possible ------------------------------------------------------------------------
-
-    def _options(self) -> dict[int, list[_Option]]:
-        found = {}
-        for job in self.jobs:
-            at = self.task.at.get(job)
-            if job in self.task.free or not self.has_plan:
-                found[job] = self._options_of(job)
-            elif at is None:
-                found[job] = []
-            else:
-                found[job] = [_Option(at.place, at.shift, at.start_min, at.start_min, 0)]
-        return found
-
-    def _options_of(self, job: int) -> list[_Option]:
-        frame = self.frame
-        of = frame.jobs[job]
-        from_min = of.from_min
-        to_min = min(frame.problem.horizon_min, of.latest_min if of.safety else FAR)
-        if job in frame.pinned:
-            from_min = max(from_min, frame.issued[job].start_min)
-            to_min = min(to_min, frame.issued[job].start_min + of.duration_min)
-        found = []
-        for region in frame.regions[job]:
-            low = max(from_min, region.from_min)
-            high = min(to_min, region.to_min) - of.duration_min
-            for number, shift in enumerate(frame.shifts):
-                begin = max(low, shift.start_min)
-                last = min(high, shift.end_min - 1, shift.overtime_end_min - of.duration_min)
-                if begin <= last and self._has_crew(job, number, begin, last + of.duration_min):
-                    end_min = begin + of.duration_min
-                    overtime_min = max(0, end_min - shift.end_min) * of.crew_size
-                    price = frame.delay_price(job, end_min)
-                    price += overtime_min * frame.problem.overtime_cents_per_person_hour
-                    found.append(_Option(region.place, number, begin, last, price))
-        return found
-
-    def _has_crew(self, job: int, shift: int, from_min: int, to_min: int) -> bool:
-        frame = self.frame
-        if job in frame.pinned and not frame.issued_people[job] <= set(frame.shift_people[shift]):
-            return False
-        duration_min = frame.jobs[job].duration_min
-        for skill, count in frame.crew_of[job]:
-            for person in frame.shift_skill[shift].get(skill, ()):
-                if self._has_gap(person, from_min, to_min, duration_min):
-                    count -= 1
-                    if not count:
-                        break
-            if count:
-                return False
-        return True
-
-    def _has_gap(self, person: int, from_min: int, to_min: int, length_min: int) -> bool:
-        free_from = from_min
-        for start, end in self.task.busy[person]:
-            if end <= free_from:
-                continue
-            if start - free_from >= length_min or free_from + length_min > to_min:
-                break
-            free_from = end
-        return free_from + length_min <= to_min
-
-    def _prune(self) -> None:
-        """Leave out what alone costs more than the part may cost.
-
-        What the other kilns cost at least is known, and of this kiln's other jobs what each costs at least.
-        """
-        frame, task = self.frame, self.task
-        least: dict[int, int] = {}
-        for job, options in self.possible.items():
-            prices = [option.price for option in options]
-            if job not in frame.must:
-                prices.append(frame.leave_out_price(job))
-            least[job] = min(prices, default=0)
-        of_kiln: dict[int, int] = defaultdict(int)
-        for job, price in least.items():
-            of_kiln[frame.kiln_of[job]] += price
-        floors = {kiln: max(of_kiln[kiln], task.floors.get(kiln, 0)) for kiln in task.kilns}
-        total = sum(floors.values())
-        #: What may be paid in a kiln beyond the least price of all its jobs.
-        self.spare = {
-            kiln: FAR * FAR if task.price is None else task.price - total + floors[kiln] - of_kiln[kiln]
-            for kiln in task.kilns
-        }
-        for job, options in self.possible.items():
-            if job in task.free:
-                most = least[job] + self.spare[frame.kiln_of[job]]
-                kept = task.at.get(job)
-                self.possible[job] = [
-                    option
-                    for option in options
-                    if option.price <= most
-                    or (kept is not None and (option.place, option.shift) == (kept.place, kept.shift))
-                ]
-
     # --- kilns -----------------------------------------------------------------------------------
 
     def _add_kiln(self, kiln: int) -> None:
@@ -304,7 +165,7 @@ class Part:
         of = self.frame.kilns[kiln]
         if 2 * index + 1 in self.task.stops.get(kiln, {}):
             return True
-        return (of.interruption_cents + of.set_up_cents) * SIXTIETHS <= self.spare[kiln]
+        return (of.interruption_cents + of.set_up_cents) * SIXTIETHS <= self.options.spare[kiln]
 
     def _add_opening(self, kiln: int, index: int, ended: Any) -> None:
         frame, model = self.frame, self.model
@@ -358,7 +219,7 @@ class Part:
                 able = [
                     one
                     for one in frame.can_lock_out[number]
-                    if self._has_gap(one, begin, last + of.set_up_min, of.set_up_min)
+                    if self.options.has_gap(one, begin, last + of.set_up_min, of.set_up_min)
                 ]
                 if able:
                     spans[number], people[number] = (begin, last), able
@@ -482,7 +343,7 @@ class Part:
         part: str,
         variables: _JobVars,
         price: int,
-        limit: dict[_Option, int],
+        limit: dict[Option, int],
         excess: Any,
         duration_min: int,
         hint: int | None,
@@ -522,7 +383,7 @@ class Part:
         fixed = None if job in self.task.free or at is None else {person for person, _ in at.crew}
         for one, literal in variables.options.items():
             for person in frame.shift_people[one.shift]:
-                if self._has_gap(person, one.low, one.high + duration_min, duration_min):
+                if self.options.has_gap(person, one.low, one.high + duration_min, duration_min):
                     shifts_of[person].append(literal)
         now = set() if at is None else set(at.crew)
         by_person: dict[int, list[Any]] = defaultdict(list)
@@ -704,7 +565,8 @@ class Part:
             return Found(None, {}, None, max(0, bound), is_proven=False)
         at, stops = self.read(solver.value)
         price = round(solver.objective_value)
-        return Found(at, stops, price, min(max(0, bound), price), is_proven=status == cp_model.OPTIMAL)
+        is_proven = status == cp_model.OPTIMAL
+        return Found(at, stops, price, price if is_proven else min(max(0, bound), price), is_proven)
 
     def _watch(self, solver: Any, tell: Tell) -> Any:
         part = self
@@ -736,64 +598,6 @@ class Part:
         return at, stops
 
 
-def task_of(
-    state: State,
-    kilns: Iterable[int],
-    free: frozenset[int] | None = None,
-    floors: dict[int, int] | None = None,
-    apart: bool = False,
-) -> Task:
-    """Make a task of kilns of a complete plan; all their jobs may move, if not said otherwise.
-
-    Apart, the people of other kilns are free and their jobs unknown: what comes out is a bound, not a plan.
-    """
-    frame = state.frame
-    chosen = tuple(kilns)
-    inside = set(chosen)
-    jobs = [job for kiln in chosen for job in frame.jobs_of[kiln]]
-    linked = {before for job in jobs for before, _ in frame.after[job]}
-    linked |= {follower for job in jobs for follower in frame.followers[job]}
-    wanted = set(jobs) if apart else {*jobs, *linked}
-    at = {job: state.at[job] for job in wanted if job in state.at}
-    return Task(
-        kilns=chosen,
-        free=frozenset(jobs) if free is None else free,
-        at=at,
-        stops={kiln: dict(state.stops[kiln]) for kiln in chosen},
-        starts={kiln: list(state.starts[kiln]) for kiln in chosen},
-        busy=[list(away) for away in frame.away] if apart else busy_elsewhere(state, inside),
-        settled=frozenset() if apart else frozenset(range(len(frame.kilns))) - inside,
-        price=sum(state.price_of_kiln(kiln) for kiln in chosen),
-        floors={kiln: floors[kiln] for kiln in chosen if kiln in floors} if floors else {},
-    )
-
-
-def whole_task(state: State, floors: dict[int, int]) -> Task:
-    """Make the task of all kilns, in which costs are rounded as the plan states them."""
-    task = task_of(state, range(len(state.frame.kilns)), floors=floors)
-    cost = state.cost()
-    most = cost.total * SIXTIETHS + LOST_BY_ROUNDING
-    return replace(task, price=most, parts_cents=(cost.drying_lost, cost.delay, cost.overtime))
-
-
-def busy_elsewhere(state: State, kilns: set[int]) -> Busy:
-    """When people are away or at work in other kilns than these."""
-    frame = state.frame
-    busy = [list(away) for away in frame.away]
-    for job, at in state.at.items():
-        if frame.kiln_of[job] not in kilns and frame.jobs[job].duration_min:
-            span = (at.start_min, at.start_min + frame.jobs[job].duration_min)
-            for person, _ in at.crew:
-                busy[person].append(span)
-    for kiln, stops in enumerate(state.stops):
-        if kiln not in kilns and frame.kilns[kiln].set_up_min:
-            for stop in stops.values():
-                busy[stop.person].append((stop.set_up_start_min, stop.set_up_start_min + frame.kilns[kiln].set_up_min))
-    for spans in busy:
-        spans.sort()
-    return busy
-
-
 def _joined(windows: list[tuple[int, int]]) -> list[tuple[int, int]]:
     joined: list[tuple[int, int]] = []
     for low, high in sorted(windows):
@@ -805,5 +609,5 @@ def _joined(windows: list[tuple[int, int]]) -> list[tuple[int, int]]:
 
 
 def _whole_up(bound: float) -> int:
-    """Round a bound up to a whole number where it is one but for the error of floating point."""
-    return ceil(bound - 1e-6 * max(1.0, abs(bound)) - 1e-6) if abs(bound) < 1e15 else 0
+    """Take the whole number that a bound is: all prices are whole, and doubles are exact so far."""
+    return ceil(bound - 0.01) if abs(bound) < EXACT else 0

@@ -12,6 +12,8 @@ from .state import JobAt, State, Stops
 DAY_MIN = 1440
 LEAST_JOBS, MOST_JOBS = 14, 90
 EASY_SECONDS = 1.0
+#: All jobs of a kiln are in the model, even those that stand still.
+MOST_KILNS = 16
 
 
 class Chooser:
@@ -136,5 +138,10 @@ class Chooser:
                 continue
             near.append((distance * self.chance.uniform(0.7, 1.0), job))
         near.sort()
-        free = {job for _, job in near[: int(size)]}
-        return "days", tuple(sorted({frame.kiln_of[job] for job in free})), frozenset(free)
+        free: set[int] = set()
+        kilns: set[int] = set()
+        for _, job in near:
+            if len(free) < size and (frame.kiln_of[job] in kilns or len(kilns) < MOST_KILNS):
+                free.add(job)
+                kilns.add(frame.kiln_of[job])
+        return "days", tuple(sorted(kilns)), frozenset(free)

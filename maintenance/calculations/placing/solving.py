@@ -20,12 +20,12 @@ from .frame import SIXTIETHS, Frame
 from .hopeless import explain_together, find_hopeless, must_task, not_found_in_time
 from .inserting import due_date_plan, greedy_plan
 from .json_places import Fault
-from .model import LOST_BY_ROUNDING, Found, Task, task_of, whole_task
 from .neighbourhoods import Chooser
 from .pins import faulty_pins
 from .plan import Hopeless, Plan
 from .problem import Problem
 from .state import JobAt, State, Stops, state_of
+from .tasks import LOST_BY_ROUNDING, Found, Task, task_of, whole_task
 from .workers import Alone, News, Order, WorkerError, Workers
 
 #: Up to so many jobs the whole is proven.

@@ -11,9 +11,10 @@ from multiprocessing.connection import Connection, wait
 from typing import Any
 
 from .frame import Frame
-from .model import Found, Part, Task
+from .model import Part
 from .problem import Problem
 from .state import JobAt, Stops
+from .tasks import Found, Task
 
 
 @dataclass(frozen=True)

@@ -1,0 +1,108 @@
+"""What a part of a plan is asked to be, and what comes out: tasks for the solver, made from a plan."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, field, replace
+
+from .frame import SIXTIETHS
+from .state import JobAt, State, Stops
+
+#: What rounding half up can take away from drying, delay and overtime, in sixtieths.
+LOST_BY_ROUNDING = 3 * 29
+Busy = list[list[tuple[int, int]]]
+
+
+@dataclass(frozen=True)
+class Task:
+    """A part to be solved.
+
+    `at` and `stops` are what the kilns have now (empty where there is no plan yet); `free` the jobs that may move;
+    `busy` when people are away or at work in other kilns; `price` what the part costs now and must not exceed, and
+    `floors` a lower bound of what each kiln costs. `only` leaves all other jobs away. `settled` are the other
+    kilns whose jobs hold; where there are none, the optimum is a lower bound. `parts_cents` are what drying, delay and
+    overtime come to, of the whole, and have the sums rounded as the plan states them.
+    """
+
+    kilns: tuple[int, ...]
+    free: frozenset[int]
+    at: dict[int, JobAt]
+    stops: dict[int, Stops]
+    starts: dict[int, list[int]]
+    busy: Busy
+    price: int | None
+    floors: dict[int, int] = field(default_factory=dict)
+    only: frozenset[int] | None = None
+    settled: frozenset[int] = frozenset()
+    parts_cents: tuple[int, int, int] | None = None
+
+
+@dataclass(frozen=True)
+class Found:
+    """What came out: places and stops of the part (None if nothing was found), and a lower bound of its price."""
+
+    at: dict[int, JobAt] | None
+    stops: dict[int, Stops]
+    price: int | None
+    bound: int
+    is_proven: bool
+    is_impossible: bool = False
+    cpu_seconds: float = 0.0
+
+
+def task_of(
+    state: State,
+    kilns: Iterable[int],
+    free: frozenset[int] | None = None,
+    floors: dict[int, int] | None = None,
+    apart: bool = False,
+) -> Task:
+    """Make a task of kilns of a complete plan; all their jobs may move, if not said otherwise.
+
+    Apart, the people of other kilns are free and their jobs unknown: what comes out is a bound, not a plan.
+    """
+    frame = state.frame
+    chosen = tuple(kilns)
+    inside = set(chosen)
+    jobs = [job for kiln in chosen for job in frame.jobs_of[kiln]]
+    linked = {before for job in jobs for before, _ in frame.after[job]}
+    linked |= {follower for job in jobs for follower in frame.followers[job]}
+    wanted = set(jobs) if apart else {*jobs, *linked}
+    at = {job: state.at[job] for job in wanted if job in state.at}
+    return Task(
+        kilns=chosen,
+        free=frozenset(jobs) if free is None else free,
+        at=at,
+        stops={kiln: dict(state.stops[kiln]) for kiln in chosen},
+        starts={kiln: list(state.starts[kiln]) for kiln in chosen},
+        busy=[list(away) for away in frame.away] if apart else busy_elsewhere(state, inside),
+        settled=frozenset() if apart else frozenset(range(len(frame.kilns))) - inside,
+        price=sum(state.price_of_kiln(kiln) for kiln in chosen),
+        floors={kiln: floors[kiln] for kiln in chosen if kiln in floors} if floors else {},
+    )
+
+
+def whole_task(state: State, floors: dict[int, int]) -> Task:
+    """Make the task of all kilns, in which costs are rounded as the plan states them."""
+    task = task_of(state, range(len(state.frame.kilns)), floors=floors)
+    cost = state.cost()
+    most = cost.total * SIXTIETHS + LOST_BY_ROUNDING
+    return replace(task, price=most, parts_cents=(cost.drying_lost, cost.delay, cost.overtime))
+
+
+def busy_elsewhere(state: State, kilns: set[int]) -> Busy:
+    """When people are away or at work in other kilns than these."""
+    frame = state.frame
+    busy = [list(away) for away in frame.away]
+    for job, at in state.at.items():
+        if frame.kiln_of[job] not in kilns and frame.jobs[job].duration_min:
+            span = (at.start_min, at.start_min + frame.jobs[job].duration_min)
+            for person, _ in at.crew:
+                busy[person].append(span)
+    for kiln, stops in enumerate(state.stops):
+        if kiln not in kilns and frame.kilns[kiln].set_up_min:
+            for stop in stops.values():
+                busy[stop.person].append((stop.set_up_start_min, stop.set_up_start_min + frame.kilns[kiln].set_up_min))
+    for spans in busy:
+        spans.sort()
+    return busy
