@@ -22,7 +22,7 @@ from tests.benchmarks.watched_kilns import (
     Raised,
     Watched,
     delay_h,
-    found,
+    first_due_to,
     is_right,
     kilns_with_faults,
     on_figures,
@@ -64,7 +64,7 @@ def _delays_of(kilns: Sequence[Watched], kind: FaultKind) -> list[float]:
     for kiln in kilns:
         for fault in kiln.faults:
             if fault.kind == kind:
-                first = found(kiln, fault)
+                first = first_due_to(fault, kiln.raised)
                 delays.append(np.inf if first is None else delay_h(kiln, fault, first))
     return delays
 
@@ -77,7 +77,7 @@ def _faults_table(kilns: Sequence[Watched]) -> list[str]:
             continue
         heard = delays[np.isfinite(delays)]
         ordered = sum(
-            any(is_right(order, fault) for order in kiln.orders)
+            first_due_to(fault, kiln.orders) is not None
             for kiln in kilns
             for fault in kiln.faults
             if fault.kind == kind
