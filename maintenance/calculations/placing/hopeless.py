@@ -123,6 +123,8 @@ def _lock_out(frame: Frame, job: int, place: int, last_start_min: int) -> bool:
 
 
 def _has_gap(busy: tuple[tuple[int, int], ...], from_min: int, to_min: int, length_min: int) -> bool:
+    if not length_min:
+        return True
     for start, end in busy:
         if end > from_min:
             if start - from_min >= length_min:

@@ -81,7 +81,9 @@ class Possible:
         return True
 
     def has_gap(self, person: int, from_min: int, to_min: int, length_min: int) -> bool:
-        """Whether a person is free for so long within a time."""
+        """Whether a person is free for so long within a time; no time at all is always free."""
+        if not length_min:
+            return True
         busy = self.task.busy[person]
         free_from = from_min
         for index in range(max(0, bisect_left(busy, (from_min, FAR)) - 1), len(busy)):

@@ -112,6 +112,8 @@ class State:
         """Find the earliest start in [from, to] at which a person is free for so long."""
         if from_min > to_min:
             return None
+        if not duration_min:
+            return from_min
         busy = self.busy[person]
         index = bisect_left(busy, (from_min, FAR))
         start_min = from_min
