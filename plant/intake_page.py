@@ -123,7 +123,9 @@ class IntakePage:
         except FaultyFileError:
             # What is broken is told when the file is looked at.
             return {}
-        said: dict[str, Any] = {"decimal": form.decimal, "date_order": form.date_order, "delimiter": form.delimiter}
+        said: dict[str, Any] = {
+            name: getattr(form, name) for name in ("decimal", "date_order", "delimiter", "encoding")
+        }
         if is_zone(form.zone):
             said["zone"] = form.zone
         if form.no_reading:

@@ -24,7 +24,7 @@ from plant.calculations.logger_files.form import (
 Choices = list[tuple[str, str | Promise]]
 NONE = "none"
 # Distances from UTC that are in use on land; whole hours, and the halves and quarters that some countries have.
-QUARTERS = (*range(-48, 57, 4), -38, -14, 14, 18, 22, 23, 26, 35, 38, 42, 51)
+QUARTERS = (*range(-48, 0, 4), *range(4, 57, 4), -38, -14, 14, 18, 22, 23, 26, 35, 38, 42, 51)
 SHAPE_WORDS = {WIDE: _("one line a time, one column a channel"), LONG: _("one line a reading, with the channel's name")}
 
 
@@ -67,7 +67,7 @@ class FormOfFileForm(forms.Form):
             "delimiter": (DELIMITERS[form.delimiter], list(DELIMITERS.items())),
             "head_line": (self._head_words(form), self._head_choices(lines)),
             "shape": (SHAPE_WORDS[form.shape], list(SHAPE_WORDS.items())),
-            "date_order": (DATE_ORDERS.get(form.date_order, _("not decided")), list(DATE_ORDERS.items())),
+            "date_order": (DATE_ORDERS.get(form.date_order, ""), list(DATE_ORDERS.items())),
             "zone": (self._zone_words(form), [(zone, self._zone_word(zone)) for zone in [*zones, *fixed_zones()]]),
             "doubled_hour": (DOUBLED_HOUR["order"], [pair for pair in DOUBLED_HOUR.items() if pair[0] != "order"]),
             "decimal": (DECIMALS[form.decimal], list(DECIMALS.items())),
@@ -84,10 +84,21 @@ class FormOfFileForm(forms.Form):
             nowhere: Choices = [(NONE, _("no column"))] if field in ("clock_column", "unit_column") else []
             offered[field] = (columns.get(no, _("no column")), [*nowhere, *named])
         for field, (word, choices) in offered.items():
-            self.fields[field].choices = [("", _("as found: %s") % word), *choices]  # type: ignore[attr-defined]
+            first = self._first_word(field, word, found)
+            self.fields[field].choices = [("", first), *choices]  # type: ignore[attr-defined]
         if form.shape == WIDE:
             for field in ("name_column", "value_column", "unit_column"):
                 del self.fields[field]
+
+    def _first_word(self, field: str, word: str | Promise, found: Found) -> str | Promise:
+        """Say what is taken where nothing is chosen."""
+        if field == "date_order" and not found.form.date_order:
+            return _("please choose")
+        if field == "zone" and not found.point("zone").is_sure:
+            return _("for now: %s") % word
+        if field == "doubled_hour":
+            return word
+        return _("as found: %s") % word
 
     def _head_words(self, form: FileForm) -> str | Promise:
         return _("line %d") % form.head_line if form.head_rows else _("no line")

@@ -84,12 +84,15 @@ def confirm(request: HttpRequest, code: str, token: str) -> HttpResponse:
             return _taken(request, intake)
     elif request.method != "POST" and source.file_form and not page.faults:
         _try_whole(page)
+    groups = page.groups()
     context = {
         "place": "kilns",
         "source": source,
         "upload": upload,
         "page": page,
-        "groups": page.groups(),
+        "groups": groups,
+        "unsure": [group for group in groups if not group["point"].is_sure],
+        "sure": [group for group in groups if group["point"].is_sure],
         "columns": [{"column": column, "offered": page.offered(column)} for column in page.columns],
         "units": UNIT_LABELS,
         "preview": page.preview,

@@ -15,6 +15,7 @@ from plant.access import needs
 from plant.actions import sources as act
 from plant.actions.file_intake import remembered
 from plant.actions.watched_folder import trouble_of
+from plant.calculations.logger_files.form import DATE_ORDERS, DECIMALS, DELIMITERS, IN_THE_TEXT
 from plant.forms.logger_files import UploadForm
 from plant.forms.sources import ChannelNameForm, SourceForm
 from plant.models import Change, ChannelName, FileIntake, ReadingSource
@@ -56,6 +57,7 @@ def source_page(request: HttpRequest, found: ReadingSource, **bound: Any) -> Htt
         "intakes": Paginator(intakes, INTAKES_PER_PAGE).get_page(request.GET.get("page")),
         "names": names,
         "known": remembered(found),
+        "known_words": _known_words(found),
         "folder_trouble": trouble_of(found),
         "upload_form": UploadForm(),
         "name_form": ChannelNameForm(prefix="name"),
@@ -64,6 +66,21 @@ def source_page(request: HttpRequest, found: ReadingSource, **bound: Any) -> Htt
         **bound,
     }
     return render(request, "plant/source.html", context)
+
+
+def _known_words(found: ReadingSource) -> str:
+    """Say how files of a source are read; nothing where nobody has confirmed it."""
+    known = remembered(found)
+    if known is None:
+        return ""
+    form = known.form
+    zone = _("what each time says itself") if form.zone == IN_THE_TEXT else form.zone
+    return _("%(delimiter)s between the cells, decimal %(decimal)s, dates as %(order)s, clock: %(zone)s") % {
+        "delimiter": DELIMITERS[form.delimiter],
+        "decimal": DECIMALS[form.decimal],
+        "order": DATE_ORDERS[form.date_order],
+        "zone": zone,
+    }
 
 
 @needs("edit sources")

@@ -29,7 +29,7 @@ from maintenance.trials import TRY_TASK, run_trial, want_trial
 from plant import clock
 from plant.access import Role
 from plant.actions.source_tokens import make_token, revoke_token
-from plant.models import Absence, Downtime, Job, Kiln, Reading, ReadingSource, RoleHeld, User
+from plant.models import Absence, Channel, Downtime, FileIntake, Job, Kiln, Reading, ReadingSource, RoleHeld, User
 from plant.mqtt_messages import Message, Refused, keep_refused
 from tests.browser.conftest import PHONE, WIDE, Watch, let_in, put_at
 from tests.factories import ChannelFactory
@@ -83,6 +83,10 @@ def ways_in(administrator: User) -> None:
     revoke_token(make_token(sending, by=administrator)[0], by=administrator)
     make_token(sending, by=administrator)
     whole = {"broker_host": "broker.fallow-bridge.example", "broker_topic": "kilns/#", "broker_user": "kilnward"}
+    logger = ReadingSource.objects.create(code="a-logger", name="A logger", way="files")
+    logger.intakes.create(
+        file_name="kiln-1.csv", digest="0" * 64, at=clock.now(), is_taken_in=False, faults=["Line 3: no number."] * 12
+    )
     listening = ReadingSource.objects.create(code="a-listener", name="A listener", way="broker", **whole)
     refused = Refused(Message(f"kilns/{'long-' * 20}", b"x", 0), ["The message is neither a number nor an object."])
     keep_refused(listening, [refused])
@@ -126,12 +130,15 @@ def things() -> dict[str, dict[str, Any]]:
     check = FunctionCheck.objects.under_way().get()
     part = first(Part.objects.filter(terms__isnull=False))
     stop = Downtime.objects.still_open().get()
+    channel = first(Channel.objects)
     opening = first(Placement.objects.filter(after_charge__isnull=False, start_at__gt=clock.now()))
     return {
         "people/": {"code": first(Absence.objects).person.code, "pk": 1},
         "sign-ins/": {"pk": somebody(Role.PLANNER).pk},
         "kilns/": {"tag": stop.kiln.tag, "pk": stop.pk},
+        "kilns/<slug:tag>/channels/": {"tag": channel.kiln.tag, "pk": channel.pk},
         "background/": {"pk": first(Job.objects).pk},
+        "readings/sources/": {"code": "a-logger", "token": "0" * 32, "pk": first(FileIntake.objects).pk},
         "readings/sources/<slug:code>/tokens/": {"code": "a-sender", "pk": 1},
         "storeroom/parts/": {"code": part.code, "supplier": first(part.terms).supplier.code},
         "storeroom/orders/": {"number": first(PurchaseOrder.objects.filter(state="sent")).number},
@@ -166,6 +173,7 @@ def pages() -> list[str]:
     states = ("under_way", "done", "signed_off")
     found += [first(WorkOrder.objects.filter(state=state)).get_absolute_url() for state in states]
     found += [first(PurchaseOrder.objects.filter(state=state)).get_absolute_url() for state in ("drawn_up", "arrived")]
+    found += [f"/readings/new-source/?way={way}" for way in ReadingSource.Way.values]
     found += ["/readings/sources/a-sender/", "/readings/sources/a-listener/"]
     tag = first(Firing.objects).watch.kiln.tag
     own = KilnWatch.objects.get(is_shipped=False)

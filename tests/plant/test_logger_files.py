@@ -258,9 +258,17 @@ def test_day_and_month_that_can_be_exchanged_are_asked_for_never_guessed(dates: 
     assert found.form.date_order == order
     assert found.point("date_order").is_sure == bool(order)
     if not order:
-        assert "2 ways" in found.point("date_order").reason
+        assert "Please say which is meant" in found.point("date_order").reason
         with pytest.raises(ValueError, match="not complete"):
             read_all(f"Zeit;T\n{rows}".encode(), replace(found.form, zone="UTC"))
+
+
+def test_channels_called_by_numbers_make_a_long_table_and_columns_called_sensor_do_not() -> None:
+    lines = "".join(f"2026-11-24 08:0{minute},{no},{no * 10 + minute}\n" for minute in range(4) for no in (1, 2))
+    long = find_form(f"time,channel,value\n{lines}".encode()).form
+    assert (long.shape, long.name_column, long.value_column) == ("long", 1, 2)
+    lines = "".join(f"2026-11-24 08:0{minute},{minute}.5,{minute}\n" for minute in range(4))
+    assert find_form(f"time,T1,sensor 2\n{lines}".encode()).form.shape == "wide"
 
 
 def test_a_late_line_of_a_long_file_decides_day_and_month() -> None:

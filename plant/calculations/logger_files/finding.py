@@ -6,6 +6,7 @@ import re
 from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
+from datetime import UTC, datetime
 from itertools import islice
 from typing import Any, Final
 
@@ -206,7 +207,8 @@ class _Finder:
 
     def _shape(self, form: FileForm, looks: Sequence[ColumnLook]) -> FileForm:
         rest = [look for look in looks if look.no not in form.time_columns]
-        long = _long_columns(rest)
+        times = _time_texts(form, looks)
+        long = _long_columns(rest, do_times_repeat=len(set(times)) < len(times))
         wanted = self.fixed.get("shape")
         if wanted == WIDE or (wanted is None and long is None):
             count = "One column" if len(rest) == 1 else f"{len(rest)} columns"
@@ -427,11 +429,13 @@ def _is_plain_date(look: ColumnLook) -> bool:
     return is_named and bool(dates) and all(len(cell) == 8 and read_time(cell, "ymd") is not None for cell in dates)
 
 
-def _long_columns(rest: Sequence[ColumnLook]) -> tuple[int, int, int, bool] | None:
+def _long_columns(rest: Sequence[ColumnLook], *, do_times_repeat: bool) -> tuple[int, int, int, bool] | None:
     """Return the columns of name, value and unit (-1: none) of a long table and whether that is sure; None: wide."""
-    numbers = [look for look in rest if look.is_mostly("number") and not NAME_WORDS.search(look.name)]
+    # Channels may be called by numbers; then the same time stands on several lines.
+    numbered = [look for look in rest if do_times_repeat and NAME_WORDS.search(look.name) and look.holds_whole_numbers]
+    numbers = [look for look in rest if look.is_mostly("number") and look not in numbered]
     values = [look for look in numbers if VALUE_WORDS.search(look.name)] or numbers
-    texts = [look for look in rest if look.is_mostly("text") or (NAME_WORDS.search(look.name) and look not in numbers)]
+    texts = [look for look in rest if look.is_mostly("text") or look in numbered]
     units = [look for look in texts if UNIT_WORDS.search(look.name) or _holds_units(look)]
     names = [look for look in texts if look not in units]
     if len(values) != 1 or not names:
@@ -470,10 +474,11 @@ def _all_rows(text: str, form: FileForm) -> Iterator[list[str]]:
 
 
 def _both_ways(texts: Sequence[str], fitting: Sequence[str]) -> str:
-    """Say what the dates would be in each order."""
+    """Say what the first date would be in each order."""
     told = []
     for order in fitting:
-        days = {read[0] // 86400 for text in texts if (read := read_time(text, order)) is not None}
-        span = max(days) - min(days) + 1
-        told.append(f"as {DATE_ORDERS[order]}, {len(days)} day{'' if len(days) == 1 else 's'} in a span of {span}")
-    return f"{texts[0]} can be read in {len(fitting)} ways: {'; '.join(told)}. Please say which is meant."
+        read = read_time(texts[0], order)
+        if read is not None:
+            day = datetime.fromtimestamp(read[0], UTC)
+            told.append(f"{day.day} {day:%B %Y} ({DATE_ORDERS[order]})")
+    return f"{texts[0]} can be {' or '.join(told)}, and so can all others. Please say which is meant."

@@ -73,6 +73,11 @@ class ColumnLook:
         read = (any_number(cell, "," if "," in cell else ".") for cell in self.cells)
         return [number for number in read if number is not None]
 
+    @property
+    def holds_whole_numbers(self) -> bool:
+        """Say whether every cell that holds anything is a whole number."""
+        return self.told > 0 and all(cell.strip().isdigit() for cell in self.cells if cell.strip())
+
     def lies_in(self, span: tuple[float, float]) -> bool:
         """Say whether its numbers all lie in a span and never fall."""
         numbers = self.numbers()
