@@ -102,6 +102,9 @@ def list_pages() -> list[ListPage]:
         ListPage("Defects", "/rounds/defects/", "defects", _defects),
         ListPage("Proof tests", "/rounds/proof-tests/", "escape doors", _doors),
         ListPage("Standing tasks", "/rounds/standing-tasks/", "standing tasks", _standing),
+        ListPage("Watches", "/watches/", "watches", _watches),
+        ListPage("A watch", "", "times that it spoke up", _one_watch),
+        ListPage("Climate of a kiln", "/kilns/K1/climate/", "readings, charges and firings to match", _climate),
         ListPage("Openings", "/openings/", "kilns with 5 jobs each", _openings, **kilns),
         ListPage("Openings", "/openings/", "jobs to be done, nine in ten of them placed", _placed),
         ListPage("Work orders", "/work-orders/", "jobs to be done", _orders),
@@ -166,6 +169,28 @@ def _standing(ground: "Ground", count: int) -> None:
     from tests.benchmarks import grown_mill as mill
 
     mill.fill_standing(ground, count)
+
+
+def _watches(ground: "Ground", count: int) -> None:
+    from tests.benchmarks import grown_mill as mill
+
+    mill.fill_watches(ground, count)
+
+
+def _one_watch(ground: "Ground", count: int) -> str:
+    from tests.benchmarks import grown_mill as mill
+
+    watch = mill.fill_watches(ground, FEW_KILNS + 1)[-1]
+    mill.fill_firings(ground, watch, count)
+    return watch.get_absolute_url()
+
+
+def _climate(ground: "Ground", count: int) -> None:
+    from tests.benchmarks import grown_mill as mill
+
+    mill.fill_charges(ground, ground.kilns[:1], 15)
+    mill.fill_readings(ground, ground.kilns[0], count)
+    mill.fill_watches(ground, FEW_KILNS)
 
 
 def _openings(ground: "Ground", count: int) -> None:

@@ -30,6 +30,7 @@ from maintenance.models import (
     CheckPoint,
     Defect,
     Finding,
+    Firing,
     FunctionCheck,
     MissedOccurrence,
     Placement,
@@ -37,6 +38,7 @@ from maintenance.models import (
     Sitting,
     StandingTask,
     TaskSheet,
+    Watch,
     WorkOrder,
 )
 from plant import clock
@@ -44,6 +46,7 @@ from plant.access import Role
 from plant.models import (
     Absence,
     Change,
+    Channel,
     Charge,
     Component,
     ComponentKind,
@@ -56,6 +59,7 @@ from plant.models import (
     Person,
     Phase,
     Qualification,
+    Reading,
     RoleHeld,
     Shift,
     ShiftDuty,
@@ -446,6 +450,55 @@ def fill_standing(ground: Ground, count: int) -> None:
         for n in range(count)
     )
     write(MissedOccurrence(standing_task=task, due_on=today - 30 * DAY, recorded_at=ground.now) for task in tasks)
+
+
+def fill_watches(ground: Ground, count: int) -> list[Watch]:
+    """Write watches, on the kilns in turn, each with two firings; one in five goes on."""
+    watches = write(
+        Watch(
+            kiln=ground.kilns[n % len(ground.kilns)],
+            code=f"watch-{n}",
+            name=f"Fan {n} below its mates",
+            signal="fan_share:1",
+            rule="limit",
+            parameters={"side": "below", "limit": 80, "clear": 90, "hold_minutes": 30},
+            severity="notice",
+            component_kind=ground.fan,
+            failure_modes=[ground.mode.code],
+            sentence="It draws less.",
+            is_on=n % 3 != 0,
+        )
+        for n in range(count)
+    )
+    for n, watch in enumerate(watches[:FEW_KILNS]):
+        fill_firings(ground, watch, 2, going_on=n % 5 == 0)
+    return watches
+
+
+def fill_firings(ground: Ground, watch: Watch, count: int, *, going_on: bool = False) -> None:
+    """Write what a watch raised, an hour each, a few hours apart; the first may go on."""
+    write(
+        Firing(
+            watch=watch,
+            begin_at=ground.now - 5 * HOUR * (n + 1),
+            end_at=None if going_on and n == 0 else ground.now - 5 * HOUR * n - 4 * HOUR,
+            noticed_at=ground.now - 5 * HOUR * n,
+            worst_value=70,
+            sentence="Fan 1 draws 70 %.",
+            is_notice=True,
+            verdict=("", "right", "wrong")[n % 3],
+        )
+        for n in range(count)
+    )
+
+
+def fill_readings(ground: Ground, kiln: Kiln, count: int) -> None:
+    """Spread readings of a kiln over the four days up to now, on four channels in turn."""
+    places = (("air_temperature", "left"), ("air_temperature", "right"), ("wet_bulb", "left"), ("fan_current", "1"))
+    every_s = 4 * 86_400 // count
+    channels = write(Channel(kiln=kiln, quantity=quantity, place=place, every_s=every_s) for quantity, place in places)
+    last_s = int(ground.now.timestamp())
+    write(Reading(channel=channels[n % 4], at_s=last_s - every_s * n, value=50 + n % 7) for n in range(count))
 
 
 def fill_jobs(ground: Ground, count: int) -> None:
