@@ -9,6 +9,7 @@ from django.contrib.auth.hashers import make_password
 from django.core.management import call_command
 from django.db import connection, transaction
 
+from maintenance.demo.chamber_tests import record_chamber_tests
 from maintenance.demo.in_hand import ask_for_work
 from maintenance.demo.prices import price_the_seal
 from maintenance.demo.writing import write_demo
@@ -90,6 +91,7 @@ def set_up(day: date, *, months: int = 14) -> Report:
         faults = "\n".join(str(fault) for fault in report.faults[:20])
         raise AssertionError(f"the demo's own files have faults:\n{faults}")
     price_the_seal()
+    record_chamber_tests()
     # The password is public, so one hash serves all; eight would take seconds.
     User.objects.update(password=make_password(DEMO_PASSWORD))
     ask_for_work(day)
