@@ -327,8 +327,9 @@ class Ways:
     @property
     def lengths(self) -> list[Way]:
         """A day, some hours, a month: about the middle of what is shown, the end where it reaches the present."""
+        span = self.page.span
         return [
-            Way(word, self.query(*self._about(length_s)), self.page.span.length_s == length_s)
+            Way(word, self.query(*about), span.length_s == length_s or (span.from_s, span.until_s) == about)
             for word, length_s in (
                 (_("3 hours"), 3 * HOUR),
                 (_("12 hours"), 12 * HOUR),
@@ -336,6 +337,7 @@ class Ways:
                 (_("Week"), 7 * DAY),
                 (_("90 days"), 90 * DAY),
             )
+            for about in [self._about(length_s)]
         ]
 
     def _about(self, length_s: int) -> tuple[int, int]:

@@ -118,6 +118,15 @@ def test_a_long_stretch_belongs_to_no_charge_and_is_drawn_from_days_in_short(mas
     assert "Days in short" in text(response)
 
 
+def test_a_day_of_the_calendar_is_a_day_also_when_the_clock_changes(master: Client, kiln: Kiln) -> None:
+    ways = show(master, **{"from": "2025-10-26T10:00", "until": "2025-10-26T14:00"}).context["ways"]
+    day = next(way for way in ways.lengths if way.word == "Day")
+    assert day.query == "?from=2025-10-25T22%3A00%3A00Z&until=2025-10-26T23%3A00%3A00Z"
+    response = master.get(PAGE + day.query)
+    assert [way.word for way in response.context["ways"].lengths if way.is_here] == ["Day"]
+    assert [tick.word for tick in response.context["page"].chart.ticks][1:4] == ["03:00", "06:00", "09:00"]
+
+
 @pytest.mark.parametrize(
     ("first", "last", "message"),
     [
