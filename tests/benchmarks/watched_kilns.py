@@ -278,12 +278,13 @@ def is_right(raised: Raised, fault: Fault) -> bool:
     return is_there and is_suspect and is_place
 
 
-def found(kiln: Watched, fault: Fault) -> Raised | None:
-    """Return the first firing that is due to a fault and came before it was mended; of figures, with its charge."""
-    return next(
-        (one for one in kiln.raised if is_right(one, fault) and (one.at_s < fault.end_s or one.spec.is_per_charge)),
-        None,
-    )
+def first_due_to(fault: Fault, raised: Sequence[Raised]) -> Raised | None:
+    """Return the first that is due to a fault and came before it was mended; of figures, with the end of its charge."""
+    return next((one for one in raised if is_right(one, fault) and _is_in_time(one, fault)), None)
+
+
+def _is_in_time(raised: Raised, fault: Fault) -> bool:
+    return raised.at_s < fault.end_s or raised.spec.is_per_charge
 
 
 def delay_h(kiln: Watched, fault: Fault, raised: Raised) -> float:
