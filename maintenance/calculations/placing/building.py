@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 
 from .frame import Frame
+from .inserting import fill_kiln
 from .state import State, state_of
-from .tasks import Found, Task, busy_elsewhere
+from .tasks import Found, Task, busy_elsewhere, task_of
 
 
 class Building:
@@ -32,6 +34,12 @@ class Building:
     def next_task(self) -> Task:
         """Make the task of the next kiln, with what is settled held."""
         self.kiln = kiln = max(set(range(len(self.frame.kilns))) - self.settled, key=self.weight)
+        tried = state_of(self.frame, self.state.at, self.state.stops)
+        if tried is not None:
+            fill_kiln(tried, kiln)
+            if self.frame.must & set(self.frame.jobs_of[kiln]) <= tried.at.keys():
+                # A plan by rule of thumb to begin with: what costs more need not be looked at.
+                return replace(task_of(tried, [kiln]), settled=frozenset(self.settled))
         return Task(
             kilns=(kiln,),
             free=frozenset(self.frame.jobs_of[kiln]),

@@ -312,36 +312,48 @@ def _cheapest(inserting: Inserting, job: int) -> Option | None:
 
 
 def _placed(frame: Frame, choose: Choice, order: Callable[[int], tuple[float, ...]]) -> State:
-    """Place pinned jobs, then those that must be placed, then all others, each after the jobs it waits for."""
+    """Place all jobs into an empty plan."""
     state = State(frame)
-    inserting = Inserting(state)
-    for job in _in_order(frame, lambda job: (job not in frame.pinned, job not in frame.must, *order(job), job)):
+    _fill(state, range(len(frame.jobs)), choose, order)
+    return state
+
+
+def fill_kiln(state: State, kiln: int) -> None:
+    """Place the jobs of one kiln by cost, into a plan that has none of them."""
+    frame = state.frame
+    _fill(state, frame.jobs_of[kiln], _cheapest, lambda job: (-_urgency(frame, job), frame.jobs[job].due_min))
+
+
+def _fill(state: State, jobs: Iterable[int], choose: Choice, order: Callable[[int], tuple[float, ...]]) -> None:
+    """Place pinned jobs, then those that must be placed, then all others, each after the jobs it waits for."""
+    frame, inserting = state.frame, Inserting(state)
+    wanted = sorted(jobs)
+    for job in _in_order(frame, wanted, lambda job: (job not in frame.pinned, job not in frame.must, *order(job), job)):
         option = choose(inserting, job)
         if option is None and job in frame.must:
             option = min(inserting.options(job, interrupt=True), key=lambda one: one.price, default=None)
         if option is not None:
             inserting.take(option)
-    return state
 
 
-def _in_order(frame: Frame, key: Callable[[int], tuple[float, ...]]) -> Iterable[int]:
+def _in_order(frame: Frame, jobs: list[int], key: Callable[[int], tuple[float, ...]]) -> Iterable[int]:
     """Yield jobs by key, none before those it waits for; what an urgent job waits for is as urgent as it is."""
-    keys = {job: key(job) for job in range(len(frame.jobs))}
-    by_key = sorted(keys, key=lambda job: keys[job], reverse=True)
-    for job in reversed(by_key):
+    keys = {job: key(job) for job in jobs}
+    for job in sorted(keys, key=lambda job: keys[job]):
         waiting = [before for before, _ in frame.after[job]]
         while waiting:
             before = waiting.pop()
-            if keys[before] > keys[job]:
+            if before in keys and keys[before] > keys[job]:
                 keys[before] = keys[job]
                 waiting += [one for one, _ in frame.after[before]]
-    left = [len(frame.after[job]) for job in range(len(frame.jobs))]
-    heap = [(keys[job], job) for job in keys if not left[job]]
+    left = {job: sum(before in keys for before, _ in frame.after[job]) for job in jobs}
+    heap = [(keys[job], job) for job in jobs if not left[job]]
     heapq.heapify(heap)
     while heap:
         _, job = heapq.heappop(heap)
         yield job
         for follower in frame.followers[job]:
-            left[follower] -= 1
-            if not left[follower]:
-                heapq.heappush(heap, (keys[follower], follower))
+            if follower in left:
+                left[follower] -= 1
+                if not left[follower]:
+                    heapq.heappush(heap, (keys[follower], follower))

@@ -348,6 +348,7 @@ class _Solving:
             self.buildings.remove(building)
             if building.state.is_sound() and self._is_better(building.state):
                 self._keep(building.state, "kiln by kiln")
+        self._say("kiln by kiln")
 
     def _hear_apart(self, order: Order, found: Found) -> None:
         """Note what a kiln costs at least; ask again with more time where that is not proven."""
