@@ -19,6 +19,14 @@ from plant.calculations.climate_frame import PHASE_CODES
 from plant.models import Kiln, Mill, Phase
 
 TRIAL_DAYS: Final = (30, 60, 90)
+# Most watches are silent for years: the list begins with those that have something to tell.
+SHOWN: Final = [
+    ("", _("those that have spoken")),
+    ("silent", _("those that never spoke")),
+    ("all", _("all")),
+    ("on", _("switched on")),
+    ("off", _("switched off")),
+]
 
 
 class WatchFilter(forms.Form):
@@ -27,9 +35,7 @@ class WatchFilter(forms.Form):
     kiln = forms.ModelChoiceField(
         label=_("Kiln"), queryset=Kiln.objects.in_use(), to_field_name="tag", required=False, empty_label=_("all")
     )
-    state = forms.ChoiceField(
-        label=_("Show"), choices=[("", _("all")), ("on", _("switched on")), ("off", _("switched off"))], required=False
-    )
+    state = forms.ChoiceField(label=_("Show"), choices=SHOWN, required=False)
     q = forms.CharField(label=_("Find"), max_length=80, required=False, widget=forms.TextInput({"type": "search"}))
 
 

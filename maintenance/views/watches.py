@@ -53,7 +53,8 @@ def watches(request: HttpRequest) -> HttpResponse:
     asked = WatchFilter(request.GET)
     asked.is_valid()
     kiln: Kiln | None = asked.cleaned_data.get("kiln")
-    page = Paginator(_chosen(asked.cleaned_data), PER_PAGE).get_page(request.GET.get("page"))
+    found, state = _found(asked.cleaned_data), asked.cleaned_data.get("state") or ""
+    page = Paginator(_shown(found, state), PER_PAGE).get_page(request.GET.get("page"))
     going_on = Firing.objects.for_list().going_on().filter(watch__is_on=True)
     if kiln:
         going_on = going_on.filter(watch__kiln=kiln)
@@ -66,6 +67,8 @@ def watches(request: HttpRequest) -> HttpResponse:
         "page": page,
         "rows": [Row(watch, rule_words(watch)) for watch in page],
         "query": query_without_page(request),
+        "silent": 0 if state else _shown(found, "silent").count(),
+        "other_query": urlencode([(name, value) for name, value in request.GET.items() if name in ("kiln", "q")]),
         "going_on": going_on.order_by("is_notice", "-begin_at")[:GOING_ON_SHOWN],
         "going_on_count": going_on.count(),
         "bare": bare,
@@ -75,15 +78,24 @@ def watches(request: HttpRequest) -> HttpResponse:
     return render(request, "maintenance/watches.html", context)
 
 
-def _chosen(asked: dict[str, Any]) -> "QuerySet[Watch]":
+def _found(asked: dict[str, Any]) -> "QuerySet[Watch]":
+    """Return the watches of the kiln and with the words asked for, whatever their state."""
     found = Watch.objects.with_counts().select_related("kiln__mill", "component_kind", "sheet", "component")
     if asked.get("kiln"):
         found = found.filter(kiln=asked["kiln"])
-    if asked.get("state"):
-        found = found.filter(is_on=asked["state"] == "on")
     for word in (asked.get("q") or "").split():
         found = found.filter(Q(name__icontains=word) | Q(kiln__tag__iexact=word) | Q(code__icontains=word))
     return found.order_by("kiln__tag", "-is_on", "name", "pk")
+
+
+def _shown(found: "QuerySet[Watch]", state: str) -> "QuerySet[Watch]":
+    """Return those to be shown: if nothing is asked for, those that have spoken at least once."""
+    if state in ("on", "off"):
+        return found.filter(is_on=state == "on")
+    if state == "all":
+        return found
+    has_spoken = Q(pk__in=Firing.objects.values("watch"))
+    return found.filter(~has_spoken if state == "silent" else has_spoken)
 
 
 def _unsuited(kiln: Kiln) -> list[tuple[str, str]]:
@@ -179,7 +191,7 @@ def set_up(request: HttpRequest) -> HttpResponse:
         done.new,
     )
     messages.success(request, said % {"kiln": kiln.tag, "count": done.new})
-    return redirect(f"{reverse('maintenance:watches')}?kiln={kiln.tag}")
+    return redirect(f"{reverse('maintenance:watches')}?kiln={kiln.tag}&state=all")
 
 
 @require_POST

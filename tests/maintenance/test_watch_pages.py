@@ -91,11 +91,26 @@ def test_the_list_is_filtered_by_kiln_state_and_word(master: Client, watch: Watc
 
     assert codes(state="on") == ["wick-dry-left"]
     assert "wick-dry-left" not in codes(state="off")
-    assert codes(q="wick dry") == ["wick-dry-left"]
+    assert codes(q="wick dry", state="all") == ["wick-dry-left"]
     assert codes(kiln="K1") == codes()
     a_watched_kiln(tag="K2")
     assert codes(kiln="K2") == []
     assert "No watch fits." in text(master.get("/watches/", {"kiln": "K2"}))
+
+
+def test_the_list_begins_with_those_that_have_spoken_and_leads_to_the_silent_ones(master: Client, watch: Watch) -> None:
+    silent = Watch.objects.get(pk=watch.pk)
+    silent.pk, silent.code, silent.name = None, "quiet", "Quiet one"
+    silent._state.adding = True
+    silent.save()
+    page = text(master.get("/watches/?kiln=K1"))
+    assert "Quiet one" not in page
+    assert '<a href="?kiln=K1&amp;state=silent">Show the 3 that never did</a>' in page
+    page = text(master.get("/watches/?kiln=K1&state=silent"))
+    assert "Quiet one" in page
+    assert "Wick dry (left)" not in page
+    Firing.objects.all().delete()
+    assert "None of these watches has spoken up yet." in text(master.get("/watches/"))
 
 
 def test_a_kiln_with_sensors_is_given_the_watches_that_ship_and_told_of_those_it_cannot_have(master: Client) -> None:
