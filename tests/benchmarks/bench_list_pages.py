@@ -105,6 +105,9 @@ def list_pages() -> list[ListPage]:
         ListPage("Watches", "/watches/", "watches", _watches),
         ListPage("A watch", "", "times that it spoke up", _one_watch),
         ListPage("Climate of a kiln", "/kilns/K1/climate/", "readings, charges and firings to match", _climate),
+        ListPage("Readings", "/readings/", "sources", _sources),
+        ListPage("A source", "/readings/sources/s0/", "files that came", _intakes),
+        ListPage("Channels", "/readings/channels/", "kilns", _kilns, **kilns),
         ListPage("Openings", "/openings/", "kilns with 5 jobs each", _openings, **kilns),
         ListPage("Openings", "/openings/", "jobs to be done, nine in ten of them placed", _placed),
         ListPage("Work orders", "/work-orders/", "jobs to be done", _orders),
@@ -191,6 +194,18 @@ def _climate(ground: "Ground", count: int) -> None:
     mill.fill_charges(ground, ground.kilns[:1], 15)
     mill.fill_readings(ground, ground.kilns[0], count)
     mill.fill_watches(ground, FEW_KILNS)
+
+
+def _sources(ground: "Ground", count: int) -> None:
+    from tests.benchmarks import grown_mill as mill
+
+    mill.fill_sources(ground, count)
+
+
+def _intakes(ground: "Ground", count: int) -> None:
+    from tests.benchmarks import grown_mill as mill
+
+    mill.fill_intakes(ground, mill.fill_sources(ground, 1)[0], count)
 
 
 def _openings(ground: "Ground", count: int) -> None:

@@ -47,11 +47,13 @@ from plant.models import (
     Absence,
     Change,
     Channel,
+    ChannelName,
     Charge,
     Component,
     ComponentKind,
     Downtime,
     FailureMode,
+    FileIntake,
     Job,
     JobAttempt,
     Kiln,
@@ -60,6 +62,7 @@ from plant.models import (
     Phase,
     Qualification,
     Reading,
+    ReadingSource,
     RoleHeld,
     Shift,
     ShiftDuty,
@@ -499,6 +502,36 @@ def fill_readings(ground: Ground, kiln: Kiln, count: int) -> None:
     channels = write(Channel(kiln=kiln, quantity=quantity, place=place, every_s=every_s) for quantity, place in places)
     last_s = int(ground.now.timestamp())
     write(Reading(channel=channels[n % 4], at_s=last_s - every_s * n, value=50 + n % 7) for n in range(count))
+
+
+def fill_sources(ground: Ground, count: int) -> list[ReadingSource]:
+    """Write sources of files, each with a name and its last file."""
+    sources = write(ReadingSource(code=f"s{n}", name=f"Logger {n}", way="files") for n in range(count))
+    channel = Channel.objects.create(kiln=ground.kilns[0], quantity="emc")
+    write(ChannelName(source=source, name="EMC", channel=channel) for source in sources)
+    for source in sources[:1]:
+        fill_intakes(ground, source, FEW_KILNS)
+    return sources
+
+
+def fill_intakes(ground: Ground, source: ReadingSource, count: int) -> None:
+    """Write files that came, every fifth of them refused."""
+    write(
+        FileIntake(
+            source=source,
+            file_name=f"kiln-{n}.csv",
+            digest=f"{n:064d}",
+            at=ground.now - n * HOUR,
+            by=ground.user,
+            is_taken_in=n % 5 != 0,
+            read=1440,
+            new=1440,
+            first_at=ground.now - (n + 1) * HOUR,
+            last_at=ground.now - n * HOUR,
+            faults=["Line 3: “x” is no number."],
+        )
+        for n in range(count)
+    )
 
 
 def fill_jobs(ground: Ground, count: int) -> None:
