@@ -2,6 +2,7 @@
 
 from django.utils import timezone
 
+from plant import uploads
 from plant.actions.readings import SETTLE_TASK, settle
 from plant.actions.watched_folder import TASK as FOLDER_TASK
 from plant.actions.watched_folder import look_at_folders, take_in_folder
@@ -27,8 +28,9 @@ def tick() -> None:
 
 
 def look() -> None:
-    """Look into the watched folders."""
+    """Look into the watched folders, and clear files away that nobody came back to."""
     look_at_folders()
+    uploads.forget_old()
 
 
 @task("forget old background work")
