@@ -4,13 +4,16 @@ from dataclasses import dataclass
 from decimal import Decimal
 from typing import Final
 
+from django.utils.formats import date_format
 from django.utils.functional import Promise
 from django.utils.text import capfirst
+from django.utils.timezone import localtime
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
 from maintenance.calculations.chamber_tests import Refusal, Why
 from maintenance.models import ChamberTest
+from maintenance.watch_words import shown_unit
 from plant.calculations.leaks import Air, air_loss
 from plant.models import Mill
 from plant.templatetags.kilnward import fixed, quantity
@@ -31,18 +34,18 @@ REFUSALS: Final[dict[Why, Promise]] = {
     Why.FANS: gettext_lazy("The fans did not do what was said: about %(minutes)s minutes were otherwise."),
     Why.HEATING: gettext_lazy("It was heated nearly to the end: too little of the cooling is left."),
     Why.GAPS: gettext_lazy("Readings are missing or impossible for about %(minutes)s minutes in all."),
-    Why.SENSORS: gettext_lazy("Two sensors of one kind stand %(apart_k)s K apart: at least one of them is wrong."),
+    Why.SENSORS: gettext_lazy("Two sensors of one kind stand %(apart_k)s apart: at least one of them is wrong."),
     Why.TOO_SHORT: gettext_lazy("Too short: %(hours)s hours are left to evaluate, in which too little changed."),
     Why.TOO_DRY: gettext_lazy(
-        "Too dry: at the begin only %(excess_g_kg)s g of water a kg of air above the air outside."
+        "Too dry: at the beginning only %(excess_g_kg)s g of water in a kg of air more than outside."
     ),
     Why.TOO_MOIST: gettext_lazy(
         "Too moist: at %(humidity_pct)s %% water condenses on the skin. Spray less or heat more."
     ),
-    Why.TOO_COOL: gettext_lazy("Too cool: only %(rise_k)s K above the air outside."),
-    Why.NOT_STEADY: gettext_lazy("Not steady: the chamber's temperature wandered by %(drift_k)s K."),
+    Why.TOO_COOL: gettext_lazy("Too cool: only %(rise_k)s warmer than the air outside."),
+    Why.NOT_STEADY: gettext_lazy("Not steady: the chamber's temperature wandered by %(drift_k)s."),
     Why.NO_PLAIN_DECAY: gettext_lazy(
-        "The humidity did not fall as by a leak alone, its rate changed by %(change_pct)s %%: water was left on the "
+        "The humidity did not fall as by a leak alone; its rate changed by %(change_pct)s %%: water was left on the "
         "floor, something moist was inside, or the leak itself changed."
     ),
     Why.TOO_WIDE: gettext_lazy("The bounds are too wide to tell anything: %(low)s to %(high)s."),
@@ -61,9 +64,15 @@ AIR_J_M3K: Final = 1200.0
 """Heat that a cubic metre of air of room temperature takes for each K, near enough."""
 
 
-def refusal_words(found: Refusal) -> str:
-    """Say why there is no figure."""
-    facts = {name: fixed(value, DECIMALS.get(name, 2)) for name, value in found.facts.items()}
+def refusal_words(found: Refusal, mill: Mill) -> str:
+    """Say why there is no figure; differences of temperature (``…_k``) in the mill's unit."""
+    kelvin = shown_unit("K", mill)
+    facts = {
+        name: f"{fixed(value * kelvin.factor, DECIMALS.get(name, 2))} {kelvin.word}"
+        if name.endswith("_k")
+        else fixed(value, DECIMALS.get(name, 2))
+        for name, value in found.facts.items()
+    }
     return str(REFUSALS[found.why]) % {"minutes": "–", **facts}
 
 
@@ -175,7 +184,7 @@ def leak_share_words(heat: ChamberTest, leak: ChamberTest) -> str:
     w_k = leak.value * volume / 3600 * AIR_J_M3K
     return _("Of it the leak makes about %(w_k)s W/K, after the test of tightness of %(year)s.") % {
         "w_k": fixed(w_k, 0),
-        "year": leak.begin_at.year,
+        "year": leak.begin_at.astimezone(leak.kiln.mill.zone).year,
     }
 
 
@@ -205,7 +214,7 @@ def change_words(test: ChamberTest, before: ChamberTest) -> str:
     """Say whether a figure differs from an earlier one by more than both bounds allow."""
     assert test.value is not None and test.low is not None and test.high is not None  # noqa: S101 (narrows the type)
     assert before.value is not None and before.low is not None and before.high is not None  # noqa: S101
-    told = {"day": before.begin_at.astimezone(test.kiln.mill.zone).strftime("%Y-%m-%d"), "was": figure_words(before)}
+    told = {"day": date_format(localtime(before.begin_at, test.kiln.mill.zone), "j M Y"), "was": figure_words(before)}
     # Both halves of 95 % bounds: independent errors add in squares.
     allowed = ((test.high - test.low) ** 2 + (before.high - before.low) ** 2) ** 0.5 / 2
     if test.value - before.value > allowed:

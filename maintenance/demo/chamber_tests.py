@@ -48,7 +48,7 @@ def record_chamber_tests() -> None:
             fans=ChamberTest.Fans.ON,
             begin_at=begin_at,
             end_at=begin_at + timedelta(hours=8),
-            refused_why=refusal_words(refusal),
+            refused_why=refusal_words(refusal, mill),
             details={"why": str(refusal.why), "facts": dict(refusal.facts), "volume_m3": 240.0},
             at=begin_at + timedelta(hours=9),
         )

@@ -19,7 +19,7 @@ from maintenance.models import ChamberTest
 from plant import clock
 from plant.calculations.periods import from_epoch_s
 from plant.models import Change, Channel, Kiln, Mill, Reading
-from tests.factories import ChargeFactory, KilnFactory, TaskSheetFactory, UserFactory, WorkOrderFactory
+from tests.factories import ChargeFactory, KilnFactory, MillFactory, TaskSheetFactory, UserFactory, WorkOrderFactory
 from tests.maintenance import chamber_cases
 from tests.maintenance.chamber_cases import Case, cool_case, tight_case, warm_case
 from tests.maintenance.mill import signed_in
@@ -139,13 +139,16 @@ def test_every_reason_has_its_words() -> None:
         ("minutes", "worst", "hours", "excess_g_kg", "humidity_pct", "rise_k", "drift_k", "change_pct", "low", "high"),
         1.0,
     )
+    mill: Mill = MillFactory()
     assert set(REFUSALS) == set(Why)
     for why in Why:
-        said = refusal_words(Refusal(why, {**facts, "apart_k": 3.25}))
+        said = refusal_words(Refusal(why, {**facts, "apart_k": 3.25}), mill)
         assert said.endswith(".") and "%(" not in said
-    assert "3.3 K apart" in refusal_words(Refusal(Why.SENSORS, {"apart_k": 3.26}))
+    assert "3.3 K apart" in refusal_words(Refusal(Why.SENSORS, {"apart_k": 3.26}), mill)
+    mill.temperature_unit = Mill.TemperatureUnit.FAHRENHEIT
+    assert "5.9 °F apart" in refusal_words(Refusal(Why.SENSORS, {"apart_k": 3.26}), mill)
     # Where timber was known by its charge, there is no number.
-    assert refusal_words(Refusal(Why.TIMBER)).startswith("Timber was inside")
+    assert refusal_words(Refusal(Why.TIMBER), mill).startswith("Timber was inside")
 
 
 def a_figure(kiln: Kiln, year: int, value: float, half: float, kind: str = "tightness", **fields: Any) -> ChamberTest:
