@@ -118,7 +118,7 @@ def _draw_moments(firing: Firing, data: dict[str, Any]) -> Picture:
     end_s = to_epoch_s(firing.end_at) if firing.end_at else until_s
     fired_at, fired_end = across(begin_s), across(min(max(end_s, begin_s), until_s))
     return Picture(
-        title=_("Readings before and after %(watch)s fired") % {"watch": firing.watch.name},
+        title=_("Readings before and after “%(watch)s” spoke up") % {"watch": firing.watch.name},
         description=_moments_words(firing, data, from_s, shown_s),
         width=WIDTH,
         height=panels[-1].bottom + FOOT,
@@ -186,7 +186,7 @@ def _time_marks(from_s: int, until_s: int, across: Across, zone: Any) -> Iterabl
 
 def _moments_words(firing: Firing, data: dict[str, Any], from_s: int, shown_s: int) -> str:
     zone = firing.watch.kiln.mill.zone
-    said = _("From %(from)s to %(until)s. It fired at %(begin)s.") % {
+    said = _("From %(from)s to %(until)s. It spoke up at %(begin)s.") % {
         "from": _time(from_epoch_s(from_s), zone),
         "until": _time(from_epoch_s(shown_s), zone),
         "begin": _time(firing.begin_at, zone),
@@ -237,7 +237,7 @@ def _draw_charges(firing: Firing, data: dict[str, Any]) -> Picture:
     begin_s = min(max(to_epoch_s(firing.begin_at), first_s), last_s)
     zone = mill.zone
     return Picture(
-        title=_("Charges before %(watch)s fired") % {"watch": watch.name},
+        title=_("Charges before “%(watch)s” spoke up") % {"watch": watch.name},
         description=_("%(count)d charges, from %(from)s to %(until)s, each a dot.")
         % {
             "count": len(charges),

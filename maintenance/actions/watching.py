@@ -281,7 +281,7 @@ def _take(watch: Watch, name: str, parameters: Mapping[str, Any], changes: Mappi
     for one, value in changes.items():
         setattr(watch, one, value)
     if not watch.sentence.strip():
-        raise ValidationError({"sentence": _("Write what it says when it fires.")})
+        raise ValidationError({"sentence": _("Write what it says when it speaks up.")})
     try:
         watch.parameters = rule_parameters(rule_from(watch.rule, parameters))
     except ValueError as refusal:

@@ -60,10 +60,10 @@ class Wording:
 
 # Each number that a rule can have; a test holds this complete.
 WORDINGS: Final[dict[str, Wording]] = {
-    "side": Wording(_("It fires when the value is")),
+    "side": Wording(_("It speaks up when the value is")),
     "limit": Wording(_("Limit"), _("Beyond it the watch begins to count."), "level"),
     "clear": Wording(_("Over at"), _("Back from here it is over: a little inside the limit."), "level"),
-    "hold_minutes": Wording(_("Holds for"), _("So long it must last before the watch fires."), _("min")),
+    "hold_minutes": Wording(_("Holds for"), _("So long it must last before the watch speaks up."), _("min")),
     "forget_hours": Wording(_("Begins anew after"), _("A silence of so long starts the count again."), _("h")),
     "k": Wording(_("So many readings beyond")),
     "n": Wording(_("of the last"), "", _("readings")),
@@ -78,7 +78,7 @@ WORDINGS: Final[dict[str, Wording]] = {
     "baseline_charges": Wording(_("Charges that tell what is usual"), _("The kiln's own first ones after a reset.")),
     "least_charges": Wording(_("Silent below"), _("With fewer charges it says nothing."), _("charges")),
     "slack": Wording(_("Slack"), _("Of the sum (CUSUM): what is let pass at each charge."), _("standard deviations")),
-    "decision": Wording(_("Decision limit"), _("Of the sum (CUSUM): from here on it fires."), _("standard deviations")),
+    "decision": Wording(_("Decision limit"), _("Of the sum (CUSUM): from here on it speaks up."), _("standard deviations")),
     "weight": Wording(_("Weight of the last charge"), _("Of the mean (EWMA), 0 to 1.")),
     "width": Wording(_("Width of the limits"), _("Of the mean (EWMA)."), _("standard deviations")),
     "least_sd": Wording(_("Spread taken at least"), _("A kiln may be quiet by chance."), "difference"),
@@ -186,7 +186,7 @@ class WatchForm(RuleForm):
     """A watch of one's own: its name, its rule, when it looks, and what comes of it when it fires."""
 
     name = forms.CharField(label=_("Name"), max_length=120)
-    severity = forms.ChoiceField(label=_("When it fires it"), choices=Watch.Severity.choices)
+    severity = forms.ChoiceField(label=_("When it speaks up it"), choices=Watch.Severity.choices)
     sentence = forms.CharField(
         label=_("What it says"),
         max_length=500,

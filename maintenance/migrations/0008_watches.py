@@ -26,7 +26,7 @@ class Migration(migrations.Migration):
                 ('rule', models.CharField(max_length=30, verbose_name='rule')),
                 ('parameters', models.JSONField(default=dict)),
                 ('phases', models.JSONField(default=list, verbose_name='phases')),
-                ('severity', models.CharField(choices=[('notice', 'gives notice'), ('work_order', 'raises a work order')], max_length=10, verbose_name='when it fires it')),
+                ('severity', models.CharField(choices=[('notice', 'gives notice'), ('work_order', 'raises a work order')], max_length=10, verbose_name='when it speaks up it')),
                 ('failure_modes', models.JSONField(default=list)),
                 ('sentence', models.TextField(verbose_name='what it says')),
                 ('loss_kind', models.CharField(blank=True, max_length=40)),

@@ -28,7 +28,7 @@ class Watch(models.Model):
     rule = models.CharField(_("rule"), max_length=30)
     parameters = models.JSONField(default=dict)
     phases = models.JSONField(_("phases"), default=list)
-    severity = models.CharField(_("when it fires it"), max_length=10, choices=Severity.choices)
+    severity = models.CharField(_("when it speaks up it"), max_length=10, choices=Severity.choices)
     component_kind = models.ForeignKey(
         ComponentKind, on_delete=models.PROTECT, null=True, blank=True, related_name="watches"
     )

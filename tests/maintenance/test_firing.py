@@ -315,7 +315,7 @@ def test_the_picture_can_be_drawn_and_read_as_a_table() -> None:
     assert len(picture.panels) == 3
     assert picture.heads[1] == "dry bulb less wet bulb on the left, K"
     assert any("0.2" in cell for row in picture.rows for cell in row)
-    assert "It fired at 2 Mar 18:40." in picture.description
+    assert "It spoke up at 2 Mar 18:40." in picture.description
     for panel in picture.panels:
         assert panel.shapes
         assert 2 <= len(panel.marks) <= 8
