@@ -6,6 +6,7 @@ place carries it (``plate_minus_psychrometer:left``). Spans and thresholds are o
 
 from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Final, TypeAlias
 
 import numpy as np
@@ -124,9 +125,10 @@ def charge_figures(frame: Frame, codes: Collection[str] | None = None) -> Charge
     charge = Charge(frame)
     values: dict[str, float] = {}
     why_not: dict[str, str] = {}
-    for code in figure_codes(frame.values) if codes is None else codes:
+    keys = frozenset(frame.values)
+    for code in figure_codes(keys) if codes is None else codes:
         stem, _colon, place = code.partition(":")
-        if codes is not None and not is_figure_served(code, frame.values):
+        if codes is not None and not _is_served(code, keys):
             why_not[code] = "the kiln does not measure what it takes"
             continue
         try:
@@ -168,6 +170,12 @@ def is_figure_served(code: str, keys: Collection[str]) -> bool:
     """Say whether a kiln with such channels can have a figure."""
     stem, _colon, place = code.partition(":")
     return place in figure_places(stem, keys)
+
+
+@lru_cache(maxsize=4096)
+def _is_served(code: str, keys: frozenset[str]) -> bool:
+    """As `is_figure_served`; a trial asks it for the same kiln charge after charge."""
+    return is_figure_served(code, keys)
 
 
 def check_figure(code: str) -> None:
@@ -215,7 +223,7 @@ def _heat_up(charge: Charge) -> tuple[int, int, float, float]:
     stop = begin + int(reached[0])
     rise = float(dry[stop]) - start_c
     if rise < LEAST_RISE_K:
-        raise NoFigureError(f"it began so warm that less than {LEAST_RISE_K:g} K were to be heated")
+        raise NoFigureError(f"it began so warm that less than {_both(LEAST_RISE_K)} were to be heated")
     outside = view.mean("outside_temperature")[begin : stop + 1]
     over = dry[begin : stop + 1] - outside
     is_known = np.isfinite(over)
@@ -273,7 +281,7 @@ def _time_to_humidity_h(charge: Charge, _place: str) -> float:
         raise NoFigureError("no spray in the conditioning")
     start = begin + int(spraying[0])
     if not missing[start] > 2:
-        raise NoFigureError("less than 2 K of wet bulb were missing when the spray opened")
+        raise NoFigureError(f"less than {_both(2)} of wet bulb were missing when the spray opened")
     reached = np.flatnonzero(missing[start:end] <= 1)
     if not len(reached):
         raise NoFigureError("the wanted humidity was not reached in the conditioning")
@@ -414,7 +422,7 @@ FIGURES: Final[dict[str, Figure]] = {
         ),
         Figure(
             "time_to_humidity_h",
-            "time the spray takes for 4 K of wet bulb",
+            f"time the spray takes for {_both(4)} of wet bulb",
             "h",
             ("wet_bulb", "set_wet_bulb", "spray_valve"),
             _time_to_humidity_h,
@@ -425,7 +433,7 @@ FIGURES: Final[dict[str, Figure]] = {
         Figure("overshoot_k", "overshoot of the temperature after heating up", "K", _HEAT_UP, _overshoot_k),
         Figure(
             "outside_band_h",
-            f"hours more than {BAND_K:g} K off the wanted climate while drying",
+            f"hours more than {_both(BAND_K)} off the wanted climate while drying",
             "h",
             ("air_temperature", "set_air_temperature"),
             _outside_band_h,

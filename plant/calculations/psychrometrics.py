@@ -79,7 +79,9 @@ def saturation_pressure_pa(temp_c: ArrayLike) -> Numbers:
     19944
     """
     temp = within("temperature", temp_c, COLDEST_C, HOTTEST_C, "°C")
-    return np.exp(np.where(temp >= TRIPLE_POINT_C, _ln_pressure(temp, _WATER), _ln_pressure(temp, _ICE)))
+    is_water = temp >= TRIPLE_POINT_C
+    over_water = _ln_pressure(temp, _WATER)
+    return np.exp(over_water if is_water.all() else np.where(is_water, over_water, _ln_pressure(temp, _ICE)))
 
 
 def _ln_pressure(temp_c: Numbers, coefficients: tuple[float, ...]) -> Numbers:
@@ -389,7 +391,8 @@ def relative_humidity_of_readings(
     """
     dry, wet = np.broadcast_arrays(np.asarray(dry_bulb_c, np.float64), np.asarray(wet_bulb_c, np.float64))
     known = (wet >= 0) & (wet <= dry) & (dry <= HOTTEST_C)
-    dry, wet = np.where(known, dry, 0.0), np.where(known, wet, 0.0)
+    # Something that is no reading stands where there is none; it falls out at the end.
+    dry, wet = np.where(known, dry, 50.0), np.where(known, wet, 50.0)
     saturated, pressure = saturation_pressure_pa(wet), float(_air_pressure(pressure_pa))
     vapour = saturated - _FERREL_PER_K * pressure * (dry - wet) * (1 + _FERREL_PER_WET_BULB_K * wet)
     known &= (saturated < pressure) & (vapour >= 0)
