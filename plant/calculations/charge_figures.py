@@ -44,6 +44,11 @@ class NoFigureError(Exception):
     """The readings cannot carry a figure; the message says why."""
 
 
+def _both(kelvin: float) -> str:
+    """Write a difference of temperature for mills that read °C and for those that read °F."""
+    return f"{kelvin:g} K ({kelvin * 1.8:.3g} °F)"
+
+
 @dataclass(frozen=True, slots=True)
 class Figure:
     """One figure: `Signal`'s counterpart for a whole charge.
