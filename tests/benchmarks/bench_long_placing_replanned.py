@@ -41,6 +41,7 @@ def run(kilns: int = 12, weeks: int = 8, seconds: float = SECONDS_A_DAY) -> list
             _line(course),
         )
         for course in courses[1:]
+        if course.habit.move_cents
     ]
 
 

@@ -1,4 +1,8 @@
-"""Run the placing solver on drawn mills and put what comes out against bound and rules of thumb."""
+"""Run the placing solver on drawn mills and put what comes out against bound and rules of thumb.
+
+Seconds are those of two cores that have nothing else to do: half the processor time that was used. On a machine that
+does other work too, the solver is given more wall time for them, so that a line says the same there.
+"""
 
 from __future__ import annotations
 
@@ -11,6 +15,8 @@ from maintenance.calculations.placing.checking import check
 from maintenance.calculations.placing.solving import Progress, solve
 from tests.benchmarks.harness import BenchmarkError, Measured
 from tests.maintenance.drawn_placing import drawn_mill
+
+CORES, MOST_TIMES_WALL = 2, 5
 
 
 @dataclass(frozen=True)
@@ -27,14 +33,18 @@ class Run:
 
     def gap_after(self, seconds: float) -> float:
         """What was left to gain at most at that time, as a share of the cost then."""
-        return min((one.gap for one in self.heard if one.seconds <= seconds), default=1.0)
+        return min((one.gap for one in self.heard if one.cpu_seconds / CORES <= seconds), default=1.0)
 
 
 def run_mill(kilns: int, weeks: int, seed: int, seconds: float) -> Run:
     """Solve one drawn mill; its plan must pass the check, and cost no more than the rules of thumb."""
     problem = drawn_mill(kilns, weeks, seed)
     heard: list[Progress] = []
-    answer = solve(problem, seconds, heard.append)
+
+    def is_used_up() -> bool:
+        return bool(heard) and heard[-1].cpu_seconds >= CORES * seconds
+
+    answer = solve(problem, MOST_TIMES_WALL * seconds, heard.append, is_used_up)
     if answer.plan is None or answer.due_date_cents is None or answer.greedy_cents is None or answer.failure:
         raise BenchmarkError(f"{kilns} kilns, {weeks} weeks, seed {seed}: {answer.failure or answer.hopeless}")
     verdict = check(problem, answer.plan)
@@ -46,11 +56,12 @@ def run_mill(kilns: int, weeks: int, seed: int, seconds: float) -> Run:
         answer.due_date_cents,
         answer.greedy_cents,
         answer.first_seconds,
-        answer.plan.seconds if answer.is_best else None,
+        answer.cpu_seconds / CORES if answer.is_best else None,
         tuple(heard),
     )
     gap = (run.total_cents - run.bound_cents) / run.total_cents
-    sys.stderr.write(f"{kilns} x {weeks}, seed {seed}: {run.total_cents / 100:,.0f}, gap {gap:.2%}\n")
+    used = answer.cpu_seconds / CORES
+    sys.stderr.write(f"{kilns} x {weeks}, seed {seed}: {run.total_cents / 100:,.0f}, gap {gap:.2%}, {used:.1f} s\n")
     return run
 
 

@@ -120,10 +120,17 @@ class _Solving:
         self.next_number = 0
         self.to_bound: list[tuple[int, float]] = []
         self.in_vain = 0
-        self.cpu_seconds = 0.0
+        self.cpu_began = time.process_time()
+        self.worked: dict[int, float] = {}
         self.state: State | None = None
         self.price = self.total = 0
         self.workers: Workers | Alone | None = None
+
+    @property
+    def cpu_seconds(self) -> float:
+        """Processor time of this process and, as far as it is known, of the workers."""
+        own = time.process_time() - self.cpu_began
+        return own + (sum(self.worked.values()) if self.count else 0.0)
 
     @property
     def gone(self) -> float:
@@ -311,10 +318,10 @@ class _Solving:
 
     def _hear(self, news: News) -> None:
         order, kind = self.orders[news.number]
+        self.worked[news.number] = news.cpu_seconds
         found = news.found
         if found is not None:
             del self.orders[news.number]
-            self.cpu_seconds += found.cpu_seconds
         if kind == "apart" and found is not None and not found.is_impossible:
             self._hear_apart(order, found)
         if kind == "built" and found is not None:

@@ -44,6 +44,7 @@ class News:
     bound: int | None = None
     found: Found | None = None
     failure: str = ""
+    cpu_seconds: float = 0.0
 
 
 class WorkerError(Exception):
@@ -188,9 +189,10 @@ def _solve(frame: Frame, order: Order, say: Callable[[News], None], current: lis
 
     def tell(at: dict[int, JobAt] | None, stops: dict[int, Stops] | None, bound: int | None) -> None:
         with lock:
-            say(News(order.number, at, stops, bound))
+            say(News(order.number, at, stops, bound, cpu_seconds=time.process_time() - began))
 
     part.on_start = lambda stop: current.append(stop)
     found = part.solve(order.seconds, seed=order.seed, is_whole=order.is_whole, tell=tell if order.streams else None)
     current.clear()
-    return News(order.number, found=replace(found, cpu_seconds=time.process_time() - began))
+    took = time.process_time() - began
+    return News(order.number, found=replace(found, cpu_seconds=took), cpu_seconds=took)
