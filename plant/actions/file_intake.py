@@ -1,6 +1,7 @@
 """A logger's file is taken in: all of it or nothing, by the form that somebody confirmed for its source."""
 
 import hashlib
+import time
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import timedelta
@@ -9,13 +10,13 @@ from typing import Any
 import numpy as np
 from django.conf import settings
 from django.core.exceptions import ValidationError
-from django.db import transaction
+from django.db import connection, transaction
 from django.utils.translation import gettext as _
 from numpy.typing import NDArray
 
 from plant import clock
 from plant.access import require
-from plant.actions.readings import ReadingFault, take_in
+from plant.actions.readings import ReadingFault, Taken, take_in
 from plant.calculations.logger_files.faults import FaultyFileError, FileFault, OtherHeadError, refuse
 from plant.calculations.logger_files.form import LONG, FileForm
 from plant.calculations.logger_files.reading import FileReadings, read_all
@@ -26,6 +27,10 @@ from plant.models import Change, Channel, ChannelName, FileIntake, ReadingSource
 
 MOST_AHEAD = timedelta(days=1)
 MOST_FAULTS_KEPT = 50
+# SQLite lets one writer in at a time, and the others wait 20 seconds at most: a larger file is stored in portions, each
+# a transaction of its own, with room for the others between them. All of it was checked before the first.
+PORTION = 250_000
+PAUSE_S = 0.1
 
 
 @dataclass(frozen=True, slots=True)
@@ -123,13 +128,32 @@ def _read(raw: bytes, name: str, form: FileForm, assigned: Mapping[str, Assigned
     return _File(name[-200:], digest_of(raw), readings, ids)
 
 
-def _store(source: ReadingSource, file: _File, by: User | None) -> FileIntake:
-    """Store the readings of a file and the record of it, in the caller's transaction. Raises FaultyFileError."""
+def _store_ahead(source: ReadingSource, file: _File) -> tuple[Taken, slice]:
+    """Store what is too much for one transaction; return what came of it, and the rest. Raises FaultyFileError."""
+    done, first, count = Taken(), 0, len(file.readings)
+    while connection.vendor == "sqlite" and count - first > PORTION:
+        done = _sum(done, _take_in(source, file, slice(first, first + PORTION)))
+        first += PORTION
+        time.sleep(PAUSE_S)
+    return done, slice(first, count)
+
+
+def _take_in(source: ReadingSource, file: _File, some: slice) -> Taken:
     readings = file.readings
+    ids = file.channel_ids[readings.name_no[some]]
     try:
-        taken = take_in(file.channel_ids[readings.name_no], readings.at_s, readings.value, source=source)
+        return take_in(ids, readings.at_s[some], readings.value[some], source=source)
     except ReadingFault as fault:
         raise FaultyFileError([FileFault(text, "Correct the file") for text in fault.faults]) from None
+
+
+def _sum(one: Taken, other: Taken) -> Taken:
+    return Taken(one.new + other.new, one.known + other.known, one.differing + other.differing)
+
+
+def _store(source: ReadingSource, file: _File, ahead: Taken, rest: slice, by: User | None) -> FileIntake:
+    """Store the rest of a file and the record of it, in the caller's transaction. Raises FaultyFileError."""
+    readings, taken = file.readings, _sum(ahead, _take_in(source, file, rest))
     return FileIntake.objects.create(
         source=source,
         file_name=file.name,
@@ -171,8 +195,10 @@ def take_in_file(source: ReadingSource, raw: bytes, file_name: str, *, by: User 
     # Read before anything is locked: a large file takes a while.
     file = _read(raw, file_name, known.form, assigned, {*known.left_out, *idle})
     _refuse_other_units(file.readings, known.said_units)
+    _lock(source)
+    ahead, rest = _store_ahead(source, file)
     with transaction.atomic():
-        return _store(_lock(source), file, by)
+        return _store(_lock(source), file, ahead, rest, by)
 
 
 def _refuse_other_units(readings: FileReadings, said: Mapping[str, str]) -> None:
@@ -208,15 +234,19 @@ def confirm_and_take_in(
     require(by, "take in readings")
     _refuse_twice(assigned)
     file = _read(raw, file_name, form, assigned, left_out)
+    _lock(source)
+    ahead, rest = _store_ahead(source, file)
     with transaction.atomic():
         source = _lock(source)
-        intake = _store(source, file, by)
+        intake = _store(source, file, ahead, rest, by)
         said_units = file.readings.units if form.shape == LONG else {}
         _remember(source, form, assigned, left_out, said_units, by)
     return intake
 
 
+@transaction.atomic
 def _lock(source: ReadingSource) -> ReadingSource:
+    """Return the source as it is, held for the transaction. Raises ValidationError where it takes no files."""
     source = ReadingSource.objects.select_for_update().get(pk=source.pk)
     if source.way != ReadingSource.Way.FILES:
         raise ValidationError(_("%(source)s does not bring files.") % {"source": source})

@@ -14,6 +14,7 @@ from django.test import Client
 from django.test.utils import CaptureQueriesContext
 
 from plant import clock, uploads
+from plant.actions import file_intake
 from plant.models import Change, Channel, ChannelName, FileIntake, Kiln, Reading, ReadingSource
 from tests.factories import (
     ChannelFactory,
@@ -121,6 +122,33 @@ def test_a_file_is_shown_as_understood_and_taken_in_as_confirmed(ilse: Client) -
     assert ReadingSource.objects.get().file_form["left_out"] == ["Remark"]
     assert Change.objects.filter(act="way of reading confirmed").count() == 1
     assert list((uploads._folder()).glob("*")) == []
+
+
+@pytest.mark.skipif(connection.vendor != "sqlite", reason="Others need not wait where several may write at a time.")
+def test_a_large_file_is_stored_in_portions_and_again_after_an_end_in_the_middle(
+    ilse: Client, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    rows = "".join(f"24.11.2026 08:{minute:02d};{60 + minute / 10};140;\n" for minute in range(50))
+    text = f"{WIDE.splitlines()[0]}\n{rows}"
+    monkeypatch.setattr(file_intake, "PORTION", 30)
+    done, real = [], file_intake.take_in
+
+    def dies_at_the_third(*args: Any, **kwargs: Any) -> Any:
+        done.append(real(*args, **kwargs) if len(done) != 2 else None)
+        if done[-1] is None:
+            raise KeyboardInterrupt
+        return done[-1]
+
+    page = send(ilse, text)
+    monkeypatch.setattr(file_intake, "take_in", dies_at_the_third)
+    with pytest.raises(KeyboardInterrupt):
+        confirm(ilse, page)
+    assert not FileIntake.objects.exists()
+    monkeypatch.setattr(file_intake, "take_in", real)
+    confirm(ilse, page)
+    intake = FileIntake.objects.get()
+    assert (intake.read, intake.new, intake.known) == (100, 40, 60)
+    assert Reading.objects.count() == 100
 
 
 def test_the_next_file_with_the_same_head_goes_in_at_once(ilse: Client) -> None:
