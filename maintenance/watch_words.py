@@ -177,18 +177,11 @@ def _rule_words(spec: WatchSpec, unit: InUnit) -> str:
     rule = spec.rule
     match rule:
         case Limit():
-            way = (
-                _("above %(limit)s for %(minutes)d min")
-                if rule.side == "above"
-                else _("below %(limit)s for %(minutes)d min")
-            )
-            return f"{way % {'limit': unit.words(rule.limit), 'minutes': rule.hold_minutes}}; {_over(unit, rule.clear)}"
+            way = _("above %s") if rule.side == "above" else _("below %s")
+            return f"{way % unit.words(rule.limit)}{_held(rule.hold_minutes)}; {_over(unit, rule.clear)}"
         case Disagreement():
-            said = _("further from 0 than %(limit)s for %(minutes)d min") % {
-                "limit": unit.words(rule.limit),
-                "minutes": rule.hold_minutes,
-            }
-            return f"{said}; {_over(unit, rule.clear)}"
+            said = _("further from 0 than %s") % unit.words(rule.limit)
+            return f"{said}{_held(rule.hold_minutes)}; {_over(unit, rule.clear)}"
         case KOfN():
             way = (
                 _("%(k)d of %(n)d readings above %(limit)s")
@@ -221,6 +214,11 @@ def _rule_words(spec: WatchSpec, unit: InUnit) -> str:
                 "days": rule.horizon_days,
                 "charges": rule.charges,
             }
+
+
+def _held(minutes: float) -> str:
+    """Say how long it must last; nothing where a single moment is enough."""
+    return _(" for %d min") % minutes if minutes else ""
 
 
 def _over(unit: InUnit, clear: float) -> str:
