@@ -41,7 +41,7 @@ DRY_AIR_J_KG_K, VAPOUR_J_KG_K, VAPOUR_AT_0_J_KG = 1006.0, 1860.0, 2.501e6
 LIQUID_J_KG_K: Final = 4186.0
 VAPOUR_GAS_CONSTANT: Final = DRY_AIR_GAS_CONSTANT_J_KG_K / WATER_TO_AIR_MASS_RATIO
 DRY_WOOD_J_KG_K: Final = 1360.0
-"""Between 20 and 70 °C; Wood Handbook (FPL-GTR-190) ch. 4 gives 1.1 + 0.0039 T kJ/kgK or so, from memory."""
+"""Between 20 and 70 °C; Wood Handbook (FPL-GTR-190) ch. 4 gives 0.103 + 0.00387 T kJ/kgK (T in K), from memory."""
 SURFACE_W_M2K: Final = 14.0
 """From air to boards at full flow. Usual value of textbooks, from memory."""
 STEEL_W_M2K: Final = 12.0
