@@ -163,8 +163,13 @@ def _away(charge: Charge, at: datetime) -> timedelta:
 
 
 def charge_span(charge: Charge, now: datetime) -> tuple[datetime, datetime]:
-    """Return from when to when a charge is shown: as far as it has come."""
-    end_at = charge.end_at if charge.basis == Charge.Basis.DONE else now
+    """Return from when to when a charge is shown: as far as it has come.
+
+    One that nobody reported as unloaded is over as well once the next one was begun.
+    """
+    next_ones = _begun(charge.kiln, now).filter(begin_at__gte=charge.end_at)
+    is_over = charge.basis == Charge.Basis.DONE or next_ones.exists()
+    end_at = charge.end_at if is_over else now
     return charge.begin_at, max(end_at, charge.begin_at + timedelta(hours=1))
 
 

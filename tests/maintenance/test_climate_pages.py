@@ -99,6 +99,14 @@ def test_a_charge_under_way_is_shown_as_far_as_it_has_come(
     assert (page.until_at - page.from_at).total_seconds() == 5 * 3600
 
 
+def test_a_charge_not_reported_as_unloaded_is_over_once_the_next_was_begun(master: Client, kiln: Kiln) -> None:
+    Charge.objects.update(basis="running")
+    last = Charge.objects.get()
+    assert show(master, charge="C7").context["page"].until_at > last.end_at
+    ChargeFactory(kiln=kiln, number="C8", basis="running", begin_at=last.end_at)
+    assert show(master, charge="C7").context["page"].until_at == last.end_at
+
+
 def test_a_stretch_of_the_clock_is_read_in_the_mills_time_or_with_an_offset(master: Client, kiln: Kiln) -> None:
     typed = show(master, **{"from": "2026-03-02T09:00", "until": "2026-03-02T11:00"}).context["page"]
     linked = show(master, **{"from": "2026-03-02T08:00:00Z", "until": "2026-03-02T10:00:00Z"}).context["page"]
