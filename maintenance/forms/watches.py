@@ -19,6 +19,11 @@ from plant.calculations.climate_frame import PHASE_CODES
 from plant.models import Kiln, Mill, Phase
 
 TRIAL_DAYS: Final = (30, 60, 90)
+SENTENCE_HELP: Final = _(
+    "In braces: {place}, {value}, {limit}, {unit}, {since}; over charges also {charges} and {day}."
+)
+PHASES: Final = [(code, {**dict(Phase.Kind.choices), "between": _("between charges")}[code]) for code in PHASE_CODES]
+"""The phases in which a watch may look, as a form offers them."""
 # Most watches are silent for years: the list begins with those that have something to tell.
 SHOWN: Final = [
     ("", _("those that have spoken")),
@@ -78,7 +83,9 @@ WORDINGS: Final[dict[str, Wording]] = {
     "baseline_charges": Wording(_("Charges that tell what is usual"), _("The kiln's own first ones after a reset.")),
     "least_charges": Wording(_("Silent below"), _("With fewer charges it says nothing."), _("charges")),
     "slack": Wording(_("Slack"), _("Of the sum (CUSUM): what is let pass at each charge."), _("standard deviations")),
-    "decision": Wording(_("Decision limit"), _("Of the sum (CUSUM): from here on it speaks up."), _("standard deviations")),
+    "decision": Wording(
+        _("Decision limit"), _("Of the sum (CUSUM): here it speaks up."), _("standard deviations")
+    ),
     "weight": Wording(_("Weight of the last charge"), _("Of the mean (EWMA), 0 to 1.")),
     "width": Wording(_("Width of the limits"), _("Of the mean (EWMA)."), _("standard deviations")),
     "least_sd": Wording(_("Spread taken at least"), _("A kiln may be quiet by chance."), "difference"),
@@ -191,11 +198,11 @@ class WatchForm(RuleForm):
         label=_("What it says"),
         max_length=500,
         widget=forms.Textarea(attrs={"rows": 3}),
-        help_text=_("In braces: {place}, {value}, {limit}, {unit}, {since}; over charges also {charges} and {day}."),
+        help_text=SENTENCE_HELP,
     )
     phases = forms.MultipleChoiceField(
         label=_("Looks in these phases"),
-        choices=[(code, {**dict(Phase.Kind.choices), "between": _("between charges")}[code]) for code in PHASE_CODES],
+        choices=PHASES,
         widget=forms.CheckboxSelectMultiple,
         required=False,
         help_text=_("None ticked: in all of them."),

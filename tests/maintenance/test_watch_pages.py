@@ -4,6 +4,7 @@ import dataclasses
 from collections.abc import Iterable
 from datetime import timedelta
 from typing import Any, get_args, get_type_hints
+from urllib.parse import urlencode
 
 import pytest
 from django.db import connection
@@ -313,6 +314,56 @@ def test_a_mill_that_reads_fahrenheit_types_its_own_degrees(master: Client, watc
     master.post(f"{watch.get_absolute_url()}copy/", form_of(watch, limit="1.44", clear="2.7"))
     made = Watch.objects.get(is_shipped=False)
     assert (made.parameters["limit"], made.parameters["clear"]) == (pytest.approx(0.8), pytest.approx(1.5))
+
+
+# A watch from nothing.
+
+
+def test_a_message_of_the_controller_gets_a_watch_of_its_own(master: Client) -> None:
+    kiln = a_watched_kiln("message", "air_temperature:left")
+    assert "signal" not in master.get("/watches/new/").context["what"].fields
+    assert 'name="signal"' in text(master.get("/watches/new/", {"kiln": "K1", "rule": "message"}))
+    address = "/watches/new/?kiln=K1&rule=message&signal=message"
+    sent = {
+        "name": "Burner locked out",
+        "component": kiln.components.get().tag,
+        "sentence": "The controller says {value} since {since}.",
+        "severity": "work_order",
+        "sheet": "",
+        "due_days": 1,
+        "numbers": "17 18",
+    }
+    refused = text(master.post(address, {**sent, "numbers": "seventeen"}))
+    assert "“Message numbers”" in refused.replace("&#x27;", "'")
+    assert "The watch is there, switched off." in text(master.post(address, sent, follow=True))
+    made = Watch.objects.get(name="Burner locked out")
+    assert (made.signal, made.parameters, made.is_on) == ("message", {"numbers": [17, 18]}, False)
+    assert "is called so already" in text(master.post(address, sent))
+
+
+@pytest.mark.parametrize("rule", list(RULES))
+def test_every_rule_can_be_chosen_and_filled_in_as_it_begins(master: Client, rule: str) -> None:
+    kiln = a_watched_kiln("air_temperature:left", "wet_bulb:left", "wet_bulb:right", "fan_current:1", "message")
+    form = master.get("/watches/new/", {"kiln": "K1", "rule": rule}).context["what"]
+    choices = [code for code, _word in flat(form.fields["signal"].choices)]
+    query = {"kiln": "K1", "rule": rule, "signal": choices[-1]}
+    beginning = master.get("/watches/new/", query).context["form"]
+    sent = {name: beginning[name].value() for name in beginning.rule_names if beginning[name].value() is not None}
+    sent |= {"name": "own", "component": kiln.components.get().tag, "sentence": "Look.", "severity": "notice"}
+    made = master.post(f"/watches/new/?{urlencode(query)}", {**sent, "due_days": 7})
+    assert made.status_code == 302, made.context["form"].errors
+    assert Watch.objects.get().rule == rule
+
+
+def flat(choices: Iterable[Any]) -> Iterable[tuple[str, str]]:
+    for value, word in choices:
+        yield from word if isinstance(word, list) else [(value, word)]
+
+
+def test_a_kiln_without_a_sensor_for_it_is_told_so(master: Client) -> None:
+    a_watched_kiln()
+    assert "no sensor that such a watch" in text(master.get("/watches/new/", {"kiln": "K1", "rule": "message"}))
+    assert "Select a valid choice" in text(master.get("/watches/new/", {"kiln": "K9", "rule": "brew"}))
 
 
 # The trial.
