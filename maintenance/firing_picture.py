@@ -14,6 +14,7 @@ from maintenance.models import Firing
 from maintenance.watch_specs import spec_of
 from maintenance.watch_words import InUnit, shown_unit, signal_words
 from plant.calculations.periods import from_epoch_s, to_epoch_s
+from plant.climate_chart.axes import round_step
 
 # In units of the drawing, which is as wide as a phone and grows with the page.
 WIDTH, LEFT, RIGHT = 360, 40, 6
@@ -84,17 +85,10 @@ class _Down:
     def marks(self, unit: InUnit) -> tuple[Mark, ...]:
         """Mark two to five round figures of the shown unit."""
         low, high = (value * unit.factor + unit.offset for value in (self.low, self.high))
-        step = _round_step(high - low)
+        step = round_step((high - low) / 3)
         figures = [step * number for number in range(ceil(low / step), floor(high / step) + 1)]
         digits = max(0, -floor(log10(step)))
         return tuple(Mark(self((figure - unit.offset) / unit.factor), f"{figure:.{digits}f}") for figure in figures)
-
-
-def _round_step(length: float) -> float:
-    """Return 1, 2 or 5 times a power of ten, so that three or so lie in a length."""
-    rough = length / 3
-    power = 10.0 ** floor(log10(rough))
-    return next(power * times for times in (1, 2, 5, 10) if power * times >= rough)
 
 
 def _draw_moments(firing: Firing, data: dict[str, Any]) -> Picture:
