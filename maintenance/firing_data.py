@@ -13,7 +13,8 @@ from maintenance.watch_specs import needed_quantities, used_keys
 from plant.actions.charge_figures import figures_until, usual_of
 from plant.calculations.charge_figures import figure_unit
 from plant.calculations.climate_frame import Values
-from plant.calculations.climate_signals import View, lookback_minutes, signal_values, unit_of
+from plant.calculations.climate_signals import lookback_minutes, signal_values, unit_of
+from plant.calculations.climate_view import View
 from plant.calculations.quantities import QUANTITIES
 from plant.models import Channel, Kiln
 from plant.readings import load_frame

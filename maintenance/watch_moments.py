@@ -3,7 +3,8 @@
 from maintenance.calculations.watch_rules import Firing as Fired
 from maintenance.calculations.watch_rules import Message, MomentRule, Moments, allowed_in, evaluate
 from maintenance.calculations.watch_set import WatchSpec
-from plant.calculations.climate_signals import View, signal_values
+from plant.calculations.climate_signals import signal_values
+from plant.calculations.climate_view import View
 from plant.models import Kiln
 from plant.readings import load_span, phase_codes, phase_spans
 

@@ -15,7 +15,8 @@ from maintenance.calculations.watch_set import ANY_PLACE, WatchSpec, for_kiln, p
 from maintenance.models import Watch
 from plant.calculations.charge_figures import FIGURES
 from plant.calculations.climate_frame import Frame, Values
-from plant.calculations.climate_signals import DIFFERENCE, SIGNALS, View, signal_values
+from plant.calculations.climate_signals import DIFFERENCE, SIGNALS, signal_values
+from plant.calculations.climate_view import View
 from plant.calculations.quantities import QUANTITIES
 from plant.models import Channel, Kiln
 

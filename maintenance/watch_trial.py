@@ -22,7 +22,8 @@ from maintenance.watch_specs import spec_of
 from maintenance.watch_words import Heard, sentence
 from plant import clock
 from plant.actions.charge_figures import figures_until, last_readings_s, usual_of
-from plant.calculations.climate_signals import View, lookback_minutes, signal_values
+from plant.calculations.climate_signals import lookback_minutes, signal_values
+from plant.calculations.climate_view import View
 from plant.calculations.periods import from_epoch_s, to_epoch_s
 from plant.models import Charge, Downtime
 from plant.readings import load_frame

@@ -21,7 +21,8 @@ from maintenance.watch_moments import STEP_S, carry_on
 from maintenance.watch_specs import is_about_silence, spec_of, used_keys
 from plant import clock
 from plant.actions.charge_figures import figures_until, keep_figures, last_readings_s, make_up, usual_of
-from plant.calculations.climate_signals import View, lookback_minutes
+from plant.calculations.climate_signals import lookback_minutes
+from plant.calculations.climate_view import View
 from plant.calculations.periods import from_epoch_s, to_epoch_s
 from plant.calculations.reading_marks import TOLD_ON_CHANGE
 from plant.models import Kiln

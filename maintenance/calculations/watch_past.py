@@ -8,7 +8,8 @@ from maintenance.calculations.trends import Trend
 from maintenance.calculations.watch_rules import Firing, Moments, allowed_in, evaluate, joined
 from maintenance.calculations.watch_set import WatchSpec
 from plant.calculations.climate_frame import Frame
-from plant.calculations.climate_signals import Usual, View, lookback_minutes, signal_values
+from plant.calculations.climate_signals import lookback_minutes, signal_values
+from plant.calculations.climate_view import Usual, View
 
 BLOCK: Final = 16_384
 """Moments in a block. Ours: twenty channels of so many fit into a processor's second-level cache or nearly."""

@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from plant.calculations.climate_frame import PHASE_CODES, Values
-from plant.calculations.climate_signals import is_in_phases
+from plant.calculations.climate_view import is_in_phases
 
 Mask: TypeAlias = NDArray[np.bool_]
 Indices: TypeAlias = NDArray[np.int64]

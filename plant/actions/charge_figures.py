@@ -10,7 +10,7 @@ from django.db.models import Max, OuterRef, Q, Subquery
 
 from plant.calculations.charge_figures import charge_figures
 from plant.calculations.charge_phases import RUNNING_PHASES
-from plant.calculations.climate_signals import Usual
+from plant.calculations.climate_view import Usual
 from plant.calculations.periods import from_epoch_s, to_epoch_s
 from plant.models import Channel, Charge, ChargeFigure, Kiln, Phase, Reading
 from plant.readings import load_frame

@@ -12,16 +12,11 @@ from typing import Final, TypeAlias
 import numpy as np
 from numpy.typing import NDArray
 
+from plant.calculations.air_signals import plate_difference
 from plant.calculations.climate_frame import Frame, Values
-from plant.calculations.climate_signals import (
-    SMOOTH_MINUTES,
-    Usual,
-    View,
-    at_full_speed,
-    places_of_quantity,
-    plate_difference,
-    signal_values,
-)
+from plant.calculations.climate_signals import signal_values
+from plant.calculations.climate_view import SMOOTH_MINUTES, Usual, View, places_of_quantity
+from plant.calculations.drive_signals import at_full_speed
 
 Mask: TypeAlias = NDArray[np.bool_]
 

@@ -7,8 +7,6 @@ from numpy.typing import NDArray
 from plant.calculations.climate_frame import PHASE_CODES, Frame
 from plant.calculations.climate_signals import (
     SIGNALS,
-    Usual,
-    View,
     check_signal,
     is_served,
     lookback_minutes,
@@ -16,6 +14,7 @@ from plant.calculations.climate_signals import (
     signal_values,
     unit_of,
 )
+from plant.calculations.climate_view import Usual, View
 from plant.calculations.emc import emc_from_psychrometer_pct
 from plant.calculations.psychrometrics import relative_humidity_by_psychrometer
 
