@@ -11,6 +11,8 @@ from typing import Any
 import pytest
 
 _embedded: Any = None
+# Fixtures behind which there is a database: pytest-django's, and a whole server started for a test.
+USE_DATABASE = frozenset({"db", "transactional_db", "live_server", "django_db_setup", "migrated"})
 
 
 def _choose() -> None:
@@ -37,6 +39,26 @@ _data_dir = tempfile.mkdtemp(prefix="kilnward-tests-")
 os.environ["KILNWARD_DATA_DIR"] = _data_dir
 os.environ.pop("KILNWARD_TODAY", None)
 _choose()
+
+
+def pytest_addoption(parser: pytest.Parser) -> None:
+    """Offer the tests of one database alone: what asks no database gives the same answer beside each."""
+    parser.addoption("--with-database", action="store_true", help="only tests that use the database or the program")
+
+
+def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
+    """Keep the tests that use the database where those alone are asked for."""
+    if not config.getoption("--with-database"):
+        return
+    kept = [item for item in items if _uses_database(item)]
+    gone = [item for item in items if not _uses_database(item)]
+    config.hook.pytest_deselected(items=gone)
+    items[:] = kept
+
+
+def _uses_database(item: pytest.Item) -> bool:
+    fixtures = set(getattr(item, "fixturenames", ()))
+    return bool(fixtures & USE_DATABASE) or any(item.get_closest_marker(name) for name in ("django_db", "postgresql"))
 
 
 def pytest_report_header() -> str:

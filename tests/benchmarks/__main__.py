@@ -1,4 +1,4 @@
-"""Run benchmarks: ``python -m tests.benchmarks [NAME ...] [--json]``."""
+"""Run benchmarks: ``python -m tests.benchmarks [NAME ...] [--json] [--again]``."""
 
 import argparse
 import sys
@@ -12,11 +12,16 @@ def main(arguments: Sequence[str] | None = None) -> int:
     parser = argparse.ArgumentParser(prog="python -m tests.benchmarks", description="Measure against a baseline.")
     parser.add_argument("names", nargs="*", metavar="NAME", help="benchmarks to run; all if none is named")
     parser.add_argument("--json", action="store_true", help="print the measurements as JSON")
+    parser.add_argument(
+        "--again", action="store_true", help="measure what falls short once more: a busy machine can spoil one run"
+    )
     options = parser.parse_args(arguments)
     measured: list[Measured] = []
     try:
         for name in chosen(options.names):
             found = run_benchmark(name)
+            if options.again and not all(one.holds for one in found):
+                found = run_benchmark(name)
             measured += found
             if not options.json:
                 sys.stdout.write(report(found, as_json=False) + "\n")
