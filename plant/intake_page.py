@@ -28,7 +28,7 @@ from plant.calculations.quantities import QUANTITIES
 from plant.calculations.reading_marks import out_of_range
 from plant.calculations.reading_units import from_kept, known_unit, to_kept, units_of
 from plant.channel_names import channels_in_use
-from plant.forms.logger_files import FormOfFileForm, fixed_of, fixed_times
+from plant.forms.logger_files import NONE, FormOfFileForm, fixed_of, fixed_times
 from plant.models import Channel, Mill, ReadingSource
 from plant.unit_labels import UNIT_LABELS, kept_unit_label, unit_label
 
@@ -117,15 +117,17 @@ class IntakePage:
             return {}
         form = known.form
         try:
-            find_head(decode(self.raw, form.encoding)[0], form)
+            head_line = find_head(decode(self.raw, form.encoding)[0], form)
         except OtherHeadError:
             return {}
         except FaultyFileError:
             # What is broken is told when the file is looked at.
             return {}
-        said: dict[str, Any] = {
-            name: getattr(form, name) for name in ("decimal", "date_order", "delimiter", "encoding")
-        }
+        names = ["decimal", "date_order", "delimiter", "encoding", "shape", "time_columns"]
+        if form.shape == LONG:
+            names += ["name_column", "value_column", "unit_column"]
+        said = {name: getattr(form, name) for name in names}
+        said["head_line"] = head_line if form.head_rows else 0
         if is_zone(form.zone):
             said["zone"] = form.zone
         if form.no_reading:
@@ -333,9 +335,15 @@ class IntakePage:
         return FormOfFileForm(data, found=self.found, lines=lines, zones=named)
 
     def _initial(self) -> dict[str, str]:
-        said = {name: value for name, value in self.fixed.items() if isinstance(value, str)}
+        """Return what was remembered, as the fields of the page write it."""
+        said = {name: str(value) for name, value in self.fixed.items() if isinstance(value, str | int)}
         if "no_reading" in self.fixed:
             said["no_reading"] = " ".join(self.fixed["no_reading"])
+        if "time_columns" in self.fixed:
+            first, *others = self.fixed["time_columns"]
+            said |= {"time_column": str(first), "clock_column": str(others[0]) if others else NONE}
+        if said.get("unit_column") == "-1":
+            said["unit_column"] = NONE
         return said
 
     def groups(self) -> list[dict[str, Any]]:

@@ -119,7 +119,8 @@ def look_at_folders() -> list[Job]:
 def _want(source: ReadingSource, *, is_at_once: bool) -> list[Job]:
     moment = timezone.now()
     key = f"{TASK} {source.code} "
-    if Job.objects.filter(what=TASK, key__startswith=key).waiting().exists():
+    unfinished = [Job.State.WAITING, Job.State.UNDER_WAY]
+    if Job.objects.filter(what=TASK, key__startswith=key, state__in=unfinished).exists():
         return []
     pause = timedelta() if is_at_once else timedelta(seconds=QUIET_S + 2)
     return [enqueue(TASK, f"{key}{moment:%Y-%m-%d %H:%M:%S}", {"source": source.pk}, not_before_at=moment + pause)]

@@ -47,8 +47,8 @@ def send(request: HttpRequest, code: str) -> HttpResponse:
         except FaultyFileError:
             messages.warning(request, _("Nothing was stored. What is wrong with the file stands below."))
         except ValidationError as error:
-            form.add_error(None, error)
-            return source_page(request, source, upload_form=form)
+            messages.warning(request, " ".join(error.messages))
+            return redirect("plant:source", code)
         else:
             return _taken(request, intake)
         file.seek(0)

@@ -161,7 +161,9 @@ def test_the_schedule_asks_what_is_due_and_leaves_no_heap_of_results(
     schedule = Schedule.objects.get(name="what is due today")
     Schedule.objects.update(next_run=timezone.now() - timedelta(hours=3))
     scheduler()
-    assert [call_in(row) for row in OrmQ.objects.all()] == ["plant.tasks.tick"]
+    assert sorted(call_in(row) for row in OrmQ.objects.all()) == ["plant.tasks.look", "plant.tasks.tick"]
     schedule.refresh_from_db()
     assert schedule.next_run > timezone.now()
     assert schedule.next_run - timezone.now() <= timedelta(minutes=15)
+    look = Schedule.objects.get(name="look into watched folders")
+    assert timedelta() < look.next_run - timezone.now() <= timedelta(minutes=1)

@@ -28,6 +28,7 @@ from tests.factories import (
 BACKEND = "django.contrib.auth.backends.ModelBackend"
 NOW = datetime(2026, 11, 25, 7, 30, tzinfo=UTC)
 WIDE = "Zeit;K1 dry left [°C];K1 wet [°F];Remark\n24.11.2026 08:00;62,5;140;\n24.11.2026 08:01;62,6;---;well\n"
+LONG = "time;channel;value;unit\n2026-11-24T07:00:00Z;K1.dry left;62,5;C\n2026-11-24T07:00:00Z;K1.wet;140;F\n"
 # 2026-11-24 08:00 in Stockholm
 EIGHT_S = 1_795_503_600
 
@@ -172,6 +173,17 @@ def test_a_confirmed_file_with_a_fault_is_shown_with_the_fault_and_nothing_is_st
     assert Reading.objects.count() == 3
 
 
+@pytest.mark.parametrize("number", [0, 1])
+def test_what_was_confirmed_is_proposed_again_with_the_same_head(ilse: Client, number: int) -> None:
+    text = [WIDE, LONG][number]
+    confirm(ilse, send(ilse, text))
+    kept = dict(ReadingSource.objects.get().file_form)
+    page = send(ilse, text, look_first="on")
+    confirm(ilse, look(ilse, page))
+    again = ReadingSource.objects.get().file_form
+    assert {**again, "confirmed_at": ""} == {**kept, "confirmed_at": ""}
+
+
 def test_day_and_month_are_asked_for(ilse: Client) -> None:
     text = "Time;K1 dry left\n03/11/2026 08:00;62,5\n04/11/2026 08:00;62,6\n"
     page = send(ilse, text)
@@ -239,9 +251,6 @@ def test_a_channel_that_was_switched_off_meanwhile_is_no_longer_taken(ilse: Clie
     Channel.objects.filter(place="left").update(is_active=False)
     send(ilse, WIDE.replace("24.11.", "25.11."), "next.csv")
     assert FileIntake.objects.first().new == 1  # type: ignore[union-attr]
-
-
-LONG = "time;channel;value;unit\n2026-11-24T07:00:00Z;K1.dry left;62,5;C\n2026-11-24T07:00:00Z;K1.wet;140;F\n"
 
 
 def test_a_long_file_names_its_channels_line_by_line(ilse: Client) -> None:
