@@ -121,9 +121,11 @@ def sentence(spec: WatchSpec, heard: Heard, mill: Mill) -> str:
     """Say what a watch says, with the numbers of one firing in the mill's units and time."""
     unit = unit_for(spec, mill)
     at = localtime(from_epoch_s(heard.since_s), mill.zone)
+    # A sentence about a fall says “less”: it names how much, without a sign.
+    falls = isinstance(spec.rule, Drift) and spec.rule.side == "below"
     said = {
         "place": place_words(spec.place),
-        "value": unit.number(heard.value),
+        "value": unit.number(-heard.value if falls else heard.value),
         "limit": unit.number(limit_of(spec)),
         "unit": unit.word,
         "since": date_format(at, "j M H:i"),

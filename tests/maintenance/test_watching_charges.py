@@ -11,6 +11,8 @@ from maintenance.calculations.charge_rules import seen_in_charges
 from maintenance.calculations.drift_charts import Drift
 from maintenance.calculations.trends import Trend
 from maintenance.models import Firing, Watch, WorkOrder
+from maintenance.watch_specs import shipped_specs
+from maintenance.watch_words import Heard, sentence
 from plant.actions.charge_figures import keep_figures, usual_of
 from plant.calculations.periods import from_epoch_s
 from plant.models import Charge, ChargeFigure, Kiln
@@ -152,6 +154,13 @@ def test_a_trend_says_the_day_and_a_late_figure_does_not_raise_it_twice(monkeypa
     look_at_charges(kiln, until_s, Looked())
     assert Firing.objects.get().begin_at == firing.begin_at
     assert not WorkOrder.objects.exists()
+
+
+def test_a_sentence_about_a_fall_names_it_without_a_sign() -> None:
+    kiln = a_watched_kiln()
+    spec = next(one for one in shipped_specs() if one.code == "heat-weaker")
+    said = sentence(spec, Heard(-25.0, MONDAY_S, charges=6), kiln.mill)
+    assert said == "Over 6 charges the open heating valve gives 25 kW less than was usual."
 
 
 def test_a_reset_forgets_the_lean_but_not_what_is_usual() -> None:
