@@ -229,7 +229,8 @@ def _from_other_prices(kiln: Kiln) -> dict[str, Proposal]:
     last = PriceOfWaiting.objects.filter(defect__kiln=kiln).newest_first().first()
     if last is None:
         return {}
-    why = _("As in the price of %(day)s for this kiln.") % {"day": last.at.date().isoformat()}
+    day = last.at.astimezone(kiln.mill.zone).date()
+    why = _("As in the price of %(day)s for this kiln.") % {"day": day.isoformat()}
     return {name: Proposal(Decimal(last.assumptions[name]), why) for name in CLIMATE if name in last.assumptions}
 
 
