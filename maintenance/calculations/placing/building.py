@@ -10,6 +10,8 @@ from .inserting import fill_kiln
 from .state import State, state_of
 from .tasks import Found, Task, busy_elsewhere, task_of
 
+KILNS_BETWEEN_MARKS = 10
+
 
 class Building:
     """A plan that grows by one kiln at a time, the one of most weight first."""
@@ -50,6 +52,20 @@ class Building:
             price=None,
             settled=frozenset(self.settled),
         )
+
+    @property
+    def is_at_a_mark(self) -> bool:
+        """Whether it is time to see what this comes to: every so many kilns."""
+        return len(self.settled) % KILNS_BETWEEN_MARKS == 0
+
+    def completed(self) -> State | None:
+        """Place the kilns that are left by rule of thumb, for as long as there is no better."""
+        state = state_of(self.frame, self.state.at, self.state.stops)
+        left = set(range(len(self.frame.kilns))) - self.settled
+        for kiln in sorted(left, key=self.weight, reverse=True):
+            if state is not None:
+                fill_kiln(state, kiln)
+        return state
 
     def add(self, found: Found) -> bool:
         """Settle the kiln that was solved; False where it has no plan with what is settled, so that this way ends."""

@@ -144,18 +144,19 @@ class _Solving:
             return Answer(None, () if faults else hopeless, tuple(faults))
         failure = ""
         by_rule: list[State] = []
-        complete: list[State] = []
-        for rule in (due_date_plan, greedy_plan):
+        cents: list[int | None] = [None, None]
+        for number, rule in enumerate((due_date_plan, greedy_plan)):
+            if self.state is not None and time.monotonic() >= self.deadline:
+                break
             by_rule.append(rule(self.frame))
             if self.frame.must <= by_rule[-1].at.keys():
-                complete.append(by_rule[-1])
+                cents[number] = by_rule[-1].cost().total
                 self.first_seconds = self.first_seconds or self.gone
                 if self.state is None or self._is_better(by_rule[-1]):
                     self._keep(by_rule[-1], "rule of thumb")
-        by_date, by_cost = by_rule
         try:
             if self.state is None:
-                answer = self._rescue(by_cost)
+                answer = self._rescue(by_rule[-1])
                 if answer is not None:
                     return answer
             if not self._is_over():
@@ -172,8 +173,8 @@ class _Solving:
             plan,
             failure=failure,
             is_best=self._is_proven(),
-            due_date_cents=by_date.cost().total if by_date in complete else None,
-            greedy_cents=by_cost.cost().total if by_cost in complete else None,
+            due_date_cents=cents[0],
+            greedy_cents=cents[1],
             first_seconds=self.first_seconds,
             best_seconds=self.best_seconds,
             cpu_seconds=self.cpu_seconds,
@@ -353,9 +354,16 @@ class _Solving:
             self.buildings.remove(building)
         elif building.is_complete:
             self.buildings.remove(building)
-            if building.state.is_sound() and self._is_better(building.state):
-                self._keep(building.state, "kiln by kiln")
+            self._take_built(building)
+        elif building.is_at_a_mark:
+            self._take_built(building)
         self._say("kiln by kiln")
+
+    def _take_built(self, building: Building) -> None:
+        """Take the plan that is built so far, the rest by rule of thumb, if it is the better one."""
+        state = building.completed()
+        if state is not None and state.is_sound() and self._is_better(state):
+            self._keep(state, "kiln by kiln")
 
     def _hear_apart(self, order: Order, found: Found) -> None:
         """Note what a kiln costs at least; ask again with more time where that is not proven."""
