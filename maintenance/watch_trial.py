@@ -19,7 +19,7 @@ from maintenance.firing_data import keys_used
 from maintenance.models import Watch
 from maintenance.watch_moments import STEP_S, State, carry_on
 from maintenance.watch_specs import spec_of
-from maintenance.watch_words import Heard, sentence
+from maintenance.watch_words import heard_of, sentence
 from plant import clock
 from plant.actions.charge_figures import figures_until, last_readings_s, usual_of
 from plant.calculations.climate_signals import lookback_minutes, signal_values
@@ -177,9 +177,8 @@ def _troubles(watch: Watch, from_at: datetime, until_at: datetime) -> list[_Trou
 def _judged(watch: Watch, spec: WatchSpec, seen: Seen, troubles: Sequence[_Trouble]) -> TrialFiring:
     begin_at = from_epoch_s(seen.begin_s)
     end_at = from_epoch_s(seen.end_s) if seen.end_s is not None else None
-    crosses_on = from_epoch_s(seen.crosses_s).date() if seen.crosses_s is not None else None
     proof = next((trouble.what for trouble in troubles if _proves(trouble, begin_at, end_at)), "")
-    said = sentence(spec, Heard(seen.worst, seen.since_s, seen.charges, crosses_on), watch.kiln.mill)
+    said = sentence(spec, heard_of(seen, watch.kiln.mill), watch.kiln.mill)
     return TrialFiring(begin_at, end_at, seen.worst, said, bool(proof), proof)
 
 

@@ -10,6 +10,7 @@ from django.utils.formats import date_format
 from django.utils.timezone import localtime
 from django.utils.translation import gettext as _
 
+from maintenance.calculations.charge_rules import Seen
 from maintenance.calculations.drift_charts import Drift
 from maintenance.calculations.trends import Trend
 from maintenance.calculations.watch_rules import (
@@ -115,6 +116,12 @@ class Heard:
     since_s: int
     charges: int | None = None
     crosses_on: date | None = None
+
+
+def heard_of(seen: Seen, mill: Mill) -> Heard:
+    """Return the numbers of what a watch saw, its day in the mill's zone."""
+    crosses_on = localtime(from_epoch_s(seen.crosses_s), mill.zone).date() if seen.crosses_s is not None else None
+    return Heard(seen.worst, seen.since_s, seen.charges, crosses_on)
 
 
 def sentence(spec: WatchSpec, heard: Heard, mill: Mill) -> str:

@@ -23,7 +23,7 @@ from maintenance.firing_data import picture_of
 from maintenance.models import Firing, Watch, WorkOrder
 from maintenance.models.catalogue import NeedsState
 from maintenance.price_prefill import price_for
-from maintenance.watch_words import Heard, sentence
+from maintenance.watch_words import heard_of, sentence
 from plant import clock
 from plant.calculations.periods import from_epoch_s, to_epoch_s
 from plant.models import Change, Downtime, FailureMode, Fitting, Kiln
@@ -116,8 +116,7 @@ def _known(value: float) -> float | None:
 
 
 def _said(watch: Watch, spec: WatchSpec, seen: Seen) -> str:
-    crosses_on = from_epoch_s(seen.crosses_s).date() if seen.crosses_s is not None else None
-    return sentence(spec, Heard(seen.worst, seen.since_s, seen.charges, crosses_on), watch.kiln.mill)
+    return sentence(spec, heard_of(seen, watch.kiln.mill), watch.kiln.mill)
 
 
 def _seen_of(firing: Firing) -> Seen:
@@ -141,7 +140,7 @@ def _follow_up(firing: Firing, watch: Watch, looked: Looked) -> None:
     for one in [firing, *(one for one in agreeing if one.is_notice)]:
         one.work_order, one.is_notice = order, False
         one.save(update_fields=["work_order", "is_notice"])
-    Change.record(order, "watch fired", by=None, after={"watch": watch.name}, note=firing.sentence)
+    Change.record(order, "watch spoke up", by=None, after={"watch": watch.name}, note=firing.sentence)
 
 
 def _is_open(order: WorkOrder | None) -> bool:
@@ -231,7 +230,7 @@ def suspects_of(watch: Watch) -> list[dict[str, object]]:
             "code": one.code,
             "name": names[one.code],
             "times": one.times,
-            "last_on": last[one.code].date().isoformat() if one.code in last else None,
+            "last_on": last[one.code].astimezone(watch.kiln.mill.zone).date().isoformat() if one.code in last else None,
         }
         for one in ranked
     ]

@@ -7,12 +7,12 @@ import pytest
 from maintenance.actions.firing import Looked
 from maintenance.actions.looking import look_around, look_at_charges
 from maintenance.actions.watch_resets import begin_anew
-from maintenance.calculations.charge_rules import seen_in_charges
+from maintenance.calculations.charge_rules import Seen, seen_in_charges
 from maintenance.calculations.drift_charts import Drift
 from maintenance.calculations.trends import Trend
 from maintenance.models import Firing, Watch, WorkOrder
 from maintenance.watch_specs import shipped_specs
-from maintenance.watch_words import Heard, sentence
+from maintenance.watch_words import Heard, heard_of, sentence
 from plant.actions.charge_figures import keep_figures, usual_of
 from plant.calculations.periods import from_epoch_s
 from plant.models import Charge, ChargeFigure, Kiln
@@ -161,6 +161,13 @@ def test_a_sentence_about_a_fall_names_it_without_a_sign() -> None:
     spec = next(one for one in shipped_specs() if one.code == "heat-weaker")
     said = sentence(spec, Heard(-25.0, MONDAY_S, charges=6), kiln.mill)
     assert said == "Over 6 charges the open heating valve gives 25 kW less than was usual."
+
+
+def test_the_day_on_which_a_trend_crosses_is_the_mills() -> None:
+    late_s = MONDAY_S - MONDAY_S % 86_400 + 23 * 3600 + 1800
+    seen = Seen(MONDAY_S, MONDAY_S, None, 4.0, charges=8, crosses_s=late_s)
+    # Half past eleven in the evening UTC is the day after in Stockholm.
+    assert heard_of(seen, a_watched_kiln().mill).crosses_on == from_epoch_s(late_s).date() + timedelta(days=1)
 
 
 def test_a_reset_forgets_the_lean_but_not_what_is_usual() -> None:
