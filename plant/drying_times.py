@@ -124,7 +124,9 @@ def _mean_temperatures(kiln: Kiln, charges: Sequence[Charge]) -> dict[int, float
     """Return the mean air temperature of each charge's drying days, where readings tell it; one query."""
     if not charges:
         return {}
-    first = min(charge.begin_at for charge in charges).date()
+    # Days in short are the mill's.
+    zone = kiln.mill.zone
+    first = min(charge.begin_at for charge in charges).astimezone(zone).date()
     rows = (
         ChannelDay.objects.filter(
             channel__kiln=kiln, channel__quantity=Channel.Quantity.AIR_TEMPERATURE, day__gte=first, mean__isnull=False
@@ -139,8 +141,9 @@ def _mean_temperatures(kiln: Kiln, charges: Sequence[Charge]) -> dict[int, float
         if phase is None:
             continue
         # Whole days within the drying alone: the days of its begin and end are half something else.
-        days = range(1, (phase.end_at.date() - phase.begin_at.date()).days)
-        means = [mean for n in days if (mean := by_day.get(phase.begin_at.date() + timedelta(days=n))) is not None]
+        begin_on, end_on = phase.begin_at.astimezone(zone).date(), phase.end_at.astimezone(zone).date()
+        days = range(1, (end_on - begin_on).days)
+        means = [mean for n in days if (mean := by_day.get(begin_on + timedelta(days=n))) is not None]
         if means and SLOWEST_C <= sum(means) / len(means) <= WARMEST_C:
             found[charge.pk] = sum(means) / len(means)
     return found

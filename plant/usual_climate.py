@@ -56,9 +56,11 @@ def _mean(days: list[dict[str, float]], quantity: str) -> float | None:
 
 def _daily_means(kiln: Kiln, now: datetime, look_back: timedelta) -> dict[date, dict[str, float]]:
     """Return day -> quantity -> mean over the channels of that quantity."""
-    rows = ChannelDay.objects.filter(
-        channel__kiln=kiln, day__gt=(now - look_back).date(), day__lt=now.date(), mean__isnull=False
-    ).values_list("day", "channel__quantity", "mean")
+    zone = kiln.mill.zone
+    first, today = (now - look_back).astimezone(zone).date(), now.astimezone(zone).date()
+    rows = ChannelDay.objects.filter(channel__kiln=kiln, day__gt=first, day__lt=today, mean__isnull=False).values_list(
+        "day", "channel__quantity", "mean"
+    )
     found: dict[date, dict[str, list[float]]] = defaultdict(lambda: defaultdict(list))
     for day, quantity, mean in rows:
         found[day][quantity].append(mean or 0.0)
