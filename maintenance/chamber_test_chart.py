@@ -7,7 +7,7 @@ from zoneinfo import ZoneInfo
 
 from django.utils.html import format_html, format_html_join
 from django.utils.safestring import SafeString
-from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 
 from maintenance.chamber_test_words import bounds_words, figure_words
 from maintenance.models import ChamberTest
@@ -49,8 +49,12 @@ def year_chart(tests: Sequence[ChamberTest], zone: ZoneInfo) -> YearChart | None
     parts += [_mark(test, across(year), up) for test, year in zip(shown, years, strict=True)]
     newest = shown[-1]
     told = {"count": len(shown), "figure": figure_words(newest), "bounds": bounds_words(newest)}
-    sentence = _("%(count)s figures by year; the newest: %(figure)s, %(bounds)s.") % told
-    return YearChart(format_html_join("", "{}", ((part,) for part in parts)), sentence)
+    words = ngettext(
+        "%(count)s figure: %(figure)s, %(bounds)s.",
+        "%(count)s figures by year; the newest: %(figure)s, %(bounds)s.",
+        len(shown),
+    )
+    return YearChart(format_html_join("", "{}", ((part,) for part in parts)), words % told)
 
 
 def _year(test: ChamberTest, zone: ZoneInfo) -> float:

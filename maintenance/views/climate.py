@@ -74,7 +74,12 @@ def _lead(page: ClimatePage) -> str:
         said = [_("Days in short: from the lowest to the highest reading of each day, and the mean.")]
     else:
         counts = {"all": quantity(page.chart.readings), "out": quantity(page.chart.marked)}
-        said = [_("%(all)s readings, %(out)s of them left out of the rules.") % counts]
+        words = ngettext(
+            "%(all)s reading, %(out)s of them left out of the rules.",
+            "%(all)s readings, %(out)s of them left out of the rules.",
+            page.chart.readings,
+        )
+        said = [words % counts]
     count = len(page.firings)
     watches = ngettext("Watches spoke up once.", "Watches spoke up %d times.", count)
     said.append(watches % count if count > 1 else watches if count else _("No watch spoke up."))

@@ -49,7 +49,7 @@ def _hopeless(frame: Frame, job: int, from_min: int) -> Hopeless | None:
             of.ref,
             "dates",
             f"{of.ref} cannot start before {moment(frame.problem, from_min)} and would have to end by {when}. "
-            "Bring its parts or what it waits for forward, or have its date moved.",
+            "Bring its parts or what it waits for forward, or have whoever answers for it move its date.",
         )
     spans = [
         (max(from_min, region.from_min), min(last_min, region.to_min - of.duration_min), region.place)
@@ -65,7 +65,8 @@ def _hopeless(frame: Frame, job: int, from_min: int) -> Hopeless | None:
             of.ref,
             "opening" if of.needs_state != "running" else "state",
             f"Kiln {kiln.tag} has no {kind} long enough for {of.ref} by {when}. {nearest}"
-            f"Bring a charge forward, let its date be moved, or stop the charge for {cents / 100:.2f}.",
+            "Bring a charge forward, have whoever answers for it move its date, "
+            f"or stop the charge for {cents / 100:.2f}.",
         )
     without_crew = True
     for low, high, place in in_time:
@@ -83,7 +84,7 @@ def _hopeless(frame: Frame, job: int, from_min: int) -> Hopeless | None:
             of.ref,
             "crew",
             f"No shift has the crew of {of.ref} ({skills}) while kiln {kiln.tag} is in the right state, by {when}. "
-            "Put people with these skills on shift then, or have its date moved.",
+            "Put people with these skills on shift then, or have whoever answers for it move its date.",
         )
     return Hopeless(
         of.ref,
