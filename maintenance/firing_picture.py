@@ -18,6 +18,7 @@ from plant.climate_chart.axes import round_step
 
 # In units of the drawing, which is as wide as a phone and grows with the page.
 WIDTH, LEFT, RIGHT = 360, 40, 6
+WORD = 26  # The width of a word on the time axis.
 HEIGHT, TOP, BETWEEN, FOOT = 72, 16, 10, 18
 ROWS = 50
 Across = Callable[[float], float]
@@ -172,8 +173,10 @@ def _time_marks(from_s: int, until_s: int, across: Across, zone: Any) -> Iterabl
     hours = next(step for step in (1, 2, 3, 6, 12, 24, 48) if (until_s - from_s) / 3600 / step <= 6 or step == 48)
     at = localtime(from_epoch_s(from_s), zone).replace(minute=0, second=0, microsecond=0)
     while to_epoch_s(at) <= until_s:
-        if to_epoch_s(at) >= from_s and at.hour % min(hours, 24) == 0:
-            yield Mark(across(to_epoch_s(at)), date_format(at, "j M") if at.hour == 0 else date_format(at, "H:i"))
+        place = across(to_epoch_s(at))
+        # A word that the picture's edge would cut is left out.
+        if place >= LEFT and place <= WIDTH - WORD / 2 and at.hour % min(hours, 24) == 0:
+            yield Mark(place, date_format(at, "j M") if at.hour == 0 else date_format(at, "H:i"))
         # Through UTC, so that an hour is an hour when clocks change.
         at = localtime(from_epoch_s(to_epoch_s(at) + 3600), zone)
 

@@ -145,8 +145,13 @@ def _watch(pk: int) -> Any:
 
 
 def _modes(found: Watch) -> list[str]:
-    """Return the names of the failure modes that a watch suspects, the most likely first."""
-    names = dict(FailureMode.objects.filter(code__in=found.failure_modes).values_list("code", "name"))
+    """Return the names of the failure modes that a watch suspects, the most likely first.
+
+    Those of another kind of component than the suspected one come with the name of it.
+    """
+    modes = FailureMode.objects.filter(code__in=found.failure_modes).select_related("kind")
+    own_kind = found.component_kind_id or (found.component and found.component.kind_id)
+    names = {mode.code: mode.name if mode.kind_id == own_kind else f"{mode.name} ({mode.kind.name})" for mode in modes}
     return [names.get(code, code) for code in found.failure_modes]
 
 

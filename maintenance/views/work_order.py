@@ -45,6 +45,7 @@ from plant.access import needs
 from plant.models import Change
 
 State = WorkOrder.State
+FIRINGS_SHOWN = 5
 BEFORE_START = (State.RAISED, State.READY, State.PLACED)
 # Nobody goes to work any more: the cautions would only hide what is of use.
 CLOSED = (State.DONE, State.SIGNED_OFF, State.WITHDRAWN)
@@ -105,7 +106,8 @@ def _page(request: HttpRequest, order: WorkOrder, **bound: forms.Form) -> HttpRe
         "labour": order.labour.select_related("person"),
         "minutes": sum(entry.minutes for entry in order.labour.all()),
         "proofs": order.proof_tests.select_related("tested_by", "component"),
-        "firings": order.firings.for_list().order_by("-begin_at"),
+        "firings": order.firings.for_list().order_by("-begin_at")[:FIRINGS_SHOWN],
+        "firing_count": order.firings.count(),
         "history": Change.objects.about(order),
         "today": clock.today(order.kiln.mill.zone),
         "now_at": clock.now(),

@@ -18,7 +18,7 @@ from maintenance.tasks import try_watch
 from maintenance.trials import TRY_TASK
 from plant.background.running import run_job
 from plant.models import Change, FailureMode, Job, Kiln, Mill
-from tests.factories import MONDAY, DefectFactory, UserFactory
+from tests.factories import MONDAY, ComponentKindFactory, DefectFactory, UserFactory
 from tests.maintenance.mill import signed_in
 from tests.maintenance.watching_mill import (
     DRYING_S,
@@ -167,6 +167,26 @@ def test_its_page_says_what_it_does_whom_it_suspects_and_shows_what_it_saw(maste
     assert 'class="firing-picture"' in page
     assert "/kilns/K1/climate/?from=" in page
     assert "It was right" in page
+
+
+def test_a_suspect_of_another_kind_of_component_is_told_with_its_name(master: Client, watch: Watch) -> None:
+    kind = ComponentKindFactory(code="some-flap")
+    other = FailureMode.objects.create(kind=kind, code="flap-leaks", name="does not shut tight")
+    Watch.objects.update(failure_modes=[*watch.failure_modes, other.code])
+    page = text(master.get(watch.get_absolute_url()))
+    assert f"<li>does not shut tight ({kind.name})</li>" in page
+    assert "<li>wick dry</li>" in page
+
+
+def test_a_job_shows_the_last_that_watches_saw_and_how_many_there_were(master: Client, watch: Watch) -> None:
+    order = Firing.objects.get().work_order
+    assert order
+    for hour in range(1, 8):
+        begin_at = MONDAY + timedelta(days=1, hours=hour)
+        Firing.objects.create(watch=watch, begin_at=begin_at, noticed_at=begin_at, sentence="Dry.", work_order=order)
+    page = text(master.get(order.get_absolute_url()))
+    assert page.count("<strong>Dry.</strong>") == 5
+    assert "5 of 8 are shown, the last first" in page
 
 
 def test_a_watch_is_switched_off_and_on_with_who_and_when(master: Client, watch: Watch) -> None:
