@@ -98,7 +98,7 @@ def drying_times(kiln: Kiln, now: datetime) -> DryingTimes:
         Charge.objects.filter(kiln=kiln, begin_at__gt=now - LOOK_BACK).order_by("-begin_at").prefetch_related("phases")
     )
     done = [charge for charge in charges if charge.basis == Charge.Basis.DONE][:AT_MOST]
-    ahead = sorted((charge for charge in charges if charge.basis != Charge.Basis.DONE), key=lambda one: one.begin_at)
+    ahead = sorted(_not_over(charges, now), key=lambda one: one.begin_at)
     measured = _mean_temperatures(kiln, done)
     past = [found for charge in done if (found := _past(charge, measured.get(charge.pk)))]
     by_species: dict[str, list[PastCharge]] = defaultdict(list)
@@ -160,6 +160,16 @@ def _drying(charge: Charge, temp_c: float) -> Drying | None:
         return None
     emc = float(end) * EMC_SHARE
     return Drying(float(charge.thickness_mm), temp_c, float(start), float(end), emc) if emc <= 40 else None
+
+
+def _not_over(charges: Sequence[Charge], now: datetime) -> list[Charge]:
+    """Leave out what is unloaded; what nobody reported so is over as well once the next one was begun."""
+    begun = [one.begin_at for one in charges if one.basis != Charge.Basis.PLANNED and one.begin_at <= now]
+    return [
+        one
+        for one in charges
+        if one.basis != Charge.Basis.DONE and not any(one.end_at <= begin_at for begin_at in begun)
+    ]
 
 
 def _past(charge: Charge, measured_c: float | None) -> PastCharge | None:

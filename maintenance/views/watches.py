@@ -73,7 +73,7 @@ def watches(request: HttpRequest) -> HttpResponse:
         "going_on_count": going_on.count(),
         "bare": bare,
         "unsuited": _unsuited(kiln) if kiln else [],
-        "lead": _lead(going_on),
+        "lead": _lead(going_on, kiln),
     }
     return render(request, "maintenance/watches.html", context)
 
@@ -105,8 +105,10 @@ def _unsuited(kiln: Kiln) -> list[tuple[str, str]]:
     return [(name, why) for name, why in found if why]
 
 
-def _lead(going_on: "QuerySet[Firing]") -> str:
-    on, work = Watch.objects.switched_on().count(), going_on.filter(is_notice=False).count()
+def _lead(going_on: "QuerySet[Firing]", kiln: Kiln | None) -> str:
+    switched_on = Watch.objects.switched_on()
+    on = (switched_on.filter(kiln=kiln) if kiln else switched_on).count()
+    work = going_on.filter(is_notice=False).count()
     count = going_on.count()
     looking = ngettext("%d watch looks.", "%d watches look.", on) % on
     if not count:

@@ -96,7 +96,9 @@ def test_the_list_is_filtered_by_kiln_state_and_word(master: Client, watch: Watc
     assert codes(kiln="K1") == codes()
     a_watched_kiln(tag="K2")
     assert codes(kiln="K2") == []
-    assert "No watch fits." in text(master.get("/watches/", {"kiln": "K2"}))
+    page = text(master.get("/watches/", {"kiln": "K2"}))
+    assert "No watch fits." in page
+    assert "No watch is switched on." in page
 
 
 def test_the_list_begins_with_those_that_have_spoken_and_leads_to_the_silent_ones(master: Client, watch: Watch) -> None:

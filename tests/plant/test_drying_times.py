@@ -41,6 +41,15 @@ def test_the_likely_time_of_like_charges_is_what_they_took() -> None:
     assert coming.m3_per_day == pytest.approx(55 / 5)
 
 
+def test_a_charge_not_reported_as_unloaded_is_over_once_the_next_was_begun() -> None:
+    kiln = dried([5, 5])[0].kiln
+    before, now = NOW - timedelta(days=6), NOW - timedelta(days=1)
+    ChargeFactory(kiln=kiln, number="C-1", begin_at=before, days=5, basis="running", **TIMBER)
+    assert [one.charge.number for one in drying_times(kiln, NOW).coming] == ["C-1"]
+    ChargeFactory(kiln=kiln, number="C-2", begin_at=now, days=5, basis="running", **TIMBER)
+    assert [one.charge.number for one in drying_times(kiln, NOW).coming] == ["C-2"]
+
+
 def test_a_programme_that_allows_less_than_eight_of_ten_took_is_called_short(client: Client) -> None:
     charges = dried([5, 5.2, 4.9, 5.1, 5])
     ChargeFactory(kiln=charges[0].kiln, number="C-77", begin_at=NOW, days=3.5, **TIMBER)
