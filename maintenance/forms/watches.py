@@ -83,9 +83,7 @@ WORDINGS: Final[dict[str, Wording]] = {
     "baseline_charges": Wording(_("Charges that tell what is usual"), _("The kiln's own first ones after a reset.")),
     "least_charges": Wording(_("Silent below"), _("With fewer charges it says nothing."), _("charges")),
     "slack": Wording(_("Slack"), _("Of the sum (CUSUM): what is let pass at each charge."), _("standard deviations")),
-    "decision": Wording(
-        _("Decision limit"), _("Of the sum (CUSUM): here it speaks up."), _("standard deviations")
-    ),
+    "decision": Wording(_("Decision limit"), _("Of the sum (CUSUM): here it speaks up."), _("standard deviations")),
     "weight": Wording(_("Weight of the last charge"), _("Of the mean (EWMA), 0 to 1.")),
     "width": Wording(_("Width of the limits"), _("Of the mean (EWMA)."), _("standard deviations")),
     "least_sd": Wording(_("Spread taken at least"), _("A kiln may be quiet by chance."), "difference"),
