@@ -179,13 +179,28 @@ def _raise(firing: Firing, watch: Watch) -> WorkOrder:
         safety_at=now + timedelta(days=watch.safety_days) if watch.safety_days is not None else None,
         is_safety=is_safety,
         cost_of_delay_per_day=cost,
-        why=" ".join(part for part in (firing.sentence, _suspect_words(firing), priced) if part),
+        why=" ".join(part for part in (firing.sentence, _suspect_words(firing), priced, _same_job(watch)) if part),
     )
     parts = list(Part.objects.filter(pk__in=order.parts.values("part")))
     if parts:
         refresh_advice(clock.today(kiln.mill.zone), parts)
     update_readiness([order])
     return order
+
+
+def _same_job(watch: Watch) -> str:
+    """Name work of another origin that asks for the same job on the same suspect: one going serves both."""
+    if watch.sheet_id is None:
+        return ""
+    same = WorkOrder.objects.unfinished().filter(kiln=watch.kiln_id, sheet=watch.sheet_id, component=watch.component_id)
+    other = same.exclude(origin=WorkOrder.Origin.WATCH).order_by("due_at", "pk").first()
+    if other is None:
+        return ""
+    due_on = other.due_at.astimezone(watch.kiln.mill.zone)
+    return _("%(number)s asks for the same job by %(due)s: one going can serve both.") % {
+        "number": other.number,
+        "due": date_format(due_on, "j M Y"),
+    }
 
 
 def _cost(watch: Watch, now: datetime) -> tuple[Decimal, str]:

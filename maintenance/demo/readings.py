@@ -169,6 +169,11 @@ def _set_plate(channel: Channel, told: Told) -> Values:
     return np.where(known, _rounded(emc_pct(np.where(known, air_c, 20.0), np.where(known, share, 0.5))), np.nan)
 
 
+def _set_wet_bulb(channel: Channel, told: Told) -> Values:
+    """A controller that cools down still holds the schedule's humidity, never a wet bulb above the dry bulb."""
+    return np.minimum(*_set_points(told))
+
+
 def _set_points(told: Told) -> tuple[Values, Values]:
     return told.run.values["set_air_temperature"], told.run.values["set_wet_bulb"]
 
@@ -190,4 +195,5 @@ _MADE: Final[dict[str, Callable[[Channel, Told], Values]]] = {
     Channel.Quantity.EMC: _plate,
     Channel.Quantity.SET_RELATIVE_HUMIDITY: _set_humidity,
     Channel.Quantity.SET_EMC: _set_plate,
+    Channel.Quantity.SET_WET_BULB: _set_wet_bulb,
 }

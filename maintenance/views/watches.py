@@ -54,6 +54,9 @@ def watches(request: HttpRequest) -> HttpResponse:
     asked.is_valid()
     kiln: Kiln | None = asked.cleaned_data.get("kiln")
     found, state = _found(asked.cleaned_data), asked.cleaned_data.get("state") or ""
+    if not state and not _shown(found, "").exists():
+        # Where none has spoken yet, an empty list would hide that they look.
+        state = "all"
     page = Paginator(_shown(found, state), PER_PAGE).get_page(request.GET.get("page"))
     going_on = Firing.objects.for_list().going_on().filter(watch__is_on=True)
     if kiln:

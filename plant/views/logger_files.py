@@ -57,7 +57,10 @@ def send(request: HttpRequest, code: str) -> HttpResponse:
 
 
 def _taken(request: HttpRequest, intake: FileIntake) -> HttpResponse:
-    messages.success(request, _("%(file)s is taken in.") % {"file": intake.file_name})
+    if intake.new:
+        messages.success(request, _("%(file)s is taken in.") % {"file": intake.file_name})
+    else:
+        messages.info(request, _("%(file)s was read, but nothing in it was new.") % {"file": intake.file_name})
     return redirect("plant:intake", intake.source.code, intake.pk)
 
 

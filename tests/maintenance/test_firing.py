@@ -14,7 +14,7 @@ from maintenance.actions.work_orders import finish, withdraw
 from maintenance.firing_picture import draw
 from maintenance.models import Firing, Watch, WorkOrder
 from plant.models import FailureMode, Fitting, Kiln, Mill
-from tests.factories import MONDAY, UserFactory
+from tests.factories import MONDAY, UserFactory, WorkOrderFactory
 from tests.maintenance.mill import a_user, signed_in
 from tests.maintenance.watching_mill import (
     DRYING_S,
@@ -59,6 +59,17 @@ def test_the_work_order_says_why_and_takes_the_watchs_terms() -> None:
     assert order.why.startswith(firing.sentence)
     assert "Suspected, the likeliest first: wick dry" in order.why
     assert order.steps.exists()
+
+
+def test_work_of_another_origin_that_asks_for_the_same_job_is_named() -> None:
+    kiln = a_watched_kiln()
+    watch = a_watch(kiln, "wick-dry-left")
+    due_at = MONDAY + timedelta(days=9)
+    planned = WorkOrderFactory(number="WO-9001", kiln=kiln, component=watch.component, sheet=watch.sheet, due_at=due_at)
+    WorkOrderFactory(number="WO-9000", kiln=kiln, component=None, sheet=watch.sheet, due_at=due_at)
+    looked(kiln, dry_wick(kiln))
+    why = WorkOrder.objects.get(origin="watch").why
+    assert f"{planned.number} asks for the same job by 11 Mar 2026: one going can serve both." in why
 
 
 def test_the_sentence_is_said_in_the_mills_units() -> None:
