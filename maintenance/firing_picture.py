@@ -22,6 +22,7 @@ WORD = 26  # The width of a word on the time axis.
 HEIGHT, TOP, BETWEEN, FOOT = 72, 16, 10, 18
 ROWS = 50
 Across = Callable[[float], float]
+Stretch = tuple[tuple[float, float, float], ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,12 +35,13 @@ class Mark:
 
 @dataclass(frozen=True, slots=True)
 class Panel:
-    """One line with its own scale; ``shapes`` are closed paths from its lowest to its highest values."""
+    """One line with its own scale: ``lines`` run through the middle of the ``shapes`` from lowest to highest values."""
 
     name: str
     top: float
     bottom: float
     shapes: tuple[str, ...]
+    lines: tuple[str, ...]
     dots: tuple[tuple[float, float], ...]
     limits: tuple[float, ...]
     marks: tuple[Mark, ...]
@@ -143,29 +145,44 @@ def _panel(
     reach = max(high - low, abs(high) * 0.05, 0.1)
     near = [limit for limit in limits if low - 3 * reach <= limit <= high + 3 * reach]
     down = _Down(min([low, *near]), max([high, *near]), top)
+    stretches = tuple(_stretches(line, across, down, edges))
     return Panel(
         name=name,
         top=top,
         bottom=top + HEIGHT,
-        shapes=tuple(_shapes(line, across, down, edges)),
+        shapes=tuple(_shape(stretch) for stretch in stretches),
+        lines=tuple(_middle(stretch) for stretch in stretches),
         dots=(),
         limits=tuple(down(limit) for limit in near),
         marks=down.marks(unit),
     )
 
 
-def _shapes(line: dict[str, Any], across: Across, down: _Down, edges: Sequence[float]) -> Iterable[str]:
-    """Close each unbroken stretch to a path: along its highest values and back along its lowest."""
+def _stretches(line: dict[str, Any], across: Across, down: _Down, edges: Sequence[float]) -> Iterable[Stretch]:
+    """Give each unbroken stretch as (across, lowest, highest), both down."""
     stretch: list[tuple[float, float, float]] = []
     for number, (low, high) in enumerate([*zip(line["low"], line["high"], strict=True), (None, None)]):
         if low is not None and high is not None:
             middle = across((edges[number] + edges[number + 1]) / 2)
             stretch.append((middle, down(low), down(high)))
         elif stretch:
-            there = [f"{x:g},{high_y:g}" for x, _low, high_y in stretch]
-            back = [f"{x:g},{low_y:g}" for x, low_y, _high in reversed(stretch)]
-            yield f"M{' L'.join([*there, *back])} Z"
+            yield tuple(stretch)
             stretch = []
+
+
+def _shape(stretch: Stretch) -> str:
+    """Close a stretch to a path: along its highest values and back along its lowest."""
+    there = [f"{x:g},{high_y:g}" for x, _low, high_y in stretch]
+    back = [f"{x:g},{low_y:g}" for x, low_y, _high in reversed(stretch)]
+    return f"M{' L'.join([*there, *back])} Z"
+
+
+def _middle(stretch: Stretch) -> str:
+    """Run through the middle of a stretch; one of a single moment is a short dash."""
+    points = [(x, (low_y + high_y) / 2) for x, low_y, high_y in stretch]
+    if len(points) == 1:
+        points = [(points[0][0] - 0.5, points[0][1]), (points[0][0] + 0.5, points[0][1])]
+    return f"M{' L'.join(f'{x:g},{y:g}' for x, y in points)}"
 
 
 def _time_marks(from_s: int, until_s: int, across: Across, zone: Any) -> Iterable[Mark]:
@@ -230,7 +247,7 @@ def _draw_charges(firing: Firing, data: dict[str, Any]) -> Picture:
     down = _Down(min(values + data["limits"]), max(values + data["limits"]), TOP)
     name = f"{signal_words(spec.signal, is_figure=True)}, {unit.word}".rstrip(", ")
     dots = tuple((across(at_s), down(value)) for _number, at_s, value in charges)
-    panel = Panel(name, TOP, TOP + HEIGHT, (), dots, tuple(down(one) for one in data["limits"]), down.marks(unit))
+    panel = Panel(name, TOP, TOP + HEIGHT, (), (), dots, tuple(down(one) for one in data["limits"]), down.marks(unit))
     begin_s = min(max(to_epoch_s(firing.begin_at), first_s), last_s)
     zone = mill.zone
     return Picture(

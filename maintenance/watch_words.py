@@ -1,6 +1,7 @@
 """What watches look at and say, in words and in the mill's units."""
 
 import re
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
@@ -139,7 +140,19 @@ def sentence(spec: WatchSpec, heard: Heard, mill: Mill) -> str:
         "charges": str(heard.charges) if heard.charges is not None else DASH,
         "day": date_format(heard.crosses_on, "j M Y") if heard.crosses_on else DASH,
     }
-    filled = re.sub(r"\{(\w+)\}", lambda gap: said.get(gap[1], gap[0]), spec.sentence)
+    return _filled(spec.sentence, said)
+
+
+def sentence_to_come(spec: WatchSpec, mill: Mill) -> str:
+    """Say what a watch will say, with gaps where the numbers of a firing will stand."""
+    unit = unit_for(spec, mill)
+    known = {"place": place_words(spec.place), "limit": unit.number(limit_of(spec)), "unit": unit.word}
+    return _filled(spec.sentence, {**dict.fromkeys(("value", "since", "charges", "day"), "…"), **known})
+
+
+def _filled(sentence: str, said: Mapping[str, str]) -> str:
+    """Fill the gaps of a sentence; a gap that stays empty takes the space before it along."""
+    filled = re.sub(r"\{(\w+)\}", lambda gap: said.get(gap[1], gap[0]), sentence)
     return re.sub(r" +([.,;:]?)", lambda gap: gap[1] or " ", filled).strip()
 
 

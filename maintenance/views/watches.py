@@ -21,8 +21,8 @@ from maintenance.actions.watching import set_up_watches, switch_off, switch_on
 from maintenance.forms.watches import JudgeForm, KilnWithoutWatchesForm, WatchFilter
 from maintenance.models import Firing, Watch
 from maintenance.views.helpers import query_without_page, sentence, user_of
-from maintenance.watch_specs import channel_keys, shipped_specs, unsuited_why
-from maintenance.watch_words import phase_words, rule_words, signal_words, value_words
+from maintenance.watch_specs import channel_keys, shipped_specs, spec_of, unsuited_why
+from maintenance.watch_words import phase_words, rule_words, sentence_to_come, signal_words, value_words
 from plant import clock
 from plant.access import needs
 from plant.models import Change, FailureMode, Kiln
@@ -135,6 +135,7 @@ def watch(request: HttpRequest, pk: int) -> HttpResponse:
         "row": Row(found, rule_words(found)),
         "signal": signal_words(found.signal, is_figure=found.rule in ("drift", "trend")),
         "phases": phase_words(found),
+        "says": sentence_to_come(spec_of(found), found.kiln.mill),
         "modes": _modes(found),
         "page": page,
         "firings": [(firing, value_words(found, firing.worst_value), _about_then(firing)) for firing in page],

@@ -62,6 +62,12 @@ def text(response: Any) -> str:
     return " ".join(response.content.decode().split())
 
 
+def test_the_page_says_the_sentence_with_gaps_for_what_is_to_come(master: Client, watch: Watch) -> None:
+    page = text(master.get(f"/watches/{watch.pk}/"))
+    assert "{" not in page.split("<dt>Says</dt>")[1].split("</dd>")[0]
+    assert "The wet bulb on the left is only … K below the dry bulb since …." in page
+
+
 # The list.
 
 
