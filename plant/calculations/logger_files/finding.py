@@ -394,8 +394,9 @@ def _could_count(cell: str) -> bool:
 
 
 def _no_table(lines: Sequence[str]) -> FaultyFileError:
+    none = "its only line does not hold" if len(lines) == 1 else f"none of the first {len(lines)} lines holds"
     return refuse(
-        f"in the first {len(lines)} lines none holds a time and a value beside it",
+        f"{none} a time and a value beside it",
         "The file must have a column of times (or of days and of times) and values; comma, semicolon or tab between",
     )
 
