@@ -319,9 +319,9 @@ def test_a_form_is_kept_as_json_and_comes_back() -> None:
 
 FAULTY = [
     (b"", "The file is empty"),
-    (b"\xef\xbb\xbf \n", "its only line does not hold a time"),
+    (b"\xef\xbb\xbf \n", "Its only line does not hold a time"),
     (b"PK\x03\x04rest", "a workbook or a packed file"),
-    (b"hello\nworld\n", "none of the first 2 lines holds a time and a value"),
+    (b"hello\nworld\n", "None of the first 2 lines holds a time and a value"),
     (b"time,a\n2026-11-24 08:00,1\n2026-11-24 08:01,\0\n", "NUL"),
     (
         b"time,T \xc2\xb0C\n2026-11-24 08:00,1\n2026-11-24 08:01,\xff\n",

@@ -269,7 +269,7 @@ def test_a_long_file_names_its_channels_line_by_line(ilse: Client) -> None:
 @pytest.mark.parametrize(
     ("raw", "told"),
     [
-        (b"hello", "its only line does not hold a time and a value"),
+        (b"hello", "Its only line does not hold a time and a value"),
         (b"PK\x03\x04", "a workbook"),
         (b"time,a\n2026-11-24 08:00,\0\n", "NUL"),
         (b"time," + b",".join(b"c%d" % n for n in range(1_000_000)), "1000001 columns, 300 are read"),
