@@ -155,8 +155,9 @@ class Listener(threading.Thread):
     ) -> None:
         if any(reason.is_failure for reason in reasons):
             self.refusal = f"it refuses the topic {self.source.broker_topic}"
-        elif self.with_time:
-            self.tell(f"Listens to {self.source.broker_topic} at {self.where} for {self.source.code}.")
+        else:
+            doing = "Listens to" if self.with_time else "Hears what has no time on"
+            self.tell(f"{doing} {self.source.broker_topic} at {self.where} for {self.source.code}.")
 
     def _on_message(self, client: mqtt.Client, userdata: Any, message: mqtt.MQTTMessage) -> None:
         try:

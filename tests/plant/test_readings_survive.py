@@ -43,6 +43,8 @@ def test_listening_follows_the_mill_takes_what_waited_and_ends_when_told(receive
     listening = Listening(receiver)
     sql(receiver, "UPDATE plant_readingsource SET is_active = '1' WHERE code = 'loggers'")
     listening.says(f"{LISTENS} at 127.0.0.1:{broker.port} for loggers.")
+    # What has no time is heard on a connection of its own.
+    listening.says("Hears what has no time on mill/#")
     topic = f"mill/{WET}"
     broker.publish([(topic, json.dumps({"at": BEGIN_S, "value": 40})), ("mill/no", b"x")])
     # Without a time: stored with the second in which it came.
