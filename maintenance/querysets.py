@@ -14,6 +14,7 @@ if TYPE_CHECKING:
         Defect,
         Firing,
         FunctionCheck,
+        Plan,
         PriceOfWaiting,
         ProofTest,
         StandingTask,
@@ -220,3 +221,21 @@ class FiringQuerySet(models.QuerySet["Firing"]):
         """Notices that want a look: not made into work, not judged, going on or over since at most two weeks."""
         fresh = Q(end_at__isnull=True) | Q(end_at__gte=now - NOTICE_STANDS)
         return self.not_judged().filter(fresh, is_notice=True, watch__kiln__is_active=True)
+
+
+class PlanQuerySet(models.QuerySet["Plan"]):
+    """Plans, the newest first; the big JSON of problem and plan stays where it is until it is asked for."""
+
+    def for_list(self) -> "PlanQuerySet":
+        """What a list shows, without problem and plan."""
+        return self.select_related("wanted_by__person", "decided_by__person").defer(
+            "problem", "plan", "as_it_stood", "reasons", "charge_ids", "last_charge_ids", "versions", "changes"
+        )
+
+    def at_work(self) -> "PlanQuerySet":
+        """Plans that wait for the solver or are being worked out."""
+        return self.filter(state__in=["wanted", "under_way"])
+
+    def accepted(self) -> "PlanQuerySet":
+        """Plans that were accepted, the last one first."""
+        return self.filter(state="accepted").order_by("-decided_at", "-id")

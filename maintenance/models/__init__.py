@@ -2,6 +2,7 @@
 
 from maintenance.models.catalogue import Caution, CheckPoint, StandingDefault, TaskPart, TaskSheet, TaskSkill, TaskStep
 from maintenance.models.checks import CheckItem, Defect, Finding, FunctionCheck, ProofTest, Sitting
+from maintenance.models.plans import KilnStop, Plan
 from maintenance.models.pricing import PriceOfWaiting
 from maintenance.models.standing import DayRun, MissedOccurrence, StandingTask
 from maintenance.models.watches import ChamberTest, Firing, Watch
@@ -29,9 +30,11 @@ __all__ = [
     "Finding",
     "Firing",
     "FunctionCheck",
+    "KilnStop",
     "Labour",
     "MissedOccurrence",
     "Placement",
+    "Plan",
     "PriceOfWaiting",
     "ProofTest",
     "Sitting",

@@ -62,6 +62,7 @@ CONTEXTS = {
     "Watch.Severity": "what a watch does",
     "Firing.Verdict": "whether a watch was right",
     "ChamberTest.Kind": "test of a chamber",
+    "Plan.State": "state of a plan",
     "ChamberTest.Fans": "fans in a test of a chamber",
 }
 
