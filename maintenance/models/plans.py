@@ -105,7 +105,7 @@ class Plan(models.Model):
 
 
 class KilnStop(models.Model):
-    """A kiln locked out for work by the plan that was accepted: who locks it out, when, and when it is ready again."""
+    """A kiln that is to be locked out for work: by whom and when, and when it is ready again."""
 
     kiln = models.ForeignKey(Kiln, on_delete=models.PROTECT, related_name="stops")
     after_charge = models.ForeignKey(Charge, on_delete=models.SET_NULL, null=True, blank=True, related_name="+")
@@ -113,7 +113,7 @@ class KilnStop(models.Model):
     lock_out_at = models.DateTimeField(_("locked out from"))
     ready_at = models.DateTimeField(_("ready again"))
     person = models.ForeignKey(Person, on_delete=models.PROTECT, related_name="lock_outs")
-    plan = models.ForeignKey(Plan, on_delete=models.PROTECT, related_name="stops")
+    plan = models.ForeignKey(Plan, on_delete=models.PROTECT, null=True, blank=True, related_name="stops")
 
     class Meta:
         ordering = ["lock_out_at"]
