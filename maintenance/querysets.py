@@ -1,5 +1,6 @@
 """What many rows of upkeep can answer."""
 
+from collections.abc import Iterable
 from datetime import datetime, timedelta
 from typing import TYPE_CHECKING, Any
 
@@ -18,6 +19,7 @@ if TYPE_CHECKING:
         PriceOfWaiting,
         ProofTest,
         StandingTask,
+        Telling,
         Watch,
         WorkOrder,
     )
@@ -25,6 +27,8 @@ if TYPE_CHECKING:
 
 FINISHED_STATES = ("done", "signed_off", "withdrawn")
 NOTICE_STANDS = timedelta(days=14)
+# Whose place changes so shortly before is told by mail.
+SHORT_NOTICE = timedelta(hours=48)
 
 
 class WorkOrderQuerySet(models.QuerySet["WorkOrder"]):
@@ -82,21 +86,42 @@ class PriceOfWaitingQuerySet(models.QuerySet["PriceOfWaiting"]):
         return self.order_by("-at", "-id")
 
 
+def _caution_codes(order: "WorkOrder") -> set[str]:
+    """Name the cautions that a job has whatever its sheet says."""
+    codes = {"general"}
+    if order.needs_state in ("empty", "still"):
+        codes |= {"lock-out", "warm-chamber"}
+    if order.defect and order.defect.blocks_entry:
+        codes.add("escape-fault")
+    return codes
+
+
 class CautionQuerySet(models.QuerySet["Caution"]):
     """Cautions."""
 
     def for_work_order(self, order: "WorkOrder") -> "CautionQuerySet":
         """The cautions of a job: its sheet's, those of its place, and that local rules come first."""
-        codes = {"general"}
-        if order.needs_state in ("empty", "still"):
-            codes |= {"lock-out", "warm-chamber"}
-        if order.defect and order.defect.blocks_entry:
-            codes.add("escape-fault")
-        wanted = Q(code__in=codes)
+        wanted = Q(code__in=_caution_codes(order))
         if order.sheet_id is not None:
             # Compared with no sheet, the join would take in every caution that stands on none.
             wanted |= Q(task_sheets=order.sheet_id)
         return self.filter(wanted).distinct().general_first()
+
+    def for_work_orders(self, orders: "Iterable[WorkOrder]") -> "dict[int, list[Caution]]":
+        """Return order id -> its cautions, as ``for_work_order`` gives them, in two queries for all."""
+        orders = list(orders)
+        codes = set().union(*map(_caution_codes, orders))
+        sheets = {order.sheet_id for order in orders if order.sheet_id is not None}
+        known = self.filter(Q(code__in=codes) | Q(task_sheets__in=sheets)).distinct().general_first()
+        through = self.model.task_sheets.through.objects.filter(tasksheet__in=sheets)  # type: ignore[attr-defined]
+        of_sheet = set(through.values_list("tasksheet_id", "caution_id"))
+        cautions = list(known) if orders else []
+        return {
+            order.pk: [
+                one for one in cautions if one.code in _caution_codes(order) or (order.sheet_id, one.pk) in of_sheet
+            ]
+            for order in orders
+        }
 
     def for_sitting(self, check: "FunctionCheck", kiln_state: str) -> "CautionQuerySet":
         """The cautions of all points that are looked at in a state of the kiln."""
@@ -239,3 +264,11 @@ class PlanQuerySet(models.QuerySet["Plan"]):
     def accepted(self) -> "PlanQuerySet":
         """Plans that were accepted, the last one first."""
         return self.filter(state="accepted").order_by("-decided_at", "-id")
+
+
+class TellingQuerySet(models.QuerySet["Telling"]):
+    """Mails about places that changed at short notice."""
+
+    def to_send(self, now: datetime) -> "TellingQuerySet":
+        """What nobody was sent yet and is not past; the oldest first."""
+        return self.filter(sent_at__isnull=True, made_at__gte=now - SHORT_NOTICE).order_by("made_at", "id")

@@ -5,6 +5,7 @@ from maintenance.models.checks import CheckItem, Defect, Finding, FunctionCheck,
 from maintenance.models.plans import KilnStop, Plan
 from maintenance.models.pricing import PriceOfWaiting
 from maintenance.models.standing import DayRun, MissedOccurrence, StandingTask
+from maintenance.models.telling import CalendarAddress, Telling, TellingLook, ToldPlace
 from maintenance.models.watches import ChamberTest, Firing, Watch
 from maintenance.models.work import (
     Assignment,
@@ -20,6 +21,7 @@ from maintenance.models.work import (
 
 __all__ = [
     "Assignment",
+    "CalendarAddress",
     "Caution",
     "ChamberTest",
     "CheckItem",
@@ -45,6 +47,9 @@ __all__ = [
     "TaskSheet",
     "TaskSkill",
     "TaskStep",
+    "Telling",
+    "TellingLook",
+    "ToldPlace",
     "Watch",
     "WorkOrder",
     "WorkPart",
