@@ -15,6 +15,7 @@ from django.utils.translation import gettext_lazy as _
 from plant.calculations.quantities import channel_key
 from plant.models.charges import Charge
 from plant.models.kilns import Component, Kiln
+from plant.models.tokens import SecretToken
 from plant.querysets import ReadingSourceQuerySet
 from plant.validators import validate_time_zone
 
@@ -201,19 +202,10 @@ class ChannelName(models.Model):
         return f"{self.name} -> {self.channel}"
 
 
-class SourceToken(models.Model):
+class SourceToken(SecretToken):
     """What a sending system shows to be let in; kept as a digest only."""
 
     source = models.ForeignKey(ReadingSource, on_delete=models.CASCADE, related_name="tokens")
-    digest = models.CharField(max_length=64, unique=True)
-    tail = models.CharField(_("ends in"), max_length=4)
-    made_at = models.DateTimeField(_("made"))
-    made_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, null=True, related_name="+")
-    revoked_at = models.DateTimeField(_("revoked"), null=True, blank=True)
-    revoked_by = models.ForeignKey(
-        settings.AUTH_USER_MODEL, on_delete=models.PROTECT, null=True, blank=True, related_name="+"
-    )
-    last_used_at = models.DateTimeField(_("last used"), null=True, blank=True)
 
     class Meta:
         ordering = ["source", "-made_at"]
