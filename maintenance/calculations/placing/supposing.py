@@ -1,4 +1,4 @@
-"""Change a placing problem as if something were otherwise: a charge that slips, somebody away, a kiln kept, a late part.
+"""Change a placing problem as if something were otherwise: a late charge, somebody away, a kiln kept, a late part.
 
 What is supposed changes the problem and nothing else in it; the changed problem is as free of faults as the given one.
 Charges that must wait because of it are planned later, so that their waiting is no cost of a plan; what it loses in
