@@ -10,6 +10,7 @@ from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 from decimal import Decimal
 from itertools import pairwise
+from zoneinfo import ZoneInfo
 
 from django.utils.translation import gettext as _
 
@@ -47,6 +48,8 @@ OPEN_PHASE = timedelta(days=1)
 REHEAT_SHARE = 0.5
 LEAST_REHEAT_MIN = 60
 SPLIT = "~"
+#: So far from minute 0 nobody works: who is someone else before or after a day is away until then, or from then on.
+FAR_BACK_MIN = 3 * 366 * 24 * 60
 
 
 @dataclass(frozen=True)
@@ -55,6 +58,7 @@ class Drawn:
 
     problem: Problem
     base_at: datetime
+    zone: ZoneInfo
     #: kiln tag -> id of each charge; None for the sentinel where no charge is known there.
     charge_ids: Mapping[str, tuple[int | None, ...]]
     last_charge_ids: Mapping[str, int | None]
@@ -65,6 +69,31 @@ class Drawn:
     def at(self, minute: int) -> datetime:
         """Return the instant of a minute."""
         return self.base_at + minute * MINUTE
+
+    def minute(self, at: datetime) -> int:
+        """Return the whole minutes from minute 0, rounded down."""
+        return int((at - self.base_at) // MINUTE)
+
+    def part_of(self, person_id: int | str, minute: int) -> str | None:
+        """Return what a person is called in the problem at a minute; None for somebody it does not have."""
+        for person in self.problem.people:
+            of, _split, part = person.ref.partition(SPLIT)
+            if of == str(person_id) and not (
+                part and any(s <= minute < e and _is_outside(s, e) for s, e in person.away)
+            ):
+                return person.ref
+        return None
+
+    def place_of(self, kiln: str, after_charge_id: int | None, during_charge_id: int | None) -> int | None:
+        """Return the place of a kiln (opening c: 2c, charge c: 2c + 1) between or in these charges, if it is there."""
+        ids = self.charge_ids.get(kiln, ())
+        if during_charge_id is not None:
+            return 2 * ids.index(during_charge_id) + 1 if during_charge_id in ids else None
+        if after_charge_id is not None:
+            if after_charge_id == self.last_charge_ids.get(kiln):
+                return 0
+            return 2 * ids.index(after_charge_id) + 2 if after_charge_id in ids[:-1] else None
+        return None
 
 
 @dataclass(frozen=True)
@@ -78,6 +107,11 @@ class Place:
     after_charge_id: int | None
     during_charge_id: int | None
     is_interruption: bool
+
+
+def _is_outside(start_min: int, end_min: int) -> bool:
+    """Say whether a span is the time before or after a part of a person, not an absence."""
+    return start_min <= -FAR_BACK_MIN or end_min >= FAR_BACK_MIN
 
 
 def draw_problem(desk: Desk, *, gives_way: Iterable[str] = ()) -> Drawn:
@@ -139,7 +173,7 @@ class _Drawing:
             move_cents=MOVE_CENTS,
             pinned=pinned,
         )
-        return Drawn(problem, self.base_at, ids, last, tuple(self.notes), aside)
+        return Drawn(problem, self.base_at, self.desk.mill.zone, ids, last, tuple(self.notes), aside)
 
     def _kiln(self, one: KilnProgramme) -> tuple[Kiln, tuple[int | None, ...], int | None]:
         coming = [cast for cast in one.forecasts if cast.end_at is None or cast.end_at > self.base_at]
@@ -255,7 +289,7 @@ class _Drawing:
     @property
     def far_min(self) -> int:
         """Return a minute that lies behind every shift."""
-        return self.horizon_min + 14 * 24 * 60
+        return FAR_BACK_MIN
 
     def _end_of(self, last_on: date) -> int:
         return self.minute(clock.start_of_day(last_on + timedelta(days=1), self.desk.mill.zone))

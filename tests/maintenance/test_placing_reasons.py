@@ -29,21 +29,21 @@ def rules_of(reason: Reason) -> set[str]:
 def test_a_job_that_waits_for_parts_says_so() -> None:
     reason = reason_of(planned(a_job(parts_min=2 * DAY_MIN)), "J1")
 
-    assert reason.causes[0].text == "its parts arrive Wed 2026-03-04 00:00"
+    assert reason.causes[0].text(a_mill(a_job())) == "its parts arrive Wed 2026-03-04 00:00"
     assert (reason.causes[0].shifts, reason.sooner) == (2, None)
 
 
 def test_a_job_that_waits_for_an_opening_says_so() -> None:
     reason = reason_of(planned(a_job(needs_state="empty")), "J1")
 
-    assert [cause.text for cause in reason.causes] == ["kiln K1 is not empty for long enough"]
+    assert [cause.text(a_mill(a_job())) for cause in reason.causes] == ["kiln K1 is not empty for long enough"]
 
 
 def test_a_job_that_waits_for_another_names_it() -> None:
     reason = reason_of(planned(a_job("A", parts_min=DAY_MIN), a_job("B", after=(("A", 0),))), "B")
 
     assert reason.causes[0].rule == "after"
-    assert "waits for A until Tue 2026-03-03 07:00" in reason.causes[0].text
+    assert "waits for A until Tue 2026-03-03 07:00" in reason.causes[0].text(a_mill(a_job()))
 
 
 def test_booked_skills_and_skills_that_are_not_there_are_two_things() -> None:

@@ -16,11 +16,20 @@ from .problem import Job, Kiln, Person, Problem, Shift
 
 @dataclass(frozen=True)
 class Broken:
-    """A rule that a plan breaks: what it is called, what breaks it, and a sentence."""
+    """A rule that a plan breaks: what it is called, what breaks it, and a sentence.
+
+    `pattern` is the sentence with names in braces; `values` are their values, minutes under names that end in `_min`.
+    """
 
     rule: str
     where: str
-    text: str
+    pattern: str
+    values: tuple[tuple[str, str | int], ...] = ()
+
+    @property
+    def text(self) -> str:
+        """The sentence in the words of the two files."""
+        return self.pattern.format(**dict(self.values))
 
     def __str__(self) -> str:
         return f"{self.where}: {self.text} ({self.rule})"
@@ -82,8 +91,8 @@ class _Checker:
         self.starts: dict[str, tuple[int, ...]] = {}
         self.ends: dict[str, list[int]] = {}
 
-    def say(self, rule: str, where: str, text: str) -> None:
-        self.broken.append(Broken(rule, where, text))
+    def say(self, rule: str, where: str, pattern: str, **values: str | int) -> None:
+        self.broken.append(Broken(rule, where, pattern, tuple(values.items())))
 
     # --- charges ---------------------------------------------------------------------------------
 
@@ -96,7 +105,13 @@ class _Checker:
         for tag, kiln in self.kilns.items():
             starts = self.plan.charge_starts.get(tag, ())
             if len(starts) != len(kiln.charges):
-                self.say("charges", tag, f"has {len(starts)} starts for {len(kiln.charges)} charges")
+                self.say(
+                    "charges",
+                    tag,
+                    "has {starts} starts for {charges} charges",
+                    starts=len(starts),
+                    charges=len(kiln.charges),
+                )
                 starts = tuple(charge.start_min for charge in kiln.charges)
             self.starts[tag] = starts
             self.ends[tag] = [
@@ -114,7 +129,12 @@ class _Checker:
                 latest = charge.start_min + (self.problem.max_delay_min if charge.start_min > 0 else 0)
                 if not charge.start_min <= start <= latest:
                     self.say(
-                        "charge start", f"{tag}, charge {index}", f"{start} is not in {charge.start_min}..{latest}"
+                        "charge start",
+                        f"{tag}, charge {index}",
+                        "starts at {start_min}, not between {from_min} and {to_min}",
+                        start_min=start,
+                        from_min=charge.start_min,
+                        to_min=latest,
                     )
                 if index and start < self.ends[tag][index - 1]:
                     self.say("charge order", f"{tag}, charge {index}", "starts before the charge before it has ended")
@@ -124,7 +144,7 @@ class _Checker:
         for index, stop in enumerate(self.plan.stops):
             where, kiln = f"stop {index}", self.kilns.get(stop.kiln)
             if kiln is None:
-                self.say("unknown", where, f"no such kiln as {stop.kiln}")
+                self.say("unknown", where, "no such kiln as {kiln}", kiln=stop.kiln)
                 continue
             if (stop.before_charge is None) == (stop.in_charge is None):
                 self.say("stop place", where, "is neither before a charge nor in one, or both")
@@ -135,7 +155,7 @@ class _Checker:
                 if number is None:
                     continue
                 if not 0 <= number < count:
-                    self.say("stop place", where, f"there is no such opening or charge as {number}")
+                    self.say("stop place", where, "there is no such opening or charge as {number}", number=number)
                 elif (stop.kiln, number) in taken:
                     self.say("one stop", where, "is the second one there")
                 else:
@@ -176,19 +196,21 @@ class _Checker:
     def _check_set_up(self, kiln: Kiln, stop: Stop, where: str) -> None:
         person, shift = self.people.get(stop.person), self.shifts.get(stop.shift)
         if person is None or shift is None:
-            self.say("unknown", where, f"no such person as {stop.person} or shift as {stop.shift}")
+            self.say(
+                "unknown", where, "no such person as {person} or shift as {shift}", person=stop.person, shift=stop.shift
+            )
             return
         if "lock-out" not in person.skills:
-            self.say("skill", where, f"{person.ref} may not lock out")
+            self.say("skill", where, "{person} may not lock out", person=person.ref)
         if person.ref not in self.on_shift[shift.ref]:
-            self.say("shift", where, f"{person.ref} is not in shift {shift.ref}")
+            self.say("shift", where, "{person} is not in shift {shift}", person=person.ref, shift=shift.ref)
         self._check_hours(shift, stop.set_up_start_min, stop.set_up_start_min + kiln.set_up_min, where)
 
     def _check_hours(self, shift: Shift, start: int, end: int, where: str) -> None:
         if not shift.start_min <= start < shift.end_min:
-            self.say("shift", where, f"does not begin within shift {shift.ref}")
+            self.say("shift", where, "does not begin within shift {shift}", shift=shift.ref)
         if end > shift.overtime_end_min:
-            self.say("shift", where, f"ends after the overtime of shift {shift.ref}")
+            self.say("shift", where, "ends after the overtime of shift {shift}", shift=shift.ref)
 
     # --- jobs ------------------------------------------------------------------------------------
 
@@ -230,13 +252,13 @@ class _Checker:
             if at.charge is None or at.stop is not None:
                 self.say("state", job.ref, "needs a running kiln and names no charge, or a stop")
             elif not 0 <= at.charge < len(kiln.charges) - 1:
-                self.say("state", job.ref, f"there is no charge {at.charge}")
+                self.say("state", job.ref, "there is no charge {number}", number=at.charge)
             else:
                 self._check_running(job, at, kiln, at.charge)
         elif at.stop is None or at.charge is not None:
             self.say("state", job.ref, "needs a stop and names none, or a charge")
         elif not 0 <= at.stop < len(self.plan.stops):
-            self.say("state", job.ref, f"there is no stop {at.stop}")
+            self.say("state", job.ref, "there is no stop {number}", number=at.stop)
         else:
             self._check_stopped(job, at, kiln, self.plan.stops[at.stop])
 
@@ -263,7 +285,7 @@ class _Checker:
     def _check_crew(self, job: Job, at: PlacedJob) -> None:
         shift = self.shifts.get(at.shift)
         if shift is None:
-            self.say("unknown", job.ref, f"no such shift as {at.shift}")
+            self.say("unknown", job.ref, "no such shift as {shift}", shift=at.shift)
         else:
             self._check_hours(shift, at.start_min, at.start_min + job.duration_min, job.ref)
         asked = {skill: count for skill, count in job.crew if count}
@@ -274,20 +296,20 @@ class _Checker:
         for ref, skill in at.crew:
             person = self.people.get(ref)
             if person is None:
-                self.say("unknown", job.ref, f"no such person as {ref}")
+                self.say("unknown", job.ref, "no such person as {person}", person=ref)
                 continue
             if skill not in person.skills:
-                self.say("skill", job.ref, f"{ref} has no skill {skill}")
+                self.say("skill", job.ref, "{person} has no skill {skill}", person=ref, skill=skill)
             if shift is not None and ref not in self.on_shift[shift.ref]:
-                self.say("shift", job.ref, f"{ref} is not in shift {shift.ref}")
+                self.say("shift", job.ref, "{person} is not in shift {shift}", person=ref, shift=shift.ref)
 
     def _check_order(self, job: Job, at: PlacedJob) -> None:
         for ref, lag_min in job.after:
             before = self.placed.get(ref)
             if before is None:
-                self.say("after", job.ref, f"is placed although {ref} is left out")
+                self.say("after", job.ref, "is placed although {job} is left out", job=ref)
             elif at.start_min < before.start_min + self.jobs[ref].duration_min + lag_min:
-                self.say("after", job.ref, f"does not wait for {ref}")
+                self.say("after", job.ref, "does not wait for {job}", job=ref)
 
     # --- people ----------------------------------------------------------------------------------
 
@@ -303,11 +325,20 @@ class _Checker:
                 busy[stop.person].append((stop.set_up_start_min, until, f"stop {index}"))
         for person, spans in busy.items():
             for (_, end, ref), (start, _, other) in _meeting(spans):
-                self.say("two places", ref, f"{person} is at {other} from {start}, before {ref} ends at {end}")
+                self.say(
+                    "two places",
+                    ref,
+                    "{person} is at {other} from {start_min}, before {job} ends at {end_min}",
+                    person=person,
+                    other=other,
+                    start_min=start,
+                    job=ref,
+                    end_min=end,
+                )
             away = [(start, end, "away") for start, end in self.people[person].away] if person in self.people else []
             for start, end, ref in spans:
                 if any(_overlap(start, end, gone, back) for gone, back, _ in away):
-                    self.say("away", ref, f"{person} is away")
+                    self.say("away", ref, "{person} is away", person=person)
 
     def check_inside(self) -> None:
         """Never are more people inside a kiln than may be."""
@@ -322,7 +353,7 @@ class _Checker:
             for minute, change in sorted(changes):
                 inside += change
                 if inside > self.kilns[tag].max_people_inside:
-                    self.say("inside", tag, f"{inside} people are inside at {minute}")
+                    self.say("inside", tag, "{count} people are inside at {at_min}", count=inside, at_min=minute)
                     break
 
     # --- cost ------------------------------------------------------------------------------------
@@ -367,11 +398,29 @@ class _Checker:
         """What the plan says it costs is what it costs, and its bound is none that it undercuts."""
         for part in COST_PARTS:
             if getattr(self.plan.cost, part) != getattr(cost, part):
-                self.say("cost", part, f"is stated as {getattr(self.plan.cost, part)} and is {getattr(cost, part)}")
+                self.say(
+                    "cost",
+                    part,
+                    "is stated as {stated} and is {found}",
+                    stated=getattr(self.plan.cost, part),
+                    found=getattr(cost, part),
+                )
         if self.plan.stated_total_cents != cost.total:
-            self.say("cost", "total", f"is stated as {self.plan.stated_total_cents} and is {cost.total}")
+            self.say(
+                "cost",
+                "total",
+                "is stated as {stated} and is {found}",
+                stated=self.plan.stated_total_cents,
+                found=cost.total,
+            )
         if self.plan.bound_cents > cost.total:
-            self.say("bound", "bound_cents", f"{self.plan.bound_cents} is above the cost {cost.total}")
+            self.say(
+                "bound",
+                "bound_cents",
+                "{bound} is above the cost {found}",
+                bound=self.plan.bound_cents,
+                found=cost.total,
+            )
         if self.plan.bound_cents < 0:
             self.say("bound", "bound_cents", "is below 0")
 

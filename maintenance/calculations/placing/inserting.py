@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import heapq
 from bisect import bisect_left, bisect_right
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 
 from .frame import ANYWHERE, FAR, Frame, Region
@@ -17,6 +17,10 @@ from .state import Crew, JobAt, State, StopAt, seat
 
 #: In one place, so many shifts with a crew are looked at: later ones only cost more delay.
 SHIFTS_LOOKED_AT = 4
+
+
+#: When a job starts, and with whom; None: whoever is free.
+Fix = tuple[int, frozenset[int] | None]
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,9 +43,11 @@ class Option:
 class Inserting:
     """Finds the options of jobs in a state, and takes them."""
 
-    def __init__(self, state: State) -> None:
+    def __init__(self, state: State, fixed: Mapping[int, Fix] | None = None) -> None:
         self.state = state
-        self.frame = state.frame
+        self.frame = frame = state.frame
+        # Job -> when it starts and with whom (None: whoever is free); pinned jobs unless said otherwise.
+        self.fixed: Mapping[int, Fix] = fixed if fixed is not None else _pins(frame)
         self.shift_starts = [shift.start_min for shift in self.frame.shifts]
         self.longest_shift = max((s.overtime_end_min - s.start_min for s in self.frame.shifts), default=0)
 
@@ -94,9 +100,9 @@ class Inserting:
         """Yield the earliest start with a crew in each of the first shifts that have one."""
         frame, state = self.frame, self.state
         duration_min = frame.jobs[job].duration_min
-        pinned = job in frame.pinned
-        if pinned:
-            low, high = max(low, frame.issued[job].start_min), min(high, frame.issued[job].start_min)
+        fix = self.fixed.get(job)
+        if fix is not None:
+            low, high = max(low, fix[0]), min(high, fix[0])
         found = 0
         for number in self._shifts(low, high):
             shift = frame.shifts[number]
@@ -105,8 +111,8 @@ class Inserting:
             if earliest > latest:
                 continue
             first = (
-                self._pinned_crew(job, number, earliest)
-                if pinned
+                self._fixed_crew(job, number, earliest, fix[1])
+                if fix is not None and fix[1] is not None
                 else state.earliest_crew(job, number, earliest, latest)
             )
             if first is not None:
@@ -115,10 +121,9 @@ class Inserting:
                 if found == each:
                     return
 
-    def _pinned_crew(self, job: int, shift: int, start_min: int) -> tuple[int, Crew] | None:
-        """Give the issued people the skills asked for, if all are in the shift and free."""
+    def _fixed_crew(self, job: int, shift: int, start_min: int, people: frozenset[int]) -> tuple[int, Crew] | None:
+        """Give these people the skills asked for, if all are in the shift and free."""
         frame = self.frame
-        people = frame.issued_people[job]
         end_min = start_min + frame.jobs[job].duration_min
         if not people <= set(frame.shift_people[shift]) or len(people) != frame.jobs[job].crew_size:
             return None
@@ -154,7 +159,7 @@ class Inserting:
         """Find the earliest start in a shift at which there is room inside, too."""
         of, duration_min = self.frame.shifts[shift], self.frame.jobs[job].duration_min
         latest = min(high, of.end_min - 1, of.overtime_end_min - duration_min)
-        while low <= latest and job not in self.frame.pinned:
+        while low <= latest and job not in self.fixed:
             found = self.state.earliest_crew(job, shift, low, latest)
             if found is None:
                 return None
@@ -239,6 +244,10 @@ class Inserting:
     def take(self, option: Option) -> None:
         """Put the job there; whoever sets up a new stop must not be in its crew at that time, which options see to."""
         self.state.put(option.job, option.at, option.stop, option.starts)
+
+
+def _pins(frame: Frame) -> dict[int, Fix]:
+    return {job: (frame.issued[job].start_min, frame.issued_people[job]) for job in frame.pinned}
 
 
 def seats(frame: Frame, job: int, people: list[int]) -> Crew | None:

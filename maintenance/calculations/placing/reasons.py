@@ -12,21 +12,30 @@ from dataclasses import dataclass
 
 from .frame import SIXTIETHS, Frame
 from .inserting import Inserting, Option
-from .problem import LOCKED_OUT
-from .state import JobAt, State, state_of
+from .problem import LOCKED_OUT, Problem
+from .state import JobAt, State
 from .words import moment
 
 #: So many causes are named, those that forbid most shifts first.
 MOST_CAUSES = 3
 
 
+Forbidden = tuple[str, str, tuple[tuple[str, str | int], ...]]
+
+
 @dataclass(frozen=True)
 class Cause:
-    """What forbids so many earlier shifts: the rule, and a sentence."""
+    """What forbids so many earlier shifts: the rule, and a sentence with its values, minutes under names in `_min`."""
 
     rule: str
-    text: str
+    pattern: str
+    values: tuple[tuple[str, str | int], ...]
     shifts: int
+
+    def text(self, problem: Problem) -> str:
+        """The sentence with minutes counted from the problem's origin."""
+        values = {name: moment(problem, int(value)) if name.endswith("_min") else value for name, value in self.values}
+        return self.pattern.format(**values)
 
 
 @dataclass(frozen=True)
@@ -95,20 +104,8 @@ def _cents(sixtieths: int) -> int:
 
 def _without(state: State, job: int) -> State:
     """The plan without a job; its stop goes where nobody else needs it, and the charges as early as they may."""
-    frame, at = state.frame, state.at.get(job)
-    others = {one: there for one, there in state.at.items() if one != job}
-    stops = [dict(by_place) for by_place in state.stops]
-    kiln = frame.kiln_of[job]
-    if at is not None and at.place in stops[kiln] and frame.jobs[job].needs_state in LOCKED_OUT:
-        left = [
-            there.start_min + frame.jobs[one].duration_min
-            for one, there in others.items()
-            if frame.kiln_of[one] == kiln and there.place == at.place and frame.jobs[one].needs_state in LOCKED_OUT
-        ]
-        if not left:
-            del stops[kiln][at.place]
-    found = state_of(frame, others, stops)
-    return state if found is None else found
+    without = state.copy()
+    return without if job in without.at and without.take_out(job) else state
 
 
 def _grouped_with(state: State, job: int, at: JobAt | None) -> tuple[str, ...]:
@@ -137,16 +134,16 @@ def _causes(without: State, job: int, at: JobAt | None, options: list[Option]) -
     frame = without.frame
     until = frame.problem.horizon_min if at is None else at.start_min
     possible = {one.at.shift for one in options}
-    counted: Counter[tuple[str, str]] = Counter()
+    counted: Counter[Forbidden] = Counter()
     for number, shift in enumerate(frame.shifts):
         if shift.end_min > 0 and shift.start_min < until and number not in possible:
             found = _forbids(without, job, number, until)
             if found is not None:
                 counted[found] += 1
-    return tuple(Cause(rule, text, shifts) for (rule, text), shifts in counted.most_common(MOST_CAUSES))
+    return tuple(Cause(*found, shifts) for found, shifts in counted.most_common(MOST_CAUSES))
 
 
-def _forbids(without: State, job: int, number: int, until: int) -> tuple[str, str] | None:
+def _forbids(without: State, job: int, number: int, until: int) -> Forbidden | None:
     """Name the first rule that forbids a shift to the job; None where none does by itself."""
     frame, shift, of = without.frame, without.frame.shifts[number], without.frame.jobs[job]
     last = min(shift.end_min - 1, shift.overtime_end_min - of.duration_min, until - 1)
@@ -154,18 +151,18 @@ def _forbids(without: State, job: int, number: int, until: int) -> tuple[str, st
         first = without.at.get(before)
         ref = frame.jobs[before].ref
         if first is None:
-            return "after", f"{ref}, for which it waits, is left out"
+            return _said("after", "{job}, for which it waits, is left out", job=ref)
         ended = first.start_min + frame.jobs[before].duration_min + lag_min
         if last < ended:
-            return "after", f"it waits for {ref} until {moment(frame.problem, ended)}"
+            return _said("after", "it waits for {job} until {until_min}", job=ref, until_min=ended)
     if last < of.parts_min:
-        return "parts", f"its parts arrive {moment(frame.problem, of.parts_min)}"
+        return _said("parts", "its parts arrive {from_min}", from_min=of.parts_min)
     if last < of.earliest_min:
-        return "earliest", f"it may not start before {moment(frame.problem, of.earliest_min)}"
+        return _said("earliest", "it may not start before {from_min}", from_min=of.earliest_min)
     begin = max(shift.start_min, of.from_min)
     skills = ", ".join(f"{count} {skill}" for skill, count in frame.crew_of[job])
     if not _has_qualified(frame, job, number):
-        return "skill", f"no crew with its skills ({skills}) is on shift"
+        return _said("skill", "no crew with its skills ({skills}) is on shift", skills=skills)
     room = [
         (max(begin, region.from_min), min(last, region.to_min - of.duration_min))
         for region in frame.regions[job]
@@ -173,14 +170,18 @@ def _forbids(without: State, job: int, number: int, until: int) -> tuple[str, st
     ]
     if not room:
         state = {"running": "running", "empty": "empty for long enough", "still": "still for long enough"}
-        return "state", f"kiln {of.kiln} is not {state.get(of.needs_state, 'free')}"
+        return _said("state", "kiln {kiln} is not {state}", kiln=of.kiln, state=state.get(of.needs_state, "free"))
     if all(without.earliest_crew(job, number, low, high) is None for low, high in room):
-        return "booked", f"its skills ({skills}) are booked"
+        return _said("booked", "its skills ({skills}) are booked", skills=skills)
     if of.needs_state in LOCKED_OUT:
-        return "opening", f"no opening of kiln {of.kiln} has room, or nobody is free to lock it out"
+        return _said("opening", "no opening of kiln {kiln} has room, or nobody is free to lock it out", kiln=of.kiln)
     if of.needs_state == "running":
-        return "state", f"kiln {of.kiln} is not running then, as its charges now stand"
+        return _said("state", "kiln {kiln} is not running then, as its charges now stand", kiln=of.kiln)
     return None
+
+
+def _said(rule: str, pattern: str, **values: str | int) -> Forbidden:
+    return rule, pattern, tuple(values.items())
 
 
 def _has_qualified(frame: Frame, job: int, shift: int) -> bool:

@@ -230,6 +230,65 @@ class State:
         if starts is not None:
             self.starts[kiln] = starts
 
+    def take_out(self, job: int) -> bool:
+        """Take a job out, with its stop if nobody else needs it; False, and nothing changed, where that cannot be.
+
+        The stop becomes no longer than the jobs left in it need, and charges start as early as they then may.
+        """
+        frame, at = self.frame, self.at[job]
+        kiln, of = frame.kiln_of[job], frame.jobs[job]
+        span = (at.start_min, at.start_min + of.duration_min)
+        stops, running = dict(self.stops[kiln]), self.running[kiln]
+        stop = stops.get(at.place) if of.needs_state in LOCKED_OUT else None
+        if stop is not None:
+            left = [
+                self.at[one].start_min + frame.jobs[one].duration_min
+                for one in frame.jobs_of[kiln]
+                if one != job
+                and one in self.at
+                and self.at[one].place == at.place
+                and frame.jobs[one].needs_state in LOCKED_OUT
+            ]
+            if left:
+                end_min = min(stop.end_min, max(left) + frame.kilns[kiln].restore_min)
+                stops[at.place] = StopAt(stop.set_up_start_min, end_min, stop.shift, stop.person)
+            else:
+                del stops[at.place]
+        elif at.place != ANYWHERE:
+            work = list(running[at.place])
+            work.remove(span)
+            running = {**running, at.place: work}
+            if not work:
+                del running[at.place]
+        starts = self.timetable(kiln, stops, running)
+        if starts is None:
+            return False
+        del self.at[job]
+        for person, _ in at.crew:
+            self._release(person, *span)
+        if stop is not None:
+            self.inside[kiln].remove((*span, of.crew_size))
+            if at.place not in stops:
+                begin_min = stop.set_up_start_min
+                self._release(stop.person, begin_min, begin_min + frame.kilns[kiln].set_up_min)
+        self.stops[kiln], self.running[kiln], self.starts[kiln] = stops, running, starts
+        return True
+
+    def copy(self) -> State:
+        """Copy it, so that changes of the copy leave it as it is."""
+        other = State.__new__(State)
+        other.frame, other.at = self.frame, dict(self.at)
+        other.stops = [dict(one) for one in self.stops]
+        other.starts = [list(one) for one in self.starts]
+        other.busy = [list(one) for one in self.busy]
+        other.inside = [list(one) for one in self.inside]
+        other.running = [{place: list(work) for place, work in one.items()} for one in self.running]
+        return other
+
+    def _release(self, person: int, start_min: int, end_min: int) -> None:
+        if start_min < end_min:
+            self.busy[person].remove((start_min, end_min))
+
     def _occupy(self, person: int, start_min: int, end_min: int) -> None:
         if start_min < end_min:
             insort(self.busy[person], (start_min, end_min))

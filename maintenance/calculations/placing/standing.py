@@ -1,0 +1,300 @@
+"""A plan as it stands: made of places that were kept somewhere, and asked what another place for a job would mean."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, replace
+from itertools import chain
+
+from .checking import Broken, Verdict, check
+from .frame import ANYWHERE, Frame
+from .inserting import Fix, Inserting, Option, seats
+from .plan import COST_PARTS, PlacedJob, Plan, Stop
+from .problem import LOCKED_OUT
+from .state import JobAt, State, StopAt, state_of
+
+
+@dataclass(frozen=True)
+class KeptPlace:
+    """Where a job was kept: its start and people; `place` is the opening (2c) or charge (2c + 1), if that is known."""
+
+    start_min: int
+    people: frozenset[str]
+    place: int | None = None
+
+
+@dataclass(frozen=True)
+class KeptStop:
+    """A lock-out that was kept: the opening (2c) or charge (2c + 1), when it begins and who does it."""
+
+    kiln: str
+    place: int
+    set_up_start_min: int
+    person: str
+
+
+@dataclass(frozen=True)
+class Move:
+    """What another place for a job would mean.
+
+    `broken` is what the checker finds that does not hold in the plan as it stands; `more_cents` what the whole plan
+    would cost more, part by part in `parts`; `near` other starts nearby that would hold, with what they cost more.
+    """
+
+    plan: Plan
+    broken: tuple[Broken, ...]
+    more_cents: int
+    parts: Mapping[str, int]
+    total_cents: int
+    near: tuple[tuple[int, int], ...] = ()
+
+
+def state_of_plan(frame: Frame, plan: Plan) -> State | None:
+    """Build the state of a plan, so that jobs can be moved in it; None where its timetable does not hold."""
+    stops: list[dict[int, StopAt]] = [{} for _ in frame.kilns]
+    places: list[tuple[int, int]] = []
+    for stop in plan.stops:
+        kiln = frame.number_of_kiln[stop.kiln]
+        place = 2 * stop.before_charge if stop.before_charge is not None else 2 * (stop.in_charge or 0) + 1
+        shift, person = frame.number_of_shift[stop.shift], frame.number_of_person[stop.person]
+        stops[kiln][place] = StopAt(stop.set_up_start_min, stop.end_min, shift, person)
+        places.append((kiln, place))
+    at = {}
+    for ref, placed in plan.jobs.items():
+        place = ANYWHERE
+        if placed.stop is not None:
+            place = places[placed.stop][1]
+        elif placed.charge is not None:
+            place = 2 * placed.charge + 1
+        crew = tuple((frame.number_of_person[person], skill) for person, skill in placed.crew)
+        at[frame.number_of_job[ref]] = JobAt(place, frame.number_of_shift[placed.shift], placed.start_min, crew)
+    return state_of(frame, at, stops)
+
+
+def stand(
+    frame: Frame, places: Mapping[str, KeptPlace], stops: Iterable[KeptStop] = ()
+) -> tuple[State, tuple[str, ...]]:
+    """Build the state of places that were kept, one after the other; what does not hold any more is left out.
+
+    Parameters
+    ----------
+    frame : Frame
+        the problem
+    places : mapping of job to KeptPlace
+        where jobs are said to be
+    stops : iterable of KeptStop
+        lock-outs that are said to be; others are found where they are needed
+
+    Returns
+    -------
+    tuple of State and the jobs left out
+    """
+    state = State(frame)
+    kept = {frame.number_of_job[ref]: place for ref, place in places.items()}
+    fixed: dict[int, Fix] = {
+        job: (place.start_min, frozenset(frame.number_of_person[ref] for ref in place.people))
+        for job, place in kept.items()
+    }
+    inserting = Inserting(state, fixed)
+    set_ups = {(frame.number_of_kiln[one.kiln], one.place): one for one in stops}
+    loose = []
+    for job in sorted(kept, key=lambda job: (kept[job].start_min, job)):
+        kiln, place = frame.kiln_of[job], kept[job].place
+        found = list(inserting.options(job, interrupt=place is not None and place % 2 == 1))
+        right = [one for one in found if place is None or one.at.place == place]
+        set_up = set_ups.get((kiln, right[0].at.place)) if right else None
+        if set_up is not None and right[0].at.place not in state.stops[kiln]:
+            right = [_with_set_up(frame, state, one, set_up) or one for one in right[:1]]
+        if right:
+            inserting.take(min(right, key=lambda one: one.price))
+        else:
+            loose.append(frame.jobs[job].ref)
+    return state, tuple(loose)
+
+
+def _with_set_up(frame: Frame, state: State, option: Option, kept: KeptStop) -> Option | None:
+    """Let whoever was to lock out do it, if that still holds."""
+    kiln, stop = frame.kiln_of[option.job], option.stop
+    person, begin_min = frame.number_of_person.get(kept.person), kept.set_up_start_min
+    ready_min = begin_min + frame.kilns[kiln].set_up_min
+    if stop is None or person is None or begin_min < 0 or ready_min > option.at.start_min:
+        return None
+    if not state.is_free(person, begin_min, ready_min):
+        return None
+    for number, shift in enumerate(frame.shifts):
+        if (
+            person in frame.can_lock_out[number]
+            and shift.start_min <= begin_min < shift.end_min
+            and ready_min <= shift.overtime_end_min
+        ):
+            own = StopAt(begin_min, stop.end_min, number, person)
+            starts = state.timetable(kiln, {**state.stops[kiln], option.at.place: own}, state.running[kiln])
+            return None if starts is None else replace(option, stop=own, starts=starts)
+    return None
+
+
+class Standing:
+    """A plan as it stands, which can be asked what another place for a job would mean."""
+
+    def __init__(self, state: State) -> None:
+        self.state, self.frame = state, state.frame
+        self.plan = state.to_plan()
+        self.verdict: Verdict = check(state.frame.problem, self.plan)
+        self.known = frozenset(self.verdict.broken)
+
+    def move(self, ref: str, start_min: int, people: frozenset[str] | None) -> Move:
+        """Say what it would mean to start a job at a minute with these people; None: whoever is free.
+
+        Raises
+        ------
+        KeyError
+            for a job or person that the problem does not have
+        """
+        frame = self.frame
+        job = frame.number_of_job[ref]
+        crew = None if people is None else frozenset(frame.number_of_person[one] for one in people)
+        without = self.state.copy()
+        if job in without.at and not without.take_out(job):
+            without = _left_out(self.state, job)
+        best = self._best(without, job, (start_min, crew))
+        if best is not None:
+            Inserting(without).take(best)
+            return self._meaning(without.to_plan())
+        plan = self._forced(without, job, start_min, crew)
+        near = self._near(without, job, start_min)
+        return self._meaning(plan, near)
+
+    def leave_out(self, ref: str) -> Move:
+        """Say what it would mean to leave a job out. Raises KeyError for a job that the problem does not have."""
+        job = self.frame.number_of_job[ref]
+        without = self.state.copy()
+        if job in without.at and not without.take_out(job):
+            without = _left_out(self.state, job)
+        return self._meaning(without.to_plan())
+
+    def _best(self, state: State, job: int, fix: Fix) -> Option | None:
+        options = list(Inserting(state, {job: fix}).options(job, interrupt=True))
+        sound = [one for one in options if self._keeps_followers(state, one)]
+        return min(sound, key=lambda one: (one.at.place % 2 == 1 and one.stop is not None, one.price), default=None)
+
+    def _keeps_followers(self, state: State, option: Option) -> bool:
+        """Whether what waits for the job still waits long enough."""
+        frame = self.frame
+        end_min = option.at.start_min + frame.jobs[option.job].duration_min
+        for follower in frame.followers[option.job]:
+            there = state.at.get(follower)
+            lags = [lag for before, lag in frame.after[follower] if before == option.job]
+            if there is not None and there.start_min < end_min + max(lags):
+                return False
+        return True
+
+    def _near(self, state: State, job: int, start_min: int) -> tuple[tuple[int, int], ...]:
+        """Name the nearest start before and after that would hold, with what the job costs more there than here."""
+        options = [one for one in Inserting(state).options(job, interrupt=False) if self._keeps_followers(state, one)]
+        now = self.state.price() - state.price()
+        before = [one for one in options if one.at.start_min < start_min]
+        after = [one for one in options if one.at.start_min > start_min]
+        chosen = [max(before, key=lambda one: one.at.start_min, default=None)]
+        chosen.append(min(after, key=lambda one: one.at.start_min, default=None))
+        left_out = self.frame.leave_out_price(job)
+        return tuple((one.at.start_min, round((one.price - left_out - now) / 60)) for one in chosen if one is not None)
+
+    def _meaning(self, plan: Plan, near: tuple[tuple[int, int], ...] = ()) -> Move:
+        verdict = check(self.frame.problem, replace(plan, bound_cents=0))
+        plan = replace(plan, cost=verdict.cost, stated_total_cents=verdict.cost.total)
+        broken = tuple(one for one in verdict.broken if one.rule not in ("cost", "bound") and one not in self.known)
+        here = self.verdict.cost
+        parts = {
+            part: getattr(verdict.cost, part) - getattr(here, part)
+            for part in COST_PARTS
+            if getattr(verdict.cost, part) != getattr(here, part)
+        }
+        return Move(plan, broken, verdict.cost.total - here.total, parts, verdict.cost.total, near)
+
+    def _forced(self, without: State, job: int, start_min: int, crew: frozenset[int] | None) -> Plan:
+        """Put a job there whatever it breaks, so that the checker can say all of it."""
+        frame, of = self.frame, self.frame.jobs[job]
+        plan = without.to_plan()
+        shift = self._shift_at(start_min, crew)
+        given = crew if crew is not None else self._anybody(without, job, shift, start_min)
+        named = seats(frame, job, sorted(given)) or tuple(
+            (person, skill)
+            for person, skill in zip(
+                sorted(given), chain.from_iterable([skill] * count for skill, count in frame.crew_of[job]), strict=False
+            )
+        )
+        members = tuple((frame.people[person].ref, skill) for person, skill in named)
+        kiln = frame.kiln_of[job]
+        stops, stop, charge = list(plan.stops), None, None
+        if of.needs_state == "running":
+            charge = self._nearest_charge(without, kiln, start_min)
+        elif of.needs_state in LOCKED_OUT:
+            number = self._opening_at(without, kiln, start_min)
+            stop = next((i for i, s in enumerate(stops) if s.kiln == of.kiln and s.before_charge == number), None)
+            end_min = start_min + of.duration_min + frame.kilns[kiln].restore_min
+            if stop is not None:
+                stops[stop] = replace(stops[stop], end_min=max(stops[stop].end_min, end_min))
+            else:
+                stop = len(stops)
+                stops.append(self._stop_for(without, kiln, number, start_min, end_min))
+        jobs = {**plan.jobs, of.ref: PlacedJob(start_min, frame.shifts[shift].ref, members, stop, charge)}
+        return replace(plan, jobs=jobs, stops=tuple(stops))
+
+    def _shift_at(self, start_min: int, crew: frozenset[int] | None) -> int:
+        """Give the shift that a start lies in, with most of the people; else the nearest one."""
+        frame = self.frame
+
+        def far(number: int) -> tuple[int, int, int]:
+            shift = frame.shifts[number]
+            apart = max(shift.start_min - start_min, start_min - shift.end_min + 1, 0)
+            there = len(crew & set(frame.shift_people[number])) if crew else len(frame.can_lock_out[number])
+            return apart, -there, number
+
+        return min(range(len(frame.shifts)), key=far)
+
+    def _anybody(self, state: State, job: int, shift: int, start_min: int) -> frozenset[int]:
+        """Give the job people with its skills, free ones where there are."""
+        frame, chosen = self.frame, set[int]()
+        end_min = start_min + frame.jobs[job].duration_min
+        for skill, count in frame.crew_of[job]:
+            able = [one for one in frame.shift_skill[shift].get(skill, ()) if one not in chosen]
+            able.sort(key=lambda one: not state.is_free(one, start_min, end_min))
+            chosen |= set(able[:count])
+        return frozenset(chosen)
+
+    def _nearest_charge(self, state: State, kiln: int, start_min: int) -> int | None:
+        charges, starts = self.frame.kilns[kiln].charges, state.starts[kiln]
+        spans = [(starts[n], starts[n] + charge.length_min) for n, charge in enumerate(charges[:-1])]
+        return min(
+            range(len(spans)),
+            key=lambda n: max(spans[n][0] - start_min, start_min - spans[n][1], 0),
+            default=None,
+        )
+
+    def _opening_at(self, state: State, kiln: int, start_min: int) -> int:
+        """Give the opening that a minute lies in; within a charge, the nearer one of its two sides."""
+        charges, starts = self.frame.kilns[kiln].charges, state.starts[kiln]
+        spans = []
+        for number, start in enumerate(starts):
+            ended = starts[number - 1] + charges[number - 1].length_min if number else 0
+            spans.append((ended, start))
+        return min(range(len(spans)), key=lambda n: max(spans[n][0] - start_min, start_min - spans[n][1], 0))
+
+    def _stop_for(self, state: State, kiln: int, number: int, start_min: int, end_min: int) -> Stop:
+        frame = self.frame
+        set_up_min = frame.kilns[kiln].set_up_min
+        begin_min = start_min - set_up_min
+        shift = self._shift_at(begin_min, None)
+        able = frame.can_lock_out[shift] or frame.shift_people[shift]
+        able = sorted(able, key=lambda one: not state.is_free(one, begin_min, start_min))
+        person = frame.people[able[0]].ref if able else ""
+        return Stop(frame.kilns[kiln].tag, number, None, begin_min, end_min, frame.shifts[shift].ref, person)
+
+
+def _left_out(state: State, job: int) -> State:
+    """The state without a job that cannot be taken out alone: a timetable that no longer holds stays as it is."""
+    other = state.copy()
+    at = other.at.pop(job)
+    for person, _ in at.crew:
+        other._release(person, at.start_min, at.start_min + state.frame.jobs[job].duration_min)
+    return other

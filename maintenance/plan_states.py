@@ -1,0 +1,309 @@
+"""Plans as they stand, ready to be asked: the places on record, or a plan that was worked out.
+
+Both are kept in the process, since a board asks at every move of the hand: the record until something is recorded or
+some minutes have passed, a plan until it changes.
+"""
+
+import json
+from collections import OrderedDict
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import datetime, timedelta
+from functools import cached_property
+from threading import Lock
+
+from django.db import connection
+from django.utils.translation import gettext as _
+
+from maintenance.actions.desk import Desk, has_place, load_desk
+from maintenance.calculations.placing import plan as plans
+from maintenance.calculations.placing.checking import Broken
+from maintenance.calculations.placing.frame import Frame
+from maintenance.calculations.placing.plan_reading import read_plan
+from maintenance.calculations.placing.reading import read_problem
+from maintenance.calculations.placing.reasons import Reason, reason_of
+from maintenance.calculations.placing.standing import KeptPlace, KeptStop, Move, stand, state_of_plan
+from maintenance.calculations.placing.standing import Standing as Stand
+from maintenance.calculations.placing.state import State
+from maintenance.models import KilnStop, Plan
+from maintenance.plan_problem import SPLIT, Drawn, draw_problem, held_back
+from plant.models import Change, Charge, Mill, Person
+
+FRESH_FOR = timedelta(minutes=10)
+MOST_KEPT = 8
+
+
+@dataclass(frozen=True)
+class LockOut:
+    """Who locks a kiln out for a job, from when, and when the kiln is ready again."""
+
+    person_id: str
+    from_at: datetime
+    ready_at: datetime
+
+
+@dataclass(frozen=True)
+class Verdict:
+    """What another place for a job would mean; it holds where there are no faults."""
+
+    job_ref: str
+    start_at: datetime
+    end_at: datetime
+    people: tuple[str, ...]
+    faults: tuple[str, ...]
+    more_cents: int
+    parts: Mapping[str, int]
+    held_back: tuple[tuple[int | None, int], ...]
+    is_interruption: bool
+    total_cents: int
+    lock_out: LockOut | None
+    #: Starts nearby that would hold, with what they cost more.
+    near: tuple[tuple[datetime, int], ...] = ()
+    plan: plans.Plan | None = field(default=None, repr=False)
+
+    @property
+    def holds(self) -> bool:
+        """Say whether nothing is broken."""
+        return not self.faults
+
+
+class Standing:
+    """A plan with the records behind it."""
+
+    def __init__(self, drawn: Drawn, state: State, loose: Mapping[str, str] | None = None) -> None:
+        self.drawn, self.state, self.loose = drawn, state, dict(loose or {})
+        self.frame = state.frame
+        self._stand = Stand(state)
+        self.plan = self._stand.plan
+        self.cost = self._stand.verdict.cost
+
+    def try_place(self, ref: str, start_at: datetime, people: Sequence[str] | None = None) -> Verdict:
+        """Say what a place for a job would mean; people are ids as text, None whoever is free.
+
+        A job that is not part of the plan, and people who are not part of the mill, are faults like any other.
+        """
+        start_min = int((start_at - self.drawn.base_at) // timedelta(minutes=1))
+        if ref not in self.frame.number_of_job:
+            why = self.drawn.aside.get(ref) or _("%(number)s is not part of the plan.") % {"number": ref}
+            return Verdict(ref, start_at, start_at, (), (why,), 0, {}, (), False, self.cost.total, None)
+        job = self.frame.jobs[self.frame.number_of_job[ref]]
+        end_at = start_at + timedelta(minutes=job.duration_min)
+        crew: frozenset[str] | None = None
+        if people is not None:
+            parts = {one: self.drawn.part_of(one, start_min) for one in people}
+            unknown = [one for one, part in parts.items() if part is None]
+            if unknown:
+                names = ", ".join(self.name_of(one) for one in unknown)
+                why = _("%(names)s: not on any shift of the time that is planned.") % {"names": names}
+                return Verdict(ref, start_at, end_at, tuple(people), (why,), 0, {}, (), False, self.cost.total, None)
+            crew = frozenset(part for part in parts.values() if part is not None)
+        return self._verdict(ref, start_at, end_at, self._stand.move(ref, start_min, crew))
+
+    def _verdict(self, ref: str, start_at: datetime, end_at: datetime, move: Move) -> Verdict:
+        placed = move.plan.jobs[ref]
+        stop = move.plan.stops[placed.stop] if placed.stop is not None else None
+        was = held_back(self.drawn, self.plan)
+        late = held_back(self.drawn, move.plan)
+        shifted = tuple(
+            (charge_id, minutes - was.get(charge_id, 0))
+            for charge_id, minutes in late.items()
+            if minutes != was.get(charge_id, 0)
+        )
+        lock_out = None
+        if stop is not None:
+            lock_out = LockOut(
+                stop.person.split(SPLIT)[0], self.drawn.at(stop.set_up_start_min), self.drawn.at(stop.end_min)
+            )
+        return Verdict(
+            job_ref=ref,
+            start_at=start_at,
+            end_at=end_at,
+            people=tuple(sorted({person.split(SPLIT)[0] for person, _skill in placed.crew}, key=int)),
+            faults=tuple(dict.fromkeys(self.say(one, ref, move.plan) for one in move.broken)),
+            more_cents=move.more_cents,
+            parts=move.parts,
+            held_back=shifted,
+            is_interruption=stop is not None and stop.in_charge is not None,
+            total_cents=move.total_cents,
+            lock_out=lock_out,
+            near=tuple((self.drawn.at(minute), cents) for minute, cents in move.near),
+            plan=move.plan,
+        )
+
+    def reason(self, ref: str) -> Reason:
+        """Say why a job is where it is. Raises KeyError for a job that is not part of the plan."""
+        return reason_of(self.state, ref)
+
+    def name_of(self, person_ref: str) -> str:
+        """Return a person's name."""
+        return self._names.get(person_ref.split(SPLIT)[0], person_ref)
+
+    @cached_property
+    def _names(self) -> dict[str, str]:
+        return {str(pk): name for pk, name in Person.objects.values_list("pk", "name")}
+
+    @cached_property
+    def _charge_numbers(self) -> dict[int, str]:
+        ids = [one for ids in self.drawn.charge_ids.values() for one in ids if one is not None]
+        return dict(Charge.objects.filter(pk__in=ids).values_list("pk", "number"))
+
+    def charge_name(self, tag: str, index: int) -> str:
+        """Name a charge of the problem as the mill does."""
+        ids = self.drawn.charge_ids.get(tag, ())
+        number = self._charge_numbers.get(ids[index] or 0) if index < len(ids) else None
+        if number:
+            return _("charge %(number)s of %(kiln)s") % {"number": number, "kiln": tag}
+        return _("the end of %(kiln)s's programme") % {"kiln": tag}
+
+    def say(self, broken: Broken, ref: str, plan: plans.Plan) -> str:
+        """Say a broken rule as a sentence about this mill."""
+        where = broken.where
+        if where.startswith("stop "):
+            subject = self._stop_name(where, plan)
+        elif ", charge " in where:
+            tag, _comma, index = where.rpartition(", charge ")
+            subject = self.charge_name(tag, int(index))
+        else:
+            subject = where
+        text = self.put(broken.pattern, broken.values, plan)
+        said = f"{subject} {text}"
+        if broken.pattern.startswith("{"):
+            said = text if where == ref or broken.rule == "two places" else f"{subject}: {text}"
+        return said[:1].upper() + said[1:] + "."
+
+    def put(self, pattern: str, values: Iterable[tuple[str, str | int]], plan: plans.Plan | None = None) -> str:
+        """Put names and local times into a sentence of the calculations."""
+        return pattern.format(**{name: self._value(name, value, plan or self.plan) for name, value in values})
+
+    def _value(self, name: str, value: str | int, plan: plans.Plan) -> str:
+        if name.endswith("_min"):
+            return self._time(int(value))
+        if name == "person":
+            return self.name_of(str(value))
+        if name == "shift":
+            return self._shift_name(str(value))
+        if name == "other" and str(value).startswith("stop "):
+            return self._stop_name(str(value), plan)
+        return str(value)
+
+    def _time(self, minute: int) -> str:
+        return f"{self.drawn.at(minute).astimezone(self.drawn.zone):%a %Y-%m-%d %H:%M}"
+
+    def _shift_name(self, ref: str) -> str:
+        number = self.frame.number_of_shift.get(ref)
+        if number is None:
+            return ref
+        shift = self.frame.shifts[number]
+        end_at = self.drawn.at(shift.end_min).astimezone(self.drawn.zone)
+        return _("from %(start)s to %(end)s") % {"start": self._time(shift.start_min), "end": f"{end_at:%H:%M}"}
+
+    def _stop_name(self, where: str, plan: plans.Plan) -> str:
+        number = int(where.removeprefix("stop "))
+        if number >= len(plan.stops):
+            return where
+        stop = plan.stops[number]
+        return _("the lock-out of %(kiln)s on %(at)s") % {"kiln": stop.kiln, "at": self._time(stop.set_up_start_min)}
+
+
+def standing_on(desk: Desk) -> Standing:
+    """Return the places on record as a plan, with why some of them do not hold any more."""
+    late = {
+        ref
+        for ref, job in desk.jobs.items()
+        if job.is_safety and job.latest_at and (not has_place(desk.orders[ref]) or _ends_late(desk, ref))
+    }
+    drawn = draw_problem(desk, gives_way=late)
+    frame = Frame(drawn.problem)
+    places, strange = {}, {}
+    for ref in drawn.problem.issued:
+        order = desk.orders[ref]
+        issued = drawn.problem.issued[ref]
+        place = drawn.place_of(order.kiln.tag, order.placement.after_charge_id, order.placement.during_charge_id)
+        places[ref] = KeptPlace(issued.start_min, issued.people, place)
+    for ref in frame.number_of_job.keys() - places.keys():
+        if has_place(desk.orders[ref]):
+            strange[ref] = _("Its time has begun, or none of its people works then.")
+    stops = []
+    for stop in KilnStop.objects.filter(lock_out_at__gte=drawn.base_at).select_related("kiln"):
+        at = drawn.place_of(stop.kiln.tag, stop.after_charge_id, stop.during_charge_id)
+        begin_min = drawn.minute(stop.lock_out_at)
+        person = drawn.part_of(stop.person_id, begin_min)
+        if at is not None and person is not None and stop.kiln.tag in frame.number_of_kiln:
+            stops.append(KeptStop(stop.kiln.tag, at, begin_min, person))
+    state, loose = stand(frame, places, stops)
+    standing = Standing(drawn, state, strange)
+    for ref in loose:
+        kept = places[ref]
+        people = [one.split(SPLIT)[0] for one in sorted(kept.people)]
+        verdict = standing.try_place(ref, drawn.at(kept.start_min), people)
+        standing.loose[ref] = " ".join(verdict.faults) or _("Another place in its way keeps it from holding.")
+    return standing
+
+
+def _ends_late(desk: Desk, ref: str) -> bool:
+    latest_at = desk.jobs[ref].latest_at
+    return latest_at is not None and desk.orders[ref].placement.end_at > latest_at
+
+
+def drawn_of(plan: Plan) -> Drawn:
+    """Return the problem that a plan was worked out for. Raises ValueError for a plan that has none yet."""
+    if plan.base_at is None or not plan.problem:
+        raise ValueError(f"Plan {plan.pk} has no problem yet.")
+    problem, _remarks = read_problem(json.dumps(plan.problem).encode())
+    return Drawn(
+        problem=problem,
+        base_at=plan.base_at,
+        zone=Mill.objects.current().zone,
+        charge_ids={tag: tuple(ids) for tag, ids in plan.charge_ids.items()},
+        last_charge_ids=dict(plan.last_charge_ids),
+        notes=tuple(plan.notes),
+        aside=dict(plan.aside),
+    )
+
+
+_kept: OrderedDict[tuple[object, ...], tuple[datetime, Standing]] = OrderedDict()
+_lock = Lock()
+
+
+def _keep(key: tuple[object, ...], now_at: datetime, make: Callable[[], Standing]) -> Standing:
+    with _lock:
+        found = _kept.get(key)
+        if found is not None and timedelta(0) <= now_at - found[0] < FRESH_FOR:
+            _kept.move_to_end(key)
+            return found[1]
+    standing = make()
+    with _lock:
+        _kept[key] = (now_at, standing)
+        while len(_kept) > MOST_KEPT:
+            _kept.popitem(last=False)
+    return standing
+
+
+def standing_now(now_at: datetime) -> Standing:
+    """Return the places on record as a plan; made anew when anything was recorded since, or after some minutes."""
+    last = Change.objects.order_by("-pk").values_list("pk", flat=True).first()
+    return _keep((_database(), "record", last), now_at, lambda: standing_on(load_desk(now_at)))
+
+
+def standing_of(plan: Plan) -> Standing:
+    """Return a plan that was worked out. Raises ValueError for one that has no plan yet."""
+    if not plan.plan or plan.ended_at is None:
+        raise ValueError(f"Plan {plan.pk} is not worked out yet.")
+    ended_at = plan.ended_at
+    return _keep((_database(), "plan", plan.pk, ended_at), ended_at, lambda: _read(plan, plan.plan))
+
+
+def _read(plan: Plan, content: Mapping[str, object]) -> Standing:
+    drawn = drawn_of(plan)
+    frame = Frame(drawn.problem)
+    kept = read_plan(json.dumps(content).encode())
+    if not isinstance(kept, plans.Plan):
+        raise TypeError(f"Plan {plan.pk} says that none is possible.")
+    state = state_of_plan(frame, kept)
+    if state is None:
+        raise ValueError(f"Plan {plan.pk} does not hold by its own problem.")
+    return Standing(drawn, state)
+
+
+def _database() -> str:
+    return str(connection.settings_dict["NAME"])
