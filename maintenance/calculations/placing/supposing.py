@@ -86,8 +86,8 @@ def suppose(problem: Problem, supposition: Supposition) -> Problem:
     IndexError
         for a charge that its kiln does not have, or the sentinel.
     ValueError
-        for a slip below nothing, a time that ends before it begins, or one that lies outside the horizon
-        (``TakenUntilError`` where a charge that has begun is in the kiln all the time).
+        for a slip below nothing or of a charge that is over, and for a time that ends before it begins or lies
+        outside the horizon (``TakenUntilError`` where a charge that has begun is in the kiln all the time).
     """
     match supposition:
         case ChargeSlips():
@@ -125,6 +125,8 @@ def _slipped(problem: Problem, slip: ChargeSlips) -> Problem:
     if slip.minutes < 0:
         raise ValueError(f"a slip of {slip.minutes} minutes")
     charge = kiln.charges[slip.charge]
+    if charge.start_min + charge.length_min <= 0:
+        raise ValueError("the charge is over")
     phase = _phase_at(charge, 0)
     longer = replace(charge, **{phase: getattr(charge, phase) + slip.minutes})
     charges = [*kiln.charges[: slip.charge], longer, *kiln.charges[slip.charge + 1 :]]
