@@ -95,11 +95,22 @@ def stand(
         job: (place.start_min, frozenset(frame.number_of_person[ref] for ref in place.people))
         for job, place in kept.items()
     }
-    inserting = Inserting(state, fixed)
     set_ups = {(frame.number_of_kiln[one.kiln], one.place): one for one in stops}
+    in_order = sorted(kept, key=lambda job: (kept[job].start_min, job))
+    booked = _book(state, in_order, fixed)
+    whole: set[int] = set()
+    for kiln in range(len(frame.kilns)):
+        own = [job for job in in_order if frame.kiln_of[job] == kiln]
+        if own and _put_whole(state, kiln, own, kept, fixed, set_ups, booked):
+            whole |= set(own)
+    inserting = Inserting(state, fixed)
     loose = []
-    for job in sorted(kept, key=lambda job: (kept[job].start_min, job)):
+    for job in in_order:
+        if job in whole:
+            continue
         kiln, place = frame.kiln_of[job], kept[job].place
+        if job in booked:
+            _give_free(state, job, fixed[job])
         found = list(inserting.options(job, interrupt=place is not None and place % 2 == 1))
         right = [one for one in found if place is None or one.at.place == place]
         set_up = set_ups.get((kiln, right[0].at.place)) if right else None
@@ -112,14 +123,80 @@ def stand(
     return state, tuple(loose)
 
 
-def _with_set_up(frame: Frame, state: State, option: Option, kept: KeptStop) -> Option | None:
-    """Let whoever was to lock out do it, if that still holds."""
-    kiln, stop = frame.kiln_of[option.job], option.stop
+def _put_whole(
+    state: State,
+    kiln: int,
+    jobs: list[int],
+    kept: Mapping[int, KeptPlace],
+    fixed: Mapping[int, Fix],
+    set_ups: Mapping[tuple[int, int], KeptStop],
+    booked: set[int],
+) -> bool:
+    """Put all jobs of a kiln where they were kept, with the lock-outs kept for them; False where that does not hold."""
+    frame = state.frame
+    if not booked.issuperset(jobs):
+        return False
+    ats: dict[int, JobAt] = {}
+    ends: dict[int, int] = {}
+    running: dict[int, list[tuple[int, int]]] = {}
+    for job in jobs:
+        at = _kept_at(frame, job, kept[job], fixed[job])
+        if at is None:
+            return False
+        ats[job] = at
+        end_min = at.start_min + frame.jobs[job].duration_min
+        if frame.jobs[job].needs_state in LOCKED_OUT:
+            ends[at.place] = max(ends.get(at.place, 0), end_min + frame.kilns[kiln].restore_min)
+        elif at.place != ANYWHERE:
+            running.setdefault(at.place, []).append((at.start_min, end_min))
+    stops: dict[int, StopAt] = {}
+    for place, end_min in ends.items():
+        set_up = set_ups.get((kiln, place))
+        stop = None if set_up is None else _kept_stop(state, kiln, set_up, end_min)
+        first = min(at.start_min for job, at in ats.items() if at.place == place)
+        if stop is None or stop.set_up_start_min + frame.kilns[kiln].set_up_min > first:
+            return False
+        stops[place] = stop
+    starts = state.timetable(kiln, stops, running)
+    if starts is None or len({(s.person, s.set_up_start_min) for s in stops.values()}) < len(stops):
+        return False
+    for job, at in ats.items():
+        if frame.jobs[job].needs_state in LOCKED_OUT and state.has_room_inside(job, at.start_min) is not None:
+            return False
+    for job in jobs:
+        _give_free(state, job, fixed[job])
+        state.put(job, ats[job], stops.get(ats[job].place) if frame.jobs[job].needs_state in LOCKED_OUT else None, None)
+    state.starts[kiln] = starts
+    return True
+
+
+def _kept_at(frame: Frame, job: int, kept: KeptPlace, fix: Fix) -> JobAt | None:
+    """Give a job its place, shift and crew as they were kept, if its own rules hold there."""
+    of, (start_min, people) = frame.jobs[job], fix
+    end_min = start_min + of.duration_min
+    place = ANYWHERE if of.needs_state == "any" else kept.place
+    crew = seats(frame, job, sorted(people or ()))
+    region = next((one for one in frame.regions[job] if one.place == place), None)
+    if place is None or crew is None or region is None or start_min < of.from_min or frame.after[job]:
+        return None
+    if not (region.from_min <= start_min and end_min <= region.to_min) or (of.safety and end_min > of.latest_min):
+        return None
+    for number, shift in enumerate(frame.shifts):
+        if (
+            shift.start_min <= start_min < shift.end_min
+            and end_min <= shift.overtime_end_min
+            and (people or frozenset()) <= set(frame.shift_people[number])
+        ):
+            return JobAt(place, number, start_min, crew)
+    return None
+
+
+def _kept_stop(state: State, kiln: int, kept: KeptStop, end_min: int) -> StopAt | None:
+    """Give a lock-out as it was kept, if whoever does it is on shift and free."""
+    frame = state.frame
     person, begin_min = frame.number_of_person.get(kept.person), kept.set_up_start_min
     ready_min = begin_min + frame.kilns[kiln].set_up_min
-    if stop is None or person is None or begin_min < 0 or ready_min > option.at.start_min:
-        return None
-    if not state.is_free(person, begin_min, ready_min):
+    if person is None or begin_min < 0 or not state.is_free(person, begin_min, ready_min):
         return None
     for number, shift in enumerate(frame.shifts):
         if (
@@ -127,10 +204,37 @@ def _with_set_up(frame: Frame, state: State, option: Option, kept: KeptStop) -> 
             and shift.start_min <= begin_min < shift.end_min
             and ready_min <= shift.overtime_end_min
         ):
-            own = StopAt(begin_min, stop.end_min, number, person)
-            starts = state.timetable(kiln, {**state.stops[kiln], option.at.place: own}, state.running[kiln])
-            return None if starts is None else replace(option, stop=own, starts=starts)
+            return StopAt(begin_min, max(end_min, ready_min + frame.kilns[kiln].restore_min), number, person)
     return None
+
+
+def _book(state: State, jobs: Iterable[int], fixed: Mapping[int, Fix]) -> set[int]:
+    """Book the people of all jobs ahead, so that nobody is sent to lock out who is at work then."""
+    booked = set()
+    for job in jobs:
+        start_min, people = fixed[job]
+        end_min = start_min + state.frame.jobs[job].duration_min
+        if people and all(state.is_free(person, start_min, end_min) for person in people):
+            for person in people:
+                state.occupy(person, start_min, end_min)
+            booked.add(job)
+    return booked
+
+
+def _give_free(state: State, job: int, fix: Fix) -> None:
+    start_min, people = fix
+    for person in people or ():
+        state.release(person, start_min, start_min + state.frame.jobs[job].duration_min)
+
+
+def _with_set_up(frame: Frame, state: State, option: Option, kept: KeptStop) -> Option | None:
+    """Let whoever was to lock out do it, if that still holds."""
+    kiln = frame.kiln_of[option.job]
+    own = None if option.stop is None else _kept_stop(state, kiln, kept, option.stop.end_min)
+    if own is None or own.set_up_start_min + frame.kilns[kiln].set_up_min > option.at.start_min:
+        return None
+    starts = state.timetable(kiln, {**state.stops[kiln], option.at.place: own}, state.running[kiln])
+    return None if starts is None else replace(option, stop=own, starts=starts)
 
 
 class Standing:
@@ -296,5 +400,5 @@ def _left_out(state: State, job: int) -> State:
     other = state.copy()
     at = other.at.pop(job)
     for person, _ in at.crew:
-        other._release(person, at.start_min, at.start_min + state.frame.jobs[job].duration_min)
+        other.release(person, at.start_min, at.start_min + state.frame.jobs[job].duration_min)
     return other

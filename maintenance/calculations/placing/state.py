@@ -219,10 +219,10 @@ class State:
         span = (at.start_min, at.start_min + of.duration_min)
         self.at[job] = at
         for person, _ in at.crew:
-            self._occupy(person, *span)
+            self.occupy(person, *span)
         if stop is not None:
             if at.place not in self.stops[kiln]:
-                self._occupy(stop.person, stop.set_up_start_min, stop.set_up_start_min + frame.kilns[kiln].set_up_min)
+                self.occupy(stop.person, stop.set_up_start_min, stop.set_up_start_min + frame.kilns[kiln].set_up_min)
             self.stops[kiln][at.place] = stop
             self.inside[kiln].append((*span, of.crew_size))
         elif at.place != ANYWHERE:
@@ -265,12 +265,12 @@ class State:
             return False
         del self.at[job]
         for person, _ in at.crew:
-            self._release(person, *span)
+            self.release(person, *span)
         if stop is not None:
             self.inside[kiln].remove((*span, of.crew_size))
             if at.place not in stops:
                 begin_min = stop.set_up_start_min
-                self._release(stop.person, begin_min, begin_min + frame.kilns[kiln].set_up_min)
+                self.release(stop.person, begin_min, begin_min + frame.kilns[kiln].set_up_min)
         self.stops[kiln], self.running[kiln], self.starts[kiln] = stops, running, starts
         return True
 
@@ -285,11 +285,13 @@ class State:
         other.running = [{place: list(work) for place, work in one.items()} for one in self.running]
         return other
 
-    def _release(self, person: int, start_min: int, end_min: int) -> None:
+    def release(self, person: int, start_min: int, end_min: int) -> None:
+        """Give somebody free again."""
         if start_min < end_min:
             self.busy[person].remove((start_min, end_min))
 
-    def _occupy(self, person: int, start_min: int, end_min: int) -> None:
+    def occupy(self, person: int, start_min: int, end_min: int) -> None:
+        """Keep somebody busy."""
         if start_min < end_min:
             insort(self.busy[person], (start_min, end_min))
 
@@ -417,7 +419,7 @@ def state_of(frame: Frame, at: dict[int, JobAt], stops: list[Stops]) -> State | 
     for kiln, by_place in enumerate(stops):
         state.stops[kiln] = dict(by_place)
         for stop in by_place.values():
-            state._occupy(stop.person, stop.set_up_start_min, stop.set_up_start_min + frame.kilns[kiln].set_up_min)
+            state.occupy(stop.person, stop.set_up_start_min, stop.set_up_start_min + frame.kilns[kiln].set_up_min)
     for job, one in at.items():
         kiln = frame.kiln_of[job]
         is_stopped = frame.jobs[job].needs_state in LOCKED_OUT
