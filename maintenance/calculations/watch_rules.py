@@ -7,7 +7,7 @@ the signal has a value and the kiln is in a phase in which the rule makes sense;
 Times are whole seconds since 1970 (UTC).
 """
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final, Literal, TypeAlias
 
@@ -236,13 +236,16 @@ def joined(stretches: Iterable[Sequence[Firing]]) -> tuple[Firing, ...]:
 
 @dataclass(frozen=True, slots=True)
 class _Sight:
-    """What a rule makes of a stretch: where it knows, where that is beyond the limit or clear, and how bad it is."""
+    """What a rule makes of a stretch: where it knows, where that is beyond the limit or clear, and how bad it is.
+
+    Where it is clear is worked out only when it is asked: of most stretches nothing is beyond the limit.
+    """
 
     start_s: int
     step_s: int
     known: Mask
     beyond: Mask
-    clear: Mask
+    clear: Callable[[], Mask]
     badness: Values
 
     def at_s(self, index: int) -> int:
@@ -289,7 +292,7 @@ def _no_data(rule: NoData, moments: Moments, state: State) -> tuple[tuple[Firing
         moments.step_s,
         moments.allowed,
         moments.allowed & ~has_value,
-        moments.allowed & has_value,
+        lambda: moments.allowed & has_value,
         np.zeros(len(has_value)),
     )
     firings, left = _follow(sight, _needed(rule.minutes, moments.step_s), int(rule.forget_hours * 3600), state, 1.0)
@@ -305,7 +308,7 @@ def _with_length(firing: Firing, last_s: int) -> Firing:
 def _message(rule: Message, moments: Moments, state: State) -> tuple[tuple[Firing, ...], dict[str, object]]:
     known = np.isfinite(moments.values) & moments.allowed
     beyond = known & np.isin(moments.values, np.asarray(rule.numbers, dtype=np.float64))
-    sight = _Sight(moments.start_s, moments.step_s, known, beyond, known & ~beyond, moments.values)
+    sight = _Sight(moments.start_s, moments.step_s, known, beyond, lambda: known & ~beyond, moments.values)
     return _follow(sight, 1, 0, state, 1.0)
 
 
@@ -315,8 +318,10 @@ def _sight(moments: Moments, values: Values, sign: float, limit: float, clear: f
     is_above = sign > 0
     beyond = values > limit if is_above else values < limit
     beyond &= known
-    cleared = values <= clear if is_above else values >= clear
-    cleared &= known
+
+    def cleared() -> Mask:
+        return known & (values <= clear if is_above else values >= clear)
+
     return _Sight(moments.start_s, moments.step_s, known, beyond, cleared, values if is_above else -values)
 
 
@@ -356,7 +361,9 @@ def _follow(
     missing[:1] -= runs.carried
     fires = np.flatnonzero(runs.length >= missing)
     at = runs.hits[runs.first[fires] + missing[fires] - 1]
-    chosen, ends = _grouped(at, np.flatnonzero(sight.clear) if was_open or len(at) else at, len(sight.known), was_open)
+    chosen, ends = _grouped(
+        at, np.flatnonzero(sight.clear()) if was_open or len(at) else at, len(sight.known), was_open
+    )
     begins_s = [sight.at_s(int(at[which])) for which in chosen]
     sinces_s = [runs.since(int(fires[which]), sight, state) for which in chosen]
     if was_open:
@@ -379,14 +386,13 @@ def _follow(
 def _runs(sight: _Sight, hits: Indices, forget_s: int, state: State) -> _Runs:
     if not len(hits):
         return _Runs(hits, hits, hits, 0)
-    is_first = np.ones(len(hits), dtype=np.bool_)
-    apart = np.diff(hits)
-    if (apart > 1).any():
-        rank = np.cumsum(sight.known, dtype=np.int32)[hits]
-        is_first[1:] = (np.diff(rank) > 1) | (apart * sight.step_s > forget_s)
-    else:
-        is_first[1:] = False
-    first = np.flatnonzero(is_first)
+    # Hits that do not touch are in a row where all between them is unknown.
+    before = np.flatnonzero(hits[1:] - hits[:-1] > 1)
+    if len(before):
+        rank = np.cumsum(sight.known, dtype=np.int32)
+        one, next_one = hits[before], hits[before + 1]
+        before = before[(rank[next_one] - rank[one] > 1) | ((next_one - one) * sight.step_s > forget_s)]
+    first = np.concatenate([[0], before + 1])
     goes_on = (
         "count" in state
         and int(hits[0]) == int(np.argmax(sight.known))

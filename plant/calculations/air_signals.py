@@ -1,8 +1,10 @@
 """Derived figures of the air in a chamber: bulbs, plate, heating and humidity."""
 
-from typing import Final
+from collections.abc import Callable, Sequence
+from typing import Final, TypeAlias
 
 import numpy as np
+from numpy.typing import NDArray
 
 from plant.calculations.climate_frame import Values
 from plant.calculations.climate_view import (
@@ -19,6 +21,8 @@ from plant.calculations.climate_view import (
 )
 from plant.calculations.emc import COLDEST_C, HOTTEST_C, emc_pct
 from plant.calculations.psychrometrics import relative_humidity_of_readings
+
+Indices: TypeAlias = NDArray[np.intp]
 
 STEADY_MINUTES: Final = 60
 SHIFT_LEAST_SHARE: Final = 0.25
@@ -47,8 +51,9 @@ def depression(view: View, place: str) -> Values:
 
 def psychrometer_humidity(view: View, place: str) -> Values:
     def work() -> Values:
-        humidity = relative_humidity_of_readings(view.dry_beside(place), view.wet_beside(place))
-        return gated(100 * humidity, view.is_settled)
+        where = np.flatnonzero(view.is_settled)
+        _dry, humidity = _bulbs_at(view, [place], where)
+        return _spread(view, 100 * humidity[0], where)
 
     return view.keep(("humidity", place), work)
 
@@ -60,12 +65,36 @@ def psychrometer_emc(view: View, place: str) -> Values:
         return view.keep("mean emc", lambda: mean_of([psychrometer_emc(view, other) for other in places], view))
 
     def work() -> Values:
-        dry, humidity = view.dry_beside(place), psychrometer_humidity(view, place)
-        known = np.isfinite(humidity) & (dry >= COLDEST_C) & (dry <= HOTTEST_C)
-        found = emc_pct(np.where(known, dry, 20.0), np.where(known, humidity / 100, 0.0))
-        return gated(found, known)
+        where = np.flatnonzero(view.is_settled)
+        return _spread(view, _emc_at(view, [place], where)[0], where)
 
     return view.keep(("emc", place), work)
+
+
+def _bulbs_at(view: View, places: Sequence[str], where: Indices) -> tuple[Values, Values]:
+    """Return dry bulb and relative humidity (fraction) beside places at some moments, each of shape (places, where)."""
+    dry = np.stack([view.dry_beside(place)[where] for place in places])
+    wet = np.stack([view.wet_beside(place)[where] for place in places])
+    return dry, relative_humidity_of_readings(dry, wet)
+
+
+def _emc_at(view: View, places: Sequence[str], where: Indices) -> Values:
+    """Return the EMC by the psychrometers beside places at some moments, shape (places, where)."""
+    dry, humidity = _bulbs_at(view, places, where)
+    known = np.isfinite(humidity)
+    known &= dry >= COLDEST_C
+    known &= dry <= HOTTEST_C
+    if known.all():
+        return emc_pct(dry, humidity)
+    found = emc_pct(np.where(known, dry, 20.0), np.where(known, humidity, 0.0))
+    return gated(found, known)
+
+
+def _spread(view: View, values: Values, where: Indices) -> Values:
+    """Return what is known at some moments as values at all, NaN between."""
+    found = np.full(len(view), np.nan)
+    found[where] = values
+    return found
 
 
 def plate_minus_psychrometer(view: View, place: str) -> Values:
@@ -81,12 +110,22 @@ def wet_above_set(view: View, _place: str) -> Values:
 def plate_difference(view: View, place: str) -> Values:
     """Take the plate less the psychrometer where no wet bulb stands in nearly saturated air.
 
-    There a tenth of a degree is a point of EMC, and a plate tells little.
+    There a tenth of a degree is a point of EMC, and a plate tells little. Only while drying: NaN in other phases.
     """
-    difference = view.at("emc", place) - psychrometer_emc(view, place)
-    for other in view.places("wet_bulb"):
-        difference = gated(difference, psychrometer_emc(view, other) <= MOST_PLATE_EMC_PCT)
-    return difference
+    where = np.flatnonzero(view.is_settled & view.in_phases(DRYING))
+    bulbs = view.places("wet_bulb")
+    if not bulbs:
+        return view.unknown
+    found = _emc_at(view, bulbs, where)
+    is_dry_enough = np.all(found <= MOST_PLATE_EMC_PCT, axis=0)
+    if place in bulbs:
+        beside = found[bulbs.index(place)]
+    elif len(bulbs) > 1:
+        # Where one of them tells nothing, the plate is not compared either: the plain mean will do.
+        beside = found.sum(axis=0) / len(bulbs)
+    else:
+        beside = _emc_at(view, [place], where)[0]
+    return _spread(view, gated(view.at("emc", place)[where] - beside, is_dry_enough), where)
 
 
 def do_wet_bulbs_agree(view: View) -> Mask:
@@ -122,19 +161,29 @@ def entering_depression(view: View, place: str) -> Values:
 def raw_excess(view: View, place: str) -> Values:
     """Compare a wet bulb with the others: the load changes the dry bulb, hardly the wet bulb."""
 
-    def work() -> Values:
+    def work(place: str) -> Values:
         others = mean_of([view.at("wet_bulb", other) for other in view.places("wet_bulb") if other != place], view)
         return gated(view.at("wet_bulb", place) - others, view.is_settled & view.is_steady)
 
-    return view.keep(("excess", place), work)
+    return _against_others(view, "excess", place, work)
+
+
+def _against_others(view: View, name: str, place: str, work: Callable[[str], Values]) -> Values:
+    """Work out how a wet bulb differs from the others; of two the second differs as the first, the other way round."""
+    places = view.places("wet_bulb")
+    if len(places) == 2 and place == places[1]:
+        return view.keep((name, place), lambda: -view.keep((name, places[0]), lambda: work(places[0])))
+    return view.keep((name, place), lambda: work(place))
 
 
 def wet_excess(view: View, place: str) -> Values:
-    return view.smooth(raw_excess(view, place), SMOOTH_MINUTES)
+    return _against_others(
+        view, "smooth excess", place, lambda place: view.smooth(raw_excess(view, place), SMOOTH_MINUTES)
+    )
 
 
 def wet_excess_steady(view: View, place: str) -> Values:
-    return view.keep(("steady excess", place), lambda: view.both_ways(raw_excess(view, place), DRYING))
+    return _against_others(view, "steady excess", place, lambda place: view.both_ways(raw_excess(view, place), DRYING))
 
 
 def wet_shift(view: View, place: str) -> Values:
@@ -142,10 +191,19 @@ def wet_shift(view: View, place: str) -> Values:
 
     Only a bulb that reads more than the others has risen; where it reads less, they have.
     """
-    excess = gated(raw_excess(view, place), view.in_phases(DRYING) & view.is_warm_enough)
-    usual = view.ago(view.smooth(excess, BOTH_WAYS_MINUTES, SHIFT_LEAST_SHARE), STEADY_MINUTES)
-    now = view.smooth(excess, 2 * SMOOTH_MINUTES)
-    return np.minimum(now - usual, now)
+
+    def excess(place: str) -> Values:
+        return gated(raw_excess(view, place), view.in_phases(DRYING) & view.is_warm_enough)
+
+    def usual(place: str) -> Values:
+        smooth = view.smooth(_against_others(view, "dry excess", place, excess), BOTH_WAYS_MINUTES, SHIFT_LEAST_SHARE)
+        return view.ago(smooth, STEADY_MINUTES)
+
+    def now(place: str) -> Values:
+        return view.smooth(_against_others(view, "dry excess", place, excess), 2 * SMOOTH_MINUTES)
+
+    is_now = _against_others(view, "excess now", place, now)
+    return np.minimum(is_now - _against_others(view, "excess before", place, usual), is_now)
 
 
 # Dry bulb.
@@ -172,14 +230,16 @@ def dry_above_set(view: View, _place: str) -> Values:
 
 
 def shut_for_long(view: View) -> Mask:
-    return view.held("valve shut", view.is_shut("heating_valve"), VALVE_SHUT_MINUTES) & view.is_running
+    return view.keep_mask(
+        "shut for long",
+        lambda: view.held("valve shut", view.is_shut("heating_valve"), VALVE_SHUT_MINUTES) & view.is_running,
+    )
 
 
 def rise_valve_shut(view: View, _place: str) -> Values:
     """Follow the temperature over the last half hour of a valve that was shut before already, in K per hour."""
-    dry = view.smooth_mean("air_temperature")
     quiet = view.held("spray shut", view.is_shut("spray_valve"), RISE_MINUTES + SMOOTH_MINUTES)
-    return gated((dry - view.ago(dry, RISE_MINUTES)) * 60 / RISE_MINUTES, shut_for_long(view) & quiet)
+    return gated(view.rise_k * 60 / RISE_MINUTES, shut_for_long(view) & quiet)
 
 
 def excess_valve_shut(view: View, _place: str) -> Values:
@@ -199,10 +259,9 @@ def missing_valve_open(view: View, _place: str) -> Values:
 
 def rise_valve_open(view: View, _place: str) -> Values:
     """Follow the temperature over the last half hour with the valve fully open, in K per hour, while it is too cold."""
-    dry = view.smooth_mean("air_temperature")
     is_open = view.held("valve open", view.is_open("heating_valve"), VALVE_OPEN_MINUTES)
-    is_cold = -view.dry_above_set > COLD_K
-    return gated((dry - view.ago(dry, RISE_MINUTES)) * 60 / RISE_MINUTES, is_open & is_cold & view.is_running)
+    is_cold = view.dry_above_set < -COLD_K
+    return gated(view.rise_k * 60 / RISE_MINUTES, is_open & is_cold & view.is_running)
 
 
 # Humidity.

@@ -26,8 +26,9 @@ def within(name: str, value: ArrayLike, low: float, high: float, unit: str) -> N
         Names the quantity, the first value outside (NaN is outside) and the range.
     """
     numbers = np.asarray(value, dtype=np.float64)
-    is_outside = ~((numbers >= low) & (numbers <= high))
-    if is_outside.any():
+    # A NaN is the smallest and the largest of all, and not inside.
+    if numbers.size and not (numbers.min() >= low and numbers.max() <= high):
+        is_outside = ~((numbers >= low) & (numbers <= high))
         worst = float(numbers[is_outside].flat[0])
         raise ValueError(f"{name} {worst:g}{f' {unit}' if unit else ''} is outside {low:g} to {high:g}")
     return numbers

@@ -96,7 +96,7 @@ class Charge:
         good = values[gate & np.isfinite(values)]
         if len(good) * self.hours_each < least_hours:
             raise NoFigureError(f"fewer than {least_hours:g} hours of usable readings")
-        return float(good.mean())
+        return float(good.sum()) / len(good)
 
     def span(self, phase: str) -> tuple[int, int]:
         """Return the first moment of a phase and the one behind its last.

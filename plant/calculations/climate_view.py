@@ -5,6 +5,7 @@ The spans and thresholds (how long the air must have gone one way, when a valve 
 
 from collections.abc import Callable, Collection, Mapping
 from dataclasses import dataclass, field
+from functools import lru_cache
 from typing import Final, TypeAlias
 
 import numpy as np
@@ -46,7 +47,7 @@ class View:
     def __init__(self, frame: Frame, usual: Usual | None = None) -> None:
         self.frame = frame
         self.usual = usual or Usual()
-        self._places: dict[str, tuple[str, ...]] = {}
+        self._keys = tuple(frame.values)
         self._kept: dict[object, Values | Mask | NDArray[np.int32]] = {}
 
     def __len__(self) -> int:
@@ -59,9 +60,7 @@ class View:
 
     def places(self, quantity: str) -> tuple[str, ...]:
         """Return the places at which the quantity is measured; one is empty where it has no place."""
-        if quantity not in self._places:
-            self._places[quantity] = places_of_quantity(quantity, self.frame.values)
-        return self._places[quantity]
+        return _places_among(quantity, self._keys)
 
     def at(self, quantity: str, place: str) -> Values:
         """Return a channel; NaN throughout where the kiln does not have it."""
@@ -134,7 +133,7 @@ class View:
 
     def held(self, name: object, mask: Callable[[], Mask], minutes: float) -> Mask:
         """Return where a condition has held for so long."""
-        return self.keep_mask(("held", name, minutes), lambda: self.minutes_true(name, mask) > self.steps(minutes))
+        return self.keep_mask(("held", name, minutes), lambda: true_for(mask(), self.steps(minutes) + 1))
 
     def ago(self, values: Values, minutes: float) -> Values:
         """Return what the values were so long before; NaN before the first."""
@@ -149,8 +148,11 @@ class View:
         known = np.isfinite(values)
         if not known.any():
             return self.unknown
-        total, number = rolling(np.where(known, values, 0.0), count), rolling(known.astype(np.float64), count)
-        return np.where(number >= max(1.0, least_share * count), total / np.maximum(number, 1.0), np.nan)
+        return mean_of_last(values, known, count, max(1.0, least_share * count))
+
+    def smooth_at(self, quantity: str, place: str, minutes: float) -> Values:
+        """Return a channel smoothed over some minutes."""
+        return self.keep(("smooth", quantity, place, minutes), lambda: self.smooth(self.at(quantity, place), minutes))
 
     @property
     def turned(self) -> Values:
@@ -182,6 +184,10 @@ class View:
 
         return self.keep_mask("settled", settled)
 
+    def is_way(self, way: float) -> Mask:
+        """Return where the air has gone that way, +1 or -1, for a while."""
+        return self.keep_mask(("way", way), lambda: self.is_settled & (self.turned == way))
+
     @property
     def steps_same_way(self) -> NDArray[np.int32]:
         """Return for how many steps in a row the fans have run the same way, this moment included."""
@@ -201,13 +207,11 @@ class View:
         error of a sensor stays. Only moments in the phases count, so that a heating up does not lie in the one half.
         """
         count, least = self.steps(BOTH_WAYS_MINUTES), self.steps(BOTH_WAYS_LEAST_MINUTES)
-        usable = np.isfinite(values) & self.is_settled & self.in_phases(phases)
-        halves = []
-        for way in (1.0, -1.0):
-            known = usable & (self.turned == way)
-            total, number = rolling(np.where(known, values, 0.0), count), rolling(known.astype(np.float64), count)
-            halves.append(np.where(number >= least, total / np.maximum(number, 1), np.nan))
-        return gated((halves[0] + halves[1]) / 2, usable)
+        usable = np.isfinite(values) & self.in_phases(phases)
+        first, second = (mean_of_last(values, usable & self.is_way(way), count, least) for way in (1.0, -1.0))
+        first += second
+        first /= 2
+        return gated(first, usable & self.is_settled)
 
     def in_phases(self, phases: tuple[str, ...]) -> Mask:
         """Return where the kiln is in one of the phases."""
@@ -245,11 +249,17 @@ class View:
     def is_steady(self) -> Mask:
         """Return where the temperature has stood for a while: cold timber in warming air takes water from it."""
 
-        def work() -> Mask:
-            dry = self.smooth_mean("air_temperature")
-            return np.abs(dry - self.ago(dry, RISE_MINUTES)) <= STEADY_K
+        return self.keep_mask("steady", lambda: np.abs(self.rise_k) <= STEADY_K)
 
-        return self.keep_mask("steady", work)
+    @property
+    def rise_k(self) -> Values:
+        """Return by how much the temperature has risen in the last half hour, in K."""
+
+        def work() -> Values:
+            dry = self.smooth_mean("air_temperature")
+            return dry - self.ago(dry, RISE_MINUTES)
+
+        return self.keep("rise", work)
 
 
 def places_of_quantity(quantity: str, keys: Collection[str]) -> tuple[str, ...]:
@@ -259,17 +269,32 @@ def places_of_quantity(quantity: str, keys: Collection[str]) -> tuple[str, ...]:
     return tuple(sorted(found + [""] * (quantity in keys)))
 
 
+@lru_cache(maxsize=4096)
+def _places_among(quantity: str, keys: tuple[str, ...]) -> tuple[str, ...]:
+    """As `places_of_quantity`; the views of one kiln ask it again and again."""
+    return places_of_quantity(quantity, keys)
+
+
 def mean_of(channels: list[Values], view: View) -> Values:
+    """Return the mean of those that are known at each moment, shape (n,)."""
     if not channels:
         return view.unknown
     if len(channels) == 1:
         return channels[0]
-    total, number = np.zeros(len(view)), np.zeros(len(view))
-    for values in channels:
-        known = np.isfinite(values)
-        total += np.where(known, values, 0.0)
-        number += known
-    return np.where(number > 0, total / np.maximum(number, 1), np.nan)
+    mean = channels[0] + channels[1]
+    for values in channels[2:]:
+        mean += values
+    mean /= len(channels)
+    # Where one is not known, those are counted that are.
+    lacking = np.flatnonzero(~np.isfinite(mean))
+    if len(lacking):
+        total, number = np.zeros(len(lacking)), np.zeros(len(lacking))
+        for values in channels:
+            known = np.isfinite(values[lacking])
+            total += np.where(known, values[lacking], 0.0)
+            number += known
+        mean[lacking] = np.where(number > 0, total / np.maximum(number, 1), np.nan)
+    return mean
 
 
 def lowest(view: View, quantity: str) -> Values:
@@ -279,17 +304,36 @@ def lowest(view: View, quantity: str) -> Values:
     return lowest
 
 
-def rolling(values: Values, count: int) -> Values:
-    total = np.cumsum(values)
+def mean_of_last(values: Values, known: Mask, count: int, least: float) -> Values:
+    """Return the mean of the known ones of the last ``count`` values; NaN where fewer than ``least`` are known."""
+    total = np.cumsum(np.where(known, values, 0.0))
     total[count:] -= total[:-count].copy()
+    number = np.cumsum(known, dtype=np.int32)
+    number[count:] -= number[:-count].copy()
+    number_or_nan = number.astype(np.float64)
+    number_or_nan[number < least] = np.nan
+    total /= number_or_nan
     return total
+
+
+def true_for(mask: Mask, count: int) -> Mask:
+    """Return where a condition holds for at least ``count`` moments in a row, this one included."""
+    held, done = mask.copy(), 1
+    while done < count:
+        # What holds for so long here and that much earlier holds for both together.
+        more = min(done, count - done)
+        held[more:] &= held[:-more]
+        held[:more] = False
+        done += more
+    return held
 
 
 def is_in_phases(phase: NDArray[np.int8], phases: Collection[str]) -> Mask:
     """Return where the kiln is in one of the phases (names of `PHASE_CODES`)."""
-    wanted = np.zeros(max(PHASE_CODES.values()) + 1, dtype=np.bool_)
-    wanted[[PHASE_CODES[name] for name in phases]] = True
-    return np.asarray(wanted[phase])
+    found = np.zeros(len(phase), dtype=np.bool_)
+    for name in phases:
+        found |= phase == PHASE_CODES[name]
+    return found
 
 
 def known_direction(values: Values) -> Values:

@@ -14,7 +14,7 @@ from plant.calculations.climate_view import (
     View,
     gated,
     mean_of,
-    rolling,
+    mean_of_last,
 )
 from plant.calculations.reading_marks import TOLD_ON_CHANGE
 
@@ -62,12 +62,9 @@ def fan_both_ways(view: View, place: str) -> Values:
     """Compare a fan's current in the one direction with that in the other, over half a day."""
     count, least = view.steps(BOTH_WAYS_MINUTES), view.steps(BOTH_WAYS_LEAST_MINUTES)
     own = fan_share(view, place) if len(view.places("fan_current")) > 1 else view.at("fan_current", place)
-    means = []
-    for way in (1.0, -1.0):
-        known = np.isfinite(own) & view.is_settled & (view.turned == way)
-        total, number = rolling(np.where(known, own, 0.0), count), rolling(known.astype(np.float64), count)
-        means.append(np.where(number >= least, total / np.maximum(number, 1), np.nan))
-    return gated(100 * means[0] / np.where(means[1] > 0, means[1], np.nan), view.is_settled)
+    known = np.isfinite(own)
+    one, other = (mean_of_last(own, known & view.is_way(way), count, least) for way in (1.0, -1.0))
+    return gated(100 * one / np.where(other > 0, other, np.nan), view.is_settled)
 
 
 def since_turned(view: View, _place: str) -> Values:
@@ -91,12 +88,16 @@ def jump(view: View, place: str) -> Values:
 
     What the other electrodes did as well is drying; of an electrode that stands while the others jump nothing is said.
     """
-    own = view.smooth(view.at("wood_moisture", place), JUMP_MINUTES)
+    own = view.smooth_at("wood_moisture", place, JUMP_MINUTES)
     change = 100 * (own / view.ago(own, JUMP_MINUTES) - 1)
-    others = [view.at("wood_moisture", other) for other in view.places("wood_moisture") if other != place]
+    others = [other for other in view.places("wood_moisture") if other != place]
     if not others:
         return change
-    share = own / view.smooth(mean_of(others, view), JUMP_MINUTES)
+    if len(others) == 1:
+        mates = view.smooth_at("wood_moisture", others[0], JUMP_MINUTES)
+    else:
+        mates = view.smooth(mean_of([view.at("wood_moisture", other) for other in others], view), JUMP_MINUTES)
+    share = own / mates
     against = 100 * (share / view.ago(share, JUMP_MINUTES) - 1)
     return np.where(np.abs(against) < np.abs(change), against, change)
 
@@ -110,7 +111,7 @@ def silence(quantity: str) -> Callable[[View, str], Values]:
     """Make a signal that is 1 where a channel has no usable reading, 0 where it has; NaN while all is silent."""
 
     def compute(view: View, place: str) -> Values:
-        is_missing = (~np.isfinite(view.at(quantity, place))).astype(np.float64)
+        is_missing = np.where(np.isfinite(view.at(quantity, place)), 0.0, 1.0)
         return gated(is_missing, view.keep_mask("heard", lambda: heard(view)))
 
     return compute
@@ -123,6 +124,8 @@ def heard(view: View) -> Mask:
     heard = np.zeros(len(view), dtype=np.bool_)
     for values in steady or told.values():
         heard |= np.isfinite(values)
+        if heard.all():
+            break
     return heard
 
 

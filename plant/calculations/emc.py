@@ -30,7 +30,10 @@ _K2 = (1.91, 0.0407, -0.000293)
 
 def _at(coefficients: tuple[float, float, float], temp_c: Numbers) -> Numbers:
     c0, c1, c2 = coefficients
-    return np.asarray(c0 + c1 * temp_c + c2 * temp_c**2)
+    value = np.asarray(c1 * temp_c)
+    value += c0
+    value += c2 * temp_c**2
+    return value
 
 
 def emc_pct(temp_c: ArrayLike, humidity: ArrayLike) -> Numbers:
@@ -68,8 +71,10 @@ def emc_pct(temp_c: ArrayLike, humidity: ArrayLike) -> Numbers:
     """
     temp = within("temperature", temp_c, COLDEST_C, HOTTEST_C, "°C")
     share = within("relative humidity", humidity, 0, 1, "")
-    mono, k1, k2 = _at(_K, temp) * share, _at(_K1, temp), _at(_K2, temp)
-    hydrated = (k1 * mono + 2 * k1 * k2 * mono**2) / (1 + k1 * mono + k1 * k2 * mono**2)
+    mono, first, both = _at(_K, temp) * share, _at(_K1, temp), _at(_K2, temp)
+    first = first * mono
+    both = both * first * mono
+    hydrated = (first + 2 * both) / (1 + first + both)
     return np.asarray(1800 / _at(_W, temp) * (mono / (1 - mono) + hydrated))
 
 
