@@ -42,3 +42,11 @@ def whole(name: str, default: int, *, least: int = 0) -> int:
 def words(name: str, default: str = "") -> list[str]:
     """Return a comma separated list without empty entries."""
     return [word.strip() for word in text(name, default).split(",") if word.strip()]
+
+
+def one_of(name: str, known: tuple[str, ...]) -> str:
+    """Return one of the known words, the first where the variable is unset; any other is refused."""
+    raw = text(name, known[0]).lower()
+    if raw not in known:
+        raise ImproperlyConfigured(f"{name} is {raw!r}: write one of {', '.join(known)}.")
+    return raw

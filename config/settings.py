@@ -8,6 +8,7 @@ from typing import Any
 import dj_database_url
 import fontpkg_ibm_plex_sans
 from csp.constants import NONE, SELF
+from django.core.exceptions import ImproperlyConfigured
 from django.utils.translation import gettext_lazy as _
 
 from config import env
@@ -179,6 +180,22 @@ KILNWARD_TODAY = env.text("KILNWARD_TODAY")
 MAX_LOAD_BYTES = env.whole("KILNWARD_MAX_LOAD_MB", 50, least=1) * 1024 * 1024
 # The folders that are watched for loggers' files lie below this one; empty: none is watched.
 READINGS_DIR = env.text("KILNWARD_READINGS_DIR")
+
+# The address under which people reach the site, for links in what is sent to them.
+SITE_ADDRESS = env.text("KILNWARD_ADDRESS").rstrip("/")
+# Mail goes out where a server for it is named; else none is written.
+EMAIL_HOST = env.text("KILNWARD_MAIL_HOST")
+SENDS_MAIL = bool(EMAIL_HOST)
+EMAIL_BACKEND = f"django.core.mail.backends.{'smtp' if SENDS_MAIL else 'dummy'}.EmailBackend"
+MAIL_SECURITY = env.one_of("KILNWARD_MAIL_SECURITY", ("starttls", "tls", "none"))
+EMAIL_USE_TLS, EMAIL_USE_SSL = MAIL_SECURITY == "starttls", MAIL_SECURITY == "tls"
+EMAIL_PORT = env.whole("KILNWARD_MAIL_PORT", {"starttls": 587, "tls": 465, "none": 25}[MAIL_SECURITY], least=1)
+EMAIL_HOST_USER = env.text("KILNWARD_MAIL_USER")
+EMAIL_HOST_PASSWORD = env.text("KILNWARD_MAIL_PASSWORD")
+DEFAULT_FROM_EMAIL = env.text("KILNWARD_MAIL_FROM", "" if SENDS_MAIL else "kilnward@localhost")
+if "@" not in DEFAULT_FROM_EMAIL:
+    raise ImproperlyConfigured("KILNWARD_MAIL_HOST is set: say in KILNWARD_MAIL_FROM from which address mail goes out.")
+EMAIL_TIMEOUT = 20
 
 # Background work: the longest a task may take, and how often the worker is asked whether it lives.
 TASK_TIMEOUT_S = env.whole("KILNWARD_TASK_TIMEOUT_S", 300, least=2)

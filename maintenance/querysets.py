@@ -113,7 +113,7 @@ class CautionQuerySet(models.QuerySet["Caution"]):
         codes = set().union(*map(_caution_codes, orders))
         sheets = {order.sheet_id for order in orders if order.sheet_id is not None}
         known = self.filter(Q(code__in=codes) | Q(task_sheets__in=sheets)).distinct().general_first()
-        through = self.model.task_sheets.through.objects.filter(tasksheet__in=sheets)  # type: ignore[attr-defined]
+        through = self.model.task_sheets.through.objects.filter(tasksheet__in=sheets)
         of_sheet = set(through.values_list("tasksheet_id", "caution_id"))
         cautions = list(known) if orders else []
         return {

@@ -9,6 +9,7 @@ from maintenance.actions.daily import run_day
 from maintenance.actions.firing import Looked
 from maintenance.actions.hearing import LOOK_TASK
 from maintenance.actions.looking import look, look_around
+from maintenance.actions.telling import TELL_TASK, tell_people
 from maintenance.models import Watch
 from maintenance.trials import TRY_TASK, run_trial
 from plant.background.registry import CannotBeDoneError, Progress, register_daily, register_each_tick, task
@@ -52,6 +53,15 @@ def _told(looked: Looked) -> dict[str, Any]:
 
 
 register_each_tick(SILENCE_TASK)
+
+
+@task(TELL_TASK, is_frequent=True)
+def tell_of_changed_places(progress: Progress) -> dict[str, Any]:
+    """Tell people whose place changed at short notice; a mail that cannot be sent fails the task and stays."""
+    return tell_people()
+
+
+register_each_tick(TELL_TASK)
 
 
 @task(TRY_TASK)

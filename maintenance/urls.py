@@ -3,6 +3,7 @@
 from django.urls import URLPattern, path
 
 from maintenance.views import (
+    calendar,
     chamber_tests,
     checks,
     climate,
@@ -68,6 +69,7 @@ urlpatterns: list[URLPattern] = [
     path("watches/<int:pk>/copy/", watch_numbers.copy, name="watch-copy"),
     path("watches/<int:pk>/trial/", watch_numbers.trial, name="watch-trial"),
     path("openings/", openings.openings, name="openings"),
+    path("openings/day-sheet.pdf", papers.day_sheet_pdf, name="day-sheet"),
     path("openings/run-the-day/", openings.run_the_day, name="run-the-day"),
     path("openings/work-orders/<slug:number>/", openings.place_work, name="place-work"),
     path("openings/work-orders/<slug:number>/put-here/", openings.put_here, name="put-here"),
@@ -93,4 +95,8 @@ urlpatterns: list[URLPattern] = [
     path("work-orders/<slug:number>/send-back/", work_order.send_back, name="work-order-send-back"),
     path("work-orders/<slug:number>/withdraw/", work_order.withdraw, name="work-order-withdraw"),
     path("my-work/", my_work.my_work, name="my-work"),
+    path("my-work/week/", my_work.my_week, name="my-week"),
+    path("my-work/calendar/", calendar.my_calendar, name="my-calendar"),
+    path("my-work/calendar/revoke/", calendar.revoke, name="calendar-revoke"),
+    path("calendar/<slug:token>.ics", calendar.feed, name="calendar-feed"),
 ]

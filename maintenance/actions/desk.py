@@ -330,11 +330,14 @@ def _workers(desk: Desk) -> list[Worker]:
     ]
 
 
-def duties(mill: Mill, from_at: datetime, until_at: datetime) -> Iterator[tuple[ShiftDuty, Interval]]:
-    """Give every shift of everybody who works here, from the day before on (a night shift reaches into today)."""
+def duties(
+    mill: Mill, from_at: datetime, until_at: datetime, person: Person | None = None
+) -> Iterator[tuple[ShiftDuty, Interval]]:
+    """Give every shift of all who work here, or of one, from the day before on (a night shift reaches into today)."""
     first_on = from_at.astimezone(mill.zone).date() - timedelta(days=1)
     last_on = until_at.astimezone(mill.zone).date()
-    for turn in ShiftDuty.objects.select_related("shift").filter(person__is_active=True, from_on__lte=last_on):
+    turns = ShiftDuty.objects.select_related("shift").filter(person__is_active=True, from_on__lte=last_on)
+    for turn in turns.filter(person=person) if person else turns:
         for on in (first_on + timedelta(days=n) for n in range((last_on - first_on).days + 1)):
             if turn.from_on <= on <= (turn.until_on or date.max) and WEEKDAYS[on.weekday()] in turn.shift.weekdays:
                 yield turn, _shift_on(turn, on, mill)

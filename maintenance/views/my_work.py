@@ -1,59 +1,178 @@
-"""What the person who is signed in has to do: the technician's landing."""
+"""Somebody's own work: the day, the technician's landing, and the week."""
 
-from datetime import timedelta
+from collections.abc import Iterable
+from datetime import date, timedelta
+from typing import Any
 
 from django.http import HttpRequest, HttpResponse
-from django.shortcuts import render
+from django.shortcuts import get_object_or_404, render
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
+from maintenance.actions.calendar import FOR_OTHERS, may_make_for
 from maintenance.models import FunctionCheck, WorkOrder
-from maintenance.views.helpers import mill_of, person_of
+from maintenance.my_week import DAY, WAITING, OwnDay, OwnJob, as_own, own_days, with_crew
+from maintenance.views.helpers import mill_of, person_of, user_of
 from plant import clock
-from plant.access import needs
-from plant.models import Person
+from plant.access import needs, require
+from plant.models import Mill, Person
 
 State = WorkOrder.State
-WAITING = (State.RAISED, State.READY, State.PLACED)
+WEEK = timedelta(days=7)
+DAYS_AHEAD = 6
+MOST_AHEAD = 8
 
 
 @needs("see work")
 def my_work(request: HttpRequest) -> HttpResponse:
-    """Show what is under way, what is placed today, and the week ahead."""
-    person, mill = person_of(request), mill_of(request)
+    """Show a day: what is under way, what comes next, all that is placed; and today what lies ahead."""
+    person, mill = whose(request), mill_of(request)
     today = clock.today(mill.zone)
-    tomorrow_at = clock.start_of_day(today + timedelta(days=1), mill.zone)
-    week_at = clock.start_of_day(today + timedelta(days=7), mill.zone)
-    mine = WorkOrder.objects.of_person(person).for_list()
-    waiting = mine.filter(state__in=WAITING)
-    placed = list(waiting.filter(placement__start_at__lt=week_at).order_by("placement__start_at", "number"))
-    under_way = list(mine.filter(state=State.UNDER_WAY).order_by("started_at"))
-    at_hand = [order for order in placed if order.placement.start_at < tomorrow_at]
-    context = {
-        "place": "rounds",
-        "person": person,
-        "under_way": under_way,
-        "today": at_hand,
-        "week": [order for order in placed if order.placement.start_at >= tomorrow_at],
-        "unplaced": waiting.filter(placement__isnull=True).order_by("due_at")[:20],
-        "checks": FunctionCheck.objects.under_way().select_related("kiln"),
-        "lead": _lead(person, under_way, at_hand),
+    on = chosen_day(request, "day", today)
+    context = own_frame(request, person, "day") | {
+        "day": OwnDay(on, [], [], []),
+        "is_today": on == today,
+        "before": on - DAY,
+        "after": on + DAY,
         "now": clock.now(),
     }
-    return render(request, "maintenance/my_work.html", context)
+    if person is not None:
+        context |= _day(person, on, on == today, mill)
+    return render(request, "maintenance/my_work.html", context | {"lead": _lead(request, context)})
 
 
-def _lead(person: Person | None, under_way: list[WorkOrder], today: list[WorkOrder]) -> str:
-    if person is None:
-        return _("This sign-in belongs to nobody at the mill: a planner can link it to a person.")
-    if under_way:
-        return _("%(number)s is under way; %(count)d more today.") % {
-            "number": under_way[0].number,
-            "count": len(today),
-        }
-    if today:
-        words = ngettext(
-            "%(count)d job today, at %(kiln)s.", "%(count)d jobs today, the first at %(kiln)s.", len(today)
-        )
-        return words % {"count": len(today), "kiln": today[0].kiln}
-    return _("Nothing is placed for you today.")
+def _day(person: Person, on: date, is_today: bool, mill: Mill) -> dict[str, Any]:
+    """Sort a day's jobs: under way, waiting, over; and what lies ahead of today."""
+    days = own_days(person, on, 1 + DAYS_AHEAD if is_today else 1, mill)
+    jobs = days[0].jobs
+    mine = WorkOrder.objects.of_person(person)
+    under_way = [job for job in jobs if job.is_under_way]
+    if is_today:
+        # What was begun goes on, wherever its place was.
+        under_way = as_own(with_crew(mine.filter(state=State.UNDER_WAY)).order_by("started_at"), person)
+    now = clock.now()
+    waiting = [job for job in jobs if not job.is_finished and not job.is_under_way]
+    missed = [job for job in waiting if job.is_missed(now)]
+    waiting = [job for job in waiting if job not in missed]
+    ahead = [job for day in days[1:] for job in day.jobs if job.start_at and job.start_at >= _end_of(on, mill)]
+    return {
+        "day": days[0],
+        "under_way": under_way,
+        "next": waiting[0] if waiting and not under_way else None,
+        "later": waiting if under_way else waiting[1:],
+        "waiting": waiting,
+        "missed": missed,
+        "finished": [job for job in jobs if job.is_finished],
+        "ahead": ahead[:MOST_AHEAD],
+        "unplaced": _unplaced(person) if is_today else [],
+        "checks": FunctionCheck.objects.under_way().select_related("kiln") if is_today else [],
+    }
+
+
+def _end_of(on: date, mill: Mill) -> Any:
+    return clock.start_of_day(on + DAY, mill.zone)
+
+
+def _unplaced(person: Person) -> Iterable[WorkOrder]:
+    waiting = WorkOrder.objects.of_person(person).filter(state__in=WAITING, placement__isnull=True)
+    return waiting.for_list().order_by("due_at")[:20]
+
+
+@needs("see work")
+def my_week(request: HttpRequest) -> HttpResponse:
+    """Show a week as a list by day, with shift hours and absences."""
+    person, mill = whose(request), mill_of(request)
+    today = clock.today(mill.zone)
+    day = chosen_day(request, "week", today)
+    monday = day - timedelta(days=day.weekday())
+    days = own_days(person, monday, 7, mill) if person else []
+    context = own_frame(request, person, "week") | {
+        "days": days,
+        "monday": monday,
+        "sunday": monday + 6 * DAY,
+        "today": today,
+        "before": monday - WEEK,
+        "after": monday + WEEK,
+        "is_this_week": monday <= today < monday + WEEK,
+        "now": clock.now(),
+        "lead": _week_lead(days) if person else _nobody(),
+    }
+    return render(request, "maintenance/my_work_week.html", context)
+
+
+def whose(request: HttpRequest, act: str = "place work") -> Person | None:
+    """Return whose work is looked at: one's own; who may do the act may name anybody who is on record."""
+    own, code = person_of(request), request.GET.get("person", "")
+    if not code or (own is not None and own.code == code):
+        return own
+    require(user_of(request), act)
+    return get_object_or_404(Person, code=code)
+
+
+def chosen_day(request: HttpRequest, name: str, today: date) -> date:
+    """Return the day that the address names, today where it says nothing sensible."""
+    try:
+        day = date.fromisoformat(request.GET.get(name, ""))
+    except ValueError:
+        return today
+    # Outside these years a day has no neighbours to page to.
+    return day if 2000 <= day.year <= 2200 else today
+
+
+def own_frame(request: HttpRequest, person: Person | None, way: str, act: str = "place work") -> dict[str, Any]:
+    """What all pages of somebody's work share; who may do the act may choose somebody else."""
+    own, user = person_of(request), user_of(request)
+    return {
+        "place": "rounds",
+        "way": way,
+        "person": person,
+        "is_own": person is not None and person == own,
+        "whose": f"person={person.code}" if person is not None and person != own else "",
+        "people": Person.objects.working_here() if user.may(act) else [],
+        "may_calendar": may_make_for(user, person) if person else user.may(FOR_OTHERS),
+    }
+
+
+def _nobody() -> str:
+    return _("This sign-in belongs to nobody at the mill: an administrator can link it to a person.")
+
+
+def _lead(request: HttpRequest, context: dict[str, Any]) -> str:
+    """Say in one sentence what the day brings."""
+    if context["person"] is None:
+        return _nobody()
+    waiting: list[OwnJob] = context["waiting"]
+    if context["under_way"]:
+        first: OwnJob = context["under_way"][0]
+        facts = {"number": first.order.number, "count": len(waiting)}
+        if context["is_today"]:
+            return _("%(number)s is under way; %(count)d more today.") % facts
+        return _("%(number)s is under way; %(count)d more on this day.") % facts
+    if waiting:
+        facts = {"count": len(waiting), "kiln": waiting[0].order.kiln}
+        if context["is_today"]:
+            words = ngettext(
+                "%(count)d job today, at %(kiln)s.", "%(count)d jobs today, the first at %(kiln)s.", len(waiting)
+            )
+        else:
+            words = ngettext(
+                "%(count)d job on this day, at %(kiln)s.",
+                "%(count)d jobs on this day, the first at %(kiln)s.",
+                len(waiting),
+            )
+        return words % facts
+    if not context["is_own"]:
+        return _("Nothing is placed for %(person)s on this day.") % {"person": context["person"]}
+    return _("Nothing is placed for you today.") if context["is_today"] else _("Nothing is placed for you on this day.")
+
+
+def _week_lead(days: list[OwnDay]) -> str:
+    """Say how many jobs a week holds, on how many days."""
+    jobs = {job.order.pk: job for day in days for job in day.jobs}
+    if not jobs:
+        return _("No work is placed in this week.")
+    free = sum(1 for day in days if day.shifts and not day.jobs)
+    count = len(jobs)
+    words = ngettext("%(count)d job in this week", "%(count)d jobs in this week", count) % {"count": count}
+    more = ngettext("%(free)d working day without.", "%(free)d working days without.", free) % {"free": free}
+    return f"{words}; {more}" if free else f"{words}."

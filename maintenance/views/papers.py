@@ -1,11 +1,15 @@
 """Papers to take along."""
 
 from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404
 from django.utils.translation import gettext as _
 
 from maintenance.models import FunctionCheck, WorkOrder
+from maintenance.views.helpers import mill_of
+from maintenance.views.my_work import chosen_day
+from plant import clock
 from plant.access import needs
-from plant.models import Mill
+from plant.models import Mill, Person
 
 
 def _pdf(content: bytes, number: str) -> HttpResponse:
@@ -37,3 +41,17 @@ def check_pdf(request: HttpRequest, number: str) -> HttpResponse:
     except (Mill.DoesNotExist, FunctionCheck.DoesNotExist):
         raise Http404(_("There is no function check %(number)s.") % {"number": number}) from None
     return _pdf(paper.to_bytes(), number)
+
+
+@needs("see openings")
+def day_sheet_pdf(request: HttpRequest) -> HttpResponse:
+    """Give the work of a day as paper: by kiln, by person with a sheet for each, or one person's alone."""
+    from maintenance.papers.day_sheet import DaySheet
+
+    if Mill.objects.first() is None:
+        raise Http404(_("No mill is loaded yet."))
+    mill = mill_of(request)
+    on, code = chosen_day(request, "day", clock.today(mill.zone)), request.GET.get("person", "")
+    person = get_object_or_404(Person, code=code) if code else None
+    paper = DaySheet.of(on, mill, by_person=request.GET.get("by") == "person" or person is not None, person=person)
+    return _pdf(paper.to_bytes(), f"day-{on:%Y-%m-%d}")

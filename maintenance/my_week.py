@@ -1,0 +1,165 @@
+"""Somebody's own time: the jobs placed with them by day, with all that is to be known before setting out."""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+from zoneinfo import ZoneInfo
+
+from django.db.models import Q
+from django.utils.formats import date_format
+from django.utils.timezone import localtime
+from django.utils.translation import gettext as _
+
+from maintenance.actions.desk import duties
+from maintenance.models import Caution, WorkOrder, WorkPart
+from maintenance.models.catalogue import NeedsState
+from maintenance.querysets import FINISHED_STATES, WorkOrderQuerySet
+from plant import clock
+from plant.models import Absence, Mill, Person
+
+State = WorkOrder.State
+DAY = timedelta(days=1)
+WAITING = (State.RAISED, State.READY, State.PLACED)
+STATES_WITH_LOCK_OUT = (NeedsState.EMPTY, NeedsState.STILL)
+
+
+@dataclass(frozen=True)
+class OwnJob:
+    """A job of somebody, with what must be said of it; ``others`` are those who do it too."""
+
+    order: WorkOrder
+    others: Sequence[Person]
+    parts: Sequence[WorkPart]
+    cautions: Sequence[Caution]
+
+    @property
+    def is_finished(self) -> bool:
+        """Say whether nothing is to be done any more."""
+        return self.order.state in FINISHED_STATES
+
+    @property
+    def is_under_way(self) -> bool:
+        """Say whether somebody has begun."""
+        return self.order.state == State.UNDER_WAY
+
+    @property
+    def takes_lock_out(self) -> bool:
+        """Say whether every energy is locked out first."""
+        return self.order.needs_state in STATES_WITH_LOCK_OUT
+
+    @property
+    def start_at(self) -> datetime | None:
+        """Return when it is to begin; None without a place."""
+        placed = getattr(self.order, "placement", None)
+        return placed.start_at if placed else None
+
+    @property
+    def end_at(self) -> datetime | None:
+        """Return when it is to be over; None without a place."""
+        placed = getattr(self.order, "placement", None)
+        return placed.end_at if placed else None
+
+    @property
+    def times(self) -> str:
+        """Say from when until when, naming the days where they are two."""
+        return say_times(self.start_at, self.end_at)
+
+    def is_missed(self, now: datetime) -> bool:
+        """Say whether its time has passed without anybody beginning."""
+        return self.order.state == State.PLACED and self.end_at is not None and self.end_at <= now
+
+
+@dataclass(frozen=True)
+class OwnDay:
+    """A day of somebody: shift hours, absences and jobs in the order of time."""
+
+    on: date
+    shifts: Sequence[str]
+    absences: Sequence[str]
+    jobs: Sequence[OwnJob]
+
+
+def say_times(start_at: datetime | None, end_at: datetime | None) -> str:
+    """Say a span of time in the mill's zone: 08:00–10:00, or with the days where they are two."""
+    if start_at is None or end_at is None:
+        return ""
+    start, end = localtime(start_at), localtime(end_at)
+    if start.date() == end.date():
+        return f"{start:%H:%M}–{end:%H:%M}"
+    return f"{date_format(start, 'D H:i')} – {date_format(end, 'D H:i')}"
+
+
+def placed_between(start_at: datetime, end_at: datetime) -> Q:
+    """Return the condition that a work order's place overlaps a span of time."""
+    return Q(placement__start_at__lt=end_at, placement__end_at__gt=start_at)
+
+
+def with_crew(orders: WorkOrderQuerySet) -> WorkOrderQuerySet:
+    """Load what is said of placed jobs, in a fixed number of queries, in the order of time."""
+    found = orders.select_related("kiln", "component", "defect", "placement")
+    found = found.prefetch_related("assignments__person", "parts__part__bin")
+    return found.order_by("placement__start_at", "number")
+
+
+def as_own(orders: Iterable[WorkOrder], person: Person | None = None) -> list[OwnJob]:
+    """Return jobs with crew, parts and cautions; the crew without ``person``."""
+    orders = list(orders)
+    cautions = Caution.objects.for_work_orders(orders)
+    return [
+        OwnJob(
+            order=order,
+            others=[given.person for given in order.assignments.all() if given.person != person],
+            parts=list(order.parts.all()),
+            cautions=cautions[order.pk],
+        )
+        for order in orders
+    ]
+
+
+def own_days(person: Person, first_on: date, count: int, mill: Mill) -> list[OwnDay]:
+    """Return so many days of somebody from a day on; the number of queries does not depend on the number of jobs."""
+    start_at, end_at = _span(first_on, count, mill.zone)
+    orders = with_crew(WorkOrder.objects.of_person(person).filter(placed_between(start_at, end_at)))
+    jobs = as_own(orders, person)
+    shifts = [(interval, turn.shift.name) for turn, interval in duties(mill, start_at, end_at, person)]
+    away = list(person.absences.filter(start_at__lt=end_at, end_at__gt=start_at))
+    days = []
+    for on in (first_on + n * DAY for n in range(count)):
+        from_at, until_at = _span(on, 1, mill.zone)
+        of_day = sorted(interval for interval, _name in shifts if from_at <= interval[0] < until_at)
+        days.append(
+            OwnDay(
+                on=on,
+                shifts=[say_times(*interval) for interval in dict.fromkeys(of_day)],
+                absences=[_say_absence(one, from_at, until_at) for one in away if _overlap(one, from_at, until_at)],
+                jobs=[job for job in jobs if _is_on(job, from_at, until_at)],
+            )
+        )
+    return days
+
+
+def _span(first_on: date, count: int, zone: ZoneInfo) -> tuple[datetime, datetime]:
+    return clock.start_of_day(first_on, zone), clock.start_of_day(first_on + count * DAY, zone)
+
+
+def _is_on(job: OwnJob, from_at: datetime, until_at: datetime) -> bool:
+    return bool(job.start_at and job.end_at and job.start_at < until_at and job.end_at > from_at)
+
+
+def _overlap(absence: Absence, from_at: datetime, until_at: datetime) -> bool:
+    return absence.start_at < until_at and absence.end_at > from_at
+
+
+def _say_absence(absence: Absence, from_at: datetime, until_at: datetime) -> str:
+    """Say when somebody is away on a day."""
+    starts, ends = absence.start_at > from_at, absence.end_at < until_at
+    facts = {"from": f"{localtime(absence.start_at):%H:%M}", "until": f"{localtime(absence.end_at):%H:%M}"}
+    if starts and ends:
+        said = _("away %(from)s–%(until)s") % facts
+    elif starts:
+        said = _("away from %(from)s on") % facts
+    elif ends:
+        said = _("away until %(until)s") % facts
+    else:
+        said = _("away all day")
+    return f"{said}: {absence.reason}" if absence.reason else said
