@@ -9,6 +9,7 @@ is first drawn in towards Theil's line (median of slopes), as Huber's estimator 
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Final, Literal
 
 import numpy as np
@@ -141,16 +142,29 @@ def crossing(rule: Trend, days: Sequence[float], values: Sequence[float]) -> Cro
 
 def _drawn_in(days: Numbers, values: Numbers) -> Numbers:
     """Draw in what lies far off the median line; values that lie about it stay as they are."""
-    first, second = np.triu_indices(len(days), 1)
+    first, second = _pairs(len(days))
     apart = days[second] - days[first]
-    slopes = (values[second] - values[first])[apart > 0] / apart[apart > 0]
-    fitted = float(np.median(slopes)) * days
-    fitted = fitted + float(np.median(values - fitted))
+    is_apart = apart > 0
+    slopes = (values[second] - values[first])[is_apart] / apart[is_apart]
+    fitted = _median(slopes) * days
+    fitted = fitted + _median(values - fitted)
     residuals = values - fitted
-    most = DRAWN_IN_AT * MAD_TO_SD * float(np.median(np.abs(residuals)))
+    most = DRAWN_IN_AT * MAD_TO_SD * _median(np.abs(residuals))
     if most == 0:
         return values
     return np.where(np.abs(residuals) > most, fitted + np.copysign(most, residuals), values)
+
+
+@lru_cache(maxsize=64)
+def _pairs(count: int) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+    """Return the first and the second of all pairs; a trial asks for the same number charge after charge."""
+    return np.triu_indices(count, 1)
+
+
+def _median(values: Numbers) -> float:
+    """As `numpy.median`, which takes longer to begin than a handful of charges takes to sort."""
+    ordered, middle = np.sort(values), len(values) // 2
+    return float(ordered[middle] if len(values) % 2 else (ordered[middle - 1] + ordered[middle]) / 2)
 
 
 def _line(days: Numbers, values: Numbers, share_as_read: float) -> _Line:

@@ -207,7 +207,7 @@ def _heat_up(charge: Charge) -> tuple[int, int, float, float]:
     """Return begin and end of the heating up, the rise in K and the mean excess over the outside air in K."""
     begin, end = charge.span("heating_up")
     view = charge.view
-    dry = view.smooth(view.entering, SMOOTH_MINUTES)
+    dry = view.smooth(view.entering[: max(end, begin + view.steps(30))], SMOOTH_MINUTES)
     wanted = view.mean("set_air_temperature")[begin:end]
     if not np.isfinite(wanted).any():
         raise NoFigureError("no wanted temperature while heating up")
@@ -247,7 +247,7 @@ def _heat_up_h(charge: Charge, _place: str) -> float:
 def _heat_up_valve_h(charge: Charge, _place: str) -> float:
     begin, stop, rise, over = _heat_up(charge)
     valve = charge.view.mean("heating_valve")[begin:stop]
-    if np.isfinite(valve).mean() < 0.8:
+    if np.count_nonzero(np.isfinite(valve)) < 0.8 * len(valve):
         raise NoFigureError("the heating valve is not known while heating up")
     return float(np.nanmean(valve)) / 100 * (stop - begin) * charge.hours_each * _standard_share(rise, over)
 
@@ -275,14 +275,16 @@ def _heat_open_valve_kw(charge: Charge, _place: str) -> float:
 def _time_to_humidity_h(charge: Charge, _place: str) -> float:
     begin, end = charge.span("conditioning")
     view = charge.view
-    missing = view.mean("set_wet_bulb") - view.smooth(view.mean("wet_bulb"), SMOOTH_MINUTES)
     spraying = np.flatnonzero(view.mean("spray_valve")[begin:end] >= 50)
     if not len(spraying):
         raise NoFigureError("no spray in the conditioning")
-    start = begin + int(spraying[0])
+    start = int(spraying[0])
+    before = max(0, begin - view.steps(SMOOTH_MINUTES))
+    wet = view.smooth(view.mean("wet_bulb")[before:end], SMOOTH_MINUTES)[begin - before :]
+    missing = view.mean("set_wet_bulb")[begin:end] - wet
     if not missing[start] > 2:
         raise NoFigureError(f"less than {_both(2)} of wet bulb were missing when the spray opened")
-    reached = np.flatnonzero(missing[start:end] <= 1)
+    reached = np.flatnonzero(missing[start:] <= 1)
     if not len(reached):
         raise NoFigureError("the wanted humidity was not reached in the conditioning")
     return float(reached[0] * charge.hours_each * 4 / (missing[start] - 1))
@@ -327,7 +329,7 @@ def _outside_band_h(charge: Charge, _place: str) -> float:
 def _fan_current(way: float) -> Callable[[Charge, str], float]:
     def compute(charge: Charge, place: str) -> float:
         view = charge.view
-        gate = charge.during("heating_up", "drying") & view.is_settled & (view.turned == way)
+        gate = charge.during("heating_up", "drying") & view.is_way(way)
         return charge.mean_where(at_full_speed(view, view.at("fan_current", place)), gate)
 
     return compute
@@ -349,8 +351,8 @@ def _left_right_k(charge: Charge, _place: str) -> float:
     """Take the mean of both directions of the air, so that what the load takes from it cancels."""
     view = charge.view
     difference = view.at("air_temperature", "left") - view.at("air_temperature", "right")
-    gate = charge.during("heating_up", "drying") & view.is_settled
-    halves = [charge.mean_where(difference, gate & (view.turned == way)) for way in (1.0, -1.0)]
+    gate = charge.during("heating_up", "drying")
+    halves = [charge.mean_where(difference, gate & view.is_way(way)) for way in (1.0, -1.0)]
     return sum(halves) / 2
 
 
@@ -358,16 +360,16 @@ def _wet_left_right_k(charge: Charge, _place: str) -> float:
     """Take both directions of the air alike, as a drying load differs a little with them."""
     view = charge.view
     difference = view.at("wet_bulb", "left") - view.at("wet_bulb", "right")
-    gate = charge.during("drying") & view.is_settled
-    return sum(charge.mean_where(difference, gate & (view.turned == way)) for way in (1.0, -1.0)) / 2
+    drying = charge.during("drying")
+    return sum(charge.mean_where(difference, drying & view.is_way(way)) for way in (1.0, -1.0)) / 2
 
 
 def _plate_minus_psychrometer(charge: Charge, place: str) -> float:
     """Take both directions of the air alike: a plate stands on one side only."""
     view = charge.view
     difference = plate_difference(view, place)
-    gate = charge.during("drying") & view.is_settled
-    return sum(charge.mean_where(difference, gate & (view.turned == way)) for way in (1.0, -1.0)) / 2
+    drying = charge.during("drying")
+    return sum(charge.mean_where(difference, drying & view.is_way(way)) for way in (1.0, -1.0)) / 2
 
 
 def _mean_valve(quantity: str) -> Callable[[Charge, str], float]:

@@ -147,7 +147,7 @@ class View:
         count = self.steps(minutes)
         known = np.isfinite(values)
         if not known.any():
-            return self.unknown
+            return np.full(len(values), np.nan)
         return mean_of_last(values, known, count, max(1.0, least_share * count))
 
     def smooth_at(self, quantity: str, place: str, minutes: float) -> Values:
