@@ -6,7 +6,7 @@ only where what is already decided costs as much as the best complete plan.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from functools import lru_cache
 from itertools import product
 
@@ -17,9 +17,12 @@ Variant = tuple[int, int, int, tuple[tuple[str, int, int], ...]]
 NOTHING = 10**12
 
 
-def least_total(problem: Problem) -> int | None:
-    """Give the total of the cheapest plan in cents, or None where there is no plan."""
-    return _Search(problem).run()
+def least_total(problem: Problem, wishes: Mapping[str, tuple[int, int]] | None = None) -> int | None:
+    """Give the total of the cheapest plan in cents, or None where there is no plan.
+
+    A job with a wish is placed, starts no sooner than the first minute of it and ends by the second.
+    """
+    return _Search(problem, wishes or {}).run()
 
 
 def _common(start: int, end: int, other_start: int, other_end: int) -> bool:
@@ -27,8 +30,8 @@ def _common(start: int, end: int, other_start: int, other_end: int) -> bool:
 
 
 class _Search:
-    def __init__(self, problem: Problem) -> None:
-        self.problem = problem
+    def __init__(self, problem: Problem, wishes: Mapping[str, tuple[int, int]]) -> None:
+        self.problem, self.wishes = problem, wishes
         self.best = NOTHING
         self.away = {person.ref: person.away for person in problem.people}
         self.skills = {person.ref: person.skills for person in problem.people}
@@ -44,9 +47,12 @@ class _Search:
     def _choices(self, job: Job) -> Iterator[tuple[int, int, str]]:
         """Start, overtime and person of every way to do a job."""
         ((skill, _),) = job.crew
+        from_min, until_min = self.wishes.get(job.ref, (-NOTHING, NOTHING))
         for shift in self.problem.shifts:
             for start in range(max(shift.start_min, job.earliest_min, job.parts_min), shift.end_min):
                 end = start + job.duration_min
+                if start < from_min or end > until_min:
+                    continue
                 if end > min(shift.overtime_end_min, self.problem.horizon_min) or (job.safety and end > job.latest_min):
                     continue
                 for person in shift.people:
@@ -74,7 +80,7 @@ class _Search:
             late += max(0, end - job.latest_min) * job.late_cents_per_hour
             more = self.problem.move_cents if moved else 0
             self._next(number + 1, [*placed, (job, start, person)], delay + late, overtime + extra, cents + more)
-        if not job.safety and job.ref not in self.problem.pinned:
+        if not job.safety and job.ref not in self.problem.pinned and job.ref not in self.wishes:
             more = job.leave_out_cents + (self.problem.move_cents if issued is not None else 0)
             self._next(number + 1, [*placed, None], delay, overtime, cents + more)
 
