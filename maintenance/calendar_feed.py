@@ -67,7 +67,7 @@ def event_of(job: OwnJob, changed_at: datetime | None, link_to: Callable[[str], 
 def _particulars(job: OwnJob) -> Iterable[str]:
     order = job.order
     yield f"{order.number} · {order.get_state_display()}"
-    yield _("The kiln must be: %(state)s") % {"state": order.get_needs_state_display()}
+    yield _("The kiln must be: %(state)s") % {"state": job.kiln_must_be}
     yield _("Crew: %(names)s") % {"names": ", ".join(person.name for person in job.others)}
     for need in job.parts:
         facts = {"amount": quantity(need.quantity), "unit": need.part.unit, "part": need.part.name}

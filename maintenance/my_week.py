@@ -48,6 +48,13 @@ class OwnJob:
         return self.order.needs_state in STATES_WITH_LOCK_OUT
 
     @property
+    def kiln_must_be(self) -> str:
+        """Say the state that the kiln must be in, to follow “kiln”."""
+        if self.order.needs_state == NeedsState.ANY:
+            return _("in any state")
+        return str(self.order.get_needs_state_display())
+
+    @property
     def start_at(self) -> datetime | None:
         """Return when it is to begin; None without a place."""
         placed = getattr(self.order, "placement", None)

@@ -3,12 +3,12 @@
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from datetime import date, datetime
-from typing import Any
 
 from django.utils.formats import date_format
 from django.utils.timezone import localtime
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
+from reportlab.lib.units import mm
 from reportlab.platypus import Flowable, PageBreak, Spacer
 
 from maintenance.models import Caution, WorkOrder
@@ -16,7 +16,7 @@ from maintenance.my_week import DAY, OwnJob, as_own, placed_between, with_crew
 from maintenance.papers.blocks import Tick, cautions_block, component_words, strong_line
 from plant import clock
 from plant.models import Mill, Person
-from plant.paper import INK, Heading, Paper, grid, section, text
+from plant.paper import INK, Heading, Paper, RowTable, grid, section, text
 from plant.templatetags.kilnward import quantity
 
 WIDTHS_MM = (21.0, 62.0, 40.0, 31.0, 24.0)
@@ -123,7 +123,11 @@ class DaySheet(Paper):
                 _what(job),
                 _who_and_parts(job, person),
                 _before(job),
-                [text(_("begun"), "soft"), Spacer(1, 13), text(_("ended"), "soft"), Spacer(1, 13), *_initials()],
+                [
+                    block
+                    for word in (_("begun"), _("ended"), _("initials"))
+                    for block in (text(word, "soft"), Spacer(1, 9))
+                ],
             )
             for job in jobs
         ]
@@ -149,7 +153,7 @@ def _what(job: OwnJob) -> list[Flowable]:
     lines: list[Flowable] = [strong_line(order.title)]
     facts = [order.number, component_words(order.component) if order.component else ""]
     lines.append(text(" · ".join(fact for fact in facts if fact), "small"))
-    lines.append(text(_("Kiln must be: %(state)s") % {"state": order.get_needs_state_display()}, "small"))
+    lines.append(text(_("Kiln must be: %(state)s") % {"state": job.kiln_must_be}, "small"))
     if order.is_safety:
         lines.append(strong_line(_("Safety work")))
     if order.state != WorkOrder.State.PLACED:
@@ -167,8 +171,7 @@ def _who_and_parts(job: OwnJob, person: Person | None) -> list[Flowable]:
     for need in job.parts:
         facts = {"amount": quantity(need.quantity), "unit": need.part.unit, "part": need.part.name}
         words = _("%(amount)s %(unit)s %(part)s, bin %(bin)s") % {**facts, "bin": need.part.bin.code}
-        lines.append(Tick())
-        lines.append(text(words, "small"))
+        lines.append(_ticked(words))
     return lines
 
 
@@ -176,9 +179,12 @@ def _before(job: OwnJob) -> list[Flowable]:
     lines: list[Flowable] = []
     if job.takes_lock_out:
         lines += [strong_line(_("Lock-out")), Tick(_("locked, start tried")), Tick(_("escape door tried"))]
-    lines += [text(caution.title, "soft") for caution in job.cautions]
+    if job.cautions:
+        lines.append(text(" · ".join(caution.title for caution in job.cautions), "soft"))
     return lines
 
 
-def _initials() -> list[Any]:
-    return [text(_("initials"), "soft"), Spacer(1, 13)]
+def _ticked(words: str) -> Flowable:
+    """A box with words behind it that may take several lines."""
+    style = [("VALIGN", (0, 0), (-1, -1), "TOP"), ("PADDING", (0, 0), (-1, -1), 0)]
+    return RowTable([[Tick(), text(words, "small")]], [13, WIDTHS_MM[2] * mm - 19], style=style)

@@ -171,7 +171,7 @@ def _week_lead(days: list[OwnDay]) -> str:
     jobs = {job.order.pk: job for day in days for job in day.jobs}
     if not jobs:
         return _("No work is placed in this week.")
-    free = sum(1 for day in days if day.shifts and not day.jobs)
+    free = sum(1 for day in days if day.shifts and not day.absences and not day.jobs)
     count = len(jobs)
     words = ngettext("%(count)d job in this week", "%(count)d jobs in this week", count) % {"count": count}
     more = ngettext("%(free)d working day without.", "%(free)d working days without.", free) % {"free": free}
