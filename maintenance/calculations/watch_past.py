@@ -11,8 +11,8 @@ from plant.calculations.climate_frame import Frame
 from plant.calculations.climate_signals import lookback_minutes, signal_values
 from plant.calculations.climate_view import Usual, View
 
-BLOCK: Final = 16_384
-"""Moments in a block. Ours: twenty channels of so many fit into a processor's second-level cache or nearly."""
+BLOCK: Final = 24_576
+"""Moments in a block. Ours: what a signal takes of so many fits into fast memory, and a long past has few blocks."""
 
 
 def fired_over(

@@ -360,10 +360,10 @@ def _follow(
     missing = np.full(len(runs.first), needed)
     missing[:1] -= runs.carried
     fires = np.flatnonzero(runs.length >= missing)
+    if not len(fires) and not was_open:
+        return (), left | _unfinished(sight, runs, last, state)
     at = runs.hits[runs.first[fires] + missing[fires] - 1]
-    chosen, ends = _grouped(
-        at, np.flatnonzero(sight.clear()) if was_open or len(at) else at, len(sight.known), was_open
-    )
+    chosen, ends = _grouped(at, np.flatnonzero(sight.clear()), len(sight.known), was_open)
     begins_s = [sight.at_s(int(at[which])) for which in chosen]
     sinces_s = [runs.since(int(fires[which]), sight, state) for which in chosen]
     if was_open:
@@ -389,8 +389,8 @@ def _runs(sight: _Sight, hits: Indices, forget_s: int, state: State) -> _Runs:
     # Hits that do not touch are in a row where all between them is unknown.
     before = np.flatnonzero(hits[1:] - hits[:-1] > 1)
     if len(before):
-        rank = np.cumsum(sight.known, dtype=np.int32)
         one, next_one = hits[before], hits[before + 1]
+        rank = np.cumsum(sight.known[: next_one[-1] + 1], dtype=np.int32)
         before = before[(rank[next_one] - rank[one] > 1) | ((next_one - one) * sight.step_s > forget_s)]
     first = np.concatenate([[0], before + 1])
     goes_on = (
@@ -398,7 +398,9 @@ def _runs(sight: _Sight, hits: Indices, forget_s: int, state: State) -> _Runs:
         and int(hits[0]) == int(np.argmax(sight.known))
         and sight.at_s(int(hits[0])) - _whole(state, "seen") <= forget_s
     )
-    return _Runs(hits, first, np.diff(first, append=len(hits)), _whole(state, "count") if goes_on else 0)
+    return _Runs(
+        hits, first, np.concatenate([first[1:], [len(hits)]]) - first, _whole(state, "count") if goes_on else 0
+    )
 
 
 def _unfinished(sight: _Sight, runs: _Runs, last: int, state: State) -> dict[str, object]:

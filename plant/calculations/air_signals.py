@@ -73,8 +73,9 @@ def psychrometer_emc(view: View, place: str) -> Values:
 
 def _bulbs_at(view: View, places: Sequence[str], where: Indices) -> tuple[Values, Values]:
     """Return dry bulb and relative humidity (fraction) beside places at some moments, each of shape (places, where)."""
-    dry = np.stack([view.dry_beside(place)[where] for place in places])
-    wet = np.stack([view.wet_beside(place)[where] for place in places])
+    dry, wet = np.empty((len(places), len(where))), np.empty((len(places), len(where)))
+    for row, place in enumerate(places):
+        dry[row], wet[row] = view.dry_beside(place)[where], view.wet_beside(place)[where]
     return dry, relative_humidity_of_readings(dry, wet)
 
 
