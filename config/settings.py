@@ -198,7 +198,7 @@ if "@" not in DEFAULT_FROM_EMAIL:
 EMAIL_TIMEOUT = 20
 
 # Background work: the longest a task may take, and how often the worker is asked whether it lives.
-TASK_TIMEOUT_S = env.whole("KILNWARD_TASK_TIMEOUT_S", 300, least=2)
+TASK_TIMEOUT_S = env.whole("KILNWARD_TASK_TIMEOUT_S", 900, least=2)
 HEARTBEAT_S = env.whole("KILNWARD_HEARTBEAT_S", 5, least=1)
 # How long running tasks may go on after the server was told to stop; then they are started anew at the next start.
 STOP_S = env.whole("KILNWARD_STOP_S", 20)

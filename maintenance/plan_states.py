@@ -130,6 +130,18 @@ class Standing:
             plan=move.plan,
         )
 
+    @property
+    def broken(self) -> tuple[Broken, ...]:
+        """What does not hold in the plan by itself."""
+        return self._stand.verdict.broken
+
+    def with_plan(self, plan: plans.Plan) -> "Standing":
+        """Return the same problem with another plan. Raises ValueError for one whose timetable does not hold."""
+        state = state_of_plan(self.frame, plan)
+        if state is None:
+            raise ValueError("The timetable of this plan does not hold.")
+        return Standing(self.drawn, state)
+
     def reason(self, ref: str) -> Reason:
         """Say why a job is where it is. Raises KeyError for a job that is not part of the plan."""
         return reason_of(self.state, ref)
@@ -212,32 +224,46 @@ def standing_on(desk: Desk) -> Standing:
         for ref, job in desk.jobs.items()
         if job.is_safety and job.latest_at and (not has_place(desk.orders[ref]) or _ends_late(desk, ref))
     }
-    drawn = draw_problem(desk, gives_way=late)
+    return standing_in(desk, draw_problem(desk, gives_way=late))
+
+
+def standing_in(desk: Desk, drawn: Drawn) -> Standing:
+    """Return the places on record as a plan for a problem that was drawn from the desk."""
     frame = Frame(drawn.problem)
-    places, strange = {}, {}
-    for ref in drawn.problem.issued:
-        order = desk.orders[ref]
-        issued = drawn.problem.issued[ref]
-        place = drawn.place_of(order.kiln.tag, order.placement.after_charge_id, order.placement.during_charge_id)
-        places[ref] = KeptPlace(issued.start_min, issued.people, place)
-    for ref in frame.number_of_job.keys() - places.keys():
+    kept = kept_places(desk, drawn)
+    state, loose = stand(frame, kept, kept_stops(drawn))
+    standing = Standing(drawn, state)
+    for ref in frame.number_of_job.keys() - kept.keys():
         if has_place(desk.orders[ref]):
-            strange[ref] = _("Its time has begun, or none of its people works then.")
-    stops = []
-    for stop in KilnStop.objects.filter(lock_out_at__gte=drawn.base_at).select_related("kiln"):
-        at = drawn.place_of(stop.kiln.tag, stop.after_charge_id, stop.during_charge_id)
-        begin_min = drawn.minute(stop.lock_out_at)
-        person = drawn.part_of(stop.person_id, begin_min)
-        if at is not None and person is not None and stop.kiln.tag in frame.number_of_kiln:
-            stops.append(KeptStop(stop.kiln.tag, at, begin_min, person))
-    state, loose = stand(frame, places, stops)
-    standing = Standing(drawn, state, strange)
+            standing.loose[ref] = _("Its time has begun, or none of its people works then.")
     for ref in loose:
-        kept = places[ref]
-        people = [one.split(SPLIT)[0] for one in sorted(kept.people)]
-        verdict = standing.try_place(ref, drawn.at(kept.start_min), people)
+        people = [one.split(SPLIT)[0] for one in sorted(kept[ref].people)]
+        verdict = standing.try_place(ref, drawn.at(kept[ref].start_min), people)
         standing.loose[ref] = " ".join(verdict.faults) or _("Another place in its way keeps it from holding.")
     return standing
+
+
+def kept_places(desk: Desk, drawn: Drawn) -> dict[str, KeptPlace]:
+    """Return where the jobs of a problem are on record."""
+    found = {}
+    for ref, issued in drawn.problem.issued.items():
+        placed = desk.orders[ref].placement
+        place = drawn.place_of(desk.orders[ref].kiln.tag, placed.after_charge_id, placed.during_charge_id)
+        found[ref] = KeptPlace(issued.start_min, issued.people, place)
+    return found
+
+
+def kept_stops(drawn: Drawn) -> list[KeptStop]:
+    """Return the lock-outs on record that lie ahead."""
+    found = []
+    tags = {kiln.tag for kiln in drawn.problem.kilns}
+    for stop in KilnStop.objects.filter(lock_out_at__gte=drawn.base_at).select_related("kiln"):
+        place = drawn.place_of(stop.kiln.tag, stop.after_charge_id, stop.during_charge_id)
+        begin_min = drawn.minute(stop.lock_out_at)
+        person = drawn.part_of(stop.person_id, begin_min)
+        if place is not None and person is not None and stop.kiln.tag in tags:
+            found.append(KeptStop(stop.kiln.tag, place, begin_min, person))
+    return found
 
 
 def _ends_late(desk: Desk, ref: str) -> bool:
@@ -245,11 +271,16 @@ def _ends_late(desk: Desk, ref: str) -> bool:
     return latest_at is not None and desk.orders[ref].placement.end_at > latest_at
 
 
+def as_bytes(content: object) -> bytes:
+    """Return kept JSON in the form of a file."""
+    return json.dumps(content).encode()
+
+
 def drawn_of(plan: Plan) -> Drawn:
     """Return the problem that a plan was worked out for. Raises ValueError for a plan that has none yet."""
     if plan.base_at is None or not plan.problem:
         raise ValueError(f"Plan {plan.pk} has no problem yet.")
-    problem, _remarks = read_problem(json.dumps(plan.problem).encode())
+    problem, _remarks = read_problem(as_bytes(plan.problem))
     return Drawn(
         problem=problem,
         base_at=plan.base_at,
@@ -296,7 +327,7 @@ def standing_of(plan: Plan) -> Standing:
 def _read(plan: Plan, content: Mapping[str, object]) -> Standing:
     drawn = drawn_of(plan)
     frame = Frame(drawn.problem)
-    kept = read_plan(json.dumps(content).encode())
+    kept = read_plan(as_bytes(content))
     if not isinstance(kept, plans.Plan):
         raise TypeError(f"Plan {plan.pk} says that none is possible.")
     state = state_of_plan(frame, kept)

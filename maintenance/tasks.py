@@ -9,9 +9,11 @@ from maintenance.actions.daily import run_day
 from maintenance.actions.firing import Looked
 from maintenance.actions.hearing import LOOK_TASK
 from maintenance.actions.looking import look, look_around
+from maintenance.actions.plans import PLAN_TASK
 from maintenance.actions.telling import TELL_TASK, tell_people
-from maintenance.models import Watch
+from maintenance.models import Plan, Watch
 from maintenance.trials import TRY_TASK, run_trial
+from maintenance.working_out import work_out
 from plant.background.registry import CannotBeDoneError, Progress, register_daily, register_each_tick, task
 from plant.models import Kiln, Mill
 
@@ -71,4 +73,13 @@ def try_watch(progress: Progress, watch: int, days: int, parameters: str) -> dic
         found = Watch.objects.select_related("kiln__mill", "component_kind", "sheet").get(pk=watch)
         return run_trial(found, days, json.loads(parameters), progress)
     except (Watch.DoesNotExist, ValueError) as refusal:
+        raise CannotBeDoneError(str(refusal)) from None
+
+
+@task(PLAN_TASK)
+def work_out_plan(progress: Progress, plan: int) -> dict[str, Any]:
+    """Work a plan out beside what stands; a second time changes nothing more."""
+    try:
+        return work_out(plan, progress)
+    except (Plan.DoesNotExist, Mill.DoesNotExist) as refusal:
         raise CannotBeDoneError(str(refusal)) from None

@@ -149,23 +149,39 @@ def _shouts(
 def _store(
     desk: Desk, order: WorkOrder, placement: calc.Placement, why: str, *, by: User | None, is_pinned: bool = False
 ) -> bool:
-    """Keep a place; False where nothing changed."""
-    people = {int(ref) for ref, _skill in placement.people}
+    """Keep a place that the simple rule found; False where nothing changed."""
     link = desk.links.get(placement.window_ref)
+    charge_ids = (link.after_charge_id, link.during_charge_id) if link else (None, None)
+    people = {int(ref) for ref, _skill in placement.people}
+    span = (placement.start_at, placement.end_at)
+    return keep_place(desk, order, span, people, charge_ids, why, by=by, is_pinned=is_pinned)
+
+
+def keep_place(
+    desk: Desk,
+    order: WorkOrder,
+    span: tuple[datetime, datetime],
+    people: Collection[int],
+    charge_ids: tuple[int | None, int | None],
+    why: str,
+    *,
+    by: User | None,
+    is_pinned: bool = False,
+) -> bool:
+    """Keep a place, behind or in a charge, and who is to do the job; False where nothing changed."""
     before = _facts(order)
     known = order.placement if has_place(order) else Placement(work_order=order)
     is_same = (
         known.pk is not None
-        and (known.start_at, known.end_at) == (placement.start_at, placement.end_at)
-        and people == {given.person_id for given in order.assignments.all()}
+        and (known.start_at, known.end_at) == span
+        and set(people) == {given.person_id for given in order.assignments.all()}
         and order.state == State.PLACED
         and known.is_pinned >= is_pinned
     )
-    after_id, during_id = (link.after_charge_id, link.during_charge_id) if link else (None, None)
-    if is_same and (known.after_charge_id, known.during_charge_id) == (after_id, during_id):
+    if is_same and (known.after_charge_id, known.during_charge_id) == charge_ids:
         return False
-    known.start_at, known.end_at, known.why = placement.start_at, placement.end_at, why
-    known.after_charge_id, known.during_charge_id = after_id, during_id
+    (known.start_at, known.end_at), known.why = span, why
+    known.after_charge_id, known.during_charge_id = charge_ids
     known.is_pinned = is_pinned or known.is_pinned
     known.save()
     Assignment.objects.filter(work_order=order).exclude(person__in=people).delete()
@@ -182,7 +198,7 @@ def _store(
     order.version += 1
     order.save(update_fields=changed)
     names = [worker.name for worker in desk.workers if int(worker.ref) in people]
-    after = {"state": str(order.state), "start_at": placement.start_at.isoformat(), "people": names}
+    after = {"state": str(order.state), "start_at": span[0].isoformat(), "people": names}
     Change.record(order, act, by=by, before=before, after=after, note=why)
     return True
 

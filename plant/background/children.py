@@ -1,6 +1,7 @@
 """What the server starts: web server, worker, and what listens to brokers, each a process with its descendants.
 
-Run as ``python -m plant.background.children worker PARENT``, ``listener PARENT`` or ``web PARENT HOST PORT``.
+Run as ``python -m plant.background.children worker PARENT``, ``listener PARENT``, ``web PARENT HOST PORT`` or, by a
+task that needs a process of its own, ``command PARENT NAME ARGUMENT ...``.
 """
 
 import multiprocessing
@@ -58,6 +59,13 @@ def listener() -> None:
     call_command("listen")
 
 
+def command(arguments: list[str]) -> None:
+    """Run a management command."""
+    from django.core.management import execute_from_command_line
+
+    execute_from_command_line(["manage.py", *arguments])
+
+
 def main(arguments: list[str]) -> None:
     """Start one of them."""
     os.environ.setdefault("DJANGO_SETTINGS_MODULE", "config.settings")
@@ -68,6 +76,8 @@ def main(arguments: list[str]) -> None:
         web(rest[0], int(rest[1]))
     elif role == "listener":
         listener()
+    elif role == "command":
+        command(rest)
     else:
         worker()
 

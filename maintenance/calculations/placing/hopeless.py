@@ -43,13 +43,15 @@ def _earliest_from(frame: Frame) -> list[int]:
 def _hopeless(frame: Frame, job: int, from_min: int) -> Hopeless | None:
     of, kiln = frame.jobs[job], frame.kilns[frame.kiln_of[job]]
     last_min = min(frame.problem.horizon_min, of.latest_min if of.safety else FAR) - of.duration_min
-    when = moment(frame.problem, of.latest_min)
     if from_min > last_min:
-        return Hopeless(
-            of.ref,
+        return _said(
+            frame,
+            job,
             "dates",
-            f"{of.ref} cannot start before {moment(frame.problem, from_min)} and would have to end by {when}. "
+            "{job} cannot start before {from_min} and would have to end by {latest_min}. "
             "Bring its parts or what it waits for forward, or have whoever answers for it move its date.",
+            from_min=from_min,
+            latest_min=of.latest_min,
         )
     spans = [
         (max(from_min, region.from_min), min(last_min, region.to_min - of.duration_min), region.place)
@@ -58,15 +60,21 @@ def _hopeless(frame: Frame, job: int, from_min: int) -> Hopeless | None:
     in_time = [span for span in spans if span[0] <= span[1]]
     if not in_time:
         later = [max(from_min, region.from_min) for region in frame.regions[job] if region.from_min > last_min]
-        kind = {"running": "running phase", "empty": "opening", "still": "opening or stop"}.get(of.needs_state, "time")
-        nearest = f"The nearest one begins {moment(frame.problem, min(later))}. " if later else ""
-        cents = kiln.interruption_cents + kiln.set_up_cents
-        return Hopeless(
-            of.ref,
+        nearest = {"nearest_min": min(later)} if later else {}
+        return _said(
+            frame,
+            job,
             "opening" if of.needs_state != "running" else "state",
-            f"Kiln {kiln.tag} has no {kind} long enough for {of.ref} by {when}. {nearest}"
-            "Bring a charge forward, have whoever answers for it move its date, "
-            f"or stop the charge for {cents / 100:.2f}.",
+            "Kiln {kiln} has no {kind} long enough for {job} by {latest_min}. "
+            + ("The nearest one begins {nearest_min}. " if later else "")
+            + "Bring a charge forward, have whoever answers for it move its date, or stop the charge for {price}.",
+            kiln=kiln.tag,
+            kind={"running": "running phase", "empty": "opening", "still": "opening or stop"}.get(
+                of.needs_state, "time"
+            ),
+            latest_min=of.latest_min,
+            price=f"{(kiln.interruption_cents + kiln.set_up_cents) / 100:.2f}",
+            **nearest,
         )
     without_crew = True
     for low, high, place in in_time:
@@ -79,19 +87,33 @@ def _hopeless(frame: Frame, job: int, from_min: int) -> Hopeless | None:
             if place == ANYWHERE or of.needs_state not in LOCKED_OUT or _lock_out(frame, job, place, last):
                 return None
     if without_crew:
-        skills = ", ".join(f"{count} {skill}" for skill, count in frame.crew_of[job])
-        return Hopeless(
-            of.ref,
+        return _said(
+            frame,
+            job,
             "crew",
-            f"No shift has the crew of {of.ref} ({skills}) while kiln {kiln.tag} is in the right state, by {when}. "
+            "No shift has the crew of {job} ({skills}) while kiln {kiln} is in the right state, by {latest_min}. "
             "Put people with these skills on shift then, or have whoever answers for it move its date.",
+            skills=", ".join(f"{count} {skill}" for skill, count in frame.crew_of[job]),
+            kiln=kiln.tag,
+            latest_min=of.latest_min,
         )
-    return Hopeless(
-        of.ref,
+    return _said(
+        frame,
+        job,
         "lock-out",
-        f"Nobody on shift may lock out kiln {kiln.tag} in time for {of.ref}. "
+        "Nobody on shift may lock out kiln {kiln} in time for {job}. "
         "Put somebody with the skill lock-out on shift before it.",
+        kiln=kiln.tag,
     )
+
+
+def _said(frame: Frame, job: int, rule: str, pattern: str, **values: str | int) -> Hopeless:
+    ref = frame.jobs[job].ref
+    values = {"job": ref, **values}
+    told = {
+        name: moment(frame.problem, int(value)) if name.endswith("_min") else value for name, value in values.items()
+    }
+    return Hopeless(ref, rule, pattern.format(**told), pattern, tuple(values.items()))
 
 
 def _crew(frame: Frame, job: int, shift: int, from_min: int, to_min: int) -> bool:

@@ -65,11 +65,16 @@ class Plan:
 
 @dataclass(frozen=True)
 class Hopeless:
-    """A job for which no plan can exist: the rule that forbids it, and a sentence a planner can act on."""
+    """A job for which no plan can exist: the rule that forbids it, and a sentence a planner can act on.
+
+    `pattern` is the sentence with names in braces; `values` are their values, minutes under names that end in `_min`.
+    """
 
     job: str
     rule: str
     text: str
+    pattern: str = ""
+    values: tuple[tuple[str, str | int], ...] = ()
 
 
 def plan_to_json(plan: Plan) -> dict[str, object]:
@@ -96,4 +101,4 @@ def plan_to_json(plan: Plan) -> dict[str, object]:
 
 def impossible_to_json(hopeless: tuple[Hopeless, ...]) -> dict[str, object]:
     """Give the answer where no plan can exist."""
-    return {"format": FORMAT, "impossible": [asdict(one) for one in hopeless]}
+    return {"format": FORMAT, "impossible": [{"job": one.job, "rule": one.rule, "text": one.text} for one in hopeless]}

@@ -36,7 +36,8 @@ def _impossible(reader: Reader, top: dict[str, object]) -> tuple[Hopeless, ...]:
     for place, item in reader.items(top, "impossible", ""):
         one = reader.fields(item, place, ("job", "rule", "text"))
         if one is not None:
-            found.append(Hopeless(*(reader.text(one, name, place) for name in ("job", "rule", "text"))))
+            job, rule, text = (reader.text(one, name, place) for name in ("job", "rule", "text"))
+            found.append(Hopeless(job, rule, text))
     return tuple(found)
 
 

@@ -2,6 +2,7 @@
 
 import json
 import os
+import signal
 import sys
 import tempfile
 import time
@@ -37,6 +38,7 @@ class Command(BaseCommand):
         parser.add_argument(
             "--seconds", type=float, default=DEFAULT_SECONDS, help="wall time it may take (default %(default)g)"
         )
+        parser.add_argument("--json-progress", action="store_true", help="say how far it is as a JSON object a line")
 
     def create_parser(self, prog_name: str, subcommand: str, **kwargs: Any) -> CommandParser:
         """Leave with exit code 1 on a wrong call, as 2 means something else here."""
@@ -45,7 +47,9 @@ class Command(BaseCommand):
         parser.error = lambda message: self._leave(FAULTY, message)  # type: ignore[method-assign]
         return parser
 
-    def handle(self, *args: Any, problem: Path, plan: Path, seconds: float, **options: Any) -> None:
+    def handle(
+        self, *args: Any, problem: Path, plan: Path, seconds: float, json_progress: bool = False, **options: Any
+    ) -> None:
         """Do it, and leave with the exit code."""
         began = time.monotonic()
         if not 0 < seconds < float("inf"):
@@ -59,7 +63,12 @@ class Command(BaseCommand):
         for remark in remarks:
             self.stderr.write(f"note: {remark}")
         self._told = -1.0
-        answer = solve(asked, max(0.1, seconds - (time.monotonic() - began)), self._tell)
+        self._as_json, self._wants_stop = json_progress, False
+        # Whoever ends it early gets the best plan so far.
+        signal.signal(signal.SIGTERM, self._stop)
+        answer = solve(
+            asked, max(0.1, seconds - (time.monotonic() - began)), self._tell, wants_stop=lambda: self._wants_stop
+        )
         if answer.faults:
             self._leave(FAULTY, *(str(fault) for fault in answer.faults))
         if answer.plan is None:
@@ -71,10 +80,22 @@ class Command(BaseCommand):
         self._write(plan, plan_to_json(answer.plan))
         self._summarise(answer)
 
+    def _stop(self, *_signal: object) -> None:
+        self._wants_stop = True
+
     def _tell(self, progress: Progress) -> None:
         """Say how far it is, at most twice a second."""
-        if progress.seconds - self._told >= 0.5:
-            self._told = progress.seconds
+        if progress.seconds - self._told < 0.5:
+            return
+        self._told = progress.seconds
+        if self._as_json:
+            told = {
+                "seconds": round(progress.seconds, 1),
+                "cost_cents": progress.total_cents,
+                "bound_cents": progress.bound_cents,
+            }
+            self.stderr.write(json.dumps(told))
+        else:
             self.stderr.write(
                 f"{progress.seconds:7.1f} s  cost {progress.total_cents / 100:,.2f}  at least "
                 f"{progress.bound_cents / 100:,.2f}  gap {progress.gap:.2%}  {progress.step}"
@@ -82,6 +103,15 @@ class Command(BaseCommand):
 
     def _summarise(self, answer: Answer) -> None:
         assert answer.plan is not None  # noqa: S101  said only of a plan
+        if self._as_json:
+            told = {
+                "is_best": answer.is_best,
+                "due_date_cents": answer.due_date_cents,
+                "greedy_cents": answer.greedy_cents,
+                "failure": answer.failure,
+            }
+            self.stderr.write(json.dumps(told))
+            return
         if answer.failure:
             self.stderr.write(f"the solver ended early: {answer.failure}")
         total, bound = answer.plan.cost.total, answer.plan.bound_cents

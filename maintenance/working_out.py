@@ -1,0 +1,282 @@
+"""Working a plan out: the problem drawn from the records, the solver in a process of its own, the best kept."""
+
+import json
+import os
+import selectors
+import signal
+import subprocess
+import sys
+import tempfile
+import time
+from collections.abc import Callable, Mapping
+from pathlib import Path
+from typing import Any
+
+from django.conf import settings
+from django.utils.translation import gettext as _
+
+from maintenance.actions.desk import Desk, load_desk
+from maintenance.actions.plans import changes_between
+from maintenance.calculations.placing import plan as plans
+from maintenance.calculations.placing.checking import check
+from maintenance.calculations.placing.frame import Frame
+from maintenance.calculations.placing.hopeless import find_hopeless
+from maintenance.calculations.placing.plan import Hopeless, plan_to_json
+from maintenance.calculations.placing.plan_reading import read_plan
+from maintenance.calculations.placing.problem import problem_to_json
+from maintenance.models import Plan
+from maintenance.plan_problem import Drawn, draw_problem
+from maintenance.plan_states import Standing, as_bytes, standing_in
+from maintenance.suppositions import suppose
+from plant import clock
+
+State = Plan.State
+Report = Callable[[int, int, str], None]
+LOOK_EVERY_S = 1.0
+#: Beyond its time the solver is given so long to write its plan.
+GRACE_S = 20.0
+MOST_STEPS_KEPT = 400
+
+
+def work_out(plan_id: int, progress: Report) -> dict[str, Any]:
+    """Work a plan out and keep the best found; what goes wrong is kept with the plan, and nothing else is touched."""
+    plan = Plan.objects.get(pk=plan_id)
+    if not plan.is_at_work:
+        return {"state": plan.state}
+    Plan.objects.filter(pk=plan.pk).update(state=State.UNDER_WAY)
+    progress(0, plan.seconds_allowed, _("drawing the problem"))
+    try:
+        desk = load_desk(clock.now())
+        drawn, unsafe = _drawn(desk, plan)
+        before = standing_in(desk, drawn)
+        _keep_problem(plan, desk, drawn, unsafe, before)
+        _run(plan, drawn, before, progress)
+    except _FailedError as failure:
+        _fail(plan, str(failure))
+    except BaseException:
+        # Said with the job, by whoever runs it; the plan must not look as if it were still being worked out.
+        _fail(plan, _("The background work broke off; see there."))
+        raise
+    plan.refresh_from_db(fields=["state", "cost_cents"])
+    return {"state": plan.state, "cost_cents": plan.cost_cents}
+
+
+class _FailedError(Exception):
+    """Raised for what keeps a plan from being worked out; its text is shown to the planner."""
+
+
+def _fail(plan: Plan, why: str) -> None:
+    Plan.objects.filter(pk=plan.pk).update(state=State.FAILED, failure=why[:4000], ended_at=clock.now())
+
+
+def _drawn(desk: Desk, plan: Plan) -> tuple[Drawn, dict[str, str]]:
+    """Draw the problem; safety jobs that no plan can do in time give way, and are named with what could be done."""
+    unsafe: dict[str, str] = {}
+    while True:
+        drawn = draw_problem(desk, gives_way=unsafe)
+        if plan.suppositions:
+            drawn, _said = suppose(drawn, plan.suppositions)
+        pinned = drawn.problem.pinned
+        hopeless = [one for one in find_hopeless(Frame(drawn.problem)) if one.job not in unsafe]
+        fixed = [one for one in hopeless if one.job in pinned]
+        if fixed:
+            raise _FailedError(" ".join(_say(drawn, one) for one in fixed))
+        if not hopeless:
+            return drawn, unsafe
+        unsafe |= {one.job: _say(drawn, one) for one in hopeless}
+
+
+def _say(drawn: Drawn, one: Hopeless) -> str:
+    """Say why a job is hopeless, with the mill's own times."""
+    values: dict[str, str | int] = {}
+    for name, value in one.values:
+        is_minute = name.endswith("_min")
+        values[name] = f"{drawn.at(int(value)).astimezone(drawn.zone):%a %Y-%m-%d %H:%M}" if is_minute else value
+    return one.pattern.format(**values) if one.pattern else one.text
+
+
+def _keep_problem(plan: Plan, desk: Desk, drawn: Drawn, unsafe: Mapping[str, str], before: Standing) -> None:
+    plan.base_at = drawn.base_at
+    plan.problem = problem_to_json(drawn.problem)
+    plan.charge_ids = {tag: list(ids) for tag, ids in drawn.charge_ids.items()}
+    plan.last_charge_ids = dict(drawn.last_charge_ids)
+    plan.versions = {job.ref: desk.orders[job.ref].version for job in drawn.problem.jobs}
+    plan.notes, plan.aside, plan.unsafe = list(drawn.notes), dict(drawn.aside), dict(unsafe)
+    plan.as_it_stood = plan_to_json(before.plan)
+    plan.as_it_stood_cents = before.cost.total
+    plan.progress = []
+    plan.save(
+        update_fields=[
+            "base_at",
+            "problem",
+            "charge_ids",
+            "last_charge_ids",
+            "versions",
+            "notes",
+            "aside",
+            "unsafe",
+            "as_it_stood",
+            "as_it_stood_cents",
+            "progress",
+        ]
+    )
+
+
+def _run(plan: Plan, drawn: Drawn, before: Standing, progress: Report) -> None:
+    if not drawn.problem.jobs:
+        raise _FailedError(_("There is no job to place."))
+    with tempfile.TemporaryDirectory(prefix="kilnward-plan-") as folder:
+        problem, answer = Path(folder, "problem.json"), Path(folder, "plan.json")
+        problem.write_bytes(as_bytes(plan.problem))
+        with Solver(problem, answer, plan.seconds_allowed) as solver:
+            _follow(plan, solver, progress)
+        if solver.code == 1:
+            raise _FailedError(_("The problem as drawn cannot be used: %s") % solver.said)
+        if solver.code == 2:
+            found = json.loads(answer.read_bytes())["impossible"]
+            raise _FailedError(" ".join(one["text"] for one in found))
+        if solver.code != 0:
+            raise _FailedError(
+                _("The solver ended before its time (%(code)s). What was accepted stands as it was. %(said)s")
+                % {"code": solver.code, "said": solver.said}
+            )
+        kept = read_plan(answer.read_bytes())
+    _keep_plan(plan, drawn, before, kept, solver.last)
+
+
+class Solver:
+    """The solver's process: its lines on the way, and what it ended with; leaving the block ends it."""
+
+    def __init__(self, problem: Path, answer: Path, seconds: int) -> None:
+        self.deadline = time.monotonic() + seconds + GRACE_S
+        self.steps: list[dict[str, Any]] = []
+        self.last: dict[str, Any] = {}
+        self.said = ""
+        self.code: int | None = None
+        self.process = subprocess.Popen(  # noqa: S603  our own command, no text of a user's
+            [
+                sys.executable,
+                "-m",
+                "plant.background.children",
+                "command",
+                str(os.getpid()),
+                "place",
+                "--json-progress",
+                *("--problem", str(problem)),
+                *("--plan", str(answer)),
+                *("--seconds", str(seconds)),
+            ],
+            cwd=settings.BASE_DIR,
+            stdin=subprocess.DEVNULL,
+            stdout=subprocess.DEVNULL,
+            stderr=subprocess.PIPE,
+        )
+        assert self.process.stderr is not None  # noqa: S101  asked for a line above
+        os.set_blocking(self.process.stderr.fileno(), False)
+        self._rest = b""
+        self._selector = selectors.DefaultSelector()
+        self._selector.register(self.process.stderr, selectors.EVENT_READ)
+
+    def __enter__(self) -> "Solver":
+        return self
+
+    def __exit__(self, *_exception: object) -> None:
+        if self.process.poll() is None:
+            self.process.kill()
+        self.code = self.process.wait()
+        self._selector.close()
+        if self.process.stderr is not None:
+            self.process.stderr.close()
+
+    def listen(self, seconds: float) -> bool:
+        """Hear what it says for some time at most; False once it has ended."""
+        if self._selector.select(seconds):
+            assert self.process.stderr is not None  # noqa: S101
+            content = self.process.stderr.read()
+            if content == b"":
+                return False
+            lines = (self._rest + (content or b"")).split(b"\n")
+            self._rest = lines.pop()
+            for line in lines:
+                self._hear(line.decode(errors="replace"))
+        return True
+
+    def _hear(self, line: str) -> None:
+        try:
+            told = json.loads(line)
+        except ValueError:
+            # What is no progress is what it complains about.
+            self.said = f"{self.said} {line}".strip()[-2000:]
+            return
+        if "cost_cents" in told:
+            self.steps.append(told)
+        else:
+            self.last = told
+
+    def stop(self) -> None:
+        """Ask it to come to its end with the best plan so far."""
+        self.process.send_signal(signal.SIGTERM)
+
+
+def _follow(plan: Plan, solver: Solver, progress: Report) -> None:
+    """Keep how far it is until it ends; a wish to stop is passed on."""
+    looked_at, is_stopped = 0.0, False
+    while solver.listen(0.25):
+        now = time.monotonic()
+        if now - looked_at < LOOK_EVERY_S:
+            continue
+        looked_at = now
+        _keep_steps(plan, solver)
+        seconds = int(solver.steps[-1]["seconds"]) if solver.steps else 0
+        progress(min(seconds, plan.seconds_allowed - 1), plan.seconds_allowed, plan.name)
+        if not is_stopped and Plan.objects.filter(pk=plan.pk, wants_stop=True).exists():
+            is_stopped = True
+            solver.stop()
+        if now > solver.deadline:
+            raise _FailedError(_("The solver did not end in its time. What was accepted stands as it was."))
+    solver.process.wait()
+    _keep_steps(plan, solver)
+
+
+def _keep_steps(plan: Plan, solver: Solver) -> None:
+    if solver.steps:
+        steps = [[one["seconds"], one["cost_cents"], one["bound_cents"]] for one in solver.steps]
+        last = steps[-1]
+        kept = steps[-MOST_STEPS_KEPT:]
+        Plan.objects.filter(pk=plan.pk).update(progress=kept, cost_cents=last[1], bound_cents=min(last[1], last[2]))
+
+
+def _keep_plan(
+    plan: Plan, drawn: Drawn, before: Standing, kept: plans.Plan | tuple[Hopeless, ...], told: Mapping[str, Any]
+) -> None:
+    """Keep a plan that the checker has passed."""
+    if not isinstance(kept, plans.Plan):
+        raise _FailedError(" ".join(one.text for one in kept))
+    verdict = check(drawn.problem, kept)
+    if not verdict.holds:
+        raise _FailedError(
+            _("The plan that was found does not hold: %s") % "; ".join(str(one) for one in verdict.broken[:5])
+        )
+    after = before.with_plan(kept)
+    plan.plan = plan_to_json(kept)
+    plan.cost_cents, plan.bound_cents = verdict.cost.total, min(kept.bound_cents, verdict.cost.total)
+    plan.is_best = bool(told.get("is_best"))
+    plan.due_date_cents = told.get("due_date_cents")
+    plan.failure = str(told.get("failure") or "")
+    plan.changes = changes_between(before, after)
+    plan.reasons = {one["number"]: one["why"] for one in plan.changes}
+    plan.state, plan.ended_at = State.WORKED_OUT, clock.now()
+    plan.save(
+        update_fields=[
+            "plan",
+            "cost_cents",
+            "bound_cents",
+            "is_best",
+            "due_date_cents",
+            "failure",
+            "changes",
+            "reasons",
+            "state",
+            "ended_at",
+        ]
+    )
