@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 from plant.calculations.chamber_design import Drive, Heating, Stage
 from plant.calculations.chamber_faults import Effects, FaultKind
 from plant.calculations.chamber_sensors import Sensors
+from plant.calculations.chamber_tables import between
 from plant.calculations.climate_frame import PHASE_CODES
 
 Numbers = NDArray[np.float64]
@@ -20,6 +21,12 @@ STROKE_S: Final = 180.0
 SET_K_PER_H: Final = 40.0
 """Set points climb no faster; falling they jump."""
 AT_SET_K: Final = 1.0
+
+# An enum looks its members up anew each time, and each step asks for them.
+_REVERSAL_MISSING: Final = FaultKind.REVERSAL_MISSING
+_FAN_STOPPED, _FAN_WEAK = FaultKind.FAN_STOPPED, FaultKind.FAN_WEAK
+_CONTROLLED, _OPEN = float(Drive.CONTROLLED), float(Drive.OPEN)
+_HEATING_CONTROLLED, _CONSTANT_POWER = float(Heating.CONTROLLED), float(Heating.CONSTANT_POWER)
 
 _FIELDS: Final = (
     "most_s", "set_air", "set_wet", "heating", "power_w", "spray", "flaps", "fans", "door", "until_timber", "until_mc",
@@ -85,6 +92,11 @@ class Stages:
             self._now[:, kiln] = self._table[kiln][self.index[kiln]]
 
 
+def _error(missing: Numbers, is_on: NDArray[np.bool_]) -> Numbers:
+    """Return what a controller works on: nothing where it is off or nothing is wanted (NaN)."""
+    return np.where(is_on & ~np.isnan(missing), missing, 0.0)
+
+
 class Controller:
     """Holds dry and wet bulb: heating by a valve, humidity by spray on one side of zero and flaps on the other.
 
@@ -113,33 +125,34 @@ class Controller:
         runs = wanted & (self._rests_s <= 0)
         self._turned_s = np.where(runs, self._turned_s + dt, self._turned_s)
         turns = runs & (self._turned_s >= self._reversal_s)
-        stays = effects.stands(FaultKind.REVERSAL_MISSING)
-        self._rests_s = np.where(turns & ~stays, self._pause_s, np.maximum(self._rests_s - dt, 0))
-        self._way = np.where(turns & ~stays, -self._way, self._way)
+        stays = effects.stands(_REVERSAL_MISSING)
+        changes = turns & ~stays
+        self._rests_s = np.where(changes, self._pause_s, np.maximum(self._rests_s - dt, 0))
+        self._way = np.where(changes, -self._way, self._way)
         self._turned_s = np.where(turns, 0, self._turned_s)
         runs &= self._rests_s <= 0
         self.direction = np.where(runs, self._way, 0.0)
         for row, motor in enumerate(MOTORS):
-            lost = np.maximum(effects.of(FaultKind.FAN_STOPPED, motor), effects.of(FaultKind.FAN_WEAK, motor))
+            lost = np.maximum(effects.of(_FAN_STOPPED, motor), effects.of(_FAN_WEAK, motor))
             self.motor[row] = runs * (1 - lost)
-        self.flow = self.motor.mean(axis=0)
+        self.flow = (self.motor[0] + self.motor[1]) / 2
 
     def drive_valves(self, now: dict[str, Numbers], sensors: Sensors, dt: float) -> None:
         """Work out what valves and flaps are told, from what the sensors on the entering side say."""
         air_c, wet_c = sensors.air_reading(self.direction), sensors.wet_reading(self.direction)
         self._follow_set_points(now, air_c, dt)
-        is_controlled = now["heating"] == Heating.CONTROLLED
+        is_controlled = now["heating"] == _HEATING_CONTROLLED
         heating = np.where(is_controlled, self._heating(air_c, is_controlled, dt), 0.0)
         spray_way, flap_way = now["spray"], now["flaps"]
-        climate = (spray_way == Drive.CONTROLLED) | (flap_way == Drive.CONTROLLED)
-        humidity = self._humidity(wet_c, climate, dt)
-        spray = np.where(spray_way == Drive.CONTROLLED, np.clip(humidity, 0, 100), 100.0 * (spray_way == Drive.OPEN))
-        flap = np.where(flap_way == Drive.CONTROLLED, np.clip(-humidity, 0, 100), 100.0 * (flap_way == Drive.OPEN))
+        has_spray, has_flaps = spray_way == _CONTROLLED, flap_way == _CONTROLLED
+        humidity = self._humidity(wet_c, has_spray | has_flaps, dt)
+        spray = np.where(has_spray, np.maximum(humidity, 0), 100.0 * (spray_way == _OPEN))
+        flap = np.where(has_flaps, np.maximum(-humidity, 0), 100.0 * (flap_way == _OPEN))
         most = 100 * dt / STROKE_S
-        self.heating_pct = self.heating_pct + np.clip(heating - self.heating_pct, -most, most)
-        self.spray_pct = self.spray_pct + np.clip(spray - self.spray_pct, -most, most)
-        self.flap_pct = self.flap_pct + np.clip(flap - self.flap_pct, -most, most)
-        self.constant_w = np.where(now["heating"] == Heating.CONSTANT_POWER, now["power_w"], 0.0)
+        self.heating_pct = self.heating_pct + between(heating - self.heating_pct, -most, most)
+        self.spray_pct = self.spray_pct + between(spray - self.spray_pct, -most, most)
+        self.flap_pct = self.flap_pct + between(flap - self.flap_pct, -most, most)
+        self.constant_w = np.where(now["heating"] == _CONSTANT_POWER, now["power_w"], 0.0)
 
     def _follow_set_points(self, now: dict[str, Numbers], air_c: Numbers, dt: float) -> None:
         """Let set points climb from where the air is, and fall at once; none where nothing is held."""
@@ -151,22 +164,22 @@ class Controller:
         self.set_wet_c = np.where(np.isnan(depression), now["set_wet"], self.set_air_c - depression)
 
     def _heating(self, air_c: Numbers, is_on: NDArray[np.bool_], dt: float) -> Numbers:
-        error = np.where(is_on, np.nan_to_num(self.set_air_c - air_c), 0.0)
-        wanted = HEATING_PCT_PER_K * error + self._heating_sum + HEATING_PCT_PER_K * error * dt / HEATING_RESET_S
+        error = _error(self.set_air_c - air_c, is_on)
+        at_once = HEATING_PCT_PER_K * error
+        more = at_once * dt / HEATING_RESET_S
+        wanted = at_once + self._heating_sum + more
         has_room = ((wanted < 100) | (error < 0)) & ((wanted > 0) | (error > 0))
-        self._heating_sum = np.where(
-            has_room, self._heating_sum + HEATING_PCT_PER_K * error * dt / HEATING_RESET_S, self._heating_sum
-        )
-        return np.clip(HEATING_PCT_PER_K * error + self._heating_sum, 0, 100)
+        self._heating_sum = np.where(has_room, self._heating_sum + more, self._heating_sum)
+        return between(at_once + self._heating_sum, 0, 100)
 
     def _humidity(self, wet_c: Numbers, is_on: NDArray[np.bool_], dt: float) -> Numbers:
-        error = np.where(is_on, np.nan_to_num(self.set_wet_c - wet_c), 0.0)
-        wanted = HUMIDITY_PCT_PER_K * error + self._humidity_sum
+        error = _error(self.set_wet_c - wet_c, is_on)
+        at_once = HUMIDITY_PCT_PER_K * error
+        wanted = at_once + self._humidity_sum
         has_room = ((wanted < 100) | (error < 0)) & ((wanted > -100) | (error > 0))
-        self._humidity_sum = np.where(
-            has_room, self._humidity_sum + HUMIDITY_PCT_PER_K * error * dt / HUMIDITY_RESET_S, self._humidity_sum
-        )
-        return np.clip(HUMIDITY_PCT_PER_K * error + self._humidity_sum, -100, 100)
+        more = at_once * dt / HUMIDITY_RESET_S
+        self._humidity_sum = np.where(has_room, self._humidity_sum + more, self._humidity_sum)
+        return between(at_once + self._humidity_sum, -100, 100)
 
     def facts(self) -> dict[str, Numbers]:
         """Return what can be read of valves and fans."""

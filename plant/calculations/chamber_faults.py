@@ -171,13 +171,14 @@ ROWS: Final[tuple[tuple[FaultKind, str], ...]] = tuple(
     if kind not in {FaultKind.PLATE_DRIFT, FaultKind.ELECTRODE_OPEN, FaultKind.ELECTRODE_JUMP, FaultKind.NO_DATA}
     for place in _PLACES.get(kind, ("",))
 )
+_ROW_OF: Final = {pair: row for row, pair in enumerate(ROWS)}
 
 
 class Effects:
     """How large each fault is at a moment in each kiln: arrays over the kilns, 0 where there is none."""
 
     def __init__(self, faults: Sequence[Fault], kilns: int) -> None:
-        acting = [(ROWS.index((f.kind, p)), f) for f in faults for p in f.places if (f.kind, p) in ROWS]
+        acting = [(_ROW_OF[f.kind, p], f) for f in faults for p in f.places if (f.kind, p) in _ROW_OF]
         self._row = np.array([row for row, _fault in acting], dtype=np.intp)
         self._kiln = np.array([fault.kiln for _row, fault in acting], dtype=np.intp)
         self._begin_s = np.array([fault.begin_s for _row, fault in acting], dtype=np.float64)
@@ -197,15 +198,15 @@ class Effects:
         self.size[:] = 0
         self.is_there[:] = False
         row, kiln = self._row[now], self._kiln[now]
-        self.size[row, kiln] = self._size[now] * np.clip((age_s[now] + 1e-3) / self._growth_s[now], 0, 1)
+        self.size[row, kiln] = self._size[now] * np.minimum((age_s[now] + 1e-3) / self._growth_s[now], 1)
         self.is_there[row, kiln] = True
 
     def of(self, kind: FaultKind, place: str = "") -> Numbers:
         """Return the size in each kiln, shape (kilns,)."""
-        size: Numbers = self.size[ROWS.index((kind, place))]
+        size: Numbers = self.size[_ROW_OF[kind, place]]
         return size
 
     def stands(self, kind: FaultKind) -> NDArray[np.bool_]:
         """Say in which kilns a fault without places is there."""
-        there: NDArray[np.bool_] = self.is_there[ROWS.index((kind, ""))]
+        there: NDArray[np.bool_] = self.is_there[_ROW_OF[kind, ""]]
         return there

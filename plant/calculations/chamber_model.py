@@ -23,7 +23,7 @@ from plant.calculations.chamber_control import Controller, Stages
 from plant.calculations.chamber_design import Chamber, ChargePlan, Stage, Timber, charge_stages
 from plant.calculations.chamber_faults import Effects, Fault, FaultKind
 from plant.calculations.chamber_sensors import RAW, Sensors, read_channels
-from plant.calculations.chamber_tables import saturation_pa, wood_activity
+from plant.calculations.chamber_tables import between, saturation_pa, wood_activity
 from plant.calculations.chamber_weather import HOUR_S, Weather
 from plant.calculations.climate_frame import Frame
 from plant.calculations.drying_capacity import rate_ratio_at
@@ -57,6 +57,14 @@ MOST_FILM_KG: Final = 40.0
 MIDDLE_RISE_K: Final = 40.0
 THAWED_C: Final = 2.0
 """Ice in timber is left out: what comes in frozen counts as just thawed."""
+# An enum looks its members up anew each time, and each step asks for them.
+_FLAP_LEAKS, _FLAP_STUCK_OPEN, _FLAP_STUCK_SHUT, _DOOR_LEAK, _SPRAY_BLOCKED = (
+    FaultKind.FLAP_LEAKS, FaultKind.FLAP_STUCK_OPEN, FaultKind.FLAP_STUCK_SHUT, FaultKind.DOOR_LEAK,
+    FaultKind.SPRAY_BLOCKED,
+)  # fmt: skip
+_HEATING_VALVE_LEAKS, _HEATING_VALVE_STUCK, _COIL_FOULED = (
+    FaultKind.HEATING_VALVE_LEAKS, FaultKind.HEATING_VALVE_STUCK, FaultKind.COIL_FOULED,
+)  # fmt: skip
 NO_TIMBER: Final = Timber(0.0, 0.0, 0.0, 0.0)
 TEMPS_C: Final = np.arange(20.0, 100.5, 0.5)
 RATE_RATIO: Final = rate_ratio_at(TEMPS_C, 60.0)
@@ -298,8 +306,8 @@ class _Run:
             moment_s = self.begin_s + step * self.dt
             self.effects.at(moment_s)
             outside = self.weather.at(moment_s)
-            facts = self._step(moment_s, outside)
-            if step % self.every == 0:
+            facts = self._step(moment_s, outside, is_read=step % self.every == 0)
+            if facts:
                 for row, name in enumerate(RAW):
                     raw[step // self.every, row] = facts[name]
                 phase[step // self.every] = self.stages.phase
@@ -311,8 +319,10 @@ class _Run:
         if not all(np.all((state > -60) & (state < 200)) for state in states) or np.any(self.air.vapour_kg < 0):
             raise RuntimeError("the model of the chamber ran away: a temperature or mass that cannot be")
 
-    def _step(self, moment_s: int, outside: tuple[Numbers, Numbers, Numbers, Numbers]) -> dict[str, Numbers]:
-        """Take one step; return what can be read at its end."""
+    def _step(
+        self, moment_s: int, outside: tuple[Numbers, Numbers, Numbers, Numbers], *, is_read: bool
+    ) -> dict[str, Numbers]:
+        """Take one step; return what can be read at its end, nothing where nobody reads."""
         stage, control, effects, dt = self.stages.now, self.control, self.effects, self.dt
         temp_out, ratio_out, humidity_out, gust = outside
         control.drive_fans(stage["fans"] > 0, effects, dt)
@@ -325,14 +335,15 @@ class _Run:
         facts = self._heat_and_water(timber_w_k, temp_out)
         self._level_pressure(temp_out, ratio_out)
         self._diffuse()
-        drop_k = facts.pop("to_timber_w") / np.maximum(self._air_w_k(flow), 1.0)
-        leaving_ratio = self.air.vapour_kg / self.air.dry_kg + facts["evaporation"] / np.maximum(
-            self._air_w_k(flow) / DRY_AIR_J_KG_K, 1e-3
-        )
+        air_w_k, ratio = self._air_w_k(flow), self.air.vapour_kg / self.air.dry_kg
+        drop_k = facts.pop("to_timber_w") / np.maximum(air_w_k, 1.0)
+        leaving_ratio = ratio + facts["evaporation"] / np.maximum(air_w_k / DRY_AIR_J_KG_K, 1e-3)
         self.sensors.follow(
-            control.direction, self.air.temp_c, self.air.temp_c - drop_k,
-            self.air.vapour_kg / self.air.dry_kg, leaving_ratio, effects, dt,
-        )  # fmt: skip
+            control.direction, self.air.temp_c, self.air.temp_c - drop_k, ratio, leaving_ratio, effects, dt
+        )
+        if not is_read:
+            self._go_on(moment_s + dt, temp_out)
+            return {}
         facts |= control.facts() | self.sensors.facts()
         facts |= {
             "set_air": control.set_air_c,
@@ -343,7 +354,7 @@ class _Run:
             "changes": changes * HOUR_S,
             "moisture": 100 * np.where(self.timber.dry_kg > 0, self.timber.moisture, np.nan),
             "temp": self.air.temp_c,
-            "ratio": self.air.vapour_kg / self.air.dry_kg,
+            "ratio": ratio,
             "flow": flow,
             "density": (self.air.dry_kg + self.air.vapour_kg) / self.volume_m3,
         }
@@ -352,8 +363,8 @@ class _Run:
 
     def _flap_share(self, ordered: Numbers) -> Numbers:
         effects = self.effects
-        share = np.maximum(ordered, effects.of(FaultKind.FLAP_LEAKS) / 100)
-        for kind in (FaultKind.FLAP_STUCK_OPEN, FaultKind.FLAP_STUCK_SHUT):
+        share = np.maximum(ordered, effects.of(_FLAP_LEAKS) / 100)
+        for kind in (_FLAP_STUCK_OPEN, _FLAP_STUCK_SHUT):
             share = np.where(effects.stands(kind), effects.of(kind) / 100, share)
         return np.asarray(share)
 
@@ -363,7 +374,7 @@ class _Run:
         """Leak, flaps and door, in chamber volumes a second: dry air that is exchanged over that inside."""
         rise = np.sqrt(np.maximum(self.air.temp_c - temp_out, 0) / MIDDLE_RISE_K)
         drive = gust * (self.still_share * rise + (1 - self.still_share) * flow)
-        leak = (self.leak_per_s + self.effects.of(FaultKind.DOOR_LEAK) / HOUR_S) * drive
+        leak = (self.leak_per_s + self.effects.of(_DOOR_LEAK) / HOUR_S) * drive
         through_flaps = self.flap_per_s * flap * (0.1 * rise + 0.9 * flow)
         return np.asarray(leak + through_flaps + is_open * DOOR_AIR_CHANGES_PER_H / HOUR_S)
 
@@ -410,7 +421,7 @@ class _Run:
         vapour_pa = air.vapour_kg * pa_per_kg
         over_air, over_timber, over_steel = saturation_pa(np.stack((air.temp_c, timber.temp_c, fabric.steel_c)))
         spray, spray_w = self._spray(vapour_pa / over_air)
-        dryness = np.clip(1 - timber.shell / FIBRE_SATURATION, 0, 1)
+        dryness = between(1 - timber.shell / FIBRE_SATURATION, 0, 1)
         timber_kg_s_pa = (
             timber_w_k / DRY_AIR_J_KG_K * WATER_TO_AIR_MASS_RATIO / STANDARD_PRESSURE_PA
         ) / (1 + DRY_SHELL_RESISTANCE * dryness)  # fmt: skip
@@ -431,7 +442,8 @@ class _Run:
             capacity + dt * (coil_w_k + timber_w_k + self.steel_w_k)
         )
         heat_w = coil_w + coil_w_k * (self.supply_c - air.temp_c)
-        self._book(dt * spray, np.zeros_like(spray), dt * (spray_w + heat_w), np.zeros_like(spray))
+        self.books.water_in_kg += dt * spray
+        self.books.heat_in_j += dt * (spray_w + heat_w)
         self.books.coil_j += dt * heat_w
         to_timber_w = timber_w_k * (air.temp_c - timber.temp_c)
         self._into_timber(to_timber_w - latent_timber_w, from_timber)
@@ -440,8 +452,8 @@ class _Run:
 
     def _spray(self, humidity: Numbers) -> tuple[Numbers, Numbers]:
         """Return kg/s that the air takes up and the heat that comes with it; near saturation the rest drips away."""
-        taken = np.clip((1 - humidity) / 0.04, 0, 1)
-        blocked = 1 - self.effects.of(FaultKind.SPRAY_BLOCKED)
+        taken = between((1 - humidity) / 0.04, 0, 1)
+        blocked = 1 - self.effects.of(_SPRAY_BLOCKED)
         spray = self.spray_kg_s * self.control.spray_pct / 100 * blocked * taken
         return spray, spray * self.spray_j_kg
 
@@ -453,11 +465,11 @@ class _Run:
     def _coil(self) -> tuple[Numbers, Numbers]:
         """Return the coil's W/K towards its supply, and the power that comes whatever the air's temperature."""
         effects, control = self.effects, self.control
-        share = np.maximum(control.heating_pct, effects.of(FaultKind.HEATING_VALVE_LEAKS)) / 100
-        stuck = effects.stands(FaultKind.HEATING_VALVE_STUCK)
-        share = np.where(stuck, effects.of(FaultKind.HEATING_VALVE_STUCK) / 100, share)
+        share = np.maximum(control.heating_pct, effects.of(_HEATING_VALVE_LEAKS)) / 100
+        stuck = effects.stands(_HEATING_VALVE_STUCK)
+        share = np.where(stuck, effects.of(_HEATING_VALVE_STUCK) / 100, share)
         # The rated power holds at 60 °C in the chamber.
-        rated_w_k = self.heater_w / (self.supply_c - 60) * (1 - effects.of(FaultKind.COIL_FOULED))
+        rated_w_k = self.heater_w / (self.supply_c - 60) * (1 - effects.of(_COIL_FOULED))
         # Without air past it a coil gives off little.
         carried = 0.1 + 0.9 * np.minimum(1, control.flow) ** 0.6
         return np.asarray(share * rated_w_k * carried), control.constant_w
@@ -482,8 +494,8 @@ class _Run:
         fabric.steel_c = steel_j / (self.steel_j_k + film * LIQUID_J_KG_K)
         fabric.film_kg = film - drained
         fabric.wall_c = fabric.wall_c + dt * (into_wall_w - lost_w) / self.wall_j_k
-        none = np.zeros_like(drained)
-        self._book(none, drained, none, dt * lost_w + drained * LIQUID_J_KG_K * fabric.steel_c)
+        self.books.water_out_kg += drained
+        self.books.heat_out_j += dt * lost_w + drained * LIQUID_J_KG_K * fabric.steel_c
 
     def _level_pressure(self, temp_out: Numbers, ratio_out: Numbers) -> None:
         """Let out what is above the outer pressure; take outside air in where it is below."""

@@ -4,6 +4,7 @@ Each thermometer has an offset of its own within class B of IEC 60751: normal, w
 deviations and nothing beyond it. Other offsets and noises are ours.
 """
 
+import math
 from collections.abc import Sequence
 from typing import Final
 
@@ -12,7 +13,7 @@ from numpy.typing import NDArray
 
 from plant.calculations.chamber_design import Chamber
 from plant.calculations.chamber_faults import Effects, Fault, FaultKind
-from plant.calculations.chamber_tables import saturation_pa
+from plant.calculations.chamber_tables import between, saturation_pa
 from plant.calculations.emc import emc_pct
 from plant.calculations.psychrometrics import STANDARD_PRESSURE_PA, WATER_TO_AIR_MASS_RATIO
 
@@ -26,6 +27,9 @@ AIR_LAG_S, WICK_LAG_S, PLATE_LAG_S = 90.0, 150.0, 1500.0
 _FERREL_PER_K, _FERREL_PER_WET_K = 0.000367 * 1.8, 1.8 / 1571
 # Magnus' slope is good to a part in a hundred, enough for a step that is taken anew every minute.
 _SLOPE_A, _SLOPE_B = 4217.0, 241.0
+# An enum looks its members up anew each time, and each step asks for them.
+_WICK_DRY, _WICK_SCALED = FaultKind.WICK_DRY, FaultKind.WICK_SCALED
+_THERMOMETER_OFFSET: Final = FaultKind.THERMOMETER_OFFSET
 SIDES: Final = ("left", "right")
 METER_SD: Final = 0.015
 """Spread of heat meters, as a share. Ours; EN 1434 class 2 allows 2 to 5 %, from memory."""
@@ -68,6 +72,8 @@ class Sensors:
         kilns = len(seeds)
         self._air_c, self._wick_c, self._wet_c = (np.zeros((2, kilns)) for _ in range(3))
         self._plate_pct = np.zeros(kilns)
+        # The plate leads nothing: what it felt since it was read last is worked out when it is read.
+        self._beside_plate: list[tuple[Numbers, Numbers, float]] = []
         self._air_read, self._wet_read = np.zeros((2, kilns)), np.zeros((2, kilns))
 
     def start(self, temp_c: Numbers, ratio: Numbers) -> None:
@@ -77,7 +83,7 @@ class Sensors:
         for _ in range(8):
             self._settle_wicks(np.broadcast_to(temp_c, (2, len(temp_c))), np.broadcast_to(ratio, (2, len(ratio))))
         self._wet_c[:] = self._wick_c
-        self._plate_pct[:] = emc_pct(np.clip(temp_c, -2, 115), _humidity(temp_c, ratio))
+        self._plate_pct[:] = _plate_pct(temp_c, ratio)
         self._air_read, self._wet_read = self._air_c.copy(), self._wet_c.copy()
 
     def _settle_wicks(self, air_c: Numbers, ratio: Numbers) -> None:
@@ -88,7 +94,7 @@ class Sensors:
         by_wick = _FERREL_PER_K * STANDARD_PRESSURE_PA * (1 + _FERREL_PER_WET_K * wick)
         excess = saturated - vapour - by_wick * (air_c - wick)
         slope = saturated * _SLOPE_A / (_SLOPE_B + wick) ** 2 + by_wick
-        self._wick_c = np.minimum(wick - np.clip(excess / slope, -8, 8), air_c)
+        self._wick_c = np.minimum(wick - between(excess / slope, -8, 8), air_c)
 
     def follow(
         self,
@@ -106,17 +112,24 @@ class Sensors:
         air_c = share * entering_c + (1 - share) * leaving_c
         ratio = share * entering_ratio + (1 - share) * leaving_ratio
         self._settle_wicks(air_c, ratio)
-        self._air_c += -np.expm1(-dt / AIR_LAG_S) * (air_c - self._air_c)
-        self._wet_c += -np.expm1(-dt / WICK_LAG_S) * (self._wick_c - self._wet_c)
-        plate = emc_pct(np.clip(air_c[0], -2, 115), _humidity(air_c[0], ratio[0]))
-        self._plate_pct += -np.expm1(-dt / PLATE_LAG_S) * (plate - self._plate_pct)
+        self._air_c += -math.expm1(-dt / AIR_LAG_S) * (air_c - self._air_c)
+        self._wet_c += -math.expm1(-dt / WICK_LAG_S) * (self._wick_c - self._wet_c)
+        self._beside_plate.append((air_c[0], ratio[0], -math.expm1(-dt / PLATE_LAG_S)))
         for row, side in enumerate(SIDES):
             # A dry wick, or one under scale, shows too little of the depression.
-            lost = np.maximum(effects.of(FaultKind.WICK_DRY, side), effects.of(FaultKind.WICK_SCALED, side))
+            lost = np.maximum(effects.of(_WICK_DRY, side), effects.of(_WICK_SCALED, side))
             wet_c = self._wet_c[row] + lost * (self._air_c[row] - self._wet_c[row])
             self._wet_read[row] = wet_c + self._wet_share[row] * class_b_k(wet_c)
-            off = effects.of(FaultKind.THERMOMETER_OFFSET, side)
+            off = effects.of(_THERMOMETER_OFFSET, side)
             self._air_read[row] = self._air_c[row] + self._air_share[row] * class_b_k(self._air_c[row]) + off
+
+    def _settle_plate(self) -> None:
+        if not self._beside_plate:
+            return
+        air_c, ratio = (np.stack([felt[which] for felt in self._beside_plate]) for which in (0, 1))
+        for plate, (_air, _ratio, share) in zip(_plate_pct(air_c, ratio), self._beside_plate, strict=True):
+            self._plate_pct += share * (plate - self._plate_pct)
+        self._beside_plate.clear()
 
     def air_reading(self, direction: Numbers) -> Numbers:
         """Dry bulb on the side where the air enters; the left one while the fans stand."""
@@ -128,15 +141,21 @@ class Sensors:
 
     def facts(self) -> dict[str, Numbers]:
         """Return what the sensors show, without noise."""
+        self._settle_plate()
         return {
             "air_left": self._air_read[0], "air_right": self._air_read[1], "wet_left": self._wet_read[0],
             "wet_right": self._wet_read[1], "plate": self._plate_pct,
         }  # fmt: skip
 
 
+def _plate_pct(temp_c: Numbers, ratio: Numbers) -> Numbers:
+    """Return the EMC that a plate comes to."""
+    return emc_pct(between(temp_c, -2, 115), _humidity(temp_c, ratio))
+
+
 def _humidity(temp_c: Numbers, ratio: Numbers) -> Numbers:
     vapour = STANDARD_PRESSURE_PA * ratio / (WATER_TO_AIR_MASS_RATIO + ratio)
-    return np.asarray(np.clip(vapour / saturation_pa(temp_c), 0, 1))
+    return between(vapour / saturation_pa(temp_c), 0, 1)
 
 
 # Noise of a reading: white, and slow with a correlation time; in the quantity's unit, or as a share where marked.

@@ -33,16 +33,14 @@ class Weather:
         self.humidity = np.column_stack([columns[seed][1] for seed in seeds])
         self.gust = np.column_stack([columns[seed][2] for seed in seeds])
         self.ratio = np.asarray(humidity_ratio(self.humidity * saturation_pressure_pa(self.temp_c)))
+        self._all = np.stack([self.temp_c, self.ratio, self.humidity, self.gust], axis=1)
 
     def at(self, moment_s: float) -> tuple[Numbers, Numbers, Numbers, Numbers]:
         """Return temperature (°C), humidity ratio (kg/kg), relative humidity (fraction) and gust factor."""
         place = (moment_s - self._begin_s) / HOUR_S
         hour = int(place)
         share = place - hour
-        temp, ratio, humidity, gust = (
-            (1 - share) * column[hour] + share * column[hour + 1]
-            for column in (self.temp_c, self.ratio, self.humidity, self.gust)
-        )
+        temp, ratio, humidity, gust = (1 - share) * self._all[hour] + share * self._all[hour + 1]
         return temp, ratio, humidity, gust
 
 
