@@ -48,6 +48,8 @@ from tests.factories import (
 BACKEND = "django.contrib.auth.backends.ModelBackend"
 # Other systems come with a token and no sign-in; who gets in with which is tested in tests/plant/test_api_tokens.py.
 BY_TOKEN = {"api:readings", "api:channels"}
+# Whoever has the address sees it; who has it is tested in tests/maintenance/test_calendar_feed.py.
+BY_SECRET_ADDRESS = {"maintenance:calendar-feed"}
 # What says how they do it, and what says that nothing is there.
 OPEN_OF_THE_API = {"api:openapi-json", "api:api-root", "api:nothing"}
 # Open to everybody: to sign in, to sign out again, and to ask whether the server is up.
@@ -161,6 +163,7 @@ def things(db: None) -> dict[str, dict[str, Any]]:
         "openings/": {"tag": kiln.tag, "key": f"after-{done.pk}"},
         "openings/work-orders/": {"number": work.number},
         "work-orders/": {"number": work.number, "no": step.no},
+        "calendar/": {"token": "0" * 43},
         "watches/": {"pk": dry.pk},
         "watches/firings/": {"pk": fired.pk},
     }
@@ -195,7 +198,7 @@ def status_of(client: Client, url: str, *, sends: bool) -> int:
 
 def test_every_view_says_which_act_it_needs() -> None:
     assert len(ADDRESSES) > 40
-    open_names = FOR_ALL | BY_TOKEN
+    open_names = FOR_ALL | BY_TOKEN | BY_SECRET_ADDRESS
     silent = [address.name for address in ADDRESSES if address.act is None and address.name not in open_names]
     assert silent == []
     assert {address.act for address in ADDRESSES if address.act} <= set(access_table())
@@ -215,7 +218,7 @@ def test_an_auditor_may_nothing_but_look() -> None:
 def test_strangers_are_sent_to_the_sign_in(things: dict[str, dict[str, Any]], method: str) -> None:
     client = Client()
     for address in ADDRESSES:
-        if address.name not in FOR_ALL | BY_TOKEN:
+        if address.name not in FOR_ALL | BY_TOKEN | BY_SECRET_ADDRESS:
             answer = getattr(client, method)(url_of(address, things))
             assert answer.status_code == 302, address.name
             assert answer["Location"].startswith("/sign-in/?next="), address.name
@@ -233,6 +236,14 @@ def test_no_sign_in_takes_the_place_of_a_token(things: dict[str, dict[str, Any]]
     for address in ADDRESSES:
         if address.name in BY_TOKEN:
             assert status_of(client, url_of(address, things), sends=True) == 401, address.name
+
+
+@pytest.mark.parametrize("role", ["", *Role.values])
+def test_no_sign_in_takes_the_place_of_a_secret_address(things: dict[str, dict[str, Any]], role: str) -> None:
+    client = signed_in(role) if role else Client()
+    for address in ADDRESSES:
+        if address.name in BY_SECRET_ADDRESS:
+            assert client.get(url_of(address, things)).status_code == 404, address.name
 
 
 @pytest.mark.parametrize("role", Role.values)

@@ -180,11 +180,11 @@ def _before(job: OwnJob) -> list[Flowable]:
     if job.takes_lock_out:
         lines += [strong_line(_("Lock-out")), Tick(_("locked, start tried")), Tick(_("escape door tried"))]
     if job.cautions:
-        lines.append(text(" · ".join(caution.title for caution in job.cautions), "soft"))
+        lines.append(text(", ".join(caution.title for caution in job.cautions), "soft"))
     return lines
 
 
 def _ticked(words: str) -> Flowable:
     """A box with words behind it that may take several lines."""
     style = [("VALIGN", (0, 0), (-1, -1), "TOP"), ("PADDING", (0, 0), (-1, -1), 0)]
-    return RowTable([[Tick(), text(words, "small")]], [13, WIDTHS_MM[2] * mm - 19], style=style)
+    return RowTable([[Tick(), text(words, "small")]], [13, WIDTHS_MM[2] * mm - 19], style=style, hAlign="LEFT")

@@ -15,6 +15,7 @@ from maintenance.actions.watching import copy_watch, set_up_watches
 from maintenance.actions.work_orders import start
 from maintenance.demo.setting_up import set_up
 from maintenance.models import (
+    Assignment,
     Defect,
     EntryPermit,
     Firing,
@@ -149,6 +150,7 @@ def things() -> dict[str, dict[str, Any]]:
         "rounds/standing-tasks/": {"code": first(StandingTask.objects).code},
         "openings/": {"tag": opening.work_order.kiln.tag, "key": f"after-{opening.after_charge_id}"},
         "openings/work-orders/": {"number": order.number},
+        "calendar/": {"token": "0" * 43},
         "watches/": {"pk": first(KilnWatch.objects.filter(firings__isnull=False)).pk},
         "watches/firings/": {"pk": first(Firing.objects).pk},
         "work-orders/": {"number": order.number, "no": 1},
@@ -180,6 +182,10 @@ def pages() -> list[str]:
     day = f"/kilns/{tag}/climate/?from=2026-11-24T09:00&until=2026-11-25T08:00"
     found += [day, f"{day}&table=1&t=f&humidity=rh", f"/watches/?kiln={tag}", f"{own.get_absolute_url()}edit/"]
     found += [f"{own.get_absolute_url()}trial/?job={Job.objects.get(what=TRY_TASK).pk}"]
+    given = first(Assignment.objects.filter(work_order__placement__start_at__gt=clock.now()))
+    on = given.work_order.placement.start_at.date()
+    found += [f"/my-work/{way}?person={given.person.code}" for way in ("", "week/", "calendar/")]
+    found += [f"/my-work/?person={given.person.code}&day={on}", f"/my-work/week/?person={given.person.code}&week={on}"]
     return [*found, "/availability/?period=2026-11", "/storeroom/?q=nothing-of-this-name", "/openings/?weeks=8"]
 
 

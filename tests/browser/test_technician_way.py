@@ -47,7 +47,7 @@ def test_a_job_from_my_work_to_its_signing_off(visit: Visit, order: WorkOrder) -
     phone.goto("/")
     expect(phone.get_by_role("heading", level=1)).to_have_text("My work")
     expect(phone.locator(".lead")).to_contain_text("1 job today, at K1.")
-    phone.get_by_role("link", name="Open", exact=True).tap()
+    phone.get_by_role("link", name=f"Open {order.number}").tap()
 
     _start(phone, order)
     _work(phone)
