@@ -132,9 +132,7 @@ class Controller:
         self._turned_s = np.where(turns, 0, self._turned_s)
         runs &= self._rests_s <= 0
         self.direction = np.where(runs, self._way, 0.0)
-        for row, motor in enumerate(MOTORS):
-            lost = np.maximum(effects.of(_FAN_STOPPED, motor), effects.of(_FAN_WEAK, motor))
-            self.motor[row] = runs * (1 - lost)
+        self.motor = runs * (1 - np.maximum(effects.at_places(_FAN_STOPPED), effects.at_places(_FAN_WEAK)))
         self.flow = (self.motor[0] + self.motor[1]) / 2
 
     def drive_valves(self, now: dict[str, Numbers], sensors: Sensors, dt: float) -> None:

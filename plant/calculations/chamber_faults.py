@@ -206,6 +206,11 @@ class Effects:
         size: Numbers = self.size[_ROW_OF[kind, place]]
         return size
 
+    def at_places(self, kind: FaultKind) -> Numbers:
+        """Return the size at each place of a kind that has some, and in each kiln; shape (places, kilns)."""
+        first = _ROW_OF[kind, _PLACES[kind][0]]
+        return self.size[first : first + len(_PLACES[kind])]
+
     def stands(self, kind: FaultKind) -> NDArray[np.bool_]:
         """Say in which kilns a fault without places is there."""
         there: NDArray[np.bool_] = self.is_there[_ROW_OF[kind, ""]]

@@ -419,7 +419,7 @@ class _Run:
         enthalpy = air.enthalpy_j
         pa_per_kg = VAPOUR_GAS_CONSTANT * (air.temp_c + ZERO_C_K) / self.volume_m3
         vapour_pa = air.vapour_kg * pa_per_kg
-        over_air, over_timber, over_steel = saturation_pa(np.stack((air.temp_c, timber.temp_c, fabric.steel_c)))
+        over_air, over_timber, over_steel = saturation_pa(np.array((air.temp_c, timber.temp_c, fabric.steel_c)))
         spray, spray_w = self._spray(vapour_pa / over_air)
         dryness = between(1 - timber.shell / FIBRE_SATURATION, 0, 1)
         timber_kg_s_pa = (

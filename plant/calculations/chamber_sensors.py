@@ -30,7 +30,6 @@ _SLOPE_A, _SLOPE_B = 4217.0, 241.0
 # An enum looks its members up anew each time, and each step asks for them.
 _WICK_DRY, _WICK_SCALED = FaultKind.WICK_DRY, FaultKind.WICK_SCALED
 _THERMOMETER_OFFSET: Final = FaultKind.THERMOMETER_OFFSET
-SIDES: Final = ("left", "right")
 METER_SD: Final = 0.015
 """Spread of heat meters, as a share. Ours; EN 1434 class 2 allows 2 to 5 %, from memory."""
 HUMIDITY_SD_PCT: Final = 1.5
@@ -107,21 +106,22 @@ class Sensors:
         dt: float,
     ) -> None:
         """Let a step pass: air enters on the left with direction +1, on the right with -1; at rest both sides mix."""
-        left_enters = (1 + direction) / 2
-        share = np.stack((left_enters, 1 - left_enters))
-        air_c = share * entering_c + (1 - share) * leaving_c
-        ratio = share * entering_ratio + (1 - share) * leaving_ratio
+        share = np.empty((2, len(direction)))
+        share[0] = (1 + direction) / 2
+        share[1] = 1 - share[0]
+        other = 1 - share
+        air_c = share * entering_c + other * leaving_c
+        ratio = share * entering_ratio + other * leaving_ratio
         self._settle_wicks(air_c, ratio)
         self._air_c += -math.expm1(-dt / AIR_LAG_S) * (air_c - self._air_c)
         self._wet_c += -math.expm1(-dt / WICK_LAG_S) * (self._wick_c - self._wet_c)
         self._beside_plate.append((air_c[0], ratio[0], -math.expm1(-dt / PLATE_LAG_S)))
-        for row, side in enumerate(SIDES):
-            # A dry wick, or one under scale, shows too little of the depression.
-            lost = np.maximum(effects.of(_WICK_DRY, side), effects.of(_WICK_SCALED, side))
-            wet_c = self._wet_c[row] + lost * (self._air_c[row] - self._wet_c[row])
-            self._wet_read[row] = wet_c + self._wet_share[row] * class_b_k(wet_c)
-            off = effects.of(_THERMOMETER_OFFSET, side)
-            self._air_read[row] = self._air_c[row] + self._air_share[row] * class_b_k(self._air_c[row]) + off
+        # A dry wick, or one under scale, shows too little of the depression.
+        lost = np.maximum(effects.at_places(_WICK_DRY), effects.at_places(_WICK_SCALED))
+        wet_c = self._wet_c + lost * (self._air_c - self._wet_c)
+        self._wet_read = wet_c + self._wet_share * class_b_k(wet_c)
+        off = effects.at_places(_THERMOMETER_OFFSET)
+        self._air_read = self._air_c + self._air_share * class_b_k(self._air_c) + off
 
     def _settle_plate(self) -> None:
         if not self._beside_plate:
