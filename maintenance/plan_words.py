@@ -1,20 +1,15 @@
 """Times, money and shares of plans in the mill's words."""
 
-import re
-from collections.abc import Callable
+from collections.abc import Iterable
 from datetime import date, datetime, timedelta
 from decimal import Decimal
 
 from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
-from maintenance.calculations.placing.problem import Problem
-from maintenance.plan_problem import Drawn
+from maintenance.plan_states import Standing
 from plant.models import Mill
 from plant.templatetags.kilnward import fixed, quantity
-
-#: How the calculations name a minute (``words.moment``).
-MOMENT = re.compile(r"\b(?:Mon|Tue|Wed|Thu|Fri|Sat|Sun) (\d{4}-\d\d-\d\d) (\d\d):(\d\d)\b")
 
 
 def money_words(cents: int, mill: Mill) -> str:
@@ -40,19 +35,18 @@ def hours_words(minutes: float) -> str:
     return _("%s h") % quantity(Decimal(minutes) / 60, 1)
 
 
-def with_local_times(text: str, problem: Problem, at: Callable[[int], datetime], mill: Mill) -> str:
-    """Put the mill's time where the calculations named a minute as a day and a time from the problem's origin."""
-
-    def said(found: re.Match[str]) -> str:
-        days = (date.fromisoformat(found[1]) - problem.origin).days
-        return time_words(at(days * 1440 + int(found[2]) * 60 + int(found[3])), mill)
-
-    return MOMENT.sub(said, text)
-
-
-def drawn_text(text: str, drawn: Drawn, mill: Mill) -> str:
-    """Say a sentence of the calculations about a problem that was drawn."""
-    return with_local_times(text, drawn.problem, drawn.at, mill)
+def put_words(pattern: str, values: Iterable[tuple[str, str | int]], standing: Standing, mill: Mill) -> str:
+    """Put the mill's times and names into a sentence of the calculations; it begins with a capital letter."""
+    told = {
+        name: time_words(standing.drawn.at(int(value)), mill)
+        if name.endswith("_min")
+        else standing.name_of(str(value))
+        if name == "person"
+        else value
+        for name, value in values
+    }
+    said = pattern.format(**told)
+    return said[:1].upper() + said[1:]
 
 
 def minutes_between(base_at: datetime, at: datetime) -> int:

@@ -45,7 +45,7 @@ class Kind(TextChoices):
 
 
 def suppose(drawn: Drawn, suppositions: Sequence[Mapping[str, Any]]) -> tuple[Drawn, tuple[str, ...]]:
-    """Return what was drawn as it would be, and sentences that say what was supposed.
+    """Return what was drawn as it would be, and sentences that say what was supposed; they are its first notes, too.
 
     Raises
     ------
@@ -88,7 +88,8 @@ class _Supposing:
                 len(loose),
             )
             self.said.append(words % {"numbers": ", ".join(loose)})
-        return replace(self.drawn, problem=problem), tuple(self.said)
+        said = tuple(self.said)
+        return replace(self.drawn, problem=problem, notes=(*said, *self.drawn.notes)), said
 
     def _charge_slips(self, one: Mapping[str, Any]) -> str:
         charge = Charge.objects.select_related("kiln").filter(pk=one["charge"]).first()
@@ -116,7 +117,8 @@ class _Supposing:
                 _("%(name)s does not work here any more: that changes nothing.") % {"name": person.name}, code="person"
             )
         from_at, until_at = self._span(one)
-        self._change(Away(frozenset(refs), self._minute(from_at), self._minute(until_at)))
+        until_min = min(self._minute(until_at), self.problem.horizon_min)
+        self._change(Away(frozenset(refs), self._minute(from_at), until_min))
         return _("%(name)s is away from %(from)s to %(until)s.") % {
             "name": person.name,
             "from": time_words(from_at, self.mill),

@@ -16,7 +16,6 @@ from maintenance.calculations.placing.problem import problem_to_json
 from maintenance.calculations.placing.reading import read_problem
 from maintenance.models import WorkOrder, WorkPart
 from maintenance.plan_problem import Drawn, draw_problem
-from maintenance.plan_words import with_local_times
 from maintenance.suppositions import suppose
 from plant.models import Charge
 from tests.factories import (
@@ -174,12 +173,3 @@ def test_what_is_over_unknown_or_far_away_is_refused_with_a_sentence() -> None:
     for one, words in cases:
         with pytest.raises(ValidationError, match=words):
             supposed(one, of=found)
-
-
-def test_moments_of_the_calculations_are_said_in_the_mills_time() -> None:
-    programme()
-    found = drawn()
-    text = "its parts arrive Mon 2026-03-02 10:00 or later"
-    # Minute 600 of a problem that was drawn at eight o'clock.
-    mill = load_desk(NOW).mill
-    assert with_local_times(text, found.problem, found.at, mill) == "its parts arrive Mon 2 Mar, 18:00 or later"

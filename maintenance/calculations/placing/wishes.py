@@ -13,11 +13,12 @@ from dataclasses import dataclass, replace
 
 from .checking import check
 from .frame import SIXTIETHS, Frame
-from .hopeless import find_hopeless
+from .hopeless import find_hopeless, not_found_in_time
 from .inserting import due_date_plan, greedy_plan
+from .json_places import Fault
 from .model import Part
 from .pins import faulty_pins
-from .plan import Plan, Stop
+from .plan import Hopeless, PlacedJob, Plan, Stop
 from .problem import LOCK_OUT, LOCKED_OUT, Job, Person, Problem, Shift
 from .solving import solve
 from .standing import state_of_plan
@@ -28,6 +29,8 @@ from .tasks import LOST_BY_ROUNDING, whole_task
 #: are mostly proven within a second.
 MOST_JOBS = 20
 DAY_MIN = 1440
+#: What the name of a job ends with that stands for the date of a wish.
+MARK = " done"
 #: The part of the time in which the neighbourhood is solved without the wish.
 SHARE_WITHOUT = 0.4
 
@@ -57,7 +60,7 @@ class Price:
     against_plan_cents: int = 0
     start_min: int | None = None
     moved: tuple[str, ...] = ()
-    impossible: tuple[str, ...] = ()
+    impossible: tuple[Hopeless, ...] = ()
 
     @property
     def is_exact(self) -> bool:
@@ -109,9 +112,9 @@ def price_of(problem: Problem, plan: Plan, wish: Wish, seconds: float = 1.5, mos
         return Price(tags, is_whole, impossible=hopeless)
     base = _best(part, kept, seconds * SHARE_WITHOUT)
     left = max(seconds - (time.monotonic() - began), seconds * SHARE_WITHOUT)
-    best = _best(wished, kept, left)
+    best = _best(wished, part_of(plan, wished), left)
     if best is None or base is None:
-        return Price(tags, is_whole, impossible=_not_together(wished, left))
+        return Price(tags, is_whole, impossible=_not_together(wished, wish.job, left))
     at = best.state.at.get(best.state.frame.number_of_job[wish.job])
     now = check(part, kept)
     least_cents = best.bound_cents - base.total_cents
@@ -235,7 +238,7 @@ def _done_by(problem: Problem, ref: str, minute: int) -> Problem:
         latest_min = min(of.latest_min, minute) if of.safety else minute
         return _with_job(problem, replace(of, safety=True, latest_min=latest_min))
     # Its lateness has its price from its own date on: a job of nobody and no time waits for it and has the wish's date.
-    name = f"{ref} done"
+    name = f"{ref}{MARK}"
     shift = Shift(name, min(0, minute), max(minute, 0) + 1, max(minute, 0) + 1, ())
     mark = Job(
         ref=name,
@@ -259,11 +262,15 @@ def _done_by(problem: Problem, ref: str, minute: int) -> Problem:
 # --- solving --------------------------------------------------------------------------------------
 
 
-def _why_not(problem: Problem) -> tuple[str, ...]:
+def _why_not(problem: Problem) -> tuple[Hopeless, ...]:
     """Say what rules a wish out before anything is solved."""
     frame = Frame(problem)
-    faults = tuple(f"{fault.place.removeprefix('issued.')} {fault.text}" for fault in faulty_pins(frame))
-    return faults or tuple(one.text for one in find_hopeless(frame))
+    return tuple(_of_pin(fault) for fault in faulty_pins(frame)) or find_hopeless(frame)
+
+
+def _of_pin(fault: Fault) -> Hopeless:
+    ref = fault.place.removeprefix("issued.")
+    return Hopeless(ref, "pin", f"{ref} {fault.text}.")
 
 
 def _best(problem: Problem, kept: Plan, seconds: float) -> _Best | None:
@@ -309,11 +316,11 @@ def _first(frame: Frame, kept: Plan) -> State | None:
     return min(complete, key=lambda state: state.cost().total, default=None)
 
 
-def _not_together(problem: Problem, seconds: float) -> tuple[str, ...]:
+def _not_together(problem: Problem, ref: str, seconds: float) -> tuple[Hopeless, ...]:
     """Say why there is no plan with the wish, by the solver's own explanation."""
     answer = solve(problem, seconds, workers=0)
-    texts = [one.text for one in answer.hopeless] + [fault.text for fault in answer.faults]
-    return tuple(dict.fromkeys(texts)) or ("In the time given no plan with it was found.",)
+    found = answer.hopeless or tuple(_of_pin(fault) for fault in answer.faults)
+    return tuple(one for one in found if not one.job.endswith(MARK)) or (not_found_in_time(ref),)
 
 
 def part_of(plan: Plan, part: Problem) -> Plan:
@@ -331,6 +338,11 @@ def part_of(plan: Plan, part: Problem) -> Plan:
         for ref, placed in plan.jobs.items()
         if ref in refs
     }
+    durations = {job.ref: job.duration_min for job in part.jobs}
+    for job in part.jobs:
+        ref = job.ref.removesuffix(MARK)
+        if ref != job.ref and job.ref not in jobs and ref in jobs:
+            jobs[job.ref] = PlacedJob(jobs[ref].start_min + durations[ref], job.ref, (), None, None)
     starts = {tag: one for tag, one in plan.charge_starts.items() if tag in tags}
     found = Plan(charge_starts=starts, stops=tuple(stops), jobs=jobs)
     cost = check(part, found).cost
@@ -340,7 +352,7 @@ def part_of(plan: Plan, part: Problem) -> Plan:
 def _moved(kept: Plan, state: State, wished: str) -> tuple[str, ...]:
     """Name the other jobs that are elsewhere, or done by others, than they were."""
     plan = state.to_plan()
-    refs = {job.ref for job in state.frame.jobs if not job.ref.endswith(" done")} - {wished}
+    refs = {job.ref for job in state.frame.jobs if not job.ref.endswith(MARK)} - {wished}
 
     def of(one: Plan, ref: str) -> tuple[int, frozenset[str]] | None:
         placed = one.jobs.get(ref)
