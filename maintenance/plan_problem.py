@@ -47,6 +47,8 @@ OPEN_PHASE = timedelta(days=1)
 #: Heating up again takes this share of heating up.
 REHEAT_SHARE = 0.5
 LEAST_REHEAT_MIN = 60
+#: Two shifts that overlap for less are not worth a crew of both.
+LEAST_TOGETHER_MIN = 120
 SPLIT = "~"
 #: So far from minute 0 nobody works: who is someone else before or after a day is away until then, or from then on.
 FAR_BACK_MIN = 3 * 366 * 24 * 60
@@ -303,6 +305,7 @@ class _Drawing:
             start, end = self.minute(start_at), self.minute(end_at)
             if end > 0:
                 people[start, end, end + turn.shift.overtime_minutes].add(str(turn.person_id))
+        people |= _together(people)
         found = []
         for number, ((start, end, overtime_end), refs) in enumerate(sorted(people.items()), start=1):
             own = [
@@ -327,6 +330,21 @@ class _Drawing:
 
     def _part_at(self, ref: str, minute: int) -> str | None:
         return next((part for part, start, end in self.parts.get(ref, ()) if start <= minute < end), None)
+
+
+def _together(people: Mapping[tuple[int, int, int], set[str]]) -> dict[tuple[int, int, int], set[str]]:
+    """Return the times in which two shifts overlap for long, with the people of both: they can work as one crew."""
+    found: dict[tuple[int, int, int], set[str]] = defaultdict(set)
+    spans = sorted(people)
+    for index, (start, end, overtime_end) in enumerate(spans):
+        for other_start, other_end, other_overtime_end in spans[index + 1 :]:
+            if other_start >= end:
+                break
+            both = (max(start, other_start), min(end, other_end), min(overtime_end, other_overtime_end))
+            if both[1] - both[0] >= LEAST_TOGETHER_MIN and both not in people:
+                found[both] |= people[start, end, overtime_end]
+                found[both] |= people[other_start, other_end, other_overtime_end]
+    return found
 
 
 def places(drawn: Drawn, plan: Plan) -> dict[str, Place]:

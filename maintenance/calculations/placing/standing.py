@@ -181,14 +181,20 @@ def _kept_at(frame: Frame, job: int, kept: KeptPlace, fix: Fix) -> JobAt | None:
         return None
     if not (region.from_min <= start_min and end_min <= region.to_min) or (of.safety and end_min > of.latest_min):
         return None
-    for number, shift in enumerate(frame.shifts):
-        if (
-            shift.start_min <= start_min < shift.end_min
-            and end_min <= shift.overtime_end_min
-            and (people or frozenset()) <= set(frame.shift_people[number])
-        ):
-            return JobAt(place, number, start_min, crew)
-    return None
+    number = _shift_of(frame, start_min, end_min, people or frozenset())
+    return None if number is None else JobAt(place, number, start_min, crew)
+
+
+def _shift_of(frame: Frame, start_min: int, end_min: int, people: frozenset[int]) -> int | None:
+    """Give the shift of all these people that a time lies in, with the least overtime."""
+    fitting = [
+        number
+        for number, shift in enumerate(frame.shifts)
+        if shift.start_min <= start_min < shift.end_min
+        and end_min <= shift.overtime_end_min
+        and people <= set(frame.shift_people[number])
+    ]
+    return min(fitting, key=lambda number: max(0, end_min - frame.shifts[number].end_min), default=None)
 
 
 def _kept_stop(state: State, kiln: int, kept: KeptStop, end_min: int) -> StopAt | None:
@@ -198,14 +204,10 @@ def _kept_stop(state: State, kiln: int, kept: KeptStop, end_min: int) -> StopAt 
     ready_min = begin_min + frame.kilns[kiln].set_up_min
     if person is None or begin_min < 0 or not state.is_free(person, begin_min, ready_min):
         return None
-    for number, shift in enumerate(frame.shifts):
-        if (
-            person in frame.can_lock_out[number]
-            and shift.start_min <= begin_min < shift.end_min
-            and ready_min <= shift.overtime_end_min
-        ):
-            return StopAt(begin_min, max(end_min, ready_min + frame.kilns[kiln].restore_min), number, person)
-    return None
+    number = _shift_of(frame, begin_min, ready_min, frozenset({person}))
+    if number is None or person not in frame.can_lock_out[number]:
+        return None
+    return StopAt(begin_min, max(end_min, ready_min + frame.kilns[kiln].restore_min), number, person)
 
 
 def _book(state: State, jobs: Iterable[int], fixed: Mapping[int, Fix]) -> set[int]:
