@@ -113,6 +113,7 @@ def list_pages() -> list[ListPage]:
         ListPage("Work orders", "/work-orders/", "jobs to be done", _orders),
         ListPage("Work orders", "/work-orders/?state=all", "jobs of any state", _orders),
         ListPage("My work", "/my-work/", "jobs of one person in a year", _my_work),
+        ListPage("Own week", "/my-work/week/", "jobs of one person in a year", _my_work),
         ListPage("Storeroom", "/storeroom/", "parts", _parts),
         ListPage("A part", "", "entries of its ledger, as many changes", _one_part),
         ListPage("Orders", "/storeroom/orders/", "purchase orders", _purchases),
