@@ -3,6 +3,7 @@
 from django.urls import URLPattern, path
 
 from maintenance.views import (
+    board,
     calendar,
     chamber_tests,
     checks,
@@ -68,10 +69,13 @@ urlpatterns: list[URLPattern] = [
     path("watches/<int:pk>/edit/", watch_numbers.edit, name="watch-edit"),
     path("watches/<int:pk>/copy/", watch_numbers.copy, name="watch-copy"),
     path("watches/<int:pk>/trial/", watch_numbers.trial, name="watch-trial"),
-    path("openings/", openings.openings, name="openings"),
+    path("openings/", board.openings, name="openings"),
+    path("openings/verdict/", board.verdict, name="verdict"),
+    path("openings/compare/", board.compare_plans, name="compare-plans"),
     path("openings/day-sheet.pdf", papers.day_sheet_pdf, name="day-sheet"),
     path("openings/run-the-day/", openings.run_the_day, name="run-the-day"),
     path("openings/work-orders/<slug:number>/", openings.place_work, name="place-work"),
+    path("openings/work-orders/<slug:number>/put-on-board/", board.put_on_board, name="put-on-board"),
     path("openings/work-orders/<slug:number>/put-here/", openings.put_here, name="put-here"),
     path("openings/work-orders/<slug:number>/keep/", openings.change_place, {"act": "keep"}, name="keep-place"),
     path("openings/work-orders/<slug:number>/let-move/", openings.change_place, {"act": "let-move"}, name="let-move"),

@@ -2,37 +2,27 @@
 
 import uuid
 from dataclasses import dataclass
-from datetime import date, datetime, timedelta
+from datetime import datetime, timedelta
 
 from django.contrib import messages
 from django.core.exceptions import ValidationError
-from django.core.paginator import Paginator
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 from django.views.decorators.http import require_POST
 
-from maintenance.actions.daily import last_run, late_proof_tests
 from maintenance.actions.desk import TO_PLACE, Desk, has_place, load_desk
 from maintenance.actions.entry import blocking_defects
 from maintenance.actions.leaving_out import put_back_into_plan, take_out_of_plan
 from maintenance.actions.placing import place_by_hand, set_pinned
 from maintenance.actions.supply import needed_on, say_supply
-from maintenance.board import (
-    RANGES,
-    barred_jobs,
-    build_board,
-    lead_sentence,
-    orders_in,
-    rank_orders,
-    safety_shouts,
-    unplaced,
-)
+from maintenance.board import barred_jobs, orders_in, rank_orders
 from maintenance.calculations.placing_problem import SERVED_BY, Placement, Window
-from maintenance.forms.placing import BoardForm, LeaveOutForm, PlaceForm
+from maintenance.forms.placing import LeaveOutForm, PlaceForm
 from maintenance.models import WorkOrder
 from maintenance.tasks import DAY_TASK
+from maintenance.views.board import address_of_board
 from maintenance.views.helpers import put_refusal, user_of
 from plant import clock
 from plant.access import needs
@@ -42,41 +32,10 @@ from plant.models import Kiln, Mill, Person
 
 # So many jobs of a kiln are tried against an opening, and so many windows against a job.
 MOST_TRIED = 20
-PER_PAGE = 50
-# The board shows no days that lie farther from today.
+# Nothing is planned so far away, and the shifts of a century would be a long wait.
 FARTHEST = timedelta(days=2 * 366)
-
-
-@needs("see openings")
-def openings(request: HttpRequest) -> HttpResponse:
-    """Show the board: what each kiln does, the work in its openings, and what has no place."""
-    mill = Mill.objects.first()
-    if mill is None:
-        return render(request, "maintenance/openings_none.html", {"place": "openings"})
-    asked = BoardForm(request.GET)
-    asked.is_valid()
-    weeks = asked.cleaned_data.get("weeks") or 4
-    today = clock.today(mill.zone)
-    first_on: date = asked.cleaned_data.get("start") or today
-    # Nothing is planned so far away, and the shifts of a century would be a long wait.
-    if abs(first_on - today) > FARTHEST:
-        first_on = today
-    board = build_board(first_on, weeks, clock.now())
-    shouts = [*safety_shouts(board.desk), *late_proof_tests(today)]
-    safety, other = unplaced(board.desk)
-    context = {
-        "place": "openings",
-        "board": board,
-        "ranges": RANGES,
-        "today": today,
-        "alarms": [shout for shout in shouts if shout.level == "alarm"],
-        "minds": [shout for shout in shouts if shout.level != "alarm"],
-        "lead": lead_sentence(board, sum(shout.level == "alarm" for shout in shouts)),
-        "safety": safety,
-        "other": Paginator(other, PER_PAGE).get_page(request.GET.get("page")),
-        "run": last_run(),
-    }
-    return render(request, "maintenance/openings.html", context)
+# An opening far ahead is looked for up to so long after the charge before it.
+OPENING_ENDS_WITHIN = timedelta(days=21)
 
 
 @dataclass(frozen=True)
@@ -138,8 +97,8 @@ def _propose(desk: Desk, order: WorkOrder, window: Window | None) -> Proposal:
 @needs("see openings")
 def opening(request: HttpRequest, tag: str, key: str) -> HttpResponse:
     """Show one opening: the work in it, and for the planner the jobs that could go into it."""
-    kiln = get_object_or_404(Kiln, tag=tag)
-    desk = load_desk(clock.now())
+    kiln = get_object_or_404(Kiln.objects.select_related("mill"), tag=tag)
+    desk = load_desk(clock.now(), _until(kiln, key))
     window = next((w for w in desk.windows if w.ref == f"{tag}/{key}"), None)
     if window is None:
         raise Http404(_("This opening is over, or has shifted so that it no longer exists."))
@@ -178,6 +137,15 @@ def opening(request: HttpRequest, tag: str, key: str) -> HttpResponse:
     }
     template = "maintenance/opening_detail.html" if getattr(request, "htmx", False) else "maintenance/opening.html"
     return render(request, template, context)
+
+
+def _until(kiln: Kiln, key: str) -> datetime:
+    """Return up to when to look: the mill's horizon, or beyond it to an opening that the board shows farther ahead."""
+    now_at = clock.now()
+    until = now_at + timedelta(days=kiln.mill.horizon_days)
+    _kind, _dash, number = key.partition("-")
+    charge = kiln.charges.filter(pk=int(number)).first() if number.isdigit() and len(number) < 18 else None
+    return max(until, min(charge.end_at, now_at + FARTHEST) + OPENING_ENDS_WITHIN) if charge else until
 
 
 @needs("place work")
@@ -302,6 +270,8 @@ def change_place(request: HttpRequest, number: str, act: str) -> HttpResponse:
         messages.success(request, said % {"number": number})
     except ValidationError as refusal:
         messages.error(request, " ".join(refusal.messages))
+    if "from" in request.POST:
+        return redirect(address_of_board(request, order))
     return _back(request.POST.get("back", ""))
 
 

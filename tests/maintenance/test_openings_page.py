@@ -80,7 +80,7 @@ def test_jobs_in_a_barred_chamber_are_marked_but_for_the_one_that_mends_it(plann
     place_all(NOW)
     board = planner.get(reverse("maintenance:openings")).context["board"]
     assert board.barred == {waits.number}
-    assert any("nobody may enter" in piece.words for piece in board.rows[0].openings)
+    assert any("nobody may enter" in piece.words for piece in board.rows[0].gaps)
     text = _text(planner.get(reverse("maintenance:openings")))
     assert "Nobody may enter K1: 1 job that is placed inside waits until the defect is mended." in text
     assert text.count('tag-alarm">nobody may enter') == 1
@@ -95,23 +95,16 @@ def test_the_board_holds_charges_openings_and_crew_hours() -> None:
     on_shift()
     order = job()
     place_all(NOW)
-    board = build_board(MONDAY.date(), 2, NOW)
+    board = build_board(MONDAY.date(), 28, NOW)
     (row,) = board.rows
-    assert [piece.kind for piece in row.phases][:6] == [
-        "loading",
-        "heating_up",
-        "drying",
-        "conditioning",
-        "cooling",
-        "unloading",
-    ]
-    assert (row.openings[0].kind, row.openings[0].label) == ("jobs", order.number)
-    assert row.openings[0].key == f"after-{charge.pk}"
-    # Four days and seven hours of fourteen days
-    assert abs(float(row.openings[0].left) - 100 * (4 * 24 + 7) / (14 * 24)) < 0.01
+    assert [kind for kind, _path in row.paths] == ["loading", "heating_up", "drying", "conditioning", "cooling"]
+    (gap, *_more) = row.gaps
+    assert (gap.kind, gap.label, gap.key) == ("jobs", order.number, f"after-{charge.pk}")
+    # Four days and seven hours of twenty-eight days, of which the last lacks an hour
+    assert abs(float(gap.left) - 100 * (4 * 24 + 7) / (28 * 24 - 1)) < 0.01
     friday = board.days[4]
     assert (friday.work_h, friday.capacity_h, friday.is_over) == (1.5, 8.0, False)
-    assert [found.number for found in friday.orders] == [order.number]
+    assert [found.number for found in friday.jobs] == [order.number]
 
 
 def test_more_work_than_crew_is_marked() -> None:
@@ -119,7 +112,7 @@ def test_more_work_than_crew_is_marked() -> None:
     oda, order = on_shift(), job()
     place_by_hand(order, AT, [oda], by=None)
     Absence.objects.create(person=oda, start_at=MONDAY, end_at=MONDAY + timedelta(days=60))
-    assert build_board(MONDAY.date(), 1, NOW).days[4].is_over
+    assert build_board(MONDAY.date(), 7, NOW).days[4].is_over
 
 
 @pytest.mark.parametrize(

@@ -1,0 +1,159 @@
+"""What the page of openings says in words: what is unsafe, what waits without a place and why, what matters today."""
+
+from collections import defaultdict
+from collections.abc import Collection, Iterable, Mapping, Sequence
+from dataclasses import dataclass
+
+from django.utils.formats import date_format
+from django.utils.text import get_text_list
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
+
+from maintenance.actions.desk import TO_PLACE, Desk, has_place
+from maintenance.actions.entry import takes_people_inside
+from maintenance.actions.leaving_out import say_left_out
+from maintenance.actions.placing import Shout
+from maintenance.calculations.ranking import Ranking, Work, rank_work
+from maintenance.models import Defect, WorkOrder
+from plant.models import Kiln
+
+
+def barred_kilns(desk: Desk) -> dict[int, set[int]]:
+    """Return kiln id -> the defects for which nobody may enter the chamber."""
+    found: dict[int, set[int]] = defaultdict(set)
+    for kiln_id, defect_id in Defect.objects.blocking_entry().filter(kiln__in=desk.programme).values_list("kiln", "pk"):
+        found[kiln_id].add(defect_id)
+    return dict(found)
+
+
+def barred_jobs(desk: Desk, kilns: Mapping[int, set[int]]) -> frozenset[str]:
+    """Return the placed jobs that would take people into a barred chamber; what mends the bar is none of them."""
+    return frozenset(
+        order.number
+        for order in desk.orders.values()
+        if order.kiln_id in kilns
+        and has_place(order)
+        and takes_people_inside(order)
+        and order.defect_id not in kilns[order.kiln_id]
+    )
+
+
+def orders_in(desk: Desk, kiln: Kiln, after_charge_id: int | None) -> list[WorkOrder]:
+    """Return the work that lies in an opening, by start."""
+    found = [
+        order
+        for order in desk.orders.values()
+        if order.kiln_id == kiln.pk
+        and has_place(order)
+        and order.placement.during_charge_id is None
+        and order.placement.after_charge_id == after_charge_id
+        and order.needs_state in ("empty", "still")
+    ]
+    return sorted(found, key=lambda order: (order.placement.start_at, order.number))
+
+
+@dataclass(frozen=True)
+class Unplaced:
+    """A job without a place, and why."""
+
+    order: WorkOrder
+    why: str
+
+
+def unplaced(desk: Desk) -> tuple[list[Unplaced], list[Unplaced]]:
+    """Return the jobs without a place: safety work, and apart from it all other, each by rank."""
+    orders = [order for order in desk.orders.values() if not has_place(order) and order.state in TO_PLACE]
+    ranking = rank_orders(orders)
+    unsupplied = desk.unsupplied()
+
+    def named(work: Sequence[Work]) -> list[Unplaced]:
+        found = []
+        for one in work:
+            order = desk.orders[one.ref]
+            because = unsupplied.get(one.ref) or order.no_place_why or _("Raised since the day was last worked out.")
+            said = [say_left_out(order, desk.mill.zone)]
+            said += [] if order.is_left_out else [because, desk.to_order(order)]
+            found.append(Unplaced(order, " ".join(dict.fromkeys(words for words in said if words))))
+        return found
+
+    return named(ranking.safety), named(ranking.other)
+
+
+def rank_orders(orders: Iterable[WorkOrder]) -> Ranking:
+    """Rank work orders: safety work apart, the rest by cost of delay per hour of work."""
+    return rank_work(
+        Work(
+            ref=order.number,
+            work_hours=float(order.hours * order.crew),
+            delay_cents_per_hour=round(order.cost_of_delay_per_day * 100 / 24),
+            is_safety=order.is_safety,
+            safety_at=order.safety_at or order.due_at,
+        )
+        for order in orders
+    )
+
+
+def safety_shouts(desk: Desk) -> list[Shout]:
+    """Name the safety work that is late, has no place, or has one after its date."""
+    found = []
+    for order in sorted(desk.orders.values(), key=lambda order: order.safety_at or order.due_at):
+        if not order.is_safety:
+            continue
+        latest_at = order.safety_at or order.due_at
+        facts = {
+            "number": order.number,
+            "kiln": order.kiln.tag,
+            "title": order.title,
+            "date": date_format(latest_at.astimezone(desk.mill.zone), "j F Y"),
+        }
+        if has_place(order) and order.placement.end_at > latest_at:
+            found.append(
+                Shout(
+                    "alarm",
+                    _("%(kiln)s: %(title)s is placed after its safety date, %(date)s.") % facts,
+                    order.number,
+                )
+            )
+        elif latest_at < desk.now_at:
+            words = _("%(kiln)s: %(title)s is past its safety date, %(date)s.") % facts
+            found.append(Shout("alarm", words, order.number))
+        elif not has_place(order) and order.state in TO_PLACE:
+            words = _("%(kiln)s: %(title)s has no place before its safety date, %(date)s.") % facts
+            found.append(Shout("alarm", words, order.number))
+    return found
+
+
+def _barred_words(desk: Desk, barred: Collection[str], kilns: Iterable[int]) -> str:
+    """Name the chambers that nobody may enter, and how many placed jobs must wait for it."""
+    tags = sorted(desk.programme[kiln_id].kiln.tag for kiln_id in kilns)
+    if not tags:
+        return ""
+    said = {"kilns": get_text_list(tags, _("and")), "jobs": len(barred)}
+    if not barred:
+        return _("Nobody may enter %(kilns)s.") % said
+    words = ngettext(
+        "Nobody may enter %(kilns)s: %(jobs)d job that is placed inside waits until the defect is mended.",
+        "Nobody may enter %(kilns)s: %(jobs)d jobs that are placed inside wait until the defect is mended.",
+        len(barred),
+    )
+    return words % said
+
+
+def lead_sentence(desk: Desk, alarms: int, barred: Collection[str], barred_in: Iterable[int]) -> str:
+    """Say in one sentence what matters to the planner this morning, what is unsafe first."""
+    ahead: dict[str, int] = defaultdict(int)
+    for order in desk.orders.values():
+        if order.state not in TO_PLACE:
+            continue
+        ahead["placed" if has_place(order) else "short" if desk.short.get(order.pk) else "outside"] += 1
+    parts = [
+        _("1 job placed") if ahead["placed"] == 1 else _("%d jobs placed") % ahead["placed"],
+        _("%d waiting for parts") % ahead["short"],
+        _("%d outside any opening") % ahead["outside"],
+    ]
+    said = [_barred_words(desk, barred, barred_in)]
+    if alarms:
+        said.append(
+            _("1 safety matter needs you now.") if alarms == 1 else _("%d safety matters need you now.") % alarms
+        )
+    return " ".join(words for words in (*said, ", ".join(parts) + ".") if words)
