@@ -49,10 +49,8 @@ class OwnJob:
 
     @property
     def kiln_must_be(self) -> str:
-        """Say the state that the kiln must be in, to follow “kiln”."""
-        if self.order.needs_state == NeedsState.ANY:
-            return _("in any state")
-        return str(self.order.get_needs_state_display())
+        """Say the state that the kiln must be in."""
+        return say_needed_state(self.order)
 
     @property
     def start_at(self) -> datetime | None:
@@ -94,6 +92,11 @@ def say_times(start_at: datetime | None, end_at: datetime | None) -> str:
     if start.date() == end.date():
         return f"{start:%H:%M}–{end:%H:%M}"
     return f"{date_format(start, 'D H:i')} – {date_format(end, 'D H:i')}"
+
+
+def say_needed_state(order: WorkOrder) -> str:
+    """Say the state that a job needs so that it can follow “the kiln must be”."""
+    return _("in any state") if order.needs_state == NeedsState.ANY else str(order.get_needs_state_display())
 
 
 def placed_between(start_at: datetime, end_at: datetime) -> Q:

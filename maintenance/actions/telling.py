@@ -24,7 +24,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from maintenance.models import Assignment, Telling, TellingLook, ToldPlace, WorkOrder
-from maintenance.my_week import say_times
+from maintenance.my_week import say_needed_state, say_times
 from maintenance.querysets import SHORT_NOTICE
 from plant import clock
 from plant.background.queueing import enqueue
@@ -194,7 +194,7 @@ def _lines(one: News, person: Person, crews: Mapping[int, list[Person]]) -> Iter
         return
     yield "  " + _("now: %(when)s") % {"when": _when(one.now)}
     others = ", ".join(other.name for other in crews.get(order.pk, []) if other.pk != person.pk)
-    facts = {"state": order.get_needs_state_display(), "names": others or _("nobody else")}
+    facts = {"state": say_needed_state(order), "names": others or _("nobody else")}
     yield "  " + _("kiln must be %(state)s; with %(names)s") % facts
 
 
@@ -277,10 +277,16 @@ def not_told(now: datetime) -> list[Untold]:
         return []
     waiting = Telling.objects.to_send(now).filter(person__is_active=True).select_related("person")
     return [
-        Untold(one.person, one, one.failure if one.person.email else _("no e-mail address"))
+        Untold(one.person, one, _say_why(one))
         for one in waiting
         if one.failure or not one.person.email
     ]
+
+
+def _say_why(telling: Telling) -> str:
+    if not telling.person.email:
+        return _("no e-mail address")
+    return _("the mail could not be sent, and is tried again (%(fault)s)") % {"fault": telling.failure}
 
 
 def want_telling_soon(sender: Any, **about: Any) -> None:
