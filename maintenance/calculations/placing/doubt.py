@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from math import sqrt
 from statistics import NormalDist
 
-from .plan import Plan, Stop
+from .plan import PlacedJob, Plan, Stop
 from .problem import LOCKED_OUT, Job, Kiln, Problem
 
 
@@ -70,12 +70,15 @@ def doubt(problem: Problem, plan: Plan, spread: float = 0.05, draws: int = 500, 
     held = dict.fromkeys(plan.jobs, 0)
     all_hold = 0
     jobs = {job.ref: job for job in problem.jobs}
+    of_kiln: dict[str, list[tuple[Job, PlacedJob]]] = {kiln.tag: [] for kiln in problem.kilns}
+    for ref, at in plan.jobs.items():
+        of_kiln[jobs[ref].kiln].append((jobs[ref], at))
     for _ in range(draws):
         lost: set[str] = set()
         for kiln in problem.kilns:
-            lost |= _lost(kiln, plan, jobs, chance, spread)
+            lost |= _lost(kiln, plan, of_kiln[kiln.tag], chance, spread)
         # What waits for a job that does not hold does not hold either.
-        waiting = True
+        waiting = bool(lost)
         while waiting:
             more = {ref for ref in plan.jobs if ref not in lost and any(one in lost for one, _ in jobs[ref].after)}
             lost |= more
@@ -87,7 +90,7 @@ def doubt(problem: Problem, plan: Plan, spread: float = 0.05, draws: int = 500, 
     return Doubt(fares, all_hold / draws, draws)
 
 
-def _lost(kiln: Kiln, plan: Plan, jobs: dict[str, Job], chance: random.Random, spread: float) -> set[str]:
+def _lost(kiln: Kiln, plan: Plan, work: list[tuple[Job, PlacedJob]], chance: random.Random, spread: float) -> set[str]:
     """Run one kiln through one draw, and name the jobs that do not hold."""
     opening = {stop.before_charge: stop for stop in plan.stops if stop.kiln == kiln.tag and stop.in_charge is None}
     inside = {stop.in_charge: stop for stop in plan.stops if stop.kiln == kiln.tag and stop.in_charge is not None}
@@ -115,16 +118,13 @@ def _lost(kiln: Kiln, plan: Plan, jobs: dict[str, Job], chance: random.Random, s
         running[index] = (loaded, cooled)
         ended = cooled + charge.cooling_min + charge.unloading_min
     lost = set()
-    for ref, at in plan.jobs.items():
-        job = jobs[ref]
-        if job.kiln != kiln.tag:
-            continue
+    for job, at in work:
         if job.needs_state in LOCKED_OUT and at.stop is not None and plan.stops[at.stop] in broken:
-            lost.add(ref)
+            lost.add(job.ref)
         elif at.charge is not None:
             loaded, cooled = running[at.charge]
             if at.start_min < loaded or at.start_min + job.duration_min > cooled:
-                lost.add(ref)
+                lost.add(job.ref)
     return lost
 
 
