@@ -26,6 +26,7 @@ from maintenance.calculations.placing.standing import KeptPlace, KeptStop, Move,
 from maintenance.calculations.placing.standing import Standing as Stand
 from maintenance.calculations.placing.state import State
 from maintenance.models import KilnStop, Plan
+from maintenance.models.catalogue import NeedsState
 from maintenance.plan_problem import SPLIT, Drawn, draw_problem, held_back
 from plant.models import Change, Charge, Mill, Person
 
@@ -119,7 +120,7 @@ class Standing:
             start_at=start_at,
             end_at=end_at,
             people=tuple(sorted({person.split(SPLIT)[0] for person, _skill in placed.crew}, key=int)),
-            faults=tuple(dict.fromkeys(self.say(one, ref, move.plan) for one in move.broken)),
+            faults=tuple(dict.fromkeys(self._faults(ref, move))),
             more_cents=move.more_cents,
             parts=move.parts,
             held_back=shifted,
@@ -129,6 +130,51 @@ class Standing:
             near=tuple((self.drawn.at(minute), cents) for minute, cents in move.near),
             plan=move.plan,
         )
+
+    def _faults(self, ref: str, move: Move) -> Iterable[str]:
+        """Say every broken rule; that the kiln is in the wrong state is said once, with what it does then."""
+        own = move.plan.jobs[ref].stop
+        wrong_state = [
+            one
+            for one in move.broken
+            if (one.rule == "state" and one.where == ref) or (one.rule == "stop place" and one.where == f"stop {own}")
+        ]
+        if wrong_state:
+            yield self._kiln_then(ref, move.plan.jobs[ref].start_min)
+        for one in move.broken:
+            if one not in wrong_state:
+                yield self.say(one, ref, move.plan)
+
+    def _kiln_then(self, ref: str, start_min: int) -> str:
+        """Say that a kiln is not in the state that a job needs, and which charge is in it or next to it."""
+        job = self.frame.jobs[self.frame.number_of_job[ref]]
+        kiln = self.frame.number_of_kiln[job.kiln]
+        of, starts = self.frame.kilns[kiln], self.state.starts[kiln]
+        end_min = start_min + job.duration_min
+        said = {
+            "kiln": job.kiln,
+            "state": self._state_names[job.needs_state],
+            "start": self._time(start_min),
+            "end": self._time(end_min),
+        }
+        need = _("%(kiln)s is not %(state)s from %(start)s to %(end)s") % said
+        if job.needs_state != "running":
+            allowance = {"set_up": of.set_up_min, "restore": of.restore_min}
+            need += _(", with %(set_up)d min to lock out before and %(restore)d min to restore behind") % allowance
+        for number, charge in enumerate(of.charges[:-1]):
+            until_min = starts[number] + charge.length_min
+            if starts[number] < end_min + of.restore_min and until_min > start_min - of.set_up_min:
+                there = {
+                    "charge": self.charge_name(job.kiln, number),
+                    "start": self._time(starts[number]),
+                    "end": self._time(until_min),
+                }
+                return _("%(need)s: %(charge)s is in it from %(start)s to %(end)s.") % {"need": need, **there}
+        return _("%(need)s: no charge is in it.") % {"need": need}
+
+    @cached_property
+    def _state_names(self) -> dict[str, str]:
+        return {str(value): str(label) for value, label in NeedsState.choices}
 
     @property
     def broken(self) -> tuple[Broken, ...]:

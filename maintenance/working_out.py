@@ -229,7 +229,8 @@ def _follow(plan: Plan, solver: Solver, progress: Report) -> None:
         _keep_steps(plan, solver)
         seconds = int(solver.steps[-1]["seconds"]) if solver.steps else 0
         progress(min(seconds, plan.seconds_allowed - 1), plan.seconds_allowed, plan.name)
-        if not is_stopped and Plan.objects.filter(pk=plan.pk, wants_stop=True).exists():
+        # Before its first plan it would have nothing to give.
+        if solver.steps and not is_stopped and Plan.objects.filter(pk=plan.pk, wants_stop=True).exists():
             is_stopped = True
             solver.stop()
         if now > solver.deadline:
