@@ -28,6 +28,8 @@ COST_WORDS = {
     "moves": gettext_lazy("places that move"),
 }
 CHART_WIDTH, CHART_HEIGHT = 640, 180
+#: Lines of words are so high, and stand so far below the line they name.
+LABEL_APART, LABEL_DOWN = 18.0, 5.0
 MOST_STEPS = 200
 
 
@@ -242,8 +244,20 @@ class Chart:
     top: Decimal
     bottom: Decimal
     seconds: float
-    end_y: float
+    cost_y: float
     bound_y: float | None
+
+    @property
+    def cost_label_y(self) -> float:
+        """Where the last cost is written: above the other where they are close."""
+        if self.bound_y is not None and self.bound_y - self.cost_y < LABEL_APART:
+            return self.bound_y - LABEL_APART + LABEL_DOWN
+        return self.cost_y + LABEL_DOWN
+
+    @property
+    def bound_label_y(self) -> float:
+        """Where the last bound is written."""
+        return (self.bound_y or 0.0) + LABEL_DOWN
 
 
 def steps_of(plan: Plan) -> list[Step]:
@@ -277,7 +291,7 @@ def chart_of(steps: Sequence[Step]) -> Chart | None:
         top=top,
         bottom=bottom,
         seconds=last,
-        end_y=point(0, steps[-1].cost)[1],
+        cost_y=point(0, steps[-1].cost)[1],
         bound_y=point(0, bounds[-1])[1] if bounds else None,
     )
 
