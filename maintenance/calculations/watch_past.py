@@ -11,8 +11,8 @@ from plant.calculations.climate_frame import Frame
 from plant.calculations.climate_signals import lookback_minutes, signal_values
 from plant.calculations.climate_view import Usual, View
 
-BLOCK: Final = 24_576
-"""Moments in a block. Ours: what a signal takes of so many fits into fast memory, and a long past has few blocks."""
+BLOCK: Final = 16_384
+"""Moments in a block. Ours: what a signal takes of so many fits into fast memory, and the blocks are still few."""
 
 
 def fired_over(
