@@ -276,11 +276,7 @@ def not_told(now: datetime) -> list[Untold]:
     if not settings.SENDS_MAIL:
         return []
     waiting = Telling.objects.to_send(now).filter(person__is_active=True).select_related("person")
-    return [
-        Untold(one.person, one, _say_why(one))
-        for one in waiting
-        if one.failure or not one.person.email
-    ]
+    return [Untold(one.person, one, _say_why(one)) for one in waiting if one.failure or not one.person.email]
 
 
 def _say_why(telling: Telling) -> str:

@@ -1,10 +1,15 @@
 """People are told by mail when a place of theirs changes inside 48 hours: once, whole, and whatever changed it."""
 
+import os
+import subprocess
+import sys
 from datetime import timedelta
+from pathlib import Path
 from smtplib import SMTPException
 from typing import Any
 
 import pytest
+from django.conf import settings as django_settings
 from django.core import mail
 from django.db import connection, transaction
 from django.test import Client
@@ -15,6 +20,7 @@ from maintenance.actions.telling import TELL_TASK, MailNotSentError, tell_people
 from maintenance.models import Placement, Telling, ToldPlace, WorkOrder
 from plant.models import Job, Person
 from tests.factories import MONDAY, MillFactory, PersonFactory
+from tests.maintenance.mail_sink import mail_sink
 from tests.maintenance.mill import a_user, signed_in
 from tests.maintenance.own_work import move, placed
 
@@ -326,3 +332,53 @@ def test_many_places_take_no_more_queries() -> None:
             telling.compare_places(MONDAY)
         counts.append(len(queries))
     assert counts[0] == counts[1]
+
+
+def test_mails_reach_a_real_server_over_one_connection(settings: Any) -> None:
+    order = placed(MONDAY + 10 * HOUR, somebody("per"), somebody("una"), title="Wärmetauscher spülen")
+    known(order)
+    move(order, 2)
+    with mail_sink() as (port, kept):
+        settings.EMAIL_BACKEND = "django.core.mail.backends.smtp.EmailBackend"
+        settings.EMAIL_HOST, settings.EMAIL_PORT, settings.EMAIL_USE_TLS = "127.0.0.1", port, False
+        assert tell_people() == {"written": 2, "sent": 2}
+    assert sorted(str(one["To"]) for one in kept) == ["per@mill.example", "una@mill.example"]
+    assert len({one["Message-ID"] for one in kept}) == 2
+    body: Any = kept[0].get_payload(decode=True)
+    assert "Wärmetauscher spülen" in body.decode()
+
+
+def settings_with(tmp_path: Path, **environment: str) -> str:
+    """What the settings make of an environment, in a process of its own."""
+    named = {f"KILNWARD_{name}": value for name, value in environment.items()}
+    asked = "from config import settings as s; print(s.SENDS_MAIL, s.EMAIL_PORT, s.EMAIL_USE_TLS, s.EMAIL_USE_SSL)"
+    kept = {name: value for name, value in os.environ.items() if not name.startswith("KILNWARD_")}
+    run = subprocess.run(
+        [sys.executable, "-c", asked],
+        env={**kept, "KILNWARD_DATA_DIR": str(tmp_path), **named},
+        cwd=django_settings.BASE_DIR,
+        capture_output=True,
+        text=True,
+    )
+    return run.stdout.strip() or run.stderr.strip().rpartition("\n")[2]
+
+
+@pytest.mark.parametrize(
+    ("environment", "expected"),
+    [
+        ({}, "False 587 True False"),
+        ({"MAIL_HOST": "m", "MAIL_FROM": "k@m"}, "True 587 True False"),
+        ({"MAIL_HOST": "m", "MAIL_FROM": "k@m", "MAIL_SECURITY": "tls"}, "True 465 False True"),
+        ({"MAIL_HOST": "m", "MAIL_FROM": "k@m", "MAIL_SECURITY": "none", "MAIL_PORT": "2525"}, "True 2525 False False"),
+    ],
+)
+def test_mail_is_set_up_from_the_environment(tmp_path: Path, environment: dict[str, str], expected: str) -> None:
+    assert settings_with(tmp_path, **environment) == expected
+
+
+@pytest.mark.parametrize(
+    ("environment", "variable"),
+    [({"MAIL_HOST": "m"}, "KILNWARD_MAIL_FROM"), ({"MAIL_SECURITY": "ssl"}, "KILNWARD_MAIL_SECURITY")],
+)
+def test_mail_set_up_by_half_is_refused_by_name(tmp_path: Path, environment: dict[str, str], variable: str) -> None:
+    assert variable in settings_with(tmp_path, **environment)
