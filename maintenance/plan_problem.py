@@ -31,7 +31,6 @@ from maintenance.programme import KilnProgramme
 from plant import clock
 from plant.calculations.charge_phases import ChargeForecast, PhaseKind
 from plant.kilns_now import usual_rates
-from plant.models import Skill
 
 MINUTE = timedelta(minutes=1)
 #: A charge may be held back so long. Our own choice, as are the next four.
@@ -131,7 +130,6 @@ class _Drawing:
         self.base_at = desk.now_at.replace(second=0, microsecond=0)
         self.horizon_min = self.minute(desk.until_at)
         self.rates = usual_rates([one.kiln for one in desk.programme.values()], desk.now_at)
-        self.lock_out = Skill.objects.filter(code=LOCK_OUT).values_list("name", flat=True).first() or LOCK_OUT
         self.notes: list[str] = []
         # Person id -> (ref, from minute, until minute): which of its parts somebody is at a minute.
         self.parts: dict[str, list[tuple[str, int, int]]] = {}
@@ -254,7 +252,7 @@ class _Drawing:
         )
 
     def _skill(self, name: str) -> str:
-        return LOCK_OUT if name == self.lock_out else name
+        return LOCK_OUT if name == self.desk.lock_out else name
 
     def _people(self) -> list[Person]:
         busy: dict[str, list[tuple[int, int]]] = defaultdict(list)

@@ -12,6 +12,7 @@ from django.utils.translation import gettext as _
 
 from maintenance.actions.supply import SHELVED, Short, amount, missing_parts, say_to_order
 from maintenance.calculations.hand_placing import WantedPlace, look_at_place
+from maintenance.calculations.placing.problem import LOCK_OUT
 from maintenance.calculations.placing_problem import (
     Interval,
     JobToPlace,
@@ -26,7 +27,7 @@ from maintenance.calculations.simple_placing import place_jobs
 from maintenance.models import WorkOrder
 from maintenance.programme import KilnProgramme, load_programme
 from plant import clock
-from plant.models import Absence, Kiln, Mill, Person, ShiftDuty
+from plant.models import Absence, Kiln, Mill, Person, ShiftDuty, Skill
 
 State = WorkOrder.State
 TO_PLACE = (State.RAISED, State.READY, State.PLACED)
@@ -66,6 +67,8 @@ class Desk:
     short: dict[int, list[Short]]
     # Work that is under way, by plan or in truth, keeps its people, has them inside, and is not moved.
     in_hand: set[str] = field(default_factory=set)
+    # What the skill is called whose holder locks kilns out.
+    lock_out: str = LOCK_OUT
     # Jobs that somebody took out of the plan until they are put back.
     left_out: set[str] = field(default_factory=set)
 
@@ -192,6 +195,8 @@ def load_desk(now_at: datetime, until_at: datetime | None = None) -> Desk:
     )
     desk.jobs = {ref: _job(desk, order) for ref, order in orders.items() if order.state in TO_PLACE}
     desk.workers = _workers(desk)
+    desk.lock_out = Skill.objects.filter(code=LOCK_OUT).values_list("name", flat=True).first() or LOCK_OUT
+    desk.windows = _with_lock_outs(desk)
     desk.left_out = {ref for ref in desk.jobs if orders[ref].is_left_out}
     desk.in_hand = {ref for ref, order in orders.items() if _is_in_hand(order, now_at)}
     return desk
@@ -251,6 +256,43 @@ def _windows(
                 end_at = still.end_at or max(now_at, still.start_at) + OPEN_STOP
                 add(link, "still", still.start_at, end_at, _("while it stands"))
     return windows, links
+
+
+def _with_lock_outs(desk: Desk) -> list[Window]:
+    """Let work in a window begin only after somebody who may lock the kiln out is on shift for long enough."""
+    there = [
+        span
+        for worker in desk.workers
+        if desk.lock_out in worker.skills
+        for duty in worker.duty
+        for span in _without(duty, worker.away)
+    ]
+    return [replace(window, lock_out_at=_lock_out_at(window, there, desk.now_at)) for window in desk.windows]
+
+
+def _lock_out_at(window: Window, there: Iterable[Interval], now_at: datetime) -> datetime | None:
+    set_up = timedelta(minutes=window.set_up_minutes)
+    if not set_up or window.start_at <= now_at:
+        # A kiln that stands open already is taken for locked out.
+        return None
+    begins = (
+        max(start_at, window.start_at)
+        for start_at, end_at in there
+        if max(start_at, window.start_at) + set_up <= min(end_at, window.end_at)
+    )
+    return min(begins, default=None)
+
+
+def _without(duty: Interval, away: Iterable[Interval]) -> Iterator[Interval]:
+    """Give what is left of a time on duty beside absences."""
+    start_at, end_at = duty
+    for gone_at, back_at in sorted(away):
+        if gone_at < end_at and back_at > start_at:
+            if gone_at > start_at:
+                yield start_at, gone_at
+            start_at = back_at
+    if start_at < end_at:
+        yield start_at, end_at
 
 
 def _job(desk: Desk, order: WorkOrder) -> JobToPlace:

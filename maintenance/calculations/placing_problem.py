@@ -28,11 +28,13 @@ class Window:
     max_people_inside: int = 4
     set_up_minutes: int = 0
     restore_minutes: int = 0
+    #: When somebody is on shift who may lock it out; None where that is not known, and it is taken for done at once.
+    lock_out_at: datetime | None = None
 
     @property
     def work_from_at(self) -> datetime:
         """When work may begin: after locking out and cooling."""
-        return self.start_at + timedelta(minutes=self.set_up_minutes)
+        return max(self.start_at, self.lock_out_at or self.start_at) + timedelta(minutes=self.set_up_minutes)
 
     @property
     def work_to_at(self) -> datetime:

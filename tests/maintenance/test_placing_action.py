@@ -321,7 +321,7 @@ def test_the_number_of_queries_does_not_grow_with_placed_jobs(django_assert_max_
     for _n in range(8):
         job()
     place_all(NOW)
-    with django_assert_max_num_queries(23):
+    with django_assert_max_num_queries(24):
         place_all(NOW)
 
 
