@@ -63,6 +63,11 @@ class Why:
     latest_at: datetime
 
     @property
+    def state(self) -> str:
+        """Say in which state the kiln must be."""
+        return str(STATE_WORDS[self.job.needs_state])
+
+    @property
     def is_only_too_dear(self) -> bool:
         """Whether there is room for a job that is left out, which costs more than leaving it out."""
         return self.obstacles == ((),)
@@ -194,6 +199,8 @@ def wish_words(price: Price, standing: Standing, wish: Wish, mill: Mill) -> tupl
         return tuple(
             put_words(one.pattern, one.values, standing, mill) if one.pattern else one.text for one in price.impossible
         )
+    if price.is_met:
+        return (_("It is so already: it costs nothing more."),)
     said = [_cost_words(price, mill)]
     if price.start_min is None:
         said.append(_("It would be cheapest to leave it out then."))
@@ -222,16 +229,23 @@ def wish_words(price: Price, standing: Standing, wish: Wish, mill: Mill) -> tupl
 
 
 def _cost_words(price: Price, mill: Mill) -> str:
-    facts = {"most": money_words(abs(price.most_cents), mill), "least": money_words(price.least_cents, mill)}
+    """Say the exact price where it is proven; else what the plan that was found costs more than this one."""
     if price.is_exact:
+        facts = {"most": money_words(abs(price.most_cents), mill)}
         if price.most_cents == 0:
             return _("It costs nothing more: that is proven.")
         if price.most_cents < 0:
             return _("It saves exactly %(most)s: that is proven.") % facts
         return _("It costs exactly %(most)s more: that is proven.") % facts
+    facts = {
+        "most": money_words(price.against_plan_cents, mill),
+        "least": money_words(price.least_cents, mill),
+    }
+    if price.against_plan_cents <= 0:
+        return _("It need cost nothing more than now; how much it could save was not proven in the time given.")
     if price.least_cents > 0:
-        return _("It costs at most %(most)s more, and %(least)s at least.") % facts
-    return _("It costs at most %(most)s more; in the time given less could not be ruled out.") % facts
+        return _("It costs at most %(most)s more than now, and at least %(least)s.") % facts
+    return _("It costs at most %(most)s more than now; that it costs less was not ruled out in the time given.") % facts
 
 
 def _listed(refs: Sequence[str], most: int = 6) -> str:

@@ -4,6 +4,7 @@ from django.conf import settings
 from django.db import models
 from django.db.models import F, Q
 from django.urls import reverse
+from django.utils.timezone import localtime
 from django.utils.translation import gettext_lazy as _
 
 from maintenance.querysets import PlanQuerySet
@@ -85,7 +86,7 @@ class Plan(models.Model):
         ]
 
     def __str__(self) -> str:
-        return self.name or f"{self.wanted_at:%Y-%m-%d %H:%M}"
+        return self.name or f"{localtime(self.wanted_at):%Y-%m-%d %H:%M}"
 
     def get_absolute_url(self) -> str:
         """Return the plan's page."""

@@ -86,13 +86,16 @@ def _doubt(request: HttpRequest, standing: Standing, plan: Plan | None) -> HttpR
     spread = spread_of(standing)
     found = doubt_of(standing, spread)
     rows = holds_rows(standing, found)
+    doubtful = [row for row in rows if row.holds < 1]
     context = {
         "place": "openings",
         "plan": plan,
         "spread": spread,
         "found": found,
-        "rows": rows[:MOST_ROWS],
-        "more": max(len(rows) - MOST_ROWS, 0),
+        "rows": rows,
+        "doubtful": doubtful[:MOST_ROWS],
+        "more": max(len(doubtful) - MOST_ROWS, 0),
+        "certain": [row for row in rows if row.holds == 1][:MOST_ROWS],
         "at_risk": [row for row in rows if row.is_safety and row.holds < 1],
         "sure": sum(row.holds == 1 for row in rows),
         "buffers": buffer_rows(standing, spread, mill, clock.now()),

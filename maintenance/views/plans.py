@@ -183,6 +183,7 @@ def _context(found: Plan, mill: Mill) -> dict[str, Any]:
         "is_done": True,
         "rows": cost_rows(found),
         "stood": amount(found.as_it_stood_cents),
+        "stood_more": amount(_less(found.cost_cents, found.as_it_stood_cents)),
         "due": amount(found.due_date_cents),
         "changes": changes,
         "unchanged": sum(ref in standing.plan.jobs for ref in standing.drawn.problem.issued)
@@ -202,6 +203,10 @@ def _context(found: Plan, mill: Mill) -> dict[str, Any]:
     return context
 
 
+def _less(cents: int | None, other: int | None) -> int | None:
+    return None if cents is None or other is None else cents - other
+
+
 def _without_suppositions(found: Plan) -> dict[str, Any] | None:
     """Find the last plan for what is on record, and what this one costs more."""
     plain = Plan.objects.for_list().filter(suppositions=[], ended_at__isnull=False, cost_cents__isnull=False)
@@ -209,7 +214,13 @@ def _without_suppositions(found: Plan) -> dict[str, Any] | None:
     other = near.exclude(state=Plan.State.FAILED).first()
     if other is None or other.cost_cents is None or found.cost_cents is None:
         return None
-    return {"plan": other, "more": amount(found.cost_cents - other.cost_cents)}
+    return {
+        "plan": other,
+        "more": amount(found.cost_cents - other.cost_cents),
+        # What is proven: the best with it against the best without it.
+        "least": amount((found.bound_cents or 0) - other.cost_cents),
+        "most": amount(found.cost_cents - (other.bound_cents or 0)),
+    }
 
 
 @require_POST
