@@ -28,6 +28,8 @@ SECONDS = (
     (300, _("five minutes: a large mill, or to be sure")),
 )
 MOST_LINES = 12
+#: Of what a form sends as lines, so many are looked at.
+MOST_READ = 50
 MOST_HOURS = 720
 LINE = re.compile(r"^(\d{1,3}):([a-z_]{1,20})$")
 
@@ -218,7 +220,7 @@ class WhatIfs:
         self.kept: dict[int, Mapping[str, Any]] = {}
         if data is not None:
             sent = data.getlist("lines") if hasattr(data, "getlist") else []
-            found = [match for one in sent[: MOST_LINES + 1] if (match := LINE.match(one)) and match[2] in LINES]
+            found = [match for one in sent[:MOST_READ] if (match := LINE.match(one)) and match[2] in LINES]
             self.marks = list({int(match[1]): match[2] for match in found}.items())[:MOST_LINES]
         for number, one in enumerate(kept):
             if one.get("kind") in LINES:
