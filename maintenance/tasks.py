@@ -9,7 +9,7 @@ from maintenance.actions.daily import run_day
 from maintenance.actions.firing import Looked
 from maintenance.actions.hearing import LOOK_TASK
 from maintenance.actions.looking import look, look_around
-from maintenance.actions.plans import PLAN_TASK
+from maintenance.actions.plans import PLAN_TASK, want_daily_plan
 from maintenance.actions.telling import TELL_TASK, tell_people
 from maintenance.models import Plan, Watch
 from maintenance.trials import TRY_TASK, run_trial
@@ -23,11 +23,12 @@ SILENCE_TASK = "look for silence"
 
 @task(DAY_TASK)
 def work_out_day(progress: Progress, day: str) -> dict[str, Any]:
-    """Do the day's work; a second time on the same day changes nothing more."""
+    """Do the day's work, and want a plan for the planner; a second time on the same day changes nothing more."""
     try:
         summary = run_day(date.fromisoformat(day), progress=progress)
     except Mill.DoesNotExist:
         raise CannotBeDoneError("No mill is loaded yet: load a mill's files first.") from None
+    want_daily_plan(date.fromisoformat(day))
     return asdict(summary)
 
 

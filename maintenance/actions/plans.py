@@ -6,7 +6,7 @@ on the records as they then are; so a solver that fails, is killed or is late ch
 
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 from typing import Any
 
 from django.core.exceptions import ValidationError
@@ -41,6 +41,8 @@ PLAN_TASK = "work out a plan"
 State = Plan.State
 #: Seconds a plan may be given; a task ends by itself after KILNWARD_TASK_TIMEOUT_S.
 LEAST_SECONDS, MOST_SECONDS = 2, 600
+#: What the plan of each day is given. Our own choice.
+DAILY_SECONDS = 120
 
 
 @dataclass
@@ -74,6 +76,16 @@ def want_plan(
     )
     enqueue(PLAN_TASK, f"plan {plan.pk}", {"plan": plan.pk}, by=by)
     return plan
+
+
+@transaction.atomic
+def want_daily_plan(day: date) -> Plan | None:
+    """Want a plan for a day, once, where there is something to place; the planner finds it in the morning."""
+    Mill.objects.select_for_update().get()
+    name = _("Plan of %s") % day.isoformat()
+    if Plan.objects.filter(name=name).exists() or not WorkOrder.objects.filter(state__in=TO_PLACE).exists():
+        return None
+    return want_plan(name=name, seconds=DAILY_SECONDS, by=None)
 
 
 @transaction.atomic

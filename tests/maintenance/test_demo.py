@@ -17,7 +17,7 @@ from maintenance.demo.programme import charge_rows, make_story
 from maintenance.demo.setting_up import DEMO_PASSWORD, OtherMillError, clear_demo, day_of_demo, set_up
 from maintenance.demo.world import ZONE, KilnStory, World
 from maintenance.demo.writing import write_demo
-from maintenance.models import Defect, FunctionCheck, ProofTest, StandingTask, WorkOrder
+from maintenance.models import Defect, FunctionCheck, Plan, ProofTest, StandingTask, WorkOrder
 from plant import clock
 from plant.access import Role
 from plant.calculations.charge_phases import Charge as ChargeTimes
@@ -44,7 +44,18 @@ def _leave_the_day_alone(settings: Any) -> Iterator[None]:
 
 def demo(*args: str) -> str:
     output = StringIO()
-    call_command("demo", "--no-serve", "--months", str(MONTHS), "--reading-days", "0", *args, stdout=output)
+    call_command(
+        "demo",
+        "--no-serve",
+        "--months",
+        str(MONTHS),
+        "--reading-days",
+        "0",
+        "--plan-seconds",
+        "0",
+        *args,
+        stdout=output,
+    )
     return output.getvalue()
 
 
@@ -234,6 +245,16 @@ def test_the_command_tells_what_a_planner_wants_to_read() -> None:
     demo("--today", "2026-11-25")
     assert WorkOrder.objects.count() == orders
     assert Change.objects.filter(act="files loaded").count() == changes
+
+
+@pytest.mark.django_db
+def test_the_planner_finds_a_plan_to_decide_about() -> None:
+    said = demo("--plan-seconds", "4")
+
+    plan = Plan.objects.get()
+    assert plan.state == Plan.State.WORKED_OUT, plan.failure
+    assert "A plan is worked out" in said
+    assert "A plan is worked out" not in demo("--plan-seconds", "4")
 
 
 @pytest.mark.django_db

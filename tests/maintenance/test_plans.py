@@ -10,7 +10,7 @@ from django.core.exceptions import PermissionDenied, ValidationError
 from maintenance import working_out
 from maintenance.actions.desk import load_desk
 from maintenance.actions.placing import RulesBrokenError, pin, place_all
-from maintenance.actions.plans import accept_plan, place_on_board, set_aside, stop_plan, want_plan
+from maintenance.actions.plans import accept_plan, place_on_board, set_aside, stop_plan, want_daily_plan, want_plan
 from maintenance.calculations.placing.checking import check
 from maintenance.models import KilnStop, Placement, Plan, WorkOrder
 from maintenance.plan_states import drawn_of, standing_now, standing_of
@@ -44,11 +44,6 @@ def worked_out(**ways: Any) -> Plan:
     work_out(plan.pk, no_progress)
     plan.refresh_from_db()
     return plan
-
-
-@pytest.fixture(scope="module")
-def kept_answers() -> dict[str, Any]:
-    return {}
 
 
 def places() -> dict[str, tuple[datetime, datetime]]:
@@ -179,6 +174,19 @@ def test_what_was_supposed_is_looked_at_and_not_accepted() -> None:
 
     with pytest.raises(ValidationError, match="not on record"):
         accept_plan(plan, by=plan.wanted_by)
+
+
+def test_each_day_brings_one_plan_to_look_at_where_there_is_work() -> None:
+    programme()
+    assert want_daily_plan(NOW.date()) is None
+    on_shift(skills=BOTH)
+    job()
+
+    plan = want_daily_plan(NOW.date())
+
+    assert plan is not None and plan.wanted_by is None
+    assert want_daily_plan(NOW.date()) is None
+    assert want_daily_plan(NOW.date() + timedelta(days=1)) is not None
 
 
 # --- what goes wrong ---------------------------------------------------------------------------------

@@ -10,6 +10,7 @@ from django.core.management import call_command
 from django.core.management.base import BaseCommand, CommandError
 
 from maintenance.actions.daily import run_day
+from maintenance.demo.planning import work_out_plan
 from maintenance.demo.readings import DAYS, Brought, bring_readings
 from maintenance.demo.setting_up import DEMO_PASSWORD, OtherDayError, OtherMillError, Standing, stand_up
 from maintenance.demo.summary import morning_lines, sign_in_lines
@@ -32,6 +33,9 @@ class Command(BaseCommand):
         parser.add_argument(
             "--reading-days", type=int, default=DAYS, help="days of readings that a new demo has; 0 for none"
         )
+        parser.add_argument(
+            "--plan-seconds", type=int, default=10, help="seconds in which a plan is worked out; 0 for none"
+        )
 
     def handle(self, *args: Any, **options: Any) -> None:
         """Set up, work out the day, tell, serve."""
@@ -46,7 +50,8 @@ class Command(BaseCommand):
             _stand_on(standing.day)
         brought = bring_readings(options["reading_days"]) if options["reading_days"] > 0 else Brought()
         summary = run_day(standing.day)
-        self._tell(standing, asked_for, [*brought.lines(), *summary.lines()])
+        planned = work_out_plan(options["plan_seconds"]) if options["plan_seconds"] > 0 else []
+        self._tell(standing, asked_for, [*brought.lines(), *summary.lines(), *planned])
         address = f"http://127.0.0.1:{options['port']}/"
         if options["no_serve"]:
             self.stdout.write(f"\nTo see the pages: manage.py demo, then {address}")
