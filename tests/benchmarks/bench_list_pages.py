@@ -110,6 +110,7 @@ def list_pages() -> list[ListPage]:
         ListPage("Channels", "/readings/channels/", "kilns", _kilns, **kilns),
         ListPage("Openings", "/openings/", "kilns with 5 jobs each", _openings, **kilns),
         ListPage("Openings", "/openings/", "jobs to be done, nine in ten of them placed", _placed),
+        ListPage("Plans", "/openings/plans/", "plans", _plans),
         ListPage("Work orders", "/work-orders/", "jobs to be done", _orders),
         ListPage("Work orders", "/work-orders/?state=all", "jobs of any state", _orders),
         ListPage("My work", "/my-work/", "jobs of one person in a year", _my_work),
@@ -219,6 +220,12 @@ def _openings(ground: "Ground", count: int) -> None:
     mill.fill_doors(ground, count)
     orders = mill.fill_orders(ground, fans, 5 * count)
     mill.fill_places(ground, orders[: 4 * count], 50 * mill.DAY)
+
+
+def _plans(ground: "Ground", count: int) -> None:
+    from tests.benchmarks import grown_mill as mill
+
+    mill.fill_plans(ground, count)
 
 
 def _placed(ground: "Ground", count: int) -> None:

@@ -34,12 +34,14 @@ from maintenance.models import (
     FunctionCheck,
     MissedOccurrence,
     Placement,
+    Plan,
     ProofTest,
     Sitting,
     StandingTask,
     TaskSheet,
     Watch,
     WorkOrder,
+    WorkSkill,
 )
 from plant import clock
 from plant.access import Role
@@ -534,6 +536,34 @@ def fill_intakes(ground: Ground, source: ReadingSource, count: int) -> None:
     )
 
 
+def fill_plans(ground: Ground, count: int) -> None:
+    """Write plans that were worked out, decided about or failed, with a problem and a plan as large as a mill's."""
+    states = ("worked_out", "accepted", "set_aside", "failed")
+    large = {"jobs": [{"id": f"WO-{n}", "start_min": n, "crew": [["7", "mechanical"]]} for n in range(150)]}
+
+    def plan(n: int, state: str) -> Plan:
+        at = ground.now - HOUR * n
+        is_over = state != "failed"
+        return Plan(
+            name=f"plan {n}",
+            state=state,
+            wanted_at=at,
+            wanted_by=ground.user,
+            base_at=at,
+            problem=large,
+            plan=large,
+            cost_cents=2_000_000 - n if is_over else None,
+            bound_cents=1_900_000 - n if is_over else None,
+            due_date_cents=4_000_000,
+            as_it_stood_cents=3_000_000,
+            ended_at=at + HOUR,
+            decided_at=at + HOUR if state in ("accepted", "set_aside") else None,
+            decided_by=ground.user if state in ("accepted", "set_aside") else None,
+        )
+
+    write(plan(n, states[n % 4]) for n in range(count))
+
+
 def fill_jobs(ground: Ground, count: int) -> None:
     """Write background work that is finished, failed, waiting or under way, with its attempts."""
     states = ("finished", "finished", "failed", "waiting")
@@ -564,3 +594,51 @@ def fill_jobs(ground: Ground, count: int) -> None:
         for one in jobs
         if one.finished_at
     )
+
+
+def fill_board(ground: Ground, kilns: int, jobs: int, people: int = 20) -> None:
+    """Write a mill whose board is full: charges for three months, jobs of every kind, most with a place that holds."""
+    from maintenance.actions.desk import load_desk
+    from maintenance.calculations.placing.frame import Frame
+    from maintenance.calculations.placing.inserting import due_date_plan
+    from maintenance.plan_problem import draw_problem, places
+
+    all_kilns, fans = with_kilns(ground, kilns)
+    _fill_two_shifts(ground, people)
+    fill_charges(ground, all_kilns, 22, ahead=18)
+    orders = fill_orders(ground, fans, jobs)
+    skill = Skill.objects.get(code="mechanical")
+    for n, order in enumerate(orders):
+        order.needs_state = ("running", "empty", "still", "any", "empty", "running")[n % 6]
+        order.title = ("Grease the fans", "Exchange the wick", "Test the escape door", "Seal the joints")[n % 4]
+        order.is_safety, order.safety_at = False, None
+    WorkOrder.objects.bulk_update(orders, ["needs_state", "title", "is_safety", "safety_at"], batch_size=500)
+    write(WorkSkill(work_order=order, skill=skill) for order in orders)
+    drawn = draw_problem(load_desk(ground.now))
+    by_number = {order.number: order for order in orders}
+    found = places(drawn, due_date_plan(Frame(drawn.problem)).to_plan(0, 0))
+    write(
+        Placement(
+            work_order=by_number[ref],
+            start_at=place.start_at,
+            end_at=place.end_at,
+            after_charge_id=place.after_charge_id,
+            during_charge_id=place.during_charge_id,
+        )
+        for ref, place in found.items()
+    )
+    write(Assignment(work_order=by_number[ref], person_id=one) for ref, place in found.items() for one in place.person_ids)
+    WorkOrder.objects.filter(number__in=found).update(state="placed")
+
+
+def _fill_two_shifts(ground: Ground, count: int) -> None:
+    """Write people on two shifts, every second of whom may lock out."""
+    people = fill_crew(ground, count)
+    Absence.objects.all().delete()
+    Qualification.objects.update(valid_until=None)
+    lock_out = Skill.objects.create(code="lock-out", name="lock-out")
+    write(Qualification(person=one, skill=lock_out) for one in people[::2])
+    late = Shift.objects.create(
+        code="late", name="late", weekdays="MO,TU,WE,TH,FR", start_time="14:00", end_time="22:00"
+    )
+    ShiftDuty.objects.filter(person__in=people[: count // 2]).update(shift=late)

@@ -11,6 +11,7 @@ from playwright.sync_api import Browser, Page
 from inventory.models import Part, PurchaseOrder
 from maintenance.actions.checks import start_sitting
 from maintenance.actions.daily import run_day
+from maintenance.actions.plans import want_plan
 from maintenance.actions.watching import copy_watch, set_up_watches
 from maintenance.actions.work_orders import start
 from maintenance.demo.setting_up import set_up
@@ -21,6 +22,7 @@ from maintenance.models import (
     Firing,
     FunctionCheck,
     Placement,
+    Plan,
     ProofTest,
     StandingTask,
     WorkOrder,
@@ -35,6 +37,7 @@ from plant.mqtt_messages import Message, Refused, keep_refused
 from tests.browser.conftest import PHONE, WIDE, Watch, let_in, put_at
 from tests.factories import ChannelFactory
 from tests.maintenance.mill import opened
+from tests.maintenance.plans_made import made_plan
 from tests.test_access_walk import ADDRESSES, BACKEND, url_of
 
 pytestmark = pytest.mark.browser
@@ -80,7 +83,23 @@ def demo(live_server: Any, settings: Any, monkeypatch: pytest.MonkeyPatch) -> st
     Job.objects.create(key="a-job", what="nothing", wanted_at=clock.now(), not_before_at=clock.now())
     ways_in(administrator)
     heard(Downtime.objects.still_open().get().kiln)
+    planned(administrator)
     return str(live_server.url)
+
+
+def planned(user: User) -> None:
+    """Have a plan that was worked out, and one with something supposed that is under way."""
+    made_plan(user, name="for Monday")
+    span = {
+        "from": (clock.now() + timedelta(days=1)).isoformat(),
+        "until": (clock.now() + timedelta(days=2)).isoformat(),
+    }
+    away = {"kind": "away", "person": first(Absence.objects).person_id, **span}
+    under_way = want_plan(name="What if somebody is ill", suppositions=[away], by=user)
+    steps = [[1.0, 900_000, 0], [3.5, 700_000, 500_000], [8.0, 640_000, 620_000]]
+    Plan.objects.filter(pk=under_way.pk).update(
+        state="under_way", progress=steps, cost_cents=640_000, bound_cents=620_000
+    )
 
 
 def ways_in(administrator: User) -> None:
@@ -155,6 +174,8 @@ def things() -> dict[str, dict[str, Any]]:
         "rounds/standing-tasks/": {"code": first(StandingTask.objects).code},
         "openings/": {"tag": opening.work_order.kiln.tag, "key": f"after-{opening.after_charge_id}"},
         "openings/work-orders/": {"number": order.number},
+        "openings/plans/": {"pk": Plan.objects.get(state="worked_out").pk, "number": order.number},
+        "openings/jobs/": {"number": order.number},
         "calendar/": {"token": "0" * 43},
         "watches/": {"pk": first(KilnWatch.objects.filter(firings__isnull=False)).pk},
         "watches/firings/": {"pk": first(Firing.objects).pk},
@@ -191,6 +212,8 @@ def pages() -> list[str]:
     on = given.work_order.placement.start_at.date()
     found += [f"/my-work/{way}?person={given.person.code}" for way in ("", "week/", "calendar/")]
     found += [f"/my-work/?person={given.person.code}&day={on}", f"/my-work/week/?person={given.person.code}&week={on}"]
+    under_way = Plan.objects.get(state="under_way")
+    found += [under_way.get_absolute_url(), f"/openings/plans/new/?again={under_way.pk}"]
     return [*found, "/availability/?period=2026-11", "/storeroom/?q=nothing-of-this-name", "/openings/?weeks=8"]
 
 

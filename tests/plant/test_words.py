@@ -63,6 +63,7 @@ CONTEXTS = {
     "Firing.Verdict": "whether a watch was right",
     "ChamberTest.Kind": "test of a chamber",
     "Plan.State": "state of a plan",
+    "Kind": "what is supposed",
     "ChamberTest.Fans": "fans in a test of a chamber",
 }
 
