@@ -147,7 +147,9 @@ def _reasons(left: Standing, right: Standing, ref: str) -> Iterator[str]:
 
 
 def _no_place(standing: Standing, ref: str) -> str:
-    why = standing.loose.get(ref) or standing.drawn.aside.get(ref, "")
+    if ref in standing.loose:
+        return _("Its place does not hold: %(why)s") % {"why": standing.loose[ref]}
+    why = standing.drawn.aside.get(ref, "")
     return _("Without a place: %(why)s") % {"why": why} if why else _("Left out: a place would cost more.")
 
 
@@ -167,11 +169,16 @@ def _names(refs: list[str]) -> str:
     }
 
 
+def _apart(hours: float) -> str:
+    if hours < 2:
+        return _("%.0f min") % (hours * 60)
+    return _("%.0f h") % hours if hours < 48 else _("%.0f days") % (hours / 24)
+
+
 def _delay(left: Standing, right: Standing, ref: str, was: PlacedJob, will: PlacedJob) -> Iterator[str]:
     """Say how the job's time and people differ."""
     hours = (right.drawn.at(will.start_min) - left.drawn.at(was.start_min)).total_seconds() / 3600
     if hours:
-        apart = _("%.0f h") % abs(hours) if abs(hours) < 48 else _("%.0f days") % (abs(hours) / 24)
-        yield (_("%s later.") if hours > 0 else _("%s sooner.")) % apart
+        yield (_("%s later.") if hours > 0 else _("%s sooner.")) % _apart(abs(hours))
     elif {one.split(SPLIT)[0] for one, _skill in was.crew} != {one.split(SPLIT)[0] for one, _skill in will.crew}:
         yield _("The same time, other people.")

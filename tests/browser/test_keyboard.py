@@ -59,7 +59,7 @@ def test_the_first_stop_skips_to_the_content(planner: Page) -> None:
     planner.keyboard.press("Enter")
     expect(planner.locator("main")).to_be_focused()
     planner.keyboard.press("Tab")
-    expect(planner.get_by_role("link", name="Standing tasks").first).to_be_focused()
+    expect(planner.get_by_role("link", name="Day sheet (PDF)")).to_be_focused()
 
 
 def test_the_tab_key_reaches_the_places_in_order_and_every_act_and_shows_where_it_is(planner: Page) -> None:

@@ -176,7 +176,14 @@
     for (const field of panel.querySelectorAll("input[name=from]")) field.value = facts.first;
     htmx.process(panel);
     hear();
-    if (focus) (panel.querySelector(focus) || panel.querySelector("h2")).focus();
+    if (focus) whereTo(focus).focus();
+  }
+
+  // Where it fits the next key places the job; otherwise the panel is read from its head.
+  function whereTo(focus) {
+    const fits = panel.querySelector('[data-fits="yes"]');
+    const wanted = focus === "place" ? fits && panel.querySelector("button[type=submit]") : panel.querySelector(focus);
+    return wanted || panel.querySelector("h2");
   }
 
   // Say the verdict aloud and mark the block by it.
@@ -209,11 +216,24 @@
     ask(questionOf(held.job, held.ms), "h2");
   }
 
+  // The first answer takes the server longest: it is asked for when a hand or the focus comes near a job.
+  let isWarm = false;
+  for (const name of ["pointerover", "focusin"]) {
+    document.addEventListener(name, (event) => {
+      const el = !isWarm && event.target.closest && event.target.closest("[data-moves]");
+      if (!el) return;
+      isWarm = true;
+      const query = questionOf(el.dataset.job, el.dataset.start ? Date.parse(el.dataset.start) : fromMs);
+      if (facts.plan) query.set("plan", facts.plan);
+      fetch(facts.verdict + "?" + query).catch(() => { isWarm = false; });
+    });
+  }
+
   // By hand. On a screen that is touched, up and down still scrolls.
-  let press = null, swallowUntil = 0;
+  let press = null, swallows = false;
   document.addEventListener("click", (event) => {
     // The click that ends a drag opens nothing.
-    if (performance.now() < swallowUntil) { event.preventDefault(); event.stopPropagation(); }
+    if (swallows) { event.preventDefault(); event.stopPropagation(); }
   }, true);
   document.addEventListener("pointerdown", (event) => {
     const el = event.target.closest(".job[data-moves], .chip[data-moves], .job.is-held");
@@ -237,13 +257,18 @@
     const ms = snapped(fromMs + Math.min(Math.max((event.clientX - press.offset - box.left) / box.width, 0), 1) * spanMs);
     if (ms !== held.ms) { held.ms = ms; show(); askSoon(); }
   });
+  // The browser must not drag the links themselves, nor the opening that lies below a job.
+  document.addEventListener("dragstart", (event) => {
+    if (event.target.closest && event.target.closest(".board, .chip")) event.preventDefault();
+  });
   for (const name of ["pointerup", "pointercancel"]) {
     document.addEventListener(name, (event) => {
       if (!press || event.pointerId !== press.id) return;
       const { moved } = press;
       press = null;
       if (!moved || !held) return;
-      swallowUntil = performance.now() + 80;
+      swallows = true;
+      setTimeout(() => { swallows = false; }, 0);
       if (name === "pointercancel") letBe(); else drop();
     });
   }
@@ -263,7 +288,7 @@
         askSoon();
       } else if (event.key === "Enter") {
         event.preventDefault();
-        drop("button[type=submit], h2");
+        drop("place");
       } else if (event.key === "Tab") letBe(false);
       return;
     }
@@ -287,7 +312,7 @@
     if (lets !== undefined) letBe();
     else if (button.dataset.try) {
       if (held) { held.by = ""; held.ms = Date.parse(button.dataset.try); show(); }
-      ask(new URLSearchParams({ job: jobOfPanel(), start: button.dataset.try }), "button[type=submit], h2");
+      ask(new URLSearchParams({ job: jobOfPanel(), start: button.dataset.try }), "place");
     } else if (asks !== undefined) {
       const query = new URLSearchParams({ job: jobOfPanel(), start: panel.querySelector("input[name=start]").value });
       for (const box of panel.querySelectorAll("input[name=people]:checked")) query.append("people", box.value);
@@ -312,10 +337,10 @@
     if (head) head.focus();
   });
 
-  // What was just placed, or looked for, is shown.
-  if (facts.mark) {
-    const marked = document.querySelector(`[data-job="${CSS.escape(facts.mark)}"]`) ||
-      [...document.querySelectorAll("[data-find]")].find((el) => el.dataset.find.includes(facts.mark.toLowerCase()));
+  // What was just placed, or looked for, is shown; once the browser has gone to the row that the address names.
+  function showMarked() {
+    const own = document.querySelector(`[data-job="${CSS.escape(facts.mark)}"]`);
+    const marked = own || [...document.querySelectorAll("[data-find]")].find((el) => el.dataset.find.includes(facts.mark.toLowerCase()));
     if (marked) {
       marked.classList.add("is-found");
       marked.scrollIntoView({ block: "center" });
@@ -324,4 +349,5 @@
     const told = document.querySelector("#messages .note");
     if (told) speak(told.textContent);
   }
+  if (facts.mark) addEventListener("load", () => setTimeout(showMarked, 0));
 })();
