@@ -6,7 +6,8 @@ from typing import TYPE_CHECKING, Any
 
 from django.apps import apps
 from django.db import models
-from django.db.models import Case, Count, Exists, Max, OuterRef, Prefetch, Q, Subquery, When
+from django.db.models import Case, Count, Exists, F, Max, OuterRef, Prefetch, Q, Subquery, When
+from django.db.models.functions import Coalesce
 
 if TYPE_CHECKING:
     from maintenance.models import (  # noqa: F401
@@ -15,6 +16,7 @@ if TYPE_CHECKING:
         Defect,
         Firing,
         FunctionCheck,
+        KilnStop,
         Plan,
         PriceOfWaiting,
         ProofTest,
@@ -25,6 +27,8 @@ if TYPE_CHECKING:
     )
     from plant.models import Person
 
+# Every energy is locked out before such work.
+STATES_WITH_LOCK_OUT = ("empty", "still")
 FINISHED_STATES = ("done", "signed_off", "withdrawn")
 NOTICE_STANDS = timedelta(days=14)
 # Whose place changes so shortly before is told by mail.
@@ -264,6 +268,41 @@ class PlanQuerySet(models.QuerySet["Plan"]):
     def accepted(self) -> "PlanQuerySet":
         """Plans that were accepted, the last one first."""
         return self.filter(state="accepted").order_by("-decided_at", "-id")
+
+
+class KilnStopQuerySet(models.QuerySet["KilnStop"]):
+    """Lock-outs of an accepted plan."""
+
+    def with_jobs(self) -> "KilnStopQuerySet":
+        """Only those in which a job still has its place: where all have left it, nobody has to lock out."""
+        inside = apps.get_model("maintenance", "Placement").objects.filter(
+            work_order__kiln=OuterRef("kiln"),
+            work_order__needs_state__in=STATES_WITH_LOCK_OUT,
+            start_at__gte=OuterRef("lock_out_at"),
+            end_at__lte=OuterRef("ready_at"),
+        )
+        return self.filter(Exists(inside))
+
+    def between(self, start_at: datetime, end_at: datetime) -> "KilnStopQuerySet":
+        """Those that overlap a span of time."""
+        return self.filter(lock_out_at__lt=end_at, ready_at__gt=start_at)
+
+    def around(self, order: "WorkOrder") -> "KilnStopQuerySet":
+        """Those in which a job has its place; none for a job that needs no lock-out or has no place."""
+        placed = getattr(order, "placement", None)
+        if placed is None or order.needs_state not in STATES_WITH_LOCK_OUT:
+            return self.none()
+        return self.filter(kiln=order.kiln_id, lock_out_at__lte=placed.start_at, ready_at__gte=placed.end_at)
+
+    def for_people(self) -> "KilnStopQuerySet":
+        """With all that is said of them; ``turn`` counts those that came earlier in the same place of the kiln."""
+        same = self.model._default_manager.filter(kiln=OuterRef("kiln"), lock_out_at__lt=OuterRef("lock_out_at"))
+        for place in ("after_charge", "during_charge"):
+            same = same.annotate(**{f"{place}_or_none": Coalesce(place, 0)})
+            same = same.filter(**{f"{place}_or_none": Coalesce(OuterRef(place), 0)})
+        count = same.order_by().values("kiln").annotate(count=Count("pk")).values("count")
+        found = self.select_related("kiln", "person").order_by("lock_out_at", "kiln__tag")
+        return found.annotate(turn=Coalesce(Subquery(count), 0), decided_at=F("plan__decided_at"))
 
 
 class TellingQuerySet(models.QuerySet["Telling"]):

@@ -5,7 +5,7 @@ from maintenance.models.checks import CheckItem, Defect, Finding, FunctionCheck,
 from maintenance.models.plans import KilnStop, Plan
 from maintenance.models.pricing import PriceOfWaiting
 from maintenance.models.standing import DayRun, MissedOccurrence, StandingTask
-from maintenance.models.telling import CalendarAddress, Telling, TellingLook, ToldPlace
+from maintenance.models.telling import CalendarAddress, Telling, TellingLook, ToldLockOut, ToldPlace
 from maintenance.models.watches import ChamberTest, Firing, Watch
 from maintenance.models.work import (
     Assignment,
@@ -49,6 +49,7 @@ __all__ = [
     "TaskStep",
     "Telling",
     "TellingLook",
+    "ToldLockOut",
     "ToldPlace",
     "Watch",
     "WorkOrder",

@@ -1,5 +1,7 @@
 """Plans that are worked out beside the one that is issued, until the planner accepts one; and the lock-outs of that one."""
 
+from datetime import datetime, timedelta
+
 from django.conf import settings
 from django.db import models
 from django.db.models import F, Q
@@ -7,7 +9,7 @@ from django.urls import reverse
 from django.utils.timezone import localtime
 from django.utils.translation import gettext_lazy as _
 
-from maintenance.querysets import PlanQuerySet
+from maintenance.querysets import KilnStopQuerySet, PlanQuerySet
 from plant.models import Charge, Kiln, Person
 
 
@@ -116,6 +118,8 @@ class KilnStop(models.Model):
     person = models.ForeignKey(Person, on_delete=models.PROTECT, related_name="lock_outs")
     plan = models.ForeignKey(Plan, on_delete=models.PROTECT, null=True, blank=True, related_name="stops")
 
+    objects = KilnStopQuerySet.as_manager()
+
     class Meta:
         ordering = ["lock_out_at"]
         indexes = [models.Index(fields=["person", "lock_out_at"], name="stop_by_person_start")]
@@ -123,3 +127,8 @@ class KilnStop(models.Model):
 
     def __str__(self) -> str:
         return f"{self.kiln} {self.lock_out_at:%Y-%m-%d %H:%M}"
+
+    @property
+    def locked_at(self) -> datetime:
+        """Return when the locking-out is to be over, so that work may begin."""
+        return self.lock_out_at + timedelta(minutes=self.kiln.lock_out_minutes)

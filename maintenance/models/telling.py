@@ -6,7 +6,7 @@ from django.utils.translation import gettext_lazy as _
 
 from maintenance.models.work import WorkOrder
 from maintenance.querysets import TellingQuerySet
-from plant.models import Mill, Person
+from plant.models import Kiln, Mill, Person
 from plant.models.tokens import SecretToken
 
 
@@ -43,6 +43,24 @@ class ToldPlace(models.Model):
 
     def __str__(self) -> str:
         return f"{self.work_order_id} {self.person_id} {self.start_at:%Y-%m-%d %H:%M}"
+
+
+class ToldLockOut(models.Model):
+    """When somebody knows that a kiln is to be locked out by them: what stands now is compared with it."""
+
+    kiln = models.ForeignKey(Kiln, on_delete=models.CASCADE, related_name="+")
+    person = models.ForeignKey(Person, on_delete=models.CASCADE, related_name="told_lock_outs")
+    start_at = models.DateTimeField()
+    end_at = models.DateTimeField()
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(fields=["kiln", "person", "start_at"], name="told_lock_out_once"),
+            models.CheckConstraint(condition=Q(end_at__gte=F("start_at")), name="told_lock_out_in_order"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.kiln_id} {self.person_id} {self.start_at:%Y-%m-%d %H:%M}"
 
 
 class TellingLook(models.Model):

@@ -10,7 +10,7 @@ from django.utils.translation import gettext_lazy as _
 
 from inventory.models import Part, Reservation
 from maintenance.models.catalogue import NeedsState, TaskSheet
-from maintenance.models.checks import Defect
+from maintenance.models.checks import Defect, FunctionCheck
 from maintenance.models.standing import StandingTask
 from maintenance.querysets import FINISHED_STATES, WorkOrderQuerySet
 from plant.fields import MoneyField, QuantityField
@@ -34,6 +34,7 @@ class WorkOrder(models.Model):
         FINDING = "finding", _("finding")
         WATCH = "watch", _("watch")
         ASKED_FOR = "asked_for", _("asked for")
+        FUNCTION_CHECK = "function_check", _("function check")
 
     number = models.CharField(_("number"), max_length=20, unique=True)
     title = models.CharField(_("job"), max_length=160)
@@ -47,6 +48,10 @@ class WorkOrder(models.Model):
     )
     occurrence_on = models.DateField(_("occurrence"), null=True, blank=True)
     defect = models.ForeignKey(Defect, on_delete=models.PROTECT, null=True, blank=True, related_name="work_orders")
+    # The function check whose points are to be looked at; the state that the job needs says which part of it.
+    check_up = models.ForeignKey(
+        FunctionCheck, on_delete=models.PROTECT, null=True, blank=True, related_name="work_orders"
+    )
     sheet = models.ForeignKey(TaskSheet, on_delete=models.PROTECT, null=True, blank=True, related_name="work_orders")
     state = models.CharField(max_length=12, choices=State.choices, default=State.RAISED)
     needs_state = models.CharField(_("needs the kiln"), max_length=8, choices=NeedsState.choices)
@@ -102,6 +107,12 @@ class WorkOrder(models.Model):
                 fields=["defect"],
                 condition=Q(defect__isnull=False) & ~Q(state="withdrawn"),
                 name="work_order_once_per_defect",
+            ),
+            # Done work may be sent back, so it counts until it is signed off.
+            models.UniqueConstraint(
+                fields=["check_up", "needs_state"],
+                condition=Q(check_up__isnull=False) & ~Q(state__in=["signed_off", "withdrawn"]),
+                name="work_order_once_per_part_of_check",
             ),
             models.CheckConstraint(condition=Q(hours__gt=0, crew__gte=1), name="work_order_takes_time"),
             models.CheckConstraint(
