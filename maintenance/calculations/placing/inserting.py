@@ -333,6 +333,49 @@ def fill_kiln(state: State, kiln: int) -> None:
     _fill(state, frame.jobs_of[kiln], _cheapest, lambda job: (-_urgency(frame, job), frame.jobs[job].due_min))
 
 
+def put_dearest_anew(state: State, most: int = 20) -> State:
+    """Take out the dearest jobs, one after the other, and put each to where it adds least; a charge may be interrupted.
+
+    The rules of thumb never interrupt a charge, which is what saves a job that is dear to keep waiting.
+    """
+    frame = state.frame
+
+    def price(job: int) -> int:
+        at = state.at.get(job)
+        return frame.leave_out_price(job) if at is None else state.job_price(job, at)
+
+    for job in sorted(range(len(frame.jobs)), key=price, reverse=True)[:most]:
+        if job in frame.pinned or frame.followers[job] or not price(job):
+            continue
+        # First alone; then with the kiln to itself, for work while running may stand in the way of an interruption.
+        for others in ([], [one for one in frame.jobs_of[frame.kiln_of[job]] if one != job and one in state.at]):
+            other = _put_anew(state, job, others)
+            if other is not None and other.price() < state.price():
+                state = other
+    return state
+
+
+def _put_anew(state: State, job: int, others: list[int]) -> State | None:
+    """Take a job and others out, put the job to where it adds least and the others after it; None if that fails."""
+    frame, anew = state.frame, state.copy()
+    movable = [one for one in others if one not in frame.pinned and not frame.followers[one] and not frame.after[one]]
+    for one in (*movable, job):
+        if one in anew.at and not anew.take_out(one):
+            return None
+    best = min(Inserting(anew).options(job, interrupt=True), key=lambda one: one.price, default=None)
+    if best is None:
+        return None
+    Inserting(anew).take(best)
+    fill_cheaply(anew, movable)
+    return anew if frame.must <= anew.at.keys() else None
+
+
+def fill_cheaply(state: State, jobs: Iterable[int]) -> None:
+    """Put jobs, dearest delay first, to where each adds least, or leave them out where that is cheaper."""
+    frame = state.frame
+    _fill(state, jobs, _cheapest, lambda job: (-_urgency(frame, job), frame.jobs[job].due_min))
+
+
 def _fill(state: State, jobs: Iterable[int], choose: Choice, order: Callable[[int], tuple[float, ...]]) -> None:
     """Place pinned jobs, then those that must be placed, then all others, each after the jobs it waits for."""
     frame, inserting = state.frame, Inserting(state)

@@ -1,6 +1,6 @@
 """The way to the plan that costs the least: a first plan at once, then better and better ones with a proven bound.
 
-1. The two rules of thumb; the better one is the first plan.
+1. The two rules of thumb, and what is issued as far as it still holds; the best one is the first plan.
 2. Every kiln apart, with all people free: the sum of these optima is a lower bound, and says where there is to gain.
 3. Kiln after kiln is placed exactly, with the people that the kilns before it have taken.
 4. Neighbourhoods (a kiln with its rivals for people, a slab of days) are solved anew with everything else held.
@@ -18,12 +18,13 @@ from dataclasses import dataclass
 from .building import Building
 from .frame import SIXTIETHS, Frame
 from .hopeless import explain_together, find_hopeless, must_task, not_found_in_time
-from .inserting import due_date_plan, greedy_plan
+from .inserting import due_date_plan, greedy_plan, put_dearest_anew
 from .json_places import Fault
 from .neighbourhoods import Chooser
 from .pins import faulty_pins
 from .plan import Hopeless, Plan
 from .problem import Problem
+from .standing import issued_plan
 from .state import JobAt, State, Stops, state_of
 from .tasks import LOST_BY_ROUNDING, Found, Task, task_of, whole_task
 from .workers import Alone, News, Order, WorkerError, Workers
@@ -144,8 +145,9 @@ class _Solving:
             return Answer(None, () if faults else hopeless, tuple(faults))
         failure = ""
         by_rule: list[State] = []
-        cents: list[int | None] = [None, None]
-        for number, rule in enumerate((due_date_plan, greedy_plan)):
+        cents: list[int | None] = [None, None, None]
+        rules = (due_date_plan, greedy_plan, *((issued_plan,) if self.frame.issued else ()))
+        for number, rule in enumerate(rules):
             if self.state is not None and time.monotonic() >= self.deadline:
                 break
             by_rule.append(rule(self.frame))
@@ -154,6 +156,10 @@ class _Solving:
                 self.first_seconds = self.first_seconds or self.gone
                 if self.state is None or self._is_better(by_rule[-1]):
                     self._keep(by_rule[-1], "rule of thumb")
+        if self.state is not None and not self._is_over():
+            anew = put_dearest_anew(self.state)
+            if self._is_better(anew):
+                self._keep(anew, "dearest anew")
         try:
             if self.state is None:
                 answer = self._rescue(by_rule[-1])

@@ -8,7 +8,7 @@ from itertools import chain
 
 from .checking import Broken, Verdict, check
 from .frame import ANYWHERE, Frame
-from .inserting import Fix, Inserting, Option, seats
+from .inserting import Fix, Inserting, Option, fill_cheaply, seats
 from .plan import COST_PARTS, PlacedJob, Plan, Stop
 from .problem import LOCKED_OUT
 from .state import JobAt, State, StopAt, state_of
@@ -121,6 +121,14 @@ def stand(
         else:
             loose.append(frame.jobs[job].ref)
     return state, tuple(loose)
+
+
+def issued_plan(frame: Frame) -> State:
+    """Keep what is issued as far as it still holds, and put every other job to where it adds least."""
+    places = {ref: KeptPlace(one.start_min, one.people) for ref, one in frame.problem.issued.items()}
+    state, _loose = stand(frame, places)
+    fill_cheaply(state, [job for job in range(len(frame.jobs)) if job not in state.at])
+    return state
 
 
 def _put_whole(
