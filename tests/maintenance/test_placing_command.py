@@ -104,7 +104,7 @@ def test_a_plan_that_does_not_hold_is_never_written(
     problem.write_bytes(as_bytes(a_mill(a_job())))
     plan.write_text("the plan before")
 
-    def wrong(problem: Problem, *_: object) -> Answer:
+    def wrong(problem: Problem, *_: object, **__: object) -> Answer:
         return Answer(Plan({}, (), {}))
 
     monkeypatch.setattr(command, "solve", wrong)
