@@ -19,7 +19,7 @@ from maintenance.plan_words import money_words, put_words, time_words
 from plant.models import Mill
 
 #: A wish is given so long, the loading of the solver aside.
-WISH_SECONDS = 1.3
+WISH_SECONDS = 1.4
 #: One wish is worked out at a time in a process; another waits for so long.
 WAIT_SECONDS = 4.0
 _one_at_a_time = Lock()

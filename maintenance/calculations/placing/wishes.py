@@ -34,7 +34,7 @@ MARK = " done"
 #: The part of the time in which the neighbourhood is solved without the wish.
 SHARE_WITHOUT = 0.4
 #: The part of the time for the job's kiln alone.
-SHARE_ALONE = 0.35
+SHARE_ALONE = 0.45
 
 
 @dataclass(frozen=True)
@@ -323,7 +323,7 @@ def _best(problem: Problem, kept: Plan, seconds: float) -> _Best | None:
             return None
     task = whole_task(state, {})
     left = max(seconds - (time.monotonic() - began), seconds / 4)
-    found_part = Part(frame, task).solve(left, seed=1, is_whole=True)
+    found_part = Part(frame, task).solve(left, seed=1)
     better = state
     if found_part.at is not None:
         stops = [found_part.stops.get(kiln, {}) for kiln in range(len(frame.kilns))]
