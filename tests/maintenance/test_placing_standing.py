@@ -8,9 +8,17 @@ from hypothesis import strategies as st
 
 from maintenance.calculations.placing.checking import check
 from maintenance.calculations.placing.frame import Frame
-from maintenance.calculations.placing.inserting import greedy_plan
+from maintenance.calculations.placing.inserting import greedy_plan, put_dearest_anew
 from maintenance.calculations.placing.plan import Plan
-from maintenance.calculations.placing.standing import KeptPlace, KeptStop, Standing, stand, state_of_plan
+from maintenance.calculations.placing.problem import Issued
+from maintenance.calculations.placing.standing import (
+    KeptPlace,
+    KeptStop,
+    Standing,
+    issued_plan,
+    stand,
+    state_of_plan,
+)
 from maintenance.calculations.placing.state import State
 from tests.maintenance.drawn_placing import drawn_mill, drawn_small
 from tests.maintenance.placing_by_hand import a_job, a_mill
@@ -33,7 +41,8 @@ def kept(plan: Plan) -> tuple[dict[str, KeptPlace], list[KeptStop]]:
 
 
 def facts(state: State) -> object:
-    return state.at, state.stops, state.starts, [sorted(one) for one in state.busy], state.running
+    running = [{place: sorted(work) for place, work in one.items()} for one in state.running]
+    return state.at, state.stops, state.starts, [sorted(one) for one in state.busy], running
 
 
 @given(seeds)
@@ -139,3 +148,54 @@ def test_a_job_that_nobody_knows_is_an_error() -> None:
 
     with pytest.raises(KeyError):
         standing.move("J9", 400, None)
+
+
+# --- first plans from what stands ------------------------------------------------------------------------
+
+
+@given(seeds)
+@settings(max_examples=60, deadline=None)
+def test_putting_the_dearest_jobs_anew_never_costs_more_and_holds(seed: int) -> None:
+    frame = Frame(drawn_small(seed, jobs=5))
+    state = greedy_plan(frame)
+    if not frame.must <= state.at.keys():
+        return
+    before = state.price()
+
+    anew = put_dearest_anew(state)
+
+    assert anew.price() <= before == state.price()
+    assert check(frame.problem, anew.to_plan()).holds
+
+
+def test_a_job_that_is_dear_to_keep_waiting_interrupts_a_charge_though_other_work_runs_in_it() -> None:
+    dear = a_job("DEAR", needs_state="still", due_min=0, delay_cents_per_hour=9000, leave_out_cents=10**7)
+    run = a_job("RUN", needs_state="running", due_min=0, delay_cents_per_hour=10)
+    state = greedy_plan(Frame(a_mill(dear, run)))
+
+    anew = put_dearest_anew(state)
+
+    assert any(stop.in_charge is not None for stop in anew.to_plan().stops)
+    assert anew.cost().total < state.cost().total
+    assert {"DEAR", "RUN"} <= anew.to_plan().jobs.keys()
+
+
+@given(seeds)
+@settings(max_examples=60, deadline=None)
+def test_what_is_issued_and_still_holds_is_a_plan_without_a_move(seed: int) -> None:
+    problem = drawn_small(seed, jobs=5)
+    plan = greedy_plan(Frame(problem)).to_plan()
+    issued = {
+        ref: Issued(at.start_min, frozenset(person for person, _skill in at.crew)) for ref, at in plan.jobs.items()
+    }
+    again = replace(problem, issued=issued, move_cents=100, pinned=frozenset())
+
+    frame = Frame(again)
+    _state, loose = stand(frame, {ref: KeptPlace(one.start_min, one.people) for ref, one in issued.items()})
+    state = issued_plan(frame)
+
+    if frame.must <= state.at.keys():
+        verdict = check(again, state.to_plan())
+        assert verdict.holds
+        # Only what finds nobody to lock out, where nothing tells who did, is put elsewhere.
+        assert verdict.cost.moves <= 100 * len(loose)
