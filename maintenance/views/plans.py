@@ -141,7 +141,9 @@ def _plan(pk: int) -> Plan:
 def plan(request: HttpRequest, pk: int) -> HttpResponse:
     """Show a plan: how far it is, or what it comes to."""
     found, mill = _plan(pk), mill_of(request)
-    context = _context(found, mill) | {"lead": lead_words(found, mill)}
+    # All figures so far are read in peace: the page then asks for no newer ones.
+    stands_still = "figures" in request.GET
+    context = _context(found, mill) | {"lead": lead_words(found, mill), "stands_still": stands_still}
     return render(request, "maintenance/plan.html", context)
 
 

@@ -77,8 +77,9 @@ def test_a_what_if_is_followed_stopped_and_looked_at_but_not_accepted(planner: P
     Plan.objects.update(state="under_way", progress=steps, cost_cents=60_000, bound_cents=20_000)
     expect(planner.get_by_text("600 EUR").first).to_be_visible()
     expect(planner.locator("#plan-said")).to_contain_text("So far it costs 600 EUR")
-    planner.get_by_text("The same as a table").click()
+    planner.get_by_role("link", name="All figures so far as a table").click()
     expect(planner.get_by_role("row", name=re.compile("900 EUR"))).to_be_visible()
+    planner.get_by_role("link", name="Follow it on").click()
     planner.get_by_role("button", name="Keep the best so far").click()
     expect(planner.get_by_role("heading", name="It comes to its end")).to_be_visible()
 

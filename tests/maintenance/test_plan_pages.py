@@ -233,7 +233,9 @@ def test_progress_tells_cost_and_least_cost_and_speaks_only_of_news(planner: Cli
     text = page(planner, f"{url}?seen=1")
     assert "3,000 EUR" in text and "2,970 EUR" in text and "1.0 %" in text
     assert "So far it costs 3,000 EUR, at most 1.0 % above what any plan must cost." in text
-    assert "polyline" in text and "6.0 s" in text
+    assert "polyline" in text
+    figures = page(planner, f"{plan.get_absolute_url()}?figures=yes")
+    assert "6.0 s" in figures and "hx-trigger" not in figures
     assert 'role="status"' not in page(planner, f"{url}?seen=3")
 
 
