@@ -5,7 +5,7 @@ VTIMEZONE would only carry rules along that can grow old.
 """
 
 import re
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 from datetime import UTC, datetime, timedelta
 from uuid import UUID, uuid5
 
@@ -13,8 +13,8 @@ from django.db.models import Max
 from django.utils.translation import gettext as _
 from icalendar import Calendar, Event
 
-from maintenance.models import WorkOrder
-from maintenance.my_week import DAY, OwnJob, as_own, placed_between, with_crew
+from maintenance.models import KilnStop, WorkOrder
+from maintenance.my_week import DAY, LockOut, OwnJob, as_lock_outs, as_own, placed_between, with_crew
 from plant import clock
 from plant.models import Change, Mill, Person
 from plant.templatetags.kilnward import quantity
@@ -33,7 +33,8 @@ def feed_of(person: Person, mill: Mill, now: datetime, link_to: Callable[[str], 
     start_at = clock.start_of_day(today - DAYS_BACK * DAY, mill.zone)
     end_at = clock.start_of_day(today + (DAYS_AHEAD + 1) * DAY, mill.zone)
     orders = list(with_crew(WorkOrder.objects.of_person(person).filter(placed_between(start_at, end_at))))
-    changed = _last_changes(orders)
+    lock_outs = as_lock_outs(KilnStop.objects.filter(person=person).between(start_at, end_at))
+    changed = _last_changes([*orders, *(job for one in lock_outs for job in one.jobs)])
     calendar = Calendar()
     calendar.add("prodid", "-//Kilnward//Own work//EN")
     calendar.add("version", "2.0")
@@ -41,6 +42,8 @@ def feed_of(person: Person, mill: Mill, now: datetime, link_to: Callable[[str], 
     calendar.add("refresh-interval", REFRESH_EVERY, parameters={"VALUE": "DURATION"})
     for job in as_own(orders):
         calendar.add_component(event_of(job, changed.get(job.order.pk), link_to))
+    for one in lock_outs:
+        calendar.add_component(event_of_lock_out(one, changed, link_to))
     return bytes(calendar.to_ical())
 
 
@@ -62,6 +65,43 @@ def event_of(job: OwnJob, changed_at: datetime | None, link_to: Callable[[str], 
     event.add("url", link)
     event.add("status", "CONFIRMED")
     return event
+
+
+def event_of_lock_out(one: LockOut, changed: Mapping[int, datetime], link_to: Callable[[str], str]) -> Event:
+    """Make the event of a lock-out: the same one as long as it is in the same place of the kiln, whoever does it.
+
+    Each plan that is accepted writes the lock-outs ahead anew, so their ids only grow: they count the revisions.
+    """
+    stop, link = one.stop, link_to(one.get_absolute_url())
+    known = [changed.get(job.pk, job.raised_at) for job in one.jobs]
+    decided_at: datetime | None = stop.decided_at  # type: ignore[attr-defined]
+    stamp = max([*known, decided_at] if decided_at else known).astimezone(UTC).replace(microsecond=0)
+    turn: int = stop.turn  # type: ignore[attr-defined]
+    place = f"lock-out {stop.kiln_id} {stop.after_charge_id} {stop.during_charge_id} {turn}"
+    event = Event()
+    event.add("uid", str(uuid5(SPACE, place)))
+    event.add("dtstamp", stamp)
+    event.add("last-modified", stamp)
+    event.add("sequence", stop.pk)
+    event.add("dtstart", one.start_at.astimezone(UTC))
+    # RFC 5545, 3.8.2.2: an end must be later than the start; without one it lasts no time.
+    if one.end_at > one.start_at:
+        event.add("dtend", one.end_at.astimezone(UTC))
+    event.add("summary", plain(_("Lock out %(kiln)s") % {"kiln": one.kiln.tag}))
+    event.add("location", plain(f"{one.kiln.tag} {one.kiln.name}".strip()))
+    event.add("description", plain("\n".join([*_of_lock_out(one), link])))
+    event.add("url", link)
+    event.add("status", "CONFIRMED")
+    return event
+
+
+def _of_lock_out(one: LockOut) -> Iterable[str]:
+    for job in one.jobs:
+        yield _("For: %(title)s (%(number)s)") % {"title": job.title, "number": job.number}
+    yield _("Ready again: %(when)s") % {"when": one.ready}
+    yield _("Lock every energy and try to start, before anybody goes in. Local codes and licensed trades come first.")
+    for caution in one.cautions:
+        yield _("Caution: %(title)s") % {"title": caution.title}
 
 
 def _particulars(job: OwnJob) -> Iterable[str]:

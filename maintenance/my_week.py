@@ -6,21 +6,21 @@ from datetime import date, datetime, timedelta
 from zoneinfo import ZoneInfo
 
 from django.db.models import Q
+from django.urls import reverse
 from django.utils.formats import date_format
 from django.utils.timezone import localtime
 from django.utils.translation import gettext as _
 
 from maintenance.actions.desk import duties
-from maintenance.models import Caution, WorkOrder, WorkPart
+from maintenance.models import Caution, KilnStop, WorkOrder, WorkPart
 from maintenance.models.catalogue import NeedsState
-from maintenance.querysets import FINISHED_STATES, WorkOrderQuerySet
+from maintenance.querysets import FINISHED_STATES, STATES_WITH_LOCK_OUT, KilnStopQuerySet, WorkOrderQuerySet
 from plant import clock
-from plant.models import Absence, Mill, Person
+from plant.models import Absence, Kiln, Mill, Person
 
 State = WorkOrder.State
 DAY = timedelta(days=1)
 WAITING = (State.RAISED, State.READY, State.PLACED)
-STATES_WITH_LOCK_OUT = (NeedsState.EMPTY, NeedsState.STILL)
 
 
 @dataclass(frozen=True)
@@ -31,6 +31,11 @@ class OwnJob:
     others: Sequence[Person]
     parts: Sequence[WorkPart]
     cautions: Sequence[Caution]
+
+    @property
+    def kiln(self) -> Kiln:
+        """Return the kiln."""
+        return self.order.kiln
 
     @property
     def is_finished(self) -> bool:
@@ -75,13 +80,83 @@ class OwnJob:
 
 
 @dataclass(frozen=True)
+class LockOut:
+    """A kiln that somebody is to lock out, and the jobs that it is for."""
+
+    stop: KilnStop
+    jobs: Sequence[WorkOrder]
+    cautions: Sequence[Caution]
+    is_lock_out = True
+    is_under_way = False
+
+    @property
+    def kiln(self) -> Kiln:
+        """Return the kiln."""
+        return self.stop.kiln
+
+    @property
+    def start_at(self) -> datetime:
+        """Return when the locking-out is to begin."""
+        return self.stop.lock_out_at
+
+    @property
+    def end_at(self) -> datetime:
+        """Return when it is to be over, so that work may begin."""
+        return self.stop.locked_at
+
+    @property
+    def times(self) -> str:
+        """Say from when until when it is locked out, naming the days where they are two."""
+        return say_times(self.start_at, self.end_at)
+
+    @property
+    def ready(self) -> str:
+        """Say when the kiln is to be ready again, with the day where it is another."""
+        return say_moment(self.stop.ready_at, localtime(self.start_at).date())
+
+    def get_absolute_url(self) -> str:
+        """Return the kiln's page."""
+        return reverse("maintenance:kiln", args=[self.kiln.tag])
+
+    @property
+    def is_finished(self) -> bool:
+        """Say whether work has begun behind it: without the lock-out nobody could."""
+        return any(job.state not in WAITING for job in self.jobs)
+
+    def is_missed(self, now: datetime) -> bool:
+        """Say whether its time has passed without any work behind it."""
+        return not self.is_finished and self.stop.ready_at <= now
+
+
+Entry = OwnJob | LockOut
+
+
+@dataclass(frozen=True)
 class OwnDay:
-    """A day of somebody: shift hours, absences and jobs in the order of time."""
+    """A day of somebody: shift hours, absences, jobs and lock-outs in the order of time."""
 
     on: date
     shifts: Sequence[str]
     absences: Sequence[str]
     jobs: Sequence[OwnJob]
+    lock_outs: Sequence[LockOut] = ()
+
+    @property
+    def entries(self) -> list[Entry]:
+        """Return jobs and lock-outs in the order of time; what is locked out at the same minute comes first."""
+        return in_order([*self.lock_outs, *self.jobs])
+
+
+def in_order(entries: Iterable[Entry]) -> list[Entry]:
+    """Put jobs and lock-outs into the order of time; of the same minute, the lock-out comes first."""
+    placed = [entry for entry in entries if entry.start_at is not None]
+    return sorted(placed, key=lambda entry: (entry.start_at, not isinstance(entry, LockOut)))
+
+
+def say_moment(at: datetime, on: date) -> str:
+    """Say a time of a day, or one of another with its day."""
+    local = localtime(at)
+    return f"{local:%H:%M}" if local.date() == on else date_format(local, "D j M, H:i")
 
 
 def say_times(start_at: datetime | None, end_at: datetime | None) -> str:
@@ -126,11 +201,26 @@ def as_own(orders: Iterable[WorkOrder], person: Person | None = None) -> list[Ow
     ]
 
 
+def as_lock_outs(stops: KilnStopQuerySet) -> list[LockOut]:
+    """Return lock-outs with their jobs, in a fixed number of queries; those that all jobs have left are none."""
+    found = list(stops.with_jobs().for_people())
+    if not found:
+        return []
+    inside = placed_between(min(one.lock_out_at for one in found), max(one.ready_at for one in found))
+    jobs = WorkOrder.objects.filter(
+        inside, needs_state__in=STATES_WITH_LOCK_OUT, kiln__in={one.kiln_id for one in found}
+    )
+    jobs = with_crew(jobs)
+    cautions = list(Caution.objects.for_lock_out())
+    return [LockOut(stop, [job for job in jobs if stop.holds(job)], cautions) for stop in found]
+
+
 def own_days(person: Person, first_on: date, count: int, mill: Mill) -> list[OwnDay]:
     """Return so many days of somebody from a day on; the number of queries does not depend on the number of jobs."""
     start_at, end_at = _span(first_on, count, mill.zone)
     orders = with_crew(WorkOrder.objects.of_person(person).filter(placed_between(start_at, end_at)))
     jobs = as_own(orders, person)
+    lock_outs = as_lock_outs(KilnStop.objects.filter(person=person).between(start_at, end_at))
     shifts = [(interval, turn.shift.name) for turn, interval in duties(mill, start_at, end_at, person)]
     away = list(person.absences.filter(start_at__lt=end_at, end_at__gt=start_at))
     days = []
@@ -143,6 +233,7 @@ def own_days(person: Person, first_on: date, count: int, mill: Mill) -> list[Own
                 shifts=[say_times(*interval) for interval in dict.fromkeys(of_day)],
                 absences=[_say_absence(one, from_at, until_at) for one in away if _overlap(one, from_at, until_at)],
                 jobs=[job for job in jobs if _is_on(job, from_at, until_at)],
+                lock_outs=[one for one in lock_outs if is_locked_out_on(one, from_at, until_at)],
             )
         )
     return days
@@ -154,6 +245,11 @@ def _span(first_on: date, count: int, zone: ZoneInfo) -> tuple[datetime, datetim
 
 def _is_on(job: OwnJob, from_at: datetime, until_at: datetime) -> bool:
     return bool(job.start_at and job.end_at and job.start_at < until_at and job.end_at > from_at)
+
+
+def is_locked_out_on(one: LockOut, from_at: datetime, until_at: datetime) -> bool:
+    """Say whether the locking-out itself falls into a span of time."""
+    return one.start_at < until_at and (one.end_at > from_at or one.start_at >= from_at)
 
 
 def _overlap(absence: Absence, from_at: datetime, until_at: datetime) -> bool:

@@ -127,6 +127,10 @@ class CautionQuerySet(models.QuerySet["Caution"]):
             for order in orders
         }
 
+    def for_lock_out(self) -> "CautionQuerySet":
+        """The cautions of whoever locks a kiln out."""
+        return self.filter(code__in=("general", "lock-out", "warm-chamber")).general_first()
+
     def for_sitting(self, check: "FunctionCheck", kiln_state: str) -> "CautionQuerySet":
         """The cautions of all points that are looked at in a state of the kiln."""
         points = check.items.filter(point__seen_in__in=[kiln_state, "either"]).values("point")

@@ -9,7 +9,8 @@ from django.urls import reverse
 from django.utils.timezone import localtime
 from django.utils.translation import gettext_lazy as _
 
-from maintenance.querysets import KilnStopQuerySet, PlanQuerySet
+from maintenance.models.work import WorkOrder
+from maintenance.querysets import STATES_WITH_LOCK_OUT, KilnStopQuerySet, PlanQuerySet
 from plant.models import Charge, Kiln, Person
 
 
@@ -132,3 +133,9 @@ class KilnStop(models.Model):
     def locked_at(self) -> datetime:
         """Return when the locking-out is to be over, so that work may begin."""
         return self.lock_out_at + timedelta(minutes=self.kiln.lock_out_minutes)
+
+    def holds(self, order: WorkOrder) -> bool:
+        """Say whether a placed job needs this lock-out and has its place in it."""
+        if order.kiln_id != self.kiln_id or order.needs_state not in STATES_WITH_LOCK_OUT:
+            return False
+        return order.placement.start_at >= self.lock_out_at and order.placement.end_at <= self.ready_at

@@ -2,17 +2,28 @@
 
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
-from datetime import date, datetime
+from datetime import date
 
 from django.utils.formats import date_format
-from django.utils.timezone import localtime
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 from reportlab.lib.units import mm
 from reportlab.platypus import Flowable, PageBreak, Spacer
 
-from maintenance.models import Caution, WorkOrder
-from maintenance.my_week import DAY, OwnJob, as_own, placed_between, with_crew
+from maintenance.models import Caution, KilnStop, WorkOrder
+from maintenance.my_week import (
+    DAY,
+    Entry,
+    LockOut,
+    OwnJob,
+    as_lock_outs,
+    as_own,
+    in_order,
+    is_locked_out_on,
+    placed_between,
+    say_moment,
+    with_crew,
+)
 from maintenance.papers.blocks import Tick, cautions_block, component_words, strong_line
 from plant import clock
 from plant.models import Mill, Person
@@ -23,15 +34,23 @@ WIDTHS_MM = (21.0, 62.0, 40.0, 31.0, 24.0)
 
 
 class DaySheet(Paper):
-    """All placed jobs of a day."""
+    """All placed jobs and lock-outs of a day."""
 
     is_safety_relevant = True
 
     def __init__(
-        self, on: date, jobs: Sequence[OwnJob], mill: Mill, *, by_person: bool = False, person: Person | None = None
+        self,
+        on: date,
+        jobs: Sequence[OwnJob],
+        mill: Mill,
+        *,
+        lock_outs: Sequence[LockOut] = (),
+        by_person: bool = False,
+        person: Person | None = None,
     ) -> None:
         super().__init__(mill.name, clock.now())
         self.on, self.jobs, self.by_person, self.person = on, list(jobs), by_person, person
+        self.lock_outs = list(lock_outs)
 
     @classmethod
     def of(cls, on: date, mill: Mill, *, by_person: bool = False, person: Person | None = None) -> "DaySheet":
@@ -41,7 +60,12 @@ class DaySheet(Paper):
         if person is not None:
             orders = orders.of_person(person)
         jobs = as_own(with_crew(orders.filter(placed_between(start_at, end_at))))
-        return cls(on, jobs, mill, by_person=by_person, person=person)
+        stops = KilnStop.objects.between(start_at, end_at)
+        lock_outs = as_lock_outs(stops if person is None else stops.filter(person=person))
+        if by_person or person is not None:
+            # A sheet for a person names what that person does on the day, not what still is locked out.
+            lock_outs = [one for one in lock_outs if is_locked_out_on(one, start_at, end_at)]
+        return cls(on, jobs, mill, lock_outs=lock_outs, by_person=by_person, person=person)
 
     @property
     def title(self) -> str:
@@ -50,7 +74,7 @@ class DaySheet(Paper):
 
     def story(self) -> list[Flowable]:
         """The day by kiln, or a sheet for each person that can be handed out alone."""
-        if not self.jobs:
+        if not self.jobs and not self.lock_outs:
             return self.empty()
         return list(self.for_people() if self.by_person else self.for_kilns())
 
@@ -66,35 +90,55 @@ class DaySheet(Paper):
         ]
 
     def for_kilns(self) -> Iterable[Flowable]:
-        """One table a kiln, jobs in the order of time."""
-        kilns: dict[str, list[OwnJob]] = defaultdict(list)
+        """One table a kiln, jobs in the order of time; before them who locks it out, and until when."""
+        work: dict[int, list[OwnJob]] = defaultdict(list)
         for job in self.jobs:
-            kilns[job.order.kiln.tag].append(job)
+            work[job.order.kiln_id].append(job)
+        kilns = {one.kiln.pk: one.kiln for one in self.lock_outs} | {
+            job.order.kiln_id: job.order.kiln for job in self.jobs
+        }
         yield Heading(self.title, size=15, above=0, below=4)
         jobs, people = len(self.jobs), len({one.pk for job in self.jobs for one in job.others})
         counts = ngettext("%d job", "%d jobs", jobs) % jobs, ngettext("%d person", "%d people", people) % people
         kiln_count = ngettext("%d kiln", "%d kilns", len(kilns)) % len(kilns)
         yield text(", ".join((counts[0], kiln_count, counts[1])))
-        yield from self.cautions(self.jobs)
-        for of_kiln in sorted(kilns.values(), key=lambda jobs: jobs[0].order.kiln.pk):
-            kiln = of_kiln[0].order.kiln
+        yield from self.cautions([*self.jobs, *self.lock_outs])
+        for pk, kiln in sorted(kilns.items()):
+            of_kiln = work[pk]
             yield from section(f"{kiln.tag} {kiln.name}".strip(), 42, size=13)
+            locked = [one for one in self.lock_outs if one.kiln.pk == pk]
+            for one in locked:
+                yield from self._locked_out(one)
             if any(job.takes_lock_out for job in of_kiln):
                 facts = {"out": kiln.lock_out_minutes, "back": kiln.restore_minutes}
                 yield text(_("Lock-out takes %(out)d min, putting back %(back)d min.") % facts, "soft")
                 yield Spacer(1, 3)
-            yield self.table(of_kiln)
+            if of_kiln:
+                yield self.table(of_kiln)
+
+    def _locked_out(self, one: LockOut) -> Iterable[Flowable]:
+        facts = {
+            "kiln": one.kiln.tag,
+            "who": one.stop.person,
+            "from": say_moment(one.start_at, self.on),
+            "until": say_moment(one.end_at, self.on),
+            "ready": say_moment(one.stop.ready_at, self.on),
+        }
+        yield strong_line(_("%(who)s locks out %(kiln)s, %(from)s to %(until)s.") % facts)
+        yield text(_("%(kiln)s is to be ready again at %(ready)s.") % facts)
 
     def for_people(self) -> Iterable[Flowable]:
-        """A sheet for each person, with the cautions of that person's jobs."""
-        work: dict[Person, list[OwnJob]] = defaultdict(list)
+        """A sheet for each person, with the cautions of that person's jobs and lock-outs."""
+        work: dict[Person, list[Entry]] = defaultdict(list)
+        for out in self.lock_outs:
+            work[out.stop.person].append(out)
         for job in self.jobs:
             for one in job.others:
                 if self.person in (None, one):
                     work[one].append(job)
-        alone = [job for job in self.jobs if not job.others]
-        sheets: list[tuple[str, Person | None, list[OwnJob]]] = [
-            (one.name, one, jobs) for one, jobs in sorted(work.items(), key=lambda item: item[0].name)
+        alone: list[Entry] = [job for job in self.jobs if not job.others]
+        sheets: list[tuple[str, Person | None, list[Entry]]] = [
+            (one.name, one, in_order(entries)) for one, entries in sorted(work.items(), key=lambda item: item[0].name)
         ]
         if alone and self.person is None:
             sheets.append((_("Nobody yet"), None, alone))
@@ -107,7 +151,7 @@ class DaySheet(Paper):
             yield Spacer(1, 6)
             yield self.table(jobs, person=person, with_kiln=True)
 
-    def cautions(self, jobs: Sequence[OwnJob]) -> list[Flowable]:
+    def cautions(self, jobs: Sequence[Entry]) -> list[Flowable]:
         """All cautions of some jobs, each once, in the order to read them."""
         found: dict[int, Caution] = {}
         for job in sorted(jobs, key=lambda job: -len(job.cautions)):
@@ -115,14 +159,12 @@ class DaySheet(Paper):
         title = _("Read this first. Local codes and licensed trades come first; where they ask for more, do more.")
         return [Spacer(1, 6), cautions_block(title, found.values(), self.width), Spacer(1, 4)] if found else []
 
-    def table(self, jobs: Sequence[OwnJob], person: Person | None = None, *, with_kiln: bool = False) -> Flowable:
+    def table(self, jobs: Sequence[Entry], person: Person | None = None, *, with_kiln: bool = False) -> Flowable:
         """Times, job, crew and parts, lock-out, and boxes for begin, end and initials."""
         rows = [
             (
                 self._when(job, with_kiln=with_kiln),
-                _what(job),
-                _who_and_parts(job, person),
-                _before(job),
+                *(self._of_lock_out(job) if isinstance(job, LockOut) else _of_job(job, person)),
                 [
                     block
                     for word in (_("begun"), _("ended"), _("initials"))
@@ -135,17 +177,25 @@ class DaySheet(Paper):
         boxes = [("BOX", (4, row), (4, row), 0.6, INK) for row in range(1, len(rows) + 1)]
         return grid(heads, rows, WIDTHS_MM, extra=[*boxes, ("LINEBELOW", (0, 1), (-1, -1), 0.6, INK)])
 
-    def _when(self, job: OwnJob, *, with_kiln: bool) -> list[Flowable]:
-        start, end = (self._clock(at) for at in (job.start_at, job.end_at))
-        said: list[Flowable] = [strong_line(start), text(_("until %(end)s") % {"end": end}, "small")]
-        return [strong_line(job.order.kiln.tag), *said] if with_kiln else said
+    def _of_lock_out(self, one: LockOut) -> tuple[list[Flowable], ...]:
+        """Say for which jobs a kiln is locked out, and when it is to be ready again; boxes to be ticked."""
+        numbers = ", ".join(f"{job.number} {job.title}" for job in one.jobs)
+        ready = _("Ready again: %(when)s") % {"when": say_moment(one.stop.ready_at, self.on)}
+        what = [
+            strong_line(_("Lock out %(kiln)s") % {"kiln": one.kiln.tag}),
+            text(_("for %(jobs)s") % {"jobs": numbers}, "small"),
+        ]
+        before = [strong_line(_("Lock-out")), Tick(_("every energy locked")), Tick(_("start tried"))]
+        return what, [text(ready, "small")], before
 
-    def _clock(self, at: datetime | None) -> str:
-        """Say a time of this day, or one of another with its day."""
-        if at is None:
-            return ""
-        local = localtime(at)
-        return f"{local:%H:%M}" if local.date() == self.on else date_format(local, "D j M, H:i")
+    def _when(self, job: Entry, *, with_kiln: bool) -> list[Flowable]:
+        start, end = (say_moment(at, self.on) if at else "" for at in (job.start_at, job.end_at))
+        said: list[Flowable] = [strong_line(start), text(_("until %(end)s") % {"end": end}, "small")]
+        return [strong_line(job.kiln.tag), *said] if with_kiln else said
+
+
+def _of_job(job: OwnJob, person: Person | None) -> tuple[list[Flowable], ...]:
+    return _what(job), _who_and_parts(job, person), _before(job)
 
 
 def _what(job: OwnJob) -> list[Flowable]:

@@ -11,7 +11,7 @@ from django.utils.translation import ngettext
 
 from maintenance.actions.calendar import FOR_OTHERS, may_make_for
 from maintenance.models import FunctionCheck, WorkOrder
-from maintenance.my_week import DAY, WAITING, OwnDay, OwnJob, as_own, own_days, with_crew
+from maintenance.my_week import DAY, WAITING, Entry, LockOut, OwnDay, OwnJob, as_own, own_days, say_moment, with_crew
 from maintenance.views.helpers import mill_of, person_of, user_of
 from plant import clock
 from plant.access import needs, require
@@ -38,23 +38,23 @@ def my_work(request: HttpRequest) -> HttpResponse:
     }
     if person is not None:
         context |= _day(person, on, on == today, mill)
-    return render(request, "maintenance/my_work.html", context | {"lead": _lead(request, context)})
+    return render(request, "maintenance/my_work.html", context | {"lead": _lead(context)})
 
 
 def _day(person: Person, on: date, is_today: bool, mill: Mill) -> dict[str, Any]:
-    """Sort a day's jobs: under way, waiting, over; and what lies ahead of today."""
+    """Sort a day's jobs and lock-outs: under way, waiting, over; and what lies ahead of today."""
     days = own_days(person, on, 1 + DAYS_AHEAD if is_today else 1, mill)
-    jobs = days[0].jobs
+    entries = days[0].entries
     mine = WorkOrder.objects.of_person(person)
-    under_way = [job for job in jobs if job.is_under_way]
+    under_way = [one for one in days[0].jobs if one.is_under_way]
     if is_today:
         # What was begun goes on, wherever its place was.
         under_way = as_own(with_crew(mine.filter(state=State.UNDER_WAY)).order_by("started_at"), person)
     now = clock.now()
-    waiting = [job for job in jobs if not job.is_finished and not job.is_under_way]
-    missed = [job for job in waiting if job.is_missed(now)]
-    waiting = [job for job in waiting if job not in missed]
-    ahead = [job for day in days[1:] for job in day.jobs if job.start_at and job.start_at >= _end_of(on, mill)]
+    open_ones = [one for one in entries if not one.is_finished and not one.is_under_way]
+    missed = [one for one in open_ones if one.is_missed(now)]
+    waiting = [one for one in open_ones if one not in missed]
+    ahead = [one for day in days[1:] for one in day.entries if one.start_at and one.start_at >= _end_of(on, mill)]
     return {
         "day": days[0],
         "under_way": under_way,
@@ -62,7 +62,7 @@ def _day(person: Person, on: date, is_today: bool, mill: Mill) -> dict[str, Any]
         "later": waiting if under_way else waiting[1:],
         "waiting": waiting,
         "missed": missed,
-        "finished": [job for job in jobs if job.is_finished],
+        "finished": [one for one in entries if one.is_finished],
         "ahead": ahead[:MOST_AHEAD],
         "unplaced": _unplaced(person) if is_today else [],
         "checks": FunctionCheck.objects.under_way().select_related("kiln") if is_today else [],
@@ -137,11 +137,23 @@ def _nobody() -> str:
     return _("This sign-in belongs to nobody at the mill: an administrator can link it to a person.")
 
 
-def _lead(request: HttpRequest, context: dict[str, Any]) -> str:
-    """Say in one sentence what the day brings."""
+def _lead(context: dict[str, Any]) -> str:
+    """Say in a sentence what the day brings, and which kilns are to be locked out."""
     if context["person"] is None:
         return _nobody()
-    waiting: list[OwnJob] = context["waiting"]
+    entries: list[Entry] = context["waiting"]
+    outs = [one for one in entries if isinstance(one, LockOut)]
+    said = "" if outs and len(outs) == len(entries) and not context["under_way"] else _lead_of_jobs(context)
+    return " ".join(words for words in (said, _say_lock_outs(outs, context["day"].on)) if words)
+
+
+def _say_lock_outs(outs: list[LockOut], on: date) -> str:
+    which = ", ".join(f"{one.kiln} {say_moment(one.start_at, on)}" for one in outs)
+    return _("To be locked out: %(which)s.") % {"which": which} if outs else ""
+
+
+def _lead_of_jobs(context: dict[str, Any]) -> str:
+    waiting = [one for one in context["waiting"] if isinstance(one, OwnJob)]
     if context["under_way"]:
         first: OwnJob = context["under_way"][0]
         facts = {"number": first.order.number, "count": len(waiting)}
@@ -169,10 +181,14 @@ def _lead(request: HttpRequest, context: dict[str, Any]) -> str:
 def _week_lead(days: list[OwnDay]) -> str:
     """Say how many jobs a week holds, on how many days."""
     jobs = {job.order.pk: job for day in days for job in day.jobs}
-    if not jobs:
+    outs = {one.stop.pk for day in days for one in day.lock_outs}
+    if not jobs and not outs:
         return _("No work is placed in this week.")
-    free = sum(1 for day in days if day.shifts and not day.absences and not day.jobs)
+    free = sum(1 for day in days if day.shifts and not day.absences and not day.entries)
     count = len(jobs)
     words = ngettext("%(count)d job in this week", "%(count)d jobs in this week", count) % {"count": count}
+    if outs:
+        more = ngettext("%(count)d lock-out", "%(count)d lock-outs", len(outs)) % {"count": len(outs)}
+        words = f"{words}, {more}"
     more = ngettext("%(free)d working day without.", "%(free)d working days without.", free) % {"free": free}
     return f"{words}; {more}" if free else f"{words}."

@@ -36,7 +36,7 @@ from maintenance.forms.work_orders import (
     WhyForm,
     WithdrawForm,
 )
-from maintenance.models import Caution, StepRecord, WorkOrder, WorkStep
+from maintenance.models import Caution, KilnStop, StepRecord, WorkOrder, WorkStep
 from maintenance.models.catalogue import NeedsState
 from maintenance.views.helpers import mill_of, person_of, put_refusal, user_of
 from maintenance.views.work_orders import work_order_url
@@ -97,6 +97,7 @@ def _page(request: HttpRequest, order: WorkOrder, **bound: forms.Form) -> HttpRe
         "is_inside": takes_people_inside(order),
         "permit": open_permit_of(order.kiln) if takes_people_inside(order) else None,
         "is_before_start": order.state in BEFORE_START,
+        "lock_out": KilnStop.objects.around(order).for_people().first() if order.state not in CLOSED else None,
         "left_out": "" if order.is_left_out else say_left_out(order, order.kiln.mill.zone),
         "supply": _supply_words(order) if order.state in BEFORE_START else [],
         "is_under_way": is_under_way,
