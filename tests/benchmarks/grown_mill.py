@@ -537,9 +537,9 @@ def fill_intakes(ground: Ground, source: ReadingSource, count: int) -> None:
 
 
 def fill_plans(ground: Ground, count: int) -> None:
-    """Write plans that were worked out, decided about or failed, with a problem and a plan as large as a mill's."""
+    """Write plans that were worked out, decided about or failed, with a problem and a plan."""
     states = ("worked_out", "accepted", "set_aside", "failed")
-    large = {"jobs": [{"id": f"WO-{n}", "start_min": n, "crew": [["7", "mechanical"]]} for n in range(150)]}
+    large = {"jobs": [{"id": f"WO-{n}", "start_min": n, "crew": [["7", "mechanical"]]} for n in range(10)]}
 
     def plan(n: int, state: str) -> Plan:
         at = ground.now - HOUR * n
@@ -627,7 +627,9 @@ def fill_board(ground: Ground, kilns: int, jobs: int, people: int = 20) -> None:
         )
         for ref, place in found.items()
     )
-    write(Assignment(work_order=by_number[ref], person_id=one) for ref, place in found.items() for one in place.person_ids)
+    write(
+        Assignment(work_order=by_number[ref], person_id=one) for ref, place in found.items() for one in place.person_ids
+    )
     WorkOrder.objects.filter(number__in=found).update(state="placed")
 
 
