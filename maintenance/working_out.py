@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import Any
 
 from django.conf import settings
+from django.core.exceptions import ValidationError
 from django.utils.translation import gettext as _
 
 from maintenance.actions.desk import Desk, load_desk
@@ -53,6 +54,9 @@ def work_out(plan_id: int, progress: Report) -> dict[str, Any]:
         _run(plan, drawn, before, progress)
     except _FailedError as failure:
         _fail(plan, str(failure))
+    except ValidationError as refusal:
+        # What is supposed was over, or no longer known, when its turn came.
+        _fail(plan, " ".join(refusal.messages))
     except BaseException:
         # Said with the job, by whoever runs it; the plan must not look as if it were still being worked out.
         _fail(plan, _("The background work broke off; see there."))

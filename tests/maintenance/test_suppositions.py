@@ -12,11 +12,13 @@ from django.core.exceptions import ValidationError
 from inventory.models import Reservation
 from maintenance.actions.desk import load_desk
 from maintenance.actions.placing import pin, place_all
+from maintenance.actions.plans import want_plan
 from maintenance.calculations.placing.problem import problem_to_json
 from maintenance.calculations.placing.reading import read_problem
 from maintenance.models import WorkOrder, WorkPart
 from maintenance.plan_problem import Drawn, draw_problem
 from maintenance.suppositions import suppose
+from maintenance.working_out import work_out
 from plant.models import Charge
 from tests.factories import (
     MONDAY,
@@ -173,3 +175,12 @@ def test_what_is_over_unknown_or_far_away_is_refused_with_a_sentence() -> None:
     for one, words in cases:
         with pytest.raises(ValidationError, match=words):
             supposed(one, of=found)
+
+
+def test_a_plan_whose_supposition_is_over_when_its_turn_comes_says_so() -> None:
+    first, _second = programme()
+    plan = want_plan(seconds=10, suppositions=[slip(first, 5)], by=None)
+    first.delete()
+    assert work_out(plan.pk, lambda *_told: None)["state"] == "failed"
+    plan.refresh_from_db()
+    assert plan.failure == "The charge that is supposed to take longer is not known any more."
