@@ -16,9 +16,11 @@ class MaintenanceConfig(AppConfig):
 
         from maintenance.actions.hearing import look_when_settled
         from maintenance.actions.telling import want_telling_soon
-        from maintenance.models import Placement
+        from maintenance.models import KilnStop, Placement
         from plant.signals import readings_settled
 
         readings_settled.connect(look_when_settled, dispatch_uid="watches look")
         for changed in (post_save, post_delete):
             changed.connect(want_telling_soon, sender=Placement, dispatch_uid="people hear")
+        # New lock-outs come in bulk, without a signal, but always in place of others or along with a place.
+        post_delete.connect(want_telling_soon, sender=KilnStop, dispatch_uid="people hear of lock-outs")

@@ -23,17 +23,15 @@ from django.utils.timezone import localtime
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
+from maintenance.actions.telling_lock_outs import REMEMBERED, LockOutNews, compare_lock_outs, is_near
 from maintenance.models import Assignment, Telling, TellingLook, ToldPlace, WorkOrder
 from maintenance.my_week import say_needed_state, say_times
-from maintenance.querysets import SHORT_NOTICE
 from plant import clock
 from plant.background.queueing import enqueue
 from plant.models import Mill, Person
 
 TELL_TASK = "tell people of changed places"
 State = WorkOrder.State
-# So long after its end a place is still compared: what was not done then and gets another has moved.
-REMEMBERED = timedelta(days=7)
 # Whoever began to send a mail so long ago will not end it any more.
 CLAIM_LASTS = timedelta(minutes=10)
 # Several changes in a row become one mail.
@@ -52,6 +50,14 @@ class News:
     order: WorkOrder
     was: tuple[datetime, datetime] | None
     now: tuple[datetime, datetime] | None
+
+    @property
+    def name(self) -> str:
+        """Return what sorts it among others of the same time."""
+        return self.order.number
+
+
+Told = News | LockOutNews
 
 
 @dataclass(frozen=True)
@@ -80,7 +86,10 @@ def compare_places(now: datetime) -> list[Telling]:
     look, is_first = TellingLook.objects.get_or_create(mill=mill, defaults={"at": now})
     stands = _standing(now)
     known = {(one.work_order_id, one.person_id): one for one in ToldPlace.objects.select_related("work_order__kiln")}
-    news = _compare(stands, known, now)
+    news: dict[int, list[Told]] = defaultdict(list)
+    for found in (_compare(stands, known, now), compare_lock_outs(now)):
+        for person_id, changed in found.items():
+            news[person_id].extend(changed)
     ToldPlace.objects.filter(end_at__lt=now - REMEMBERED).delete()
     look.at = now
     look.save(update_fields=["at"])
@@ -88,7 +97,7 @@ def compare_places(now: datetime) -> list[Telling]:
     if is_first or not settings.SENDS_MAIL:
         return []
     people = Person.objects.working_here().in_bulk(news)
-    crews = _crews({one.order.pk for told in news.values() for one in told if one.now})
+    crews = _crews({one.order.pk for told in news.values() for one in told if isinstance(one, News) and one.now})
     with timezone.override(mill.zone):
         return [
             Telling.objects.create(
@@ -127,23 +136,18 @@ def _compare(
             told.start_at, told.end_at = span
             changed.append(told)
         # Whoever has begun knows of it.
-        if order.state == State.PLACED and (_is_near(span, now) or (was is not None and _is_near(was, now))):
+        if order.state == State.PLACED and (is_near(span, now) or (was is not None and is_near(was, now))):
             news[person_id].append(News(order, was, span))
     for pair, told in known.items():
         if pair not in stands:
             was = (told.start_at, told.end_at)
             gone.append(told.pk)
-            if _is_near(was, now):
+            if is_near(was, now):
                 news[told.person_id].append(News(told.work_order, was, None))
     ToldPlace.objects.bulk_create(fresh, batch_size=500)
     ToldPlace.objects.bulk_update(changed, ["start_at", "end_at"], batch_size=200)
     ToldPlace.objects.filter(pk__in=gone).delete()
     return news
-
-
-def _is_near(span: tuple[datetime, datetime], now: datetime) -> bool:
-    """Say whether a place lies within the next 48 hours, or is going on."""
-    return span[0] < now + SHORT_NOTICE and span[1] > now
 
 
 def _crews(orders: Iterable[int]) -> dict[int, list[Person]]:
@@ -153,20 +157,23 @@ def _crews(orders: Iterable[int]) -> dict[int, list[Person]]:
     return crews
 
 
-def _subject(told: list[News]) -> str:
+def _subject(told: list[Told]) -> str:
     """Count what changed, so that a glance at the mail says how much it is."""
-    moved = sum(1 for one in told if one.was and one.now)
-    fresh = sum(1 for one in told if one.was is None)
-    gone = sum(1 for one in told if one.now is None)
+    jobs = [one for one in told if isinstance(one, News)]
+    outs = len(told) - len(jobs)
+    moved = sum(1 for one in jobs if one.was and one.now)
+    fresh = sum(1 for one in jobs if one.was is None)
+    gone = sum(1 for one in jobs if one.now is None)
     parts = [
         ngettext("%d job moved", "%d jobs moved", moved) % moved if moved else "",
         ngettext("%d new job", "%d new jobs", fresh) % fresh if fresh else "",
         ngettext("%d job taken away", "%d jobs taken away", gone) % gone if gone else "",
+        ngettext("%d lock-out changed", "%d lock-outs changed", outs) % outs if outs else "",
     ]
     return _("Your work has changed: %(what)s") % {"what": ", ".join(part for part in parts if part)}
 
 
-def _body(told: list[News], person: Person, crews: Mapping[int, list[Person]], mill: Mill, now: datetime) -> str:
+def _body(told: list[Told], person: Person, crews: Mapping[int, list[Person]], mill: Mill, now: datetime) -> str:
     """Say each change with its times, what the kiln must be, and with whom."""
     groups = (
         (_("Moved"), [one for one in told if one.was and one.now]),
@@ -177,14 +184,17 @@ def _body(told: list[News], person: Person, crews: Mapping[int, list[Person]], m
     for title, group in groups:
         if group:
             lines += ["", title]
-            group.sort(key=lambda one: (one.now or one.was or (now, now), one.order.number))
+            group.sort(key=lambda one: (one.now or one.was or (now, now), one.name))
             lines += [line for one in group for line in _lines(one, person, crews)]
     if settings.SITE_ADDRESS:
         lines += ["", _("Your work: %(address)s") % {"address": f"{settings.SITE_ADDRESS}/my-work/"}]
     return "\n".join([*lines, ""])
 
 
-def _lines(one: News, person: Person, crews: Mapping[int, list[Person]]) -> Iterable[str]:
+def _lines(one: Told, person: Person, crews: Mapping[int, list[Person]]) -> Iterable[str]:
+    if isinstance(one, LockOutNews):
+        yield from _lines_of_lock_out(one)
+        return
     order = one.order
     yield f"- {order.kiln.tag}: {order.title} ({order.number})"
     if one.was:
@@ -196,6 +206,19 @@ def _lines(one: News, person: Person, crews: Mapping[int, list[Person]]) -> Iter
     others = ", ".join(other.name for other in crews.get(order.pk, []) if other.pk != person.pk)
     facts = {"state": say_needed_state(order), "names": others or _("nobody else")}
     yield "  " + _("kiln must be %(state)s; with %(names)s") % facts
+
+
+def _lines_of_lock_out(one: LockOutNews) -> Iterable[str]:
+    yield "- " + _("%(kiln)s: lock out") % {"kiln": one.kiln.tag}
+    if one.was:
+        yield "  " + _("was: %(when)s") % {"when": _when(one.was)}
+    if one.now:
+        yield "  " + _("now: %(when)s") % {"when": _when(one.now)}
+        yield "  " + _("Local codes and licensed trades come first.")
+    elif one.is_done_by_another:
+        yield "  " + _("Somebody else does it.")
+    else:
+        yield "  " + _("It need not be locked out then.")
 
 
 def _why_gone(order: WorkOrder) -> str:
