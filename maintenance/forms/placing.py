@@ -17,6 +17,9 @@ from maintenance.models import Plan, WorkOrder
 from plant.forms.days import check_year
 from plant.models import Person, Qualification
 
+#: Digits of the longest number that a row can have in any database.
+LONGEST_NUMBER = 18
+
 
 class BoardForm(forms.Form):
     """The stretch of time that the board shows; what makes no sense falls back to the usual."""
@@ -57,6 +60,17 @@ class InstantField(forms.Field):
             raise ValidationError(self.error_messages["invalid"], code="invalid") from None
 
 
+class ChosenField(forms.ModelMultipleChoiceField):  # type: ignore[type-arg]
+    """People by their numbers; a number that no database holds is nobody's."""
+
+    def clean(self, value: Any) -> Any:
+        """Refuse numbers beyond what a row can have."""
+        for number in value or ():
+            if str(number).isdigit() and len(str(number)) > LONGEST_NUMBER:
+                raise ValidationError(self.error_messages["invalid_choice"], params={"value": number[:LONGEST_NUMBER]})
+        return super().clean(value)
+
+
 class VerdictForm(forms.Form):
     """A place that is asked about: which job, when, with whom, in which plan."""
 
@@ -70,7 +84,7 @@ class VerdictForm(forms.Form):
         },
     )
     start = InstantField(label=_("Begins"), error_messages={"required": _("Say when it is to begin.")})
-    people = forms.ModelMultipleChoiceField(
+    people = ChosenField(
         label=_("People"),
         queryset=Person.objects.all(),
         required=False,
@@ -98,7 +112,7 @@ class PlanOrNowField(forms.Field):
         text = str(value or "").strip()
         if text in ("", "now"):
             return None
-        is_number = text.isascii() and text.isdigit() and len(text) < 10
+        is_number = text.isascii() and text.isdigit() and len(text) <= LONGEST_NUMBER
         plan = Plan.objects.filter(pk=int(text)).first() if is_number else None
         if plan is None:
             raise ValidationError(_("There is no plan %(number)s."), params={"number": text[:20]})
