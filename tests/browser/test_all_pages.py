@@ -214,7 +214,10 @@ def pages() -> list[str]:
     found += [f"/my-work/?person={given.person.code}&day={on}", f"/my-work/week/?person={given.person.code}&week={on}"]
     under_way = Plan.objects.get(state="under_way")
     found += [under_way.get_absolute_url(), f"/openings/plans/new/?again={under_way.pk}"]
-    return [*found, "/availability/?period=2026-11", "/storeroom/?q=nothing-of-this-name", "/openings/?weeks=8"]
+    plan = first(Plan.objects.filter(state="worked_out"))
+    found += [f"/openings/{query}" for query in ("?days=3", "?days=14&q=seal", "?weeks=8", "?days=91")]
+    found += [f"/openings/?days=7&plan={plan.pk}", f"/openings/compare/?days=14&left=now&right={plan.pk}"]
+    return [*found, "/availability/?period=2026-11", "/storeroom/?q=nothing-of-this-name"]
 
 
 def is_bar(rule: str, html: str) -> bool:

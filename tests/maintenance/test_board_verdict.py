@@ -9,20 +9,15 @@ from django.test import Client
 from django.urls import reverse
 
 from maintenance import plan_states
-from maintenance.actions.desk import load_desk
 from maintenance.actions.placing import place_all, place_by_hand, set_pinned
 from maintenance.actions.plans import want_plan
-from maintenance.calculations.placing.frame import Frame
-from maintenance.calculations.placing.inserting import due_date_plan
-from maintenance.calculations.placing.plan import plan_to_json
-from maintenance.calculations.placing.problem import problem_to_json
 from maintenance.models import Plan, WorkOrder
 from maintenance.plan_compare import compare
-from maintenance.plan_problem import draw_problem
 from maintenance.plan_states import standing_now, standing_of
 from plant.models import Person
 from tests.factories import MONDAY, KilnFactory, UserFactory
 from tests.maintenance.placing_mill import OPENING_FROM, job, on_shift, programme
+from tests.maintenance.plans_made import made_plan
 
 pytestmark = pytest.mark.django_db
 NOW = MONDAY + timedelta(hours=1)
@@ -72,23 +67,7 @@ def ask(client: Client, **query: Any) -> str:
 
 
 def plan_of() -> Plan:
-    """Keep a plan as one that was worked out, by the due-date rule: the solver takes its time."""
-    drawn = draw_problem(load_desk(NOW))
-    found = due_date_plan(Frame(drawn.problem)).to_plan(0, 0)
-    return Plan.objects.create(
-        name="Wednesday's",
-        state=Plan.State.WORKED_OUT,
-        wanted_at=NOW,
-        base_at=drawn.base_at,
-        ended_at=NOW,
-        problem=problem_to_json(drawn.problem),
-        plan=plan_to_json(found),
-        charge_ids={tag: list(ids) for tag, ids in drawn.charge_ids.items()},
-        last_charge_ids=dict(drawn.last_charge_ids),
-        aside=dict(drawn.aside),
-        cost_cents=found.cost.total,
-        bound_cents=0,
-    )
+    return made_plan(UserFactory(role="planner"), name="Wednesday's")
 
 
 # --- the verdict ----------------------------------------------------------------------------------
