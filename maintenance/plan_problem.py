@@ -31,6 +31,7 @@ from maintenance.programme import KilnProgramme
 from plant import clock
 from plant.calculations.charge_phases import ChargeForecast, PhaseKind
 from plant.kilns_now import usual_rates
+from plant.models import Downtime
 
 MINUTE = timedelta(minutes=1)
 #: A charge may be held back so long. Our own choice, as are the next four.
@@ -113,6 +114,11 @@ class Place:
 def _is_outside(start_min: int, end_min: int) -> bool:
     """Say whether a span is the time before or after a part of a person, not an absence."""
     return start_min <= -FAR_BACK_MIN or end_min >= FAR_BACK_MIN
+
+
+def stands_still(one: KilnProgramme) -> bool:
+    """Say whether a kiln is down until further notice, with all of its capacity."""
+    return any(down.is_open and down.kind != Downtime.Kind.NO_TIMBER and down.share_lost == 1 for down in one.downtimes)
 
 
 def draw_problem(desk: Desk, *, gives_way: Iterable[str] = ()) -> Drawn:
@@ -198,6 +204,8 @@ class _Drawing:
             self.notes.append(
                 _("Nothing tells what %(kiln)s dries: its standing still costs nothing here.") % {"kiln": kiln.tag}
             )
+        # A kiln that stands anyway loses nothing by work at its loaded chamber.
+        is_down = stands_still(one)
         heating = [charge.heating_up_min for charge in charges[:-1]] or [0]
         return (
             Kiln(
@@ -205,9 +213,9 @@ class _Drawing:
                 drying_cents_per_hour=round(per_hour * Decimal(self.desk.mill.drying_margin_per_m3) * 100),
                 set_up_min=kiln.lock_out_minutes,
                 restore_min=kiln.restore_minutes,
-                reheat_min=max(LEAST_REHEAT_MIN, round(REHEAT_SHARE * sum(heating) / len(heating))),
+                reheat_min=0 if is_down else max(LEAST_REHEAT_MIN, round(REHEAT_SHARE * sum(heating) / len(heating))),
                 set_up_cents=round(Decimal(self.desk.mill.labour_rate_per_h) * 100 * kiln.lock_out_minutes / 60),
-                interruption_cents=INTERRUPTION_CENTS,
+                interruption_cents=0 if is_down else INTERRUPTION_CENTS,
                 max_people_inside=kiln.max_people_inside,
                 charges=tuple(charges),
             ),

@@ -22,7 +22,7 @@ from maintenance.calculations.placing.frame import Frame
 from maintenance.calculations.placing.plan_reading import read_plan
 from maintenance.calculations.placing.reading import read_problem
 from maintenance.calculations.placing.reasons import Reason, reason_of
-from maintenance.calculations.placing.standing import KeptPlace, KeptStop, Move, stand, state_of_plan
+from maintenance.calculations.placing.standing import KeptPlace, KeptStop, Move, put_cheaply, stand, state_of_plan
 from maintenance.calculations.placing.standing import Standing as Stand
 from maintenance.calculations.placing.state import State
 from maintenance.models import KilnStop, Plan
@@ -187,6 +187,11 @@ class Standing:
         if state is None:
             raise ValueError("The timetable of this plan does not hold.")
         return Standing(self.drawn, state)
+
+    def placed_cheaply(self, ref: str) -> "Standing | None":
+        """Return the plan with a job where it adds least and no charge is moved; None where there is no such place."""
+        state = put_cheaply(self.state, self.frame.number_of_job[ref])
+        return None if state is None else Standing(self.drawn, state)
 
     def reason(self, ref: str) -> Reason:
         """Say why a job is where it is. Raises KeyError for a job that is not part of the plan."""

@@ -24,7 +24,7 @@ def _sentences(standing: Standing, reason: Reason) -> Iterable[str]:
         yield _("Has no place: %(causes)s.") % {"causes": "; ".join(causes)}
     elif reason.is_placed and reason.sooner is None:
         yield _("As soon as it can be.")
-    if reason.sooner is not None and reason.is_placed and reason.sooner.more_cents >= 0:
+    if reason.sooner is not None and reason.is_placed and reason.sooner.more_cents > 0:
         at = standing.drawn.at(reason.sooner.start_min).astimezone(standing.drawn.zone)
         yield _("On %(at)s it would cost %(more).2f more.") % {
             "at": f"{at:%Y-%m-%d %H:%M}",

@@ -16,6 +16,7 @@ from django.utils.translation import ngettext
 
 from inventory.advice import refresh_advice
 from maintenance.actions.placing import Placed, Shout, place_all
+from maintenance.actions.plans import Settled, settle_places
 from maintenance.actions.raising import update_readiness
 from maintenance.actions.standing import Rolled, roll
 from maintenance.models import DayRun, ProofTest, TaskSheet, WorkOrder
@@ -129,6 +130,7 @@ def _run(day: date, now_at: datetime, progress: Progress | None) -> DaySummary:
         (_("what recurs"), lambda: _take_rolled(summary, roll(day))),
         (_("parts on hand"), _refresh_readiness),
         (_("places"), lambda: _take_placed(summary, place_all(now_at))),
+        (_("places that hold"), lambda: _take_settled(summary, settle_places(now_at))),
         (_("what to order"), lambda: _take_advice(summary, day)),
         (_("what is late"), lambda: summary.shout(late_proof_tests(day))),
     )
@@ -167,6 +169,12 @@ def _take_placed(summary: DaySummary, placed: Placed) -> None:
     summary.left_out = placed.left_out
     summary.without_place, summary.waiting_for_parts = placed.without_place, placed.waiting_for_parts
     summary.shout(placed.shouts)
+
+
+def _take_settled(summary: DaySummary, settled: Settled) -> None:
+    summary.moved += len(settled.moved)
+    summary.placed -= len(settled.without_place)
+    summary.without_place += len(settled.without_place)
 
 
 def _take_advice(summary: DaySummary, day: date) -> None:

@@ -10,12 +10,14 @@ from django.utils.translation import gettext as _
 
 from inventory.advice import refresh_advice
 from maintenance.actions.desk import Desk, has_place, load_desk
+from maintenance.actions.lock_outs import keep_lock_outs, somebody_locks_out
 from maintenance.actions.raising import update_readiness
 from maintenance.actions.supply import keep_needs_in_step
 from maintenance.calculations import placing_problem as calc
 from maintenance.calculations.hand_placing import look_at_place
 from maintenance.calculations.simple_placing import place_jobs
 from maintenance.models import Assignment, Placement, WorkOrder
+from maintenance.plan_states import Standing, standing_on
 from plant import clock
 from plant.access import require
 from plant.models import Change, Mill, Person, User
@@ -278,9 +280,27 @@ def place_by_hand(
     why = _("Put here by %(who)s.") % {"who": by or _("the program itself")}
     to_order = desk.to_order(mine, wanted.placement.start_at)
     warnings = (*wanted.warnings, to_order) if to_order else wanted.warnings
+    standing = _checked(desk, mine, start_at, people)
     _store(desk, mine, wanted.placement, " ".join((why, *warnings)), by=by, is_pinned=True)
+    if standing is not None:
+        keep_lock_outs(desk, standing.drawn, standing.plan, [mine.kiln.tag])
     bring_parts_along(mine)
     return warnings
+
+
+def _checked(desk: Desk, order: WorkOrder, start_at: datetime, people: Collection[Person]) -> Standing | None:
+    """Hold a place against the checker, lock-outs included; None where nobody on record may lock out."""
+    if not somebody_locks_out(desk):
+        return None
+    # Whoever puts a job somewhere by hand wants it in the plan.
+    desk.left_out.discard(order.number)
+    standing = standing_on(desk)
+    if order.number not in standing.frame.number_of_job:
+        return None
+    verdict = standing.try_place(order.number, start_at, [str(person.pk) for person in people])
+    if not verdict.holds or verdict.plan is None:
+        raise RulesBrokenError(list(verdict.faults))
+    return standing.with_plan(verdict.plan)
 
 
 def keep_place_that_holds(order: WorkOrder, *, by: User | None) -> str:

@@ -14,6 +14,7 @@ from django.db import transaction
 from django.utils.translation import gettext as _
 
 from maintenance.actions.desk import TO_PLACE, Desk, has_place, load_desk
+from maintenance.actions.lock_outs import keep_lock_outs, somebody_locks_out
 from maintenance.actions.placing import (
     RulesBrokenError,
     bring_parts_along,
@@ -26,8 +27,8 @@ from maintenance.calculations.placing import plan as plans
 from maintenance.calculations.placing.frame import Frame
 from maintenance.calculations.placing.plan_reading import read_plan
 from maintenance.calculations.placing.standing import KeptPlace, KeptStop, stand
-from maintenance.models import KilnStop, Plan, WorkOrder
-from maintenance.plan_problem import Drawn, Place, draw_problem, held_back, places
+from maintenance.models import Plan, WorkOrder
+from maintenance.plan_problem import SPLIT, Drawn, Place, draw_problem, held_back, places, stands_still
 from maintenance.plan_states import Standing, Verdict, as_bytes, drawn_of, standing_in, standing_on
 from maintenance.plan_why import say_reason
 from plant import clock
@@ -226,14 +227,14 @@ def _carried_stops(old: Drawn, kept: plans.Plan, drawn: Drawn) -> list[KeptStop]
             after = ids[number - 1] if number else old.last_charge_ids[stop.kiln]
             place = drawn.place_of(stop.kiln, after, None) if after is not None else 0
         begin_min = drawn.minute(old.at(stop.set_up_start_min))
-        person = drawn.part_of(stop.person.split("~")[0], begin_min)
+        person = drawn.part_of(stop.person.split(SPLIT)[0], begin_min)
         if place is not None and person is not None:
             found.append(KeptStop(stop.kiln, place, begin_min, person))
     return found
 
 
 def _why_loose(standing: Standing, ref: str, wanted: KeptPlace) -> Sequence[str]:
-    people = [one.split("~")[0] for one in sorted(wanted.people)]
+    people = [one.split(SPLIT)[0] for one in sorted(wanted.people)]
     verdict = standing.try_place(ref, standing.drawn.at(wanted.start_min), people)
     return verdict.faults or [_("%(number)s finds no place beside the others.") % {"number": ref}]
 
@@ -257,7 +258,7 @@ def _apply(
     for ref in sorted(refs & found.keys(), key=lambda ref: (found[ref].start_at, ref)):
         _keep(desk, standing, found[ref], accepted, by, is_pinned)
     kilns = {standing.frame.jobs[standing.frame.number_of_job[ref]].kiln for ref in refs} if is_pinned else None
-    _keep_stops(desk, drawn, after, kilns, plan)
+    keep_lock_outs(desk, drawn, after, kilns, plan)
 
 
 def _keep(desk: Desk, standing: Standing, place: Place, accepted: Accepted, by: User | None, is_pinned: bool) -> None:
@@ -280,6 +281,7 @@ def _shift(
     """Load charges later where the plan does, and interrupt those it interrupts."""
     was, later = held_back(drawn, before), held_back(drawn, after)
     kilns = {one.kiln.tag: one.kiln for one in desk.programme.values()}
+    down = {one.kiln.tag for one in desk.programme.values() if stands_still(one)}
     known = {(stop.kiln, stop.in_charge) for stop in before.stops if stop.in_charge is not None}
     for of in drawn.problem.kilns:
         ids = drawn.charge_ids[of.tag]
@@ -291,7 +293,7 @@ def _shift(
             if stop.kiln != of.tag or stop.in_charge is None or (stop.kiln, stop.in_charge) in known:
                 continue
             charge_id = ids[stop.in_charge]
-            if charge_id is None:
+            if charge_id is None or of.tag in down:
                 continue
             longer = timedelta(minutes=stop.end_min - stop.set_up_start_min + of.reheat_min)
             held = shifts.get(charge_id, Shift()).later
@@ -309,36 +311,6 @@ def _shift(
             why = _("Work in the opening before it, or in it, by the plan.")
             moved = shift_charges(kilns[of.tag], shifts, why=why, by=by)
             accepted.charges_moved += [f"{of.tag} {charge.number}" for charge in moved]
-
-
-def _keep_stops(desk: Desk, drawn: Drawn, after: plans.Plan, kilns: Collection[str] | None, plan: Plan | None) -> None:
-    """Replace the lock-outs that lie ahead, of all kilns or of some."""
-    ids = {one.kiln.tag: one.kiln.pk for one in desk.programme.values()}
-    ahead = KilnStop.objects.filter(lock_out_at__gte=drawn.base_at)
-    if kilns is not None:
-        ahead = ahead.filter(kiln__tag__in=kilns)
-    ahead.delete()
-    rows = []
-    used = {at.stop for at in after.jobs.values() if at.stop is not None}
-    for number, stop in enumerate(after.stops):
-        if number not in used or (kilns is not None and stop.kiln not in kilns):
-            continue
-        charges = drawn.charge_ids[stop.kiln]
-        opening = stop.before_charge or 0
-        rows.append(
-            KilnStop(
-                kiln_id=ids[stop.kiln],
-                after_charge_id=None
-                if stop.in_charge is not None
-                else (charges[opening - 1] if opening else drawn.last_charge_ids[stop.kiln]),
-                during_charge_id=None if stop.in_charge is None else charges[stop.in_charge],
-                lock_out_at=drawn.at(stop.set_up_start_min),
-                ready_at=drawn.at(stop.end_min),
-                person_id=int(stop.person.split("~")[0]),
-                plan=plan,
-            )
-        )
-    KilnStop.objects.bulk_create(rows)
 
 
 def changes_between(before: Standing, after: Standing) -> list[dict[str, Any]]:
@@ -368,6 +340,49 @@ def changes_between(before: Standing, after: Standing) -> list[dict[str, Any]]:
             }
         )
     return found
+
+
+@dataclass(frozen=True)
+class Settled:
+    """What settling changed, by work order number."""
+
+    moved: tuple[str, ...] = ()
+    without_place: tuple[str, ...] = ()
+
+
+@transaction.atomic
+def settle_places(now_at: datetime) -> Settled:
+    """Hold every place on record against the checker; what does not hold gets the cheapest place that does, or none.
+
+    No charge is moved or interrupted for it, and what is pinned stays. Lock-outs are given to people. Where nobody on
+    record may lock out, nothing is done: there the simple rule has the last word.
+    """
+    Mill.objects.select_for_update().get()
+    desk = load_desk(now_at)
+    if not somebody_locks_out(desk):
+        return Settled()
+    standing = standing_on(desk)
+    moved, without = [], []
+    for ref, why in sorted(standing.loose.items()):
+        order = desk.orders[ref]
+        if ref in desk.in_hand or order.placement.is_pinned or _lies_in_downtime(order):
+            continue
+        settled = standing.placed_cheaply(ref)
+        if settled is None:
+            take_place_away(order, why, by=None)
+            without.append(ref)
+            continue
+        standing = settled
+        _keep(desk, standing, places(standing.drawn, standing.plan)[ref], Accepted(), None, is_pinned=False)
+        moved.append(ref)
+    keep_lock_outs(desk, standing.drawn, standing.plan)
+    return Settled(tuple(moved), tuple(without))
+
+
+def _lies_in_downtime(order: WorkOrder) -> bool:
+    """Say whether a job lies in a time in which its kiln is down anyway: no opening, no charge."""
+    placed = order.placement
+    return order.needs_state == "still" and placed.after_charge_id is None and placed.during_charge_id is None
 
 
 @transaction.atomic

@@ -8,9 +8,19 @@ import pytest
 from django.core.exceptions import PermissionDenied, ValidationError
 
 from maintenance import working_out
+from maintenance.actions.daily import run_day
 from maintenance.actions.desk import load_desk
 from maintenance.actions.placing import RulesBrokenError, pin, place_all
-from maintenance.actions.plans import accept_plan, place_on_board, set_aside, stop_plan, want_daily_plan, want_plan
+from maintenance.actions.plans import (
+    Settled,
+    accept_plan,
+    place_on_board,
+    set_aside,
+    settle_places,
+    stop_plan,
+    want_daily_plan,
+    want_plan,
+)
 from maintenance.calculations.placing.checking import check
 from maintenance.models import KilnStop, Placement, Plan, WorkOrder
 from maintenance.plan_states import drawn_of, standing_now, standing_of
@@ -379,3 +389,57 @@ def test_a_pinned_job_keeps_its_place_in_a_new_plan() -> None:
     assert places()[order.number] == at
     assert Charge.objects.count() == 2
     assert load_desk(NOW).orders[order.number].placement.is_pinned
+
+
+# --- the day's run and the checker -----------------------------------------------------------------------
+
+
+def test_the_day_leaves_no_place_that_the_checker_refuses_and_names_who_locks_out() -> None:
+    programme()
+    oda = on_shift(skills=BOTH)
+    first, second = job(), job()
+    place_all(NOW)
+    # Both begin as soon as the kiln is empty: nobody is left to lock it out.
+    Placement.objects.filter(work_order=first).update(start_at=OPENING_FROM, end_at=OPENING_FROM + timedelta(hours=1.5))
+    assert first.number in standing_now(NOW + timedelta(minutes=11)).loose
+
+    settled = settle_places(NOW)
+
+    assert settled.moved == (first.number,)
+    standing = standing_now(NOW + timedelta(minutes=22))
+    assert (standing.loose, standing.broken) == ({}, ())
+    assert set(places()) == {first.number, second.number}
+    assert KilnStop.objects.get().person == oda
+
+
+def test_a_pinned_place_that_does_not_hold_is_left_to_the_planner() -> None:
+    programme()
+    on_shift(skills=BOTH)
+    order = job()
+    place_all(NOW)
+    pin(order, by=planner())
+    Placement.objects.update(start_at=OPENING_FROM, end_at=OPENING_FROM + timedelta(hours=1.5))
+    kept = places()
+
+    assert settle_places(NOW).moved == ()
+    assert places() == kept
+
+
+def test_where_nobody_on_record_may_lock_out_the_simple_rule_has_the_last_word() -> None:
+    programme()
+    on_shift()
+    job()
+    place_all(NOW)
+    kept = places()
+
+    assert settle_places(NOW) == Settled()
+    assert places() == kept != {}
+
+
+def test_an_accepted_plan_is_left_alone_by_the_next_run_of_the_day(a_plan: Plan) -> None:
+    accept_plan(a_plan, by=a_plan.wanted_by)
+    kept = places()
+
+    run_day(NOW.date())
+
+    assert places() == kept

@@ -111,7 +111,7 @@ def stand(
         kiln, place = frame.kiln_of[job], kept[job].place
         if job in booked:
             _give_free(state, job, fixed[job])
-        found = list(inserting.options(job, interrupt=place is not None and place % 2 == 1))
+        found = list(inserting.options(job, interrupt=place is None or place % 2 == 1))
         right = [one for one in found if place is None or one.at.place == place]
         set_up = set_ups.get((kiln, right[0].at.place)) if right else None
         if set_up is not None and right[0].at.place not in state.stops[kiln]:
@@ -129,6 +129,20 @@ def issued_plan(frame: Frame) -> State:
     state, _loose = stand(frame, places)
     fill_cheaply(state, [job for job in range(len(frame.jobs)) if job not in state.at])
     return state
+
+
+def put_cheaply(state: State, job: int) -> State | None:
+    """Put a job to where it adds least and no charge starts later; None where there is no such place."""
+    other = state.copy()
+    if job in other.at and not other.take_out(job):
+        return None
+    starts = other.starts[other.frame.kiln_of[job]]
+    options = [one for one in Inserting(other).options(job) if one.starts is None or one.starts == starts]
+    best = min(options, key=lambda one: one.price, default=None)
+    if best is None:
+        return None
+    Inserting(other).take(best)
+    return other
 
 
 def _put_whole(

@@ -1,0 +1,45 @@
+"""Who locks a kiln out for the work that is placed in it, and when."""
+
+from collections.abc import Collection
+
+from maintenance.actions.desk import Desk
+from maintenance.calculations.placing import plan as plans
+from maintenance.models import KilnStop, Plan
+from maintenance.plan_problem import SPLIT, Drawn
+
+
+def keep_lock_outs(
+    desk: Desk, drawn: Drawn, after: plans.Plan, kilns: Collection[str] | None = None, plan: Plan | None = None
+) -> None:
+    """Replace the lock-outs that lie ahead, of all kilns or of some."""
+    ids = {one.kiln.tag: one.kiln.pk for one in desk.programme.values()}
+    ahead = KilnStop.objects.filter(lock_out_at__gte=drawn.base_at)
+    if kilns is not None:
+        ahead = ahead.filter(kiln__tag__in=kilns)
+    ahead.delete()
+    rows = []
+    used = {at.stop for at in after.jobs.values() if at.stop is not None}
+    for number, stop in enumerate(after.stops):
+        if number not in used or (kilns is not None and stop.kiln not in kilns):
+            continue
+        charges = drawn.charge_ids[stop.kiln]
+        opening = stop.before_charge or 0
+        rows.append(
+            KilnStop(
+                kiln_id=ids[stop.kiln],
+                after_charge_id=None
+                if stop.in_charge is not None
+                else (charges[opening - 1] if opening else drawn.last_charge_ids[stop.kiln]),
+                during_charge_id=None if stop.in_charge is None else charges[stop.in_charge],
+                lock_out_at=drawn.at(stop.set_up_start_min),
+                ready_at=drawn.at(stop.end_min),
+                person_id=int(stop.person.split(SPLIT)[0]),
+                plan=plan,
+            )
+        )
+    KilnStop.objects.bulk_create(rows)
+
+
+def somebody_locks_out(desk: Desk) -> bool:
+    """Say whether anybody on record may lock kilns out; else nothing can be said of it."""
+    return any(desk.lock_out in worker.skills for worker in desk.workers)
