@@ -361,6 +361,12 @@ def _keep(key: tuple[object, ...], now_at: datetime, make: Callable[[], Standing
     return standing
 
 
+def forget() -> None:
+    """Forget what is kept in the process."""
+    with _lock:
+        _kept.clear()
+
+
 def standing_now(now_at: datetime) -> Standing:
     """Return the places on record as a plan; made anew when anything was recorded since, or after some minutes."""
     last = Change.objects.order_by("-pk").values_list("pk", flat=True).first()

@@ -12,6 +12,14 @@ def _quick_passwords(settings: Any) -> None:
     settings.PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
 
 
+@pytest.fixture(autouse=True)
+def _no_plan_of_another_test() -> None:
+    """Forget plans that the process keeps: another test's database has the same keys for other rows."""
+    from maintenance.plan_states import forget
+
+    forget()
+
+
 @pytest.fixture(scope="session")
 def browser_type_launch_args(browser_type_launch_args: dict[str, Any]) -> dict[str, Any]:
     """Drive the system's Chromium, without its background traffic."""
