@@ -1,5 +1,6 @@
 """The track of one kiln: charges as one picture, openings, stops and jobs as pieces upon it."""
 
+import re
 from collections import defaultdict
 from collections.abc import Collection, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
@@ -52,6 +53,11 @@ class Row:
     jobs: list[Piece] = field(default_factory=list)
     running: list[Piece] = field(default_factory=list)
     lanes: int = 1
+
+
+def in_order(row: Row) -> tuple[tuple[str, int], ...]:
+    """Sort kilns as people count: K2 before K10."""
+    return tuple((word, int(number or 0)) for word, number in re.findall(r"(\D*)(\d*)", row.kiln.tag))
 
 
 def say_when(at: datetime, scale: Scale) -> str:

@@ -8,7 +8,7 @@ from datetime import date, datetime
 from django.utils.translation import gettext as _
 
 from maintenance.board.crew import OnDuty, days_of
-from maintenance.board.drawing import draw_row
+from maintenance.board.drawing import draw_row, in_order
 from maintenance.board.record import Board
 from maintenance.board.scale import Scale, scale_of
 from maintenance.board.seen import ChargeSeen, GapSeen, JobSeen, KilnSeen, StopSeen
@@ -61,7 +61,7 @@ def build_plan_board(standing: Standing, first_on: date, days: int, marked: Coll
             _add_charges(seen, of, drawn, plan, numbers)
             seen.stops = [_stop(standing, of, one) for one in plan.stops if one.kiln == of.tag]
             rows.append(draw_row(seen, scale, marked))
-    rows.sort(key=lambda row: row.kiln.tag)
+    rows.sort(key=in_order)
     jobs = [job for of_kiln in placed.values() for job in of_kiln]
     return PlanBoard(scale, rows, days_of(scale, jobs, _crew(drawn)), jobs, list(_left_out(standing, orders)))
 

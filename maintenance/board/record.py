@@ -9,7 +9,7 @@ from datetime import date, datetime, timedelta
 
 from maintenance.actions.desk import TO_PLACE, Desk, has_place, load_desk
 from maintenance.board.crew import Day, OnDuty, days_of
-from maintenance.board.drawing import Row, draw_row
+from maintenance.board.drawing import Row, draw_row, in_order
 from maintenance.board.scale import Scale, scale_of
 from maintenance.board.seen import ChargeSeen, GapSeen, JobSeen, KilnSeen, StopSeen
 from maintenance.board.words import barred_jobs, barred_kilns
@@ -69,7 +69,7 @@ def build_board(first_on: date, days: int, now_at: datetime, marked: Collection[
         draw_row(_kiln(desk, one, scale, placed.get(kiln_id, []), stops.get(kiln_id, [])), scale, marked)
         for kiln_id, one in desk.programme.items()
     ]
-    rows.sort(key=lambda row: row.kiln.tag)
+    rows.sort(key=in_order)
     jobs = [job for of_kiln in placed.values() for job in of_kiln]
     found = days_of(scale, jobs, [OnDuty(worker.duty, worker.away) for worker in desk.workers])
     return RecordBoard(scale, rows, found, jobs, desk, shut, barred)

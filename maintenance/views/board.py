@@ -406,7 +406,8 @@ def address_of_board(request: HttpRequest, order: WorkOrder) -> str:
     query: dict[str, object] = {"days": form.days_shown(), "mark": order.number}
     first_on = form.cleaned_data.get("start")
     query |= {"start": first_on.isoformat()} if first_on else {}
-    return f"{reverse('maintenance:openings')}?{urlencode(query)}#row-{order.kiln.tag}"
+    # Without a place in the page: an address that differs in nothing else would not be loaded again.
+    return f"{reverse('maintenance:openings')}?{urlencode(query)}"
 
 
 def _refused(request: HttpRequest, order: WorkOrder, form: VerdictForm, words: Sequence[str]) -> HttpResponse:

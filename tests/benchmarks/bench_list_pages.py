@@ -109,6 +109,8 @@ def list_pages() -> list[ListPage]:
         ListPage("A source", "/readings/sources/s0/", "files that came", _intakes),
         ListPage("Channels", "/readings/channels/", "kilns", _kilns, **kilns),
         ListPage("Openings", "/openings/", "kilns with 5 jobs each", _openings, **kilns),
+        ListPage("Openings of three days", "/openings/?days=3", "kilns with 5 jobs each", _openings, **kilns),
+        ListPage("Openings of three months", "/openings/?days=91", "kilns with 5 jobs each", _openings, **kilns),
         ListPage("Openings", "/openings/", "jobs to be done, nine in ten of them placed", _placed),
         ListPage("Plans", "/openings/plans/", "plans", _plans),
         ListPage("Work orders", "/work-orders/", "jobs to be done", _orders),

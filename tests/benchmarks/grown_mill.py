@@ -609,8 +609,10 @@ def fill_board(ground: Ground, kilns: int, jobs: int, people: int = 20) -> None:
     orders = fill_orders(ground, fans, jobs)
     skill = Skill.objects.get(code="mechanical")
     for n, order in enumerate(orders):
-        order.needs_state = ("running", "empty", "still", "any", "empty", "running")[n % 6]
-        order.title = ("Grease the fans", "Exchange the wick", "Test the escape door", "Seal the joints")[n % 4]
+        order.needs_state = ("running", "empty", "still", "any", "empty", "running")[(n + n // kilns) % 6]
+        order.title = ("Grease the fans", "Exchange the wick", "Test the escape door", "Seal the joints")[
+            (n + n // kilns) % 4
+        ]
         order.is_safety, order.safety_at = False, None
     WorkOrder.objects.bulk_update(orders, ["needs_state", "title", "is_safety", "safety_at"], batch_size=500)
     write(WorkSkill(work_order=order, skill=skill) for order in orders)

@@ -116,6 +116,25 @@ def test_a_job_is_dragged_by_hand_and_let_be(planner: Page, order: WorkOrder) ->
     assert start_of(order) == timedelta(hours=3)
 
 
+def test_a_job_without_a_place_is_dragged_from_the_side(planner: Page, order: WorkOrder) -> None:
+    waits = job(title="Seal the joints")
+    planner.goto(BOARD)
+    panel, chip = planner.locator("#board-panel"), planner.locator(f'.chip[data-job="{waits.number}"]')
+    box, track = chip.bounding_box(), planner.locator("#row-K1 .track").bounding_box()
+    assert box and track
+    planner.mouse.move(box["x"] + 8, box["y"] + 8)
+    planner.mouse.down()
+    planner.mouse.move(track["x"] + track["width"] * 8 / 72, track["y"] + 20, steps=6)
+    expect(panel).to_contain_text("Fri 6 Mar 08:00")
+    planner.mouse.move(track["x"] + track["width"] * 12 / 72, track["y"] + 20, steps=6)
+    expect(panel).to_contain_text("Fri 6 Mar 12:00–13:30: fits.")
+    planner.mouse.up()
+    panel.get_by_role("button", name="Place it here").click()
+    expect(planner.locator("#messages")).to_contain_text(f"{waits.number} has its place")
+    expect(block(planner, waits)).to_be_focused()
+    assert start_of(waits) == timedelta(hours=5)
+
+
 def test_a_place_is_typed_with_whoever_is_to_do_it(planner: Page, order: WorkOrder) -> None:
     planner.goto(BOARD)
     block(planner, order).click()

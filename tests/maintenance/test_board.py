@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from maintenance.actions.placing import place_by_hand
 from maintenance.board import ZOOMS, build_board
 from maintenance.board.crew import OnDuty, by_week, days_of, draw_crew
-from maintenance.board.drawing import BLOCK_SHARE, Row, draw_row
+from maintenance.board.drawing import BLOCK_SHARE, Row, draw_row, in_order
 from maintenance.board.of_plan import _phases
 from maintenance.board.scale import UNITS, scale_of
 from maintenance.board.seen import GapSeen, JobSeen, KilnSeen, StopSeen
@@ -70,6 +70,17 @@ def test_blocks_that_would_cover_each_other_lie_in_different_lines(times: list[t
         if one.lane == other.lane and one.job and other.job:
             assert abs(one.job.start_at - other.job.start_at) >= room
     assert row.lanes == 1 + max((piece.lane for piece in row.jobs), default=0)
+
+
+def test_kilns_stand_in_the_order_in_which_people_count() -> None:
+    tags = ["K10", "K2", "A 3b", "K1", "A 3a"]
+    assert [row.kiln.tag for row in sorted((Row(Kiln(tag=tag)) for tag in tags), key=in_order)] == [
+        "A 3a",
+        "A 3b",
+        "K1",
+        "K2",
+        "K10",
+    ]
 
 
 def test_far_away_jobs_stand_together_and_free_openings_are_part_of_the_picture() -> None:

@@ -115,6 +115,7 @@
       block.firstChild.textContent = el.dataset.job;
       block.style.width = (Number(el.dataset.lasts) * MINUTE / spanMs) * 100 + "%";
       track.append(block);
+      row.scrollIntoView({ block: "nearest" });
     } else {
       was = el.cloneNode(true);
       for (const name of ["data-moves", "data-job", "href", "data-find"]) was.removeAttribute(name);
