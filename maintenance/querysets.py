@@ -29,6 +29,9 @@ if TYPE_CHECKING:
 
 # Every energy is locked out before such work.
 STATES_WITH_LOCK_OUT = ("empty", "still")
+# Of which points a part of a function check consists, besides those that are seen in either state.
+LOOKED_AT_IN = {"empty": "open_empty", "running": "running"}
+HATCH = "hot-air-hatch"
 FINISHED_STATES = ("done", "signed_off", "withdrawn")
 NOTICE_STANDS = timedelta(days=14)
 # Whose place changes so shortly before is told by mail.
@@ -100,29 +103,56 @@ def _caution_codes(order: "WorkOrder") -> set[str]:
     return codes
 
 
+def _cautions_of_points(orders: "Iterable[WorkOrder]") -> dict[int, set[int]]:
+    """Return order id -> ids of the cautions of what is looked at, for parts of function checks; one query at most."""
+    orders = [order for order in orders if order.check_up_id and order.needs_state in LOOKED_AT_IN]
+    if not orders:
+        return {}
+    items = apps.get_model("maintenance", "CheckItem").objects.filter(check_up__in={one.check_up_id for one in orders})
+    items = items.filter(point__cautions__isnull=False).order_by().distinct()
+    rows = set(items.values_list("check_up", "point__seen_in", "point__cautions", "point__cautions__code"))
+    return {
+        order.pk: {
+            caution
+            for check, seen_in, caution, code in rows
+            if check == order.check_up_id
+            and seen_in in (LOOKED_AT_IN[order.needs_state], "either")
+            and not (order.needs_state == "empty" and code == HATCH)
+        }
+        for order in orders
+    }
+
+
 class CautionQuerySet(models.QuerySet["Caution"]):
     """Cautions."""
 
     def for_work_order(self, order: "WorkOrder") -> "CautionQuerySet":
-        """The cautions of a job: its sheet's, those of its place, and that local rules come first."""
+        """The cautions of a job: its sheet's or points', those of its place, and that local rules come first."""
         wanted = Q(code__in=_caution_codes(order))
         if order.sheet_id is not None:
             # Compared with no sheet, the join would take in every caution that stands on none.
             wanted |= Q(task_sheets=order.sheet_id)
+        wanted |= Q(pk__in=_cautions_of_points([order]).get(order.pk, ()))
         return self.filter(wanted).distinct().general_first()
 
     def for_work_orders(self, orders: "Iterable[WorkOrder]") -> "dict[int, list[Caution]]":
-        """Return order id -> its cautions, as ``for_work_order`` gives them, in two queries for all."""
+        """Return order id -> its cautions, as ``for_work_order`` gives them, in three queries at most."""
         orders = list(orders)
+        of_points = _cautions_of_points(orders)
         codes = set().union(*map(_caution_codes, orders))
         sheets = {order.sheet_id for order in orders if order.sheet_id is not None}
-        known = self.filter(Q(code__in=codes) | Q(task_sheets__in=sheets)).distinct().general_first()
+        wanted = Q(code__in=codes) | Q(task_sheets__in=sheets) | Q(pk__in=set().union(*of_points.values()))
+        known = self.filter(wanted).distinct().general_first()
         through = self.model.task_sheets.through.objects.filter(tasksheet__in=sheets)
         of_sheet = set(through.values_list("tasksheet_id", "caution_id"))
         cautions = list(known) if orders else []
         return {
             order.pk: [
-                one for one in cautions if one.code in _caution_codes(order) or (order.sheet_id, one.pk) in of_sheet
+                one
+                for one in cautions
+                if one.code in _caution_codes(order)
+                or (order.sheet_id, one.pk) in of_sheet
+                or one.pk in of_points.get(order.pk, ())
             ]
             for order in orders
         }
@@ -137,7 +167,7 @@ class CautionQuerySet(models.QuerySet["Caution"]):
         codes = {"general"} | ({"lock-out", "warm-chamber"} if kiln_state == "open_empty" else set())
         found = self.filter(Q(code__in=codes) | Q(check_points__in=points)).distinct().general_first()
         # Nobody stands at the hatch of a running kiln in a sitting with the chamber open.
-        return found.exclude(code="hot-air-hatch") if kiln_state == "open_empty" else found
+        return found.exclude(code=HATCH) if kiln_state == "open_empty" else found
 
     def general_first(self) -> "CautionQuerySet":
         """In the order to read them: local rules, the lock-out, the chamber itself, then the rest."""

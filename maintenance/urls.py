@@ -43,6 +43,7 @@ urlpatterns: list[URLPattern] = [
     path("rounds/checks/<slug:number>/sheet.pdf", papers.check_pdf, name="check-pdf"),
     path("rounds/checks/<slug:number>/sit/", checks.sit, name="check-sit"),
     path("rounds/checks/<slug:number>/sittings/<int:pk>/end/", checks.end_sitting, name="check-end-sitting"),
+    path("rounds/checks/<slug:number>/as-work/", checks.ask_sittings, name="check-as-work"),
     path("rounds/checks/<slug:number>/points/<int:pk>/", checks.item, name="check-item"),
     path("rounds/checks/<slug:number>/complete/", checks.complete, name="check-complete"),
     path("rounds/checks/<slug:number>/withdraw/", checks.withdraw, name="check-withdraw"),

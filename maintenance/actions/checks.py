@@ -8,6 +8,7 @@ from django.db import transaction
 from django.utils.translation import gettext as _
 
 from maintenance.actions.check_points import ensure_substitutes, items_for
+from maintenance.actions.check_sittings import lock_open_check, withdraw_sittings
 from maintenance.actions.defects import record_defect
 from maintenance.actions.entry import open_permit_of, refuse_where_blocked
 from maintenance.models import CheckItem, CheckPoint, Defect, Finding, FunctionCheck, Sitting
@@ -50,13 +51,6 @@ def start_check(kiln: Kiln, *, by: User) -> FunctionCheck:
     return check
 
 
-def _lock(check: FunctionCheck) -> FunctionCheck:
-    check = FunctionCheck.objects.select_for_update(of=("self",)).select_related("kiln").get(pk=check.pk)
-    if check.completed_at or check.withdrawn_at:
-        raise ValidationError(_("%(number)s is closed: start a new check.") % {"number": check.number}, code="closed")
-    return check
-
-
 @transaction.atomic
 def start_sitting(
     check: FunctionCheck, kiln_state: str, *, by: User, is_cautions_read: bool, note: str = ""
@@ -66,7 +60,7 @@ def start_sitting(
     Where the charge record says otherwise of the kiln, the note must say why: it may be the wrong chamber.
     """
     require(by, "do rounds")
-    check = _lock(check)
+    check = lock_open_check(check)
     if kiln_state not in (SeenIn.RUNNING, SeenIn.OPEN_EMPTY):
         raise ValidationError(_("Say whether the kiln is running or open and empty."))
     mine = Sitting.objects.filter(check_up=check, by=by, ended_at__isnull=True).first()
@@ -142,7 +136,7 @@ def record_finding(item: CheckItem, sitting: Sitting, answer: Answer, *, by: Use
     known = Finding.objects.filter(key=key).first()
     if known:
         return known
-    check = _lock(item.check_up)
+    check = lock_open_check(item.check_up)
     item = CheckItem.objects.select_related("point__kind", "point__substitute", "component").get(pk=item.pk)
     _refuse_wrong_sitting(item, sitting, by)
     _refuse_incomplete(item, answer)
@@ -219,11 +213,14 @@ def _put_defect_on_record(kiln: Kiln, item: CheckItem, finding: Finding, answer:
 
 @transaction.atomic
 def complete_check(check: FunctionCheck, *, by: User) -> FunctionCheck:
-    """Close a check; refused while a point, or what stands in for one, has no finding."""
+    """Close a check; refused while a point, or what stands in for one, has no finding.
+
+    Work orders for its sittings that nobody has started are withdrawn.
+    """
     require(by, "do rounds")
     if FunctionCheck.objects.filter(pk=check.pk, completed_at__isnull=False).exists():
         return FunctionCheck.objects.get(pk=check.pk)
-    check = _lock(check)
+    check = lock_open_check(check)
     left = check.items.without_finding().count()
     if left:
         raise ValidationError(
@@ -236,14 +233,18 @@ def complete_check(check: FunctionCheck, *, by: User) -> FunctionCheck:
     check.completed_at = clock.now()
     check.save(update_fields=["completed_at"])
     Change.record(check, "completed", by=by)
+    withdraw_sittings(check, _("%(number)s is complete.") % {"number": check.number})
     return check
 
 
 @transaction.atomic
 def withdraw_check(check: FunctionCheck, *, by: User, why: str) -> FunctionCheck:
-    """Give a check up, with a reason; its findings and defects stay on record."""
+    """Give a check up, with a reason; its findings and defects stay on record.
+
+    Work orders for its sittings that nobody has started are withdrawn.
+    """
     require(by, "do rounds")
-    check = _lock(check)
+    check = lock_open_check(check)
     why = why.strip()
     if not why or len(why) > 200:
         raise ValidationError(_("Say in at most 200 characters why the check is withdrawn."))
@@ -252,4 +253,5 @@ def withdraw_check(check: FunctionCheck, *, by: User, why: str) -> FunctionCheck
     check.withdrawn_at, check.withdrawn_why = now, why
     check.save(update_fields=["withdrawn_at", "withdrawn_why"])
     Change.record(check, "withdrawn", by=by, note=why)
+    withdraw_sittings(check, _("%(number)s is withdrawn: %(why)s") % {"number": check.number, "why": why})
     return check

@@ -12,6 +12,7 @@ from inventory.models import Part, Reservation
 from maintenance.actions.supply import missing_parts, say_short, usable_on_hand
 from maintenance.models import (
     Defect,
+    FunctionCheck,
     StandingTask,
     TaskSheet,
     WorkOrder,
@@ -40,6 +41,7 @@ def raise_work_order(
     standing_task: StandingTask | None = None,
     occurrence_on: date | None = None,
     defect: Defect | None = None,
+    check_up: FunctionCheck | None = None,
     needs_state: str | None = None,
     hours: Decimal | None = None,
     crew: int | None = None,
@@ -70,6 +72,7 @@ def raise_work_order(
         standing_task=standing_task,
         occurrence_on=occurrence_on,
         defect=defect,
+        check_up=check_up,
         sheet=sheet,
         needs_state=needs_state,
         hours=hours,

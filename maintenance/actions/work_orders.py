@@ -335,7 +335,9 @@ def send_back(work_order: WorkOrder, *, by: User, version: int, why: str) -> Wor
 
 
 @transaction.atomic
-def withdraw(work_order: WorkOrder, *, by: User, version: int, why: str, found_nothing: bool = False) -> WorkOrder:
+def withdraw(
+    work_order: WorkOrder, *, by: User | None, version: int, why: str, found_nothing: bool = False
+) -> WorkOrder:
     """Give a job up, with a reason; its parts and its place become free. A defect it was to mend stays on the list.
 
     ``found_nothing`` says that somebody looked and nothing was wrong: then the watch that raised it was mistaken.
@@ -365,7 +367,7 @@ def withdraw(work_order: WorkOrder, *, by: User, version: int, why: str, found_n
     return order
 
 
-def _count_past(order: WorkOrder, by: User) -> None:
+def _count_past(order: WorkOrder, by: User | None) -> None:
     """Let the standing task count on from the occurrence that was withdrawn."""
     try:
         pass_occurrence_over(order, by=by)

@@ -15,6 +15,7 @@ from django.views.decorators.http import require_POST
 
 from maintenance.actions import checks as act
 from maintenance.actions.check_points import substitutes_of
+from maintenance.actions.check_sittings import LEAST_MINUTES, MINUTES_A_POINT, ask_for_sittings, parts_of_check
 from maintenance.actions.entry import NotSafe, blocking_defects, open_permit, open_permit_of
 from maintenance.calculations.sensor_sides import Quantity, Sensor, Side, missing_sensors
 from maintenance.forms.checks import FindingForm, ReasonForm, SittingForm
@@ -61,6 +62,7 @@ def check(request: HttpRequest, number: str) -> HttpResponse:
     parts = parts_of({state: (sum(1 for i in rows if _result(i)), len(rows)) for state, rows in groups.items()})
     left = [item for item in items if not _result(item)]
     is_open = not (one.completed_at or one.withdrawn_at)
+    as_work = parts_of_check(one)
     context = {
         "place": "rounds",
         "check": one,
@@ -70,6 +72,9 @@ def check(request: HttpRequest, number: str) -> HttpResponse:
         "sitting": sitting,
         "next_item": next((item for item in left if sitting and _fits(item, sitting)), None),
         "sittings": one.sittings.select_related("by__person"),
+        "as_work": [part for part in as_work if part.order or (is_open and part.left)],
+        "may_ask": is_open and user_of(request).may("place work") and any(part.is_wanted for part in as_work),
+        "minutes": {state.value: minutes for state, minutes in MINUTES_A_POINT.items()} | {"least": LEAST_MINUTES},
         "left": left,
         "blocking": blocking_defects(one.kiln),
         "permit": open_permit_of(one.kiln),
@@ -180,6 +185,21 @@ def end_sitting(request: HttpRequest, number: str, pk: int) -> HttpResponse:
     permit = open_permit_of(one.kiln) if sitting.kiln_state == SeenIn.OPEN_EMPTY else None
     if permit and permit.work_order_id is None:
         return redirect("maintenance:permit-close", pk=permit.pk)
+    return redirect(one)
+
+
+@require_POST
+@needs("place work")
+def ask_sittings(request: HttpRequest, number: str) -> HttpResponse:
+    """Ask for what is left of a check as work orders, one for each state of the kiln."""
+    one = _check(number)
+    try:
+        raised = ask_for_sittings(one, by=user_of(request))
+    except ValidationError as refusal:
+        messages.error(request, " ".join(refusal.messages))
+    else:
+        numbers = ", ".join(order.number for order in raised)
+        messages.success(request, _("Raised as work, to be placed: %(numbers)s.") % {"numbers": numbers})
     return redirect(one)
 
 

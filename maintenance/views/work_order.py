@@ -19,6 +19,7 @@ from django.views.decorators.http import require_POST
 
 from maintenance.actions import work_orders as act
 from maintenance.actions import work_records as enter
+from maintenance.actions.check_sittings import Part, part_of
 from maintenance.actions.entry import NotSafe, blocking_defects, open_permit, open_permit_of, takes_people_inside
 from maintenance.actions.leaving_out import say_left_out
 from maintenance.actions.supply import missing_parts, needed_on, say_supply
@@ -69,6 +70,7 @@ def _order(number: str) -> WorkOrder:
         "sheet",
         "standing_task",
         "defect",
+        "check_up",
         "placement__after_charge",
         "placement__during_charge",
     )
@@ -85,18 +87,19 @@ def work_order(request: HttpRequest, number: str) -> HttpResponse:
 def _page(request: HttpRequest, order: WorkOrder, **bound: forms.Form) -> HttpResponse:
     """Show the page; ``bound`` holds a form that was refused, by its place: step-3, time, part, stop, stop-ended."""
     user, person = user_of(request), person_of(request)
-    is_under_way = order.state == State.UNDER_WAY
+    is_under_way, part = order.state == State.UNDER_WAY, part_of(order)
     may_work = user.may("do work")
     context: dict[str, Any] = {
         "place": "rounds",
         "order": order,
-        "lead": _lead(order),
+        "lead": _lead(order, part),
         "steps": _step_lines(order, bound, is_under_way and may_work),
         "cautions": Caution.objects.for_work_order(order) if order.state not in CLOSED else [],
         "blocking": blocking_defects(order.kiln),
         "is_inside": takes_people_inside(order),
         "permit": open_permit_of(order.kiln) if takes_people_inside(order) else None,
         "is_before_start": order.state in BEFORE_START,
+        "part": part,
         "lock_out": KilnStop.objects.around(order).for_people().first() if order.state not in CLOSED else None,
         "left_out": "" if order.is_left_out else say_left_out(order, order.kiln.mill.zone),
         "supply": _supply_words(order) if order.state in BEFORE_START else [],
@@ -156,7 +159,7 @@ def _step_lines(order: WorkOrder, bound: dict[str, forms.Form], can_enter: bool)
     return lines
 
 
-def _lead(order: WorkOrder) -> str:
+def _lead(order: WorkOrder, part: Part | None) -> str:
     """Say what the job waits for, or how it ended."""
     if order.state == State.WITHDRAWN:
         return _("Withdrawn: %(why)s") % {"why": order.withdrawn_why}
@@ -164,6 +167,8 @@ def _lead(order: WorkOrder) -> str:
         return _("Signed off by %(who)s.") % {"who": order.signed_off_by or _("the program")}
     if order.state == State.DONE:
         return _("Done; it waits to be signed off.")
+    if order.state == State.UNDER_WAY and part:
+        return _("Under way; points left to look at: %(left)d.") % {"left": part.left}
     if order.state == State.UNDER_WAY:
         left = len(act.steps_left(order))
         return _("Under way; %(left)d steps left.") % {"left": left} if left else _("Under way; every step is done.")
