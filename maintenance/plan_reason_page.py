@@ -15,7 +15,7 @@ from maintenance.calculations.placing.problem import Job
 from maintenance.calculations.placing.wishes import Price, Wish, price_of
 from maintenance.plan_page import amount
 from maintenance.plan_states import Standing
-from maintenance.plan_words import money_words, put_words, time_words
+from maintenance.plan_words import money_words, time_words
 from plant.models import Mill
 
 #: A wish is given so long, the loading of the solver aside.
@@ -86,7 +86,7 @@ def why_of(standing: Standing, ref: str, mill: Mill) -> Why:
     return Why(
         job=job,
         placed=_placed(standing, job) if reason.is_placed else None,
-        causes=tuple((put_words(one.pattern, one.values, standing, mill), one.shifts) for one in reason.causes),
+        causes=tuple((standing.sentence(one.pattern, one.values), one.shifts) for one in reason.causes),
         own=amount(reason.own_cents),
         caused=amount(max(reason.caused_cents, 0)),
         grouped_with=reason.grouped_with,
@@ -197,7 +197,7 @@ def wish_words(price: Price, standing: Standing, wish: Wish, mill: Mill) -> tupl
     """Answer a wish: what it costs, what is proven about that, when it would be, and what else moves."""
     if price.impossible:
         return tuple(
-            put_words(one.pattern, one.values, standing, mill) if one.pattern else one.text for one in price.impossible
+            standing.sentence(one.pattern, one.values) if one.pattern else one.text for one in price.impossible
         )
     if price.is_met:
         return (_("It is so already: it costs nothing more."),)

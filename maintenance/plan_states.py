@@ -28,6 +28,7 @@ from maintenance.calculations.placing.state import State
 from maintenance.models import KilnStop, Plan
 from maintenance.models.catalogue import NeedsState
 from maintenance.plan_problem import SPLIT, Drawn, draw_problem, held_back
+from maintenance.plan_words import money_words, time_words
 from plant.models import Change, Charge, Mill, Person
 
 FRESH_FOR = timedelta(minutes=10)
@@ -202,6 +203,10 @@ class Standing:
         return self._names.get(person_ref.split(SPLIT)[0], person_ref)
 
     @cached_property
+    def _mill(self) -> Mill:
+        return Mill.objects.current()
+
+    @cached_property
     def _names(self) -> dict[str, str]:
         return {str(pk): name for pk, name in Person.objects.values_list("pk", "name")}
 
@@ -238,9 +243,16 @@ class Standing:
         """Put names and local times into a sentence of the calculations."""
         return pattern.format(**{name: self._value(name, value, plan or self.plan) for name, value in values})
 
+    def sentence(self, pattern: str, values: Iterable[tuple[str, str | int]]) -> str:
+        """Put names and local times into a sentence of the calculations, and let it begin with a capital letter."""
+        said = self.put(pattern, values)
+        return said[:1].upper() + said[1:]
+
     def _value(self, name: str, value: str | int, plan: plans.Plan) -> str:
         if name.endswith("_min"):
             return self._time(int(value))
+        if name.endswith("_cents"):
+            return money_words(int(value), self._mill)
         if name == "person":
             return self.name_of(str(value))
         if name == "shift":
@@ -250,7 +262,7 @@ class Standing:
         return str(value)
 
     def _time(self, minute: int) -> str:
-        return f"{self.drawn.at(minute).astimezone(self.drawn.zone):%a %Y-%m-%d %H:%M}"
+        return time_words(self.drawn.at(minute), self._mill)
 
     def _shift_name(self, ref: str) -> str:
         number = self.frame.number_of_shift.get(ref)

@@ -22,11 +22,8 @@ def _sentences(standing: Standing, reason: Reason) -> Iterable[str]:
         yield _("Not sooner: %(causes)s.") % {"causes": "; ".join(causes)}
     elif causes:
         yield _("Has no place: %(causes)s.") % {"causes": "; ".join(causes)}
-    elif reason.is_placed and reason.sooner is None:
-        yield _("As soon as it can be.")
     if reason.sooner is not None and reason.is_placed and reason.sooner.more_cents > 0:
-        at = standing.drawn.at(reason.sooner.start_min).astimezone(standing.drawn.zone)
-        yield _("On %(at)s it would cost %(more).2f more.") % {
-            "at": f"{at:%Y-%m-%d %H:%M}",
-            "more": reason.sooner.more_cents / 100,
-        }
+        values = (("at_min", reason.sooner.start_min), ("more_cents", reason.sooner.more_cents))
+        yield standing.put(_("On {at_min} it would cost {more_cents} more."), values)
+    elif reason.is_placed and not causes:
+        yield _("As soon as it can be.") if reason.sooner is None else _("Sooner would cost the other jobs more.")

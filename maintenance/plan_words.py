@@ -1,13 +1,11 @@
 """Times, money and shares of plans in the mill's words."""
 
-from collections.abc import Iterable
 from datetime import date, datetime, timedelta
 from decimal import Decimal
 
 from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
-from maintenance.plan_states import Standing
 from plant.models import Mill
 from plant.templatetags.kilnward import fixed, quantity
 
@@ -33,20 +31,6 @@ def hours_words(minutes: float) -> str:
     if minutes < 60:
         return _("%d min") % round(minutes)
     return _("%s h") % quantity(Decimal(minutes) / 60, 1)
-
-
-def put_words(pattern: str, values: Iterable[tuple[str, str | int]], standing: Standing, mill: Mill) -> str:
-    """Put the mill's times and names into a sentence of the calculations; it begins with a capital letter."""
-    told = {
-        name: time_words(standing.drawn.at(int(value)), mill)
-        if name.endswith("_min")
-        else standing.name_of(str(value))
-        if name == "person"
-        else value
-        for name, value in values
-    }
-    said = pattern.format(**told)
-    return said[:1].upper() + said[1:]
 
 
 def minutes_between(base_at: datetime, at: datetime) -> int:

@@ -28,8 +28,10 @@ from maintenance.calculations.placing.problem import problem_to_json
 from maintenance.models import Plan
 from maintenance.plan_problem import Drawn, draw_problem
 from maintenance.plan_states import Standing, as_bytes, standing_in
+from maintenance.plan_words import money_words, time_words
 from maintenance.suppositions import suppose
 from plant import clock
+from plant.models import Mill
 
 State = Plan.State
 Report = Callable[[int, int, str], None]
@@ -91,11 +93,15 @@ def _drawn(desk: Desk, plan: Plan) -> tuple[Drawn, dict[str, str]]:
 
 
 def _say(drawn: Drawn, one: Hopeless) -> str:
-    """Say why a job is hopeless, with the mill's own times."""
+    """Say why a job is hopeless, with the mill's own times and money."""
+    mill = Mill.objects.current()
     values: dict[str, str | int] = {}
     for name, value in one.values:
-        is_minute = name.endswith("_min")
-        values[name] = f"{drawn.at(int(value)).astimezone(drawn.zone):%a %Y-%m-%d %H:%M}" if is_minute else value
+        values[name] = value
+        if name.endswith("_min"):
+            values[name] = time_words(drawn.at(int(value)), mill)
+        elif name.endswith("_cents"):
+            values[name] = money_words(int(value), mill)
     return one.pattern.format(**values) if one.pattern else one.text
 
 

@@ -9,7 +9,7 @@ from .frame import ANYWHERE, FAR, Frame
 from .plan import Hopeless
 from .problem import LOCKED_OUT
 from .tasks import Found, Task
-from .words import moment
+from .words import in_words
 
 Ask = Callable[[Task], Found | None]
 
@@ -67,13 +67,14 @@ def _hopeless(frame: Frame, job: int, from_min: int) -> Hopeless | None:
             "opening" if of.needs_state != "running" else "state",
             "Kiln {kiln} has no {kind} long enough for {job} by {latest_min}. "
             + ("The nearest one begins {nearest_min}. " if later else "")
-            + "Bring a charge forward, have whoever answers for it move its date, or stop the charge for {price}.",
+            + "Bring a charge forward, have whoever answers for it move its date, "
+            + "or stop the charge for {price_cents}.",
             kiln=kiln.tag,
             kind={"running": "running phase", "empty": "opening", "still": "opening or stop"}.get(
                 of.needs_state, "time"
             ),
             latest_min=of.latest_min,
-            price=f"{(kiln.interruption_cents + kiln.set_up_cents) / 100:.2f}",
+            price_cents=kiln.interruption_cents + kiln.set_up_cents,
             **nearest,
         )
     without_crew = True
@@ -110,9 +111,7 @@ def _hopeless(frame: Frame, job: int, from_min: int) -> Hopeless | None:
 def _said(frame: Frame, job: int, rule: str, pattern: str, **values: str | int) -> Hopeless:
     ref = frame.jobs[job].ref
     values = {"job": ref, **values}
-    told = {
-        name: moment(frame.problem, int(value)) if name.endswith("_min") else value for name, value in values.items()
-    }
+    told = {name: in_words(frame.problem, name, value) for name, value in values.items()}
     return Hopeless(ref, rule, pattern.format(**told), pattern, tuple(values.items()))
 
 

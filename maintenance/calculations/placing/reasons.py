@@ -14,7 +14,7 @@ from .frame import SIXTIETHS, Frame
 from .inserting import Inserting, Option
 from .problem import LOCKED_OUT, Problem
 from .state import JobAt, State
-from .words import moment
+from .words import in_words
 
 #: So many causes are named, those that forbid most shifts first.
 MOST_CAUSES = 3
@@ -34,8 +34,7 @@ class Cause:
 
     def text(self, problem: Problem) -> str:
         """The sentence with minutes counted from the problem's origin."""
-        values = {name: moment(problem, int(value)) if name.endswith("_min") else value for name, value in self.values}
-        return self.pattern.format(**values)
+        return self.pattern.format(**{name: in_words(problem, name, value) for name, value in self.values})
 
 
 @dataclass(frozen=True)

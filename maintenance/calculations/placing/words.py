@@ -15,3 +15,12 @@ def moment(problem: Problem, minute: int) -> str:
     days, rest = divmod(minute, DAY_MIN)
     on = problem.origin + timedelta(days=days)
     return f"{DAYS[on.weekday()]} {on.isoformat()} {rest // HOUR_MIN:02}:{rest % HOUR_MIN:02}"
+
+
+def in_words(problem: Problem, name: str, value: str | int) -> str | int:
+    """Say a value of a sentence by its name: minutes end in `_min`, cents in `_cents`."""
+    if name.endswith("_min"):
+        return moment(problem, int(value))
+    if name.endswith("_cents"):
+        return f"{int(value) / 100:.2f}"
+    return value
