@@ -20,6 +20,7 @@ from plant.models import Absence, Kiln, Mill, Person
 
 State = WorkOrder.State
 DAY = timedelta(days=1)
+TITLES_IN_A_LINE = 2
 WAITING = (State.RAISED, State.READY, State.PLACED)
 
 
@@ -113,6 +114,14 @@ class LockOut:
     def ready(self) -> str:
         """Say when the kiln is to be ready again, with the day where it is another."""
         return say_moment(self.stop.ready_at, localtime(self.start_at).date())
+
+    @property
+    def said_jobs(self) -> str:
+        """Name what it is for in one line: two titles, and how many more there are."""
+        titles = list(dict.fromkeys(job.title for job in self.jobs))
+        more = len(titles) - TITLES_IN_A_LINE
+        named = ", ".join(titles[:TITLES_IN_A_LINE])
+        return _("%(named)s and %(more)d more") % {"named": named, "more": more} if more > 0 else named
 
     def get_absolute_url(self) -> str:
         """Return the kiln's page."""

@@ -185,7 +185,7 @@ class DaySheet(Paper):
             strong_line(_("Lock out %(kiln)s") % {"kiln": one.kiln.tag}),
             text(_("for %(jobs)s") % {"jobs": numbers}, "small"),
         ]
-        before = [strong_line(_("Lock-out")), Tick(_("every energy locked")), Tick(_("start tried"))]
+        before = [strong_line(_("Lock-out")), Tick(_("energies locked")), Tick(_("start tried"))]
         return what, [text(ready, "small")], before
 
     def _when(self, job: Entry, *, with_kiln: bool) -> list[Flowable]:

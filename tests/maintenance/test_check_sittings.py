@@ -16,6 +16,7 @@ from maintenance.actions import check_sittings, checks
 from maintenance.actions import work_orders as work
 from maintenance.actions.check_sittings import ask_for_sittings, parts_of_check
 from maintenance.actions.entry import close_permit, open_permit_of
+from maintenance.actions.placing import place_all
 from maintenance.models import Caution, CheckPoint, EntryPermit, FunctionCheck, Placement, Sitting, WorkOrder
 from plant.models import Change, User
 from tests.factories import (
@@ -27,6 +28,7 @@ from tests.factories import (
     WorkOrderFactory,
 )
 from tests.maintenance.mill import a_person, a_user, opened, signed_in
+from tests.maintenance.placing_mill import OPENING_FROM, OPENING_TO, on_shift, programme
 from tests.maintenance.test_work_order_pages import door
 
 pytestmark = pytest.mark.django_db
@@ -322,6 +324,22 @@ def test_a_part_seen_before_its_work_began_says_that_completing_withdraws_it(mas
     asked(check, master)
     look(check, "running", master)
     assert "Nothing is left to look at: completing the check withdraws" in shown(signed_in(client, master), url(check))
+
+
+def test_the_day_gives_each_sitting_its_place_like_any_job_and_the_person_sees_it(master: User, client: Client) -> None:
+    check = a_check(master)
+    programme(check.kiln)
+    per = on_shift("per", skills=("lock-out",))
+    orders = asked(check, master)
+    place_all(MONDAY)
+    for order in orders.values():
+        order.refresh_from_db()
+    open_part, running = orders["empty"], orders["running"]
+    assert open_part.placement.start_at >= OPENING_FROM and open_part.placement.end_at <= OPENING_TO
+    assert running.placement.during_charge and not open_part.placement.during_charge
+    assert {given.person for order in orders.values() for given in order.assignments.all()} == {per}
+    said = shown(signed_in(client, a_user("planner", "vera")), "/my-work/week/?person=per")
+    assert "Function check K1, open part" in said and "Function check K1, running part" in said
 
 
 def test_many_points_take_no_more_queries(master: User, client: Client) -> None:

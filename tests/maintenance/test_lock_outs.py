@@ -94,6 +94,13 @@ def test_the_week_has_lock_outs_among_the_jobs_and_counts_them(client: Client, o
     assert "1 job in this week, 1 lock-out." in said
 
 
+def test_a_line_of_the_week_names_two_jobs_and_counts_the_others(client: Client, oda: User) -> None:
+    _stop, order = locked(SEVEN + 2 * HOUR, oda.person, title="Set the flaps")
+    for hours, title in ((3.5, "Set the flaps"), (4, "Look at the door"), (4.5, "Wash the floor"), (5, "Grease it")):
+        placed(SEVEN + hours * HOUR, kiln=order.kiln, title=title)
+    assert "for Set the flaps, Look at the door and 2 more · ready again 13:00" in shown(client, oda, "/my-work/week/")
+
+
 def test_a_lock_out_of_the_coming_days_lies_ahead(client: Client, oda: User) -> None:
     locked(SEVEN + 50 * HOUR, oda.person)
     said = shown(client, oda)
