@@ -9,6 +9,7 @@ from django.test import Client
 from playwright.sync_api import Browser, Page
 
 from inventory.models import Part, PurchaseOrder
+from maintenance.actions.check_sittings import ask_for_sittings
 from maintenance.actions.checks import start_sitting
 from maintenance.actions.daily import run_day
 from maintenance.actions.plans import want_plan
@@ -21,6 +22,7 @@ from maintenance.models import (
     EntryPermit,
     Firing,
     FunctionCheck,
+    KilnStop,
     Placement,
     Plan,
     ProofTest,
@@ -84,7 +86,19 @@ def demo(live_server: Any, settings: Any, monkeypatch: pytest.MonkeyPatch) -> st
     ways_in(administrator)
     heard(Downtime.objects.still_open().get().kiln)
     planned(administrator)
+    ask_for_sittings(check, by=administrator)
+    locked_out()
     return str(live_server.url)
+
+
+def locked_out() -> None:
+    """Have somebody lock a kiln out for a job that lies ahead."""
+    ahead = Placement.objects.filter(start_at__gt=clock.now(), work_order__needs_state="empty")
+    place = first(ahead.select_related("work_order__kiln").order_by("start_at"))
+    kiln, person = place.work_order.kiln, somebody(Role.TECHNICIAN).person
+    span = {"lock_out_at": place.start_at - timedelta(hours=1), "ready_at": place.end_at + timedelta(hours=1)}
+    KilnStop.objects.filter(kiln=kiln).delete()
+    KilnStop.objects.create(kiln=kiln, person=person, after_charge=place.after_charge, **span)
 
 
 def planned(user: User) -> None:
@@ -212,6 +226,13 @@ def pages() -> list[str]:
     on = given.work_order.placement.start_at.date()
     found += [f"/my-work/{way}?person={given.person.code}" for way in ("", "week/", "calendar/")]
     found += [f"/my-work/?person={given.person.code}&day={on}", f"/my-work/week/?person={given.person.code}&week={on}"]
+    stop = first(KilnStop.objects.with_jobs().order_by("-pk"))
+    whose, on = f"person={stop.person.code}", stop.lock_out_at.date()
+    found += [f"/my-work/?{whose}&day={on}", f"/my-work/week/?{whose}&week={on}"]
+    found += [
+        first(WorkOrder.objects.filter(kiln=stop.kiln, placement__start_at__gte=stop.lock_out_at)).get_absolute_url()
+    ]
+    found += [first(WorkOrder.objects.filter(check_up__isnull=False)).get_absolute_url()]
     under_way = Plan.objects.get(state="under_way")
     found += [under_way.get_absolute_url(), f"/openings/plans/new/?again={under_way.pk}"]
     plan = first(Plan.objects.filter(state="worked_out"))

@@ -108,7 +108,8 @@ def test_a_job_is_dragged_by_hand_and_let_be(planner: Page, order: WorkOrder) ->
     expect(panel).to_contain_text("does not fit")
     planner.mouse.move(x + 14, y, steps=5)
     expect(panel).to_contain_text("fits.")
-    planner.mouse.up()
+    with planner.expect_response("**/verdict/**"):
+        planner.mouse.up()
     expect(planner.locator(".job.was")).to_be_visible()
     panel.get_by_role("button", name="Let it be").click()
     expect(planner.locator(".job.was")).to_have_count(0)

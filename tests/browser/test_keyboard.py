@@ -29,7 +29,7 @@ def planner(visit: Visit, monkeypatch: pytest.MonkeyPatch) -> Page:
     put_at(monkeypatch, MONDAY + timedelta(hours=1))
     MillFactory()
     programme(charges=3)
-    on_shift()
+    on_shift(skills=("mechanical", "lock-out"))
     job()
     page = visit(a_user("planner", "vera"))
     page.goto("/openings/")

@@ -23,7 +23,7 @@ def _monday(monkeypatch: pytest.MonkeyPatch) -> None:
 @pytest.fixture
 def order(live_server: object) -> WorkOrder:
     programme(charges=3)
-    on_shift()
+    on_shift(skills=("mechanical", "lock-out"))
     return job()
 
 

@@ -217,8 +217,8 @@
     ask(questionOf(held.job, held.ms), "h2");
   }
 
-  // The first answer takes the server longest: it is asked for when a hand or the focus comes near a job.
-  let isWarm = false;
+  // With many kilns the first answer takes the server longest: it is asked for as soon as a hand comes near a job.
+  let isWarm = board.querySelectorAll(".kiln-row").length < 30;
   for (const name of ["pointerover", "focusin"]) {
     document.addEventListener(name, (event) => {
       const el = !isWarm && event.target.closest && event.target.closest("[data-moves]");
