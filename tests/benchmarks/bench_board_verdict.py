@@ -9,7 +9,7 @@ from tests.benchmarks.harness import BenchmarkError, Measured
 from tests.benchmarks.own_database import own_database
 
 KILNS, JOBS, PEOPLE = 120, 2_400, 20
-DRAGS = 60
+DRAGS, REPEATS = 60, 4
 #: A drag is answered within so much processor time of the server.
 MOST_S = 0.1
 #: The page of three months: seconds of the server, and bytes before they are compressed.
@@ -60,9 +60,8 @@ def _boards(client: Any) -> list[Measured]:
     found = []
     for days in (3, 91):
         address = f"/openings/?days={days}"
-        _answered(client, address)
-        seconds, answer = _answered(client, address)
-        size = len(answer.encode())
+        answers = [_answered(client, address) for _ in range(REPEATS)]
+        seconds, size = min(taken for taken, _answer in answers), len(answers[0][1].encode())
         name = f"board of {days} days: {KILNS} kilns, processor time against the limit"
         found.append(_line(name, seconds, PAGE_S, "s", f"{size / 1000:,.0f} kB"))
         found.append(_line(f"board of {days} days: size against the limit", size / 1e6, PAGE_BYTES / 1e6, "MB", ""))
