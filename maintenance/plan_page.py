@@ -23,7 +23,7 @@ COST_WORDS = {
     "delay": gettext_lazy("work that waits"),
     "overtime": gettext_lazy("overtime"),
     "set_up": gettext_lazy("lock-outs"),
-    "interruption": gettext_lazy("charges stopped half-way"),
+    "interruption": gettext_lazy("charges interrupted"),
     "left_out": gettext_lazy("jobs left out"),
     "moves": gettext_lazy("places that move"),
 }
@@ -42,7 +42,7 @@ def lead_words(plan: Plan, mill: Mill) -> str:
     """Say in one sentence what a plan is worth, or how far it is."""
     states = {
         Plan.State.WANTED: _("It waits for its turn."),
-        Plan.State.FAILED: _("It did not come to an end; nothing that stands was touched."),
+        Plan.State.FAILED: _("It did not come to an end; what is on record stays as it was."),
     }
     if plan.state in states:
         return states[Plan.State(plan.state)]
@@ -71,7 +71,7 @@ def far_words(plan: Plan) -> str:
     if gap is None or not plan.bound_cents:
         return _("and nothing is proven yet about how much less another could cost")
     shown = fixed(Decimal(str(gap)), 1) if gap >= 0.1 else fixed(Decimal(str(gap)), 2)
-    return _("at most %(gap)s %% above what any plan must cost") % {"gap": shown}
+    return _("of which another plan could save at most %(gap)s %%") % {"gap": shown}
 
 
 def _compared(other_cents: int | None, cents: int, name: str, mill: Mill) -> str:
@@ -120,7 +120,7 @@ class LateCharge:
 
 @dataclass(frozen=True)
 class StoppedCharge:
-    """A charge that is stopped half-way for work, and what that costs."""
+    """A charge that is interrupted for work, and what that costs."""
 
     kiln: str
     charge: str
@@ -163,7 +163,7 @@ def kiln_losses(standing: Standing) -> list[KilnLoss]:
 
 
 def stopped_charges(standing: Standing) -> list[StoppedCharge]:
-    """List the charges that are stopped half-way, with what the stop itself costs."""
+    """List the charges that are interrupted, with what the interruption itself costs."""
     kilns = {kiln.tag: kiln for kiln in standing.drawn.problem.kilns}
     found = []
     for number, stop in enumerate(standing.plan.stops):

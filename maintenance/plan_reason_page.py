@@ -108,7 +108,7 @@ def _placed(standing: Standing, job: Job) -> Placed:
     if at.stop is not None:
         stop = plan.stops[at.stop]
         if stop.in_charge is not None:
-            where = _("while %(charge)s is stopped for it") % {
+            where = _("while %(charge)s is interrupted for it") % {
                 "charge": standing.charge_name(stop.kiln, stop.in_charge)
             }
         elif stop.before_charge:
@@ -152,7 +152,7 @@ def _obstacle_words(name: str, job: Job) -> tuple[str, str]:
         ),
         "latest": (
             _("Its safety date comes too soon."),
-            _("Stop the charge, or have whoever answers for the date move it."),
+            _("Interrupt the charge, or have whoever answers for the date move it."),
         ),
         "crew": (
             _("Nobody with its skills (%(crew)s) is on shift while it could be done.") % facts,

@@ -184,7 +184,7 @@ class _Supposing:
 
     def _by_itself(self, cents: int) -> str:
         if cents <= 0:
-            return _("The gaps behind take that up.")
+            return _("The openings behind it take that up.")
         return _(
             "That alone loses drying worth %(money)s, which no plan can change and the plan's cost leaves out."
         ) % {"money": money_words(cents, self.mill)}

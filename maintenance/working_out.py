@@ -47,7 +47,7 @@ def work_out(plan_id: int, progress: Report) -> dict[str, Any]:
     if not plan.is_at_work:
         return {"state": plan.state}
     Plan.objects.filter(pk=plan.pk).update(state=State.UNDER_WAY)
-    progress(0, plan.seconds_allowed, _("drawing the problem"))
+    progress(0, plan.seconds_allowed, _("gathering jobs, charges and people"))
     try:
         desk = load_desk(clock.now())
         drawn, unsafe = _drawn(desk, plan)
@@ -141,13 +141,13 @@ def _run(plan: Plan, drawn: Drawn, before: Standing, progress: Report) -> None:
         with Solver(problem, answer, plan.seconds_allowed) as solver:
             _follow(plan, solver, progress)
         if solver.code == 1:
-            raise _FailedError(_("The problem as drawn cannot be used: %s") % solver.said)
+            raise _FailedError(_("No plan can be made from what is on record: %s") % solver.said)
         if solver.code == 2:
             found = json.loads(answer.read_bytes())["impossible"]
             raise _FailedError(" ".join(one["text"] for one in found))
         if solver.code != 0:
             raise _FailedError(
-                _("The solver ended before its time (%(code)s). What was accepted stands as it was. %(said)s")
+                _("The working-out broke off (%(code)s). What is on record stays as it was. %(said)s")
                 % {"code": solver.code, "said": solver.said}
             )
         kept = read_plan(answer.read_bytes())
@@ -244,7 +244,7 @@ def _follow(plan: Plan, solver: Solver, progress: Report) -> None:
             is_stopped = True
             solver.stop()
         if now > solver.deadline:
-            raise _FailedError(_("The solver did not end in its time. What was accepted stands as it was."))
+            raise _FailedError(_("The working-out did not end in its time. What is on record stays as it was."))
     solver.process.wait()
     _keep_steps(plan, solver)
 

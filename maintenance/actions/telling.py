@@ -186,6 +186,8 @@ def _body(told: list[Told], person: Person, crews: Mapping[int, list[Person]], m
             lines += ["", title]
             group.sort(key=lambda one: (one.now or one.was or (now, now), one.name))
             lines += [line for one in group for line in _lines(one, person, crews)]
+    if any(one.now for one in told):
+        lines += ["", _("Read the cautions before the start. Local codes and licensed trades come first.")]
     if settings.SITE_ADDRESS:
         lines += ["", _("Your work: %(address)s") % {"address": f"{settings.SITE_ADDRESS}/my-work/"}]
     return "\n".join([*lines, ""])
@@ -214,7 +216,6 @@ def _lines_of_lock_out(one: LockOutNews) -> Iterable[str]:
         yield "  " + _("was: %(when)s") % {"when": _when(one.was)}
     if one.now:
         yield "  " + _("now: %(when)s") % {"when": _when(one.now)}
-        yield "  " + _("Local codes and licensed trades come first.")
     elif one.is_done_by_another:
         yield "  " + _("Somebody else does it.")
     else:

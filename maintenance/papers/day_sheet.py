@@ -111,7 +111,8 @@ class DaySheet(Paper):
                 yield from self._locked_out(one)
             if any(job.takes_lock_out for job in of_kiln):
                 facts = {"out": kiln.lock_out_minutes, "back": kiln.restore_minutes}
-                yield text(_("Lock-out takes %(out)d min, putting back %(back)d min.") % facts, "soft")
+                planned = _("Planned: %(out)d min to lock out and cool, %(back)d min to make ready again.") % facts
+                yield text(planned, "soft")
                 yield Spacer(1, 3)
             if of_kiln:
                 yield self.table(of_kiln)
@@ -124,7 +125,7 @@ class DaySheet(Paper):
             "until": say_moment(one.end_at, self.on),
             "ready": say_moment(one.stop.ready_at, self.on),
         }
-        yield strong_line(_("%(who)s locks out %(kiln)s, %(from)s to %(until)s.") % facts)
+        yield strong_line(_("%(who)s is to lock out %(kiln)s from %(from)s, to be done by %(until)s.") % facts)
         yield text(_("%(kiln)s is to be ready again at %(ready)s.") % facts)
 
     def for_people(self) -> Iterable[Flowable]:

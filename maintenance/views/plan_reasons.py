@@ -62,7 +62,7 @@ def _why(request: HttpRequest, standing: Standing, number: str, plan: Plan | Non
 
 def _aside_words(order: WorkOrder) -> str:
     if order.is_left_out:
-        return _("Somebody took it out of the plan until it is put back.")
+        return _("Somebody left it out of the plan until it is put back.")
     facts = {"state": order.get_state_display()}
     return _("It is %(state)s, or was not there yet when the plan was drawn: no plan moves it.") % facts
 

@@ -219,6 +219,7 @@ def _without_suppositions(found: Plan) -> dict[str, Any] | None:
     return {
         "plan": other,
         "more": amount(found.cost_cents - other.cost_cents),
+        "saves": amount(other.cost_cents - found.cost_cents),
         # What is proven: the best with it against the best without it.
         "least": amount((found.bound_cents or 0) - other.cost_cents),
         "most": amount(found.cost_cents - (other.bound_cents or 0)),
@@ -262,7 +263,7 @@ def _decided(request: HttpRequest, pk: int, act: str) -> HttpResponse:
     try:
         if act == "set aside":
             set_aside(found, by=user_of(request), version=version)
-            messages.success(request, _("The plan is set aside. Nothing that stands was touched."))
+            messages.success(request, _("The plan is set aside. What is on record stays as it was."))
             return redirect("maintenance:plans")
         accepted = accept_plan(found, by=user_of(request), version=version)
     except ValidationError as refusal:

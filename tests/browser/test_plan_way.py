@@ -108,7 +108,7 @@ def test_a_plan_is_understood_doubted_and_accepted(planner: Page, order: WorkOrd
     changed.get_by_role("link", name=order.number).click()
 
     expect(planner.get_by_role("heading", name="Why not sooner")).to_be_visible()
-    expect(planner.get_by_text("Kiln K1 is not empty for long enough")).to_be_visible()
+    expect(planner.get_by_text("Kiln K1 is not open and empty for long enough")).to_be_visible()
     planner.get_by_label("To have").select_option("from")
     planner.get_by_label("Day and time").fill(f"{OPENING_FROM + timedelta(hours=4):%Y-%m-%dT%H:%M}")
     planner.get_by_role("button", name="What would it cost?").click()

@@ -51,7 +51,7 @@ def test_by_kiln_it_names_times_crew_parts_lock_out_and_leaves_room_to_write(pla
     assert in_order(
         said, "Day sheet, Monday 2 March 2026", "2 jobs, 2 kilns, 2 people", "Read this first", "Look at it"
     )
-    kiln_2 = said[said.index("Lock-out takes") :]
+    kiln_2 = said[said.index("Planned:") :]
     assert in_order(kiln_2, "10:00", "Grease it", "fan 3", "open and empty", "Per, Una", "2 piece wet-bulb", "bin C2-1")
     assert in_order(kiln_2, "locked, start tried", "escape door tried", "begun", "ended", "initials")
     assert said.count("locked, start tried") == 1  # a running kiln is not entered

@@ -139,7 +139,7 @@ def test_a_lock_out_that_its_job_has_left_is_shown_nowhere(client: Client, oda: 
     assert not KilnStop.objects.with_jobs().exists()
     assert "Lock out K3" not in shown(client, oda) + shown(client, oda, "/my-work/week/")
     assert events(oda.person) == []
-    assert "locks out K3" not in " ".join(sheet(client))
+    assert "is to lock out K3" not in " ".join(sheet(client))
 
 
 def test_a_lock_out_of_two_jobs_stays_while_one_keeps_its_place(client: Client, oda: User) -> None:
@@ -204,7 +204,9 @@ def test_a_kiln_that_takes_no_time_to_lock_out_gives_an_event_without_end(oda: U
 def test_the_day_sheet_names_who_locks_out_before_the_jobs_of_the_kiln(client: Client, oda: User) -> None:
     locked(SEVEN + 2 * HOUR, oda.person, title="Set the flaps")
     said = " ".join(sheet(client))
-    assert in_order(said, "Oda locks out K3, 09:00 to 09:20.", "ready again at 13:00", "Set the flaps")
+    assert in_order(
+        said, "Oda is to lock out K3 from 09:00, to be done by 09:20.", "ready again at 13:00", "Set the flaps"
+    )
 
 
 def test_whoever_only_locks_out_has_a_sheet_too(client: Client, oda: User) -> None:
@@ -218,7 +220,7 @@ def test_whoever_only_locks_out_has_a_sheet_too(client: Client, oda: User) -> No
 
 def test_a_kiln_still_locked_out_since_the_day_before_says_so_on_its_sheet(client: Client, oda: User) -> None:
     locked(SEVEN + 10 * HOUR, oda.person, hours=20)
-    assert "Oda locks out K3, Mon 2 Mar, 17:00" in " ".join(sheet(client, "?day=2026-03-03"))
+    assert "Oda is to lock out K3 from Mon 2 Mar, 17:00" in " ".join(sheet(client, "?day=2026-03-03"))
     assert "No work is placed for Oda" in sheet(client, "?day=2026-03-03&person=oda")[0]
 
 

@@ -36,7 +36,7 @@ def test_a_job_that_waits_for_parts_says_so() -> None:
 def test_a_job_that_waits_for_an_opening_says_so() -> None:
     reason = reason_of(planned(a_job(needs_state="empty")), "J1")
 
-    assert [cause.text(a_mill(a_job())) for cause in reason.causes] == ["kiln K1 is not empty for long enough"]
+    assert [cause.text(a_mill(a_job())) for cause in reason.causes] == ["kiln K1 is not open and empty for long enough"]
 
 
 def test_a_job_that_waits_for_another_names_it() -> None:

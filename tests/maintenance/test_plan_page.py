@@ -35,7 +35,7 @@ def test_the_sentence_says_what_a_plan_is_worth_and_how_sure_that_is(mill: Mill)
     worked = {"state": "worked_out", "cost_cents": 123_400, "bound_cents": 123_000}
     rules = {"due_date_cents": 204_600, "as_it_stood_cents": 153_500}
     assert said(mill, **worked, **rules) == (
-        "Costs 1,234 EUR, at most 0.3 % above what any plan must cost; 812 EUR less than by due dates, "
+        "Costs 1,234 EUR, of which another plan could save at most 0.3 %; 812 EUR less than by due dates, "
         "301 EUR less than as it stood."
     )
     assert said(mill, **{**worked, "is_best": True}) == "Costs 1,234 EUR, and no plan costs less."
@@ -48,9 +48,9 @@ def test_a_plan_under_way_or_failed_is_said_to_be_so(mill: Mill) -> None:
     assert said(mill, state="wanted") == "It waits for its turn."
     assert said(mill, state="under_way") == "It is being worked out; nothing is known yet."
     assert said(mill, state="under_way", cost_cents=5000, bound_cents=4000).startswith(
-        "So far it costs 50 EUR, at most"
+        "So far it costs 50 EUR, of which another plan could save at most"
     )
-    assert "nothing that stands was touched" in said(mill, state="failed")
+    assert "what is on record stays as it was" in said(mill, state="failed")
 
 
 def test_money_and_hours_are_said_as_people_say_them(mill: Mill) -> None:

@@ -65,7 +65,7 @@ def test_a_charge_that_slips_within_the_gap_delays_no_other() -> None:
     found, said = supposed(slip(first, 12), of=before)
     assert starts(found) == starts(before)
     assert found.problem.kilns[0].charges[0].length_min == before.problem.kilns[0].charges[0].length_min + 720
-    assert said == (f"Charge {first.number} of K1 takes 12 h longer. The gaps behind take that up.",)
+    assert said == (f"Charge {first.number} of K1 takes 12 h longer. The openings behind it take that up.",)
 
 
 def test_a_charge_that_slips_past_the_gap_says_what_drying_that_loses() -> None:

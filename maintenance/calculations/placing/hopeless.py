@@ -68,7 +68,7 @@ def _hopeless(frame: Frame, job: int, from_min: int) -> Hopeless | None:
             "Kiln {kiln} has no {kind} long enough for {job} by {latest_min}. "
             + ("The nearest one begins {nearest_min}. " if later else "")
             + "Bring a charge forward, have whoever answers for it move its date, "
-            + "or stop the charge for {price_cents}.",
+            + "or interrupt the charge for {price_cents}.",
             kiln=kiln.tag,
             kind={"running": "running phase", "empty": "opening", "still": "opening or stop"}.get(
                 of.needs_state, "time"
@@ -173,7 +173,7 @@ def explain_together(frame: Frame, ask: Ask, deadline: float) -> tuple[Hopeless,
             frame.jobs[job].ref,
             "together",
             f"{refs} must all be placed and cannot be at once: they need the same people, opening or times. "
-            "Move the date of one, free people, or take a pin away.",
+            "Move the date of one, free people, or let one that keeps its place move.",
         )
         for job in needed
     )

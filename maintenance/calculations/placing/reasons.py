@@ -168,10 +168,14 @@ def _forbids(without: State, job: int, number: int, until: int) -> Forbidden | N
         if max(begin, region.from_min) <= min(last, region.to_min - of.duration_min)
     ]
     if not room:
-        state = {"running": "running", "empty": "empty for long enough", "still": "still for long enough"}
+        state = {
+            "running": "running",
+            "empty": "open and empty for long enough",
+            "still": "standing still for long enough",
+        }
         return _said("state", "kiln {kiln} is not {state}", kiln=of.kiln, state=state.get(of.needs_state, "free"))
     if all(without.earliest_crew(job, number, low, high) is None for low, high in room):
-        return _said("booked", "its skills ({skills}) are booked", skills=skills)
+        return _said("booked", "everybody with its skills ({skills}) has other work", skills=skills)
     if of.needs_state in LOCKED_OUT:
         return _said("opening", "no opening of kiln {kiln} has room, or nobody is free to lock it out", kiln=of.kiln)
     if of.needs_state == "running":
