@@ -18,7 +18,7 @@ from plant.models import Kiln
 # The bracket under a charge's end reaches one standard deviation to each side: the end lies in it two times in three.
 SPREAD_SDS = 1
 # A block with its number takes this share of the board at least, so that blocks beside it go into another line.
-BLOCK_SHARE = 0.075
+BLOCK_SHARE = 0.095
 PHASE_HEIGHT = 10
 
 
