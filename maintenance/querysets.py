@@ -295,14 +295,6 @@ class PlanQuerySet(models.QuerySet["Plan"]):
             "problem", "plan", "as_it_stood", "reasons", "charge_ids", "last_charge_ids", "versions", "changes"
         )
 
-    def at_work(self) -> "PlanQuerySet":
-        """Plans that wait for the solver or are being worked out."""
-        return self.filter(state__in=["wanted", "under_way"])
-
-    def accepted(self) -> "PlanQuerySet":
-        """Plans that were accepted, the last one first."""
-        return self.filter(state="accepted").order_by("-decided_at", "-id")
-
 
 class KilnStopQuerySet(models.QuerySet["KilnStop"]):
     """Lock-outs of an accepted plan."""
