@@ -3,9 +3,10 @@
 from datetime import date, datetime, time, timedelta
 from decimal import Decimal
 
+from maintenance.actions.check_sittings import ask_for_sittings
 from maintenance.actions.raising import raise_work_order
 from maintenance.demo.world import ZONE, read_static
-from maintenance.models import Defect, TaskSheet, WorkOrder, WorkSkill
+from maintenance.models import Defect, FunctionCheck, TaskSheet, WorkOrder, WorkSkill
 from plant.access import Role
 from plant.models import Component, Skill, User
 
@@ -13,7 +14,10 @@ from plant.models import Component, Skill, User
 def ask_for_work(day: date) -> list[WorkOrder]:
     """Raise the work orders that are open on the demo's morning beside those of the standing tasks."""
     planner = User.objects.get(roles_held__role=Role.PLANNER)
-    return [_ask_for(row, day, planner) for row in read_static("asked_for")]
+    asked = [_ask_for(row, day, planner) for row in read_static("asked_for")]
+    for check in FunctionCheck.objects.under_way():
+        asked += ask_for_sittings(check, by=planner)
+    return asked
 
 
 def _ask_for(row: dict[str, str], day: date, planner: User) -> WorkOrder:
