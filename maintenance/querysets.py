@@ -292,7 +292,7 @@ class PlanQuerySet(models.QuerySet["Plan"]):
     def for_list(self) -> "PlanQuerySet":
         """What a list shows, without problem and plan."""
         return self.select_related("wanted_by__person", "decided_by__person").defer(
-            "problem", "plan", "as_it_stood", "reasons", "charge_ids", "last_charge_ids", "versions", "changes"
+            "problem", "plan", "as_it_stood", "charge_ids", "last_charge_ids", "versions", "changes"
         )
 
 

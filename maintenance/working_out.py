@@ -52,6 +52,7 @@ def work_out(plan_id: int, progress: Report) -> dict[str, Any]:
         desk = load_desk(clock.now())
         drawn, unsafe = _drawn(desk, plan)
         before = standing_in(desk, drawn)
+        _refuse_faulty_pins(drawn, before)
         _keep_problem(plan, desk, drawn, unsafe, before)
         _run(plan, drawn, before, progress)
     except _FailedError as failure:
@@ -90,6 +91,15 @@ def _drawn(desk: Desk, plan: Plan) -> tuple[Drawn, dict[str, str]]:
         if not hopeless:
             return drawn, unsafe
         unsafe |= {one.job: _say(drawn, one) for one in hopeless}
+
+
+def _refuse_faulty_pins(drawn: Drawn, before: Standing) -> None:
+    """Say which jobs keep a place that does not hold: no plan can keep them there."""
+    said = [f"{ref}: {before.loose[ref]}" for ref in sorted(drawn.problem.pinned & before.loose.keys())]
+    if said:
+        raise _FailedError(
+            _("A job keeps a place that does not hold. Let it move, or place it anew. %s") % " ".join(said)
+        )
 
 
 def _say(drawn: Drawn, one: Hopeless) -> str:
@@ -275,7 +285,6 @@ def _keep_plan(
     plan.due_date_cents = told.get("due_date_cents")
     plan.failure = str(told.get("failure") or "")
     plan.changes = changes_between(before, after)
-    plan.reasons = {one["number"]: one["why"] for one in plan.changes}
     plan.state, plan.ended_at = State.WORKED_OUT, clock.now()
     plan.save(
         update_fields=[
@@ -286,7 +295,6 @@ def _keep_plan(
             "due_date_cents",
             "failure",
             "changes",
-            "reasons",
             "state",
             "ended_at",
         ]

@@ -34,7 +34,6 @@ class Migration(migrations.Migration):
                 ('unsafe', models.JSONField(blank=True, default=dict)),
                 ('plan', models.JSONField(blank=True, default=dict)),
                 ('as_it_stood', models.JSONField(blank=True, default=dict)),
-                ('reasons', models.JSONField(blank=True, default=dict)),
                 ('cost_cents', models.BigIntegerField(blank=True, null=True)),
                 ('bound_cents', models.BigIntegerField(blank=True, null=True)),
                 ('due_date_cents', models.BigIntegerField(blank=True, null=True)),

@@ -227,14 +227,14 @@ def test_a_kiln_still_locked_out_since_the_day_before_says_so_on_its_sheet(clien
 def test_the_jobs_page_says_who_locks_out_and_from_when(client: Client, oda: User) -> None:
     stop, order = locked(SEVEN + 2 * HOUR, oda.person)
     said = shown(client, oda, f"/work-orders/{order.number}/")
-    assert "K3 is locked out by Oda from Mon 2 Mar 09:00; ready again Mon 2 Mar 13:00" in said
+    assert "K3 is to be locked out by Oda from Mon 2 Mar 09:00, and ready again Mon 2 Mar 13:00" in said
     stop.delete()
-    assert "is locked out by" not in shown(client, oda, f"/work-orders/{order.number}/")
+    assert "is to be locked out by" not in shown(client, oda, f"/work-orders/{order.number}/")
 
 
 def test_a_job_on_the_running_kiln_is_not_said_to_be_behind_a_lock_out(client: Client, oda: User) -> None:
     _stop, order = locked(SEVEN + 2 * HOUR, oda.person, needs_state="running")
-    assert "is locked out by" not in shown(client, oda, f"/work-orders/{order.number}/")
+    assert "is to be locked out by" not in shown(client, oda, f"/work-orders/{order.number}/")
 
 
 def test_many_lock_outs_take_no_more_queries(client: Client, oda: User) -> None:

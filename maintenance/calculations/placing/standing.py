@@ -96,7 +96,8 @@ def stand(
         for job, place in kept.items()
     }
     set_ups = {(frame.number_of_kiln[one.kiln], one.place): one for one in stops}
-    in_order = sorted(kept, key=lambda job: (kept[job].start_min, job))
+    # What keeps its place comes first: nothing else may stand in its way.
+    in_order = sorted(kept, key=lambda job: (job not in frame.pinned, kept[job].start_min, job))
     booked = _book(state, in_order, fixed)
     whole: set[int] = set()
     for kiln in range(len(frame.kilns)):
