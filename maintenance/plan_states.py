@@ -257,7 +257,7 @@ class Standing:
             return self.name_of(str(value))
         if name == "shift":
             return self._shift_name(str(value))
-        if name == "other" and str(value).startswith("stop "):
+        if name in ("job", "other") and str(value).startswith("stop "):
             return self._stop_name(str(value), plan)
         return str(value)
 

@@ -212,7 +212,7 @@ def _stop(seen: KilnSeen, one: StopSeen, scale: Scale) -> Piece:
         "end": say_when(one.ready_at, scale),
         "who": one.who or _("nobody is named yet"),
     }
-    words = _("%(kiln)s locked out %(start)s (%(who)s), work from %(work)s, ready again %(end)s") % facts
+    words = _("%(kiln)s is to be locked out from %(start)s (%(who)s), work from %(work)s, ready again %(end)s") % facts
     return Piece(
         "named" if one.who else "open",
         scale.left(one.lock_out_at),

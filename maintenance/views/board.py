@@ -15,7 +15,6 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.utils.timezone import localtime
 from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy
 from django.views.decorators.http import require_POST, require_safe
 
 from maintenance.actions.daily import last_run, late_proof_tests
@@ -29,6 +28,7 @@ from maintenance.board.scale import Scale
 from maintenance.forms.placing import BoardForm, CompareForm, VerdictForm
 from maintenance.models import Plan, WorkOrder
 from maintenance.plan_compare import compare
+from maintenance.plan_page import COST_WORDS
 from maintenance.plan_states import Standing, Verdict, standing_now, standing_of
 from maintenance.views.helpers import mill_of, sentence, user_of
 from plant import clock
@@ -39,15 +39,6 @@ PER_PAGE = 50
 MOST_FOUND = 30
 # The board shows no days that lie farther from today.
 FARTHEST = timedelta(days=2 * 366)
-COST_WORDS = {
-    "drying_lost": gettext_lazy("drying lost"),
-    "delay": gettext_lazy("delay"),
-    "overtime": gettext_lazy("overtime"),
-    "set_up": gettext_lazy("set-up"),
-    "interruption": gettext_lazy("charges interrupted"),
-    "left_out": gettext_lazy("jobs left out"),
-    "moves": gettext_lazy("moves of what people already know"),
-}
 
 
 @dataclass(frozen=True)

@@ -103,7 +103,7 @@ def test_a_lock_out_shows_set_up_and_making_ready_as_shares_of_itself() -> None:
     row = row_of([], stops=[StopSeen(at, at + HOUR, at + 3 * HOUR, at + 4 * HOUR, "Per")])
     (stop,) = row.stops
     assert stop.label == f"M0 0h{UNITS // 4}v10H0zM{3 * UNITS // 4} 0H{UNITS}v10H{3 * UNITS // 4}z"
-    assert "K1 locked out Tue 24 Mar 06:00 (Per), work from Tue 24 Mar 07:00" in stop.words
+    assert "K1 is to be locked out from Tue 24 Mar 06:00 (Per), work from Tue 24 Mar 07:00" in stop.words
 
 
 @pytest.mark.django_db

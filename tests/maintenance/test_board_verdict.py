@@ -77,8 +77,8 @@ def test_a_place_that_fits_says_who_when_and_what_it_costs(planner: Client, orde
     text = ask(planner, job=order.number, start=(AT + timedelta(hours=1)).isoformat())
     assert 'data-fits="yes"' in text and "Fri 6 Mar 11:00–12:30: fits." in text
     # Everybody knows the place on record: to move it costs.
-    assert "The whole plan costs 15 EUR more." in text and "moves of what people already know" in text
-    assert "Oda <span" in text and "Oda from Fri 6 Mar" in text
+    assert "The whole plan costs 15 EUR more." in text and "places that move" in text
+    assert "Oda <span" in text and "Oda, to begin Fri 6 Mar" in text
     assert "Place it here" in text
     assert WorkOrder.objects.get(pk=order.pk).placement.start_at == AT
 
@@ -266,7 +266,7 @@ def test_a_plan_is_drawn_on_the_same_board_with_what_it_costs(planner: Client, o
     answer = planner.get("/openings/", {"plan": plan.pk, "days": 7})
     text = _text(answer)
     assert (
-        "Not on record: the plan “Wednesday&#x27;s”" in text and "It costs " in text and "No plan can cost less" in text
+        "Not on record: the plan “Wednesday&#x27;s”" in text and "It costs " in text and "Any plan costs at least" in text
     )
     (block,) = [piece for row in answer.context["board"].rows for piece in row.jobs if piece.label == order.number]
     assert block.job and block.job.start_at == standing_of(plan).drawn.at(start)

@@ -203,14 +203,14 @@ class _Checker:
         if "lock-out" not in person.skills:
             self.say("skill", where, "{person} may not lock out", person=person.ref)
         if person.ref not in self.on_shift[shift.ref]:
-            self.say("shift", where, "{person} is not in shift {shift}", person=person.ref, shift=shift.ref)
+            self.say("shift", where, "{person} is not in the shift {shift}", person=person.ref, shift=shift.ref)
         self._check_hours(shift, stop.set_up_start_min, stop.set_up_start_min + kiln.set_up_min, where)
 
     def _check_hours(self, shift: Shift, start: int, end: int, where: str) -> None:
         if not shift.start_min <= start < shift.end_min:
-            self.say("shift", where, "does not begin within shift {shift}", shift=shift.ref)
+            self.say("shift", where, "does not begin within the shift {shift}", shift=shift.ref)
         if end > shift.overtime_end_min:
-            self.say("shift", where, "ends after the overtime of shift {shift}", shift=shift.ref)
+            self.say("shift", where, "ends after the overtime of the shift {shift}", shift=shift.ref)
 
     # --- jobs ------------------------------------------------------------------------------------
 
@@ -301,7 +301,7 @@ class _Checker:
             if skill not in person.skills:
                 self.say("skill", job.ref, "{person} has no skill {skill}", person=ref, skill=skill)
             if shift is not None and ref not in self.on_shift[shift.ref]:
-                self.say("shift", job.ref, "{person} is not in shift {shift}", person=ref, shift=shift.ref)
+                self.say("shift", job.ref, "{person} is not in the shift {shift}", person=ref, shift=shift.ref)
 
     def _check_order(self, job: Job, at: PlacedJob) -> None:
         for ref, lag_min in job.after:
