@@ -3,11 +3,11 @@
 from collections import defaultdict
 from collections.abc import Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import date
 
 from django.utils.translation import gettext as _
 
-from maintenance.board.crew import OnDuty, days_of
+from maintenance.board.crew import OnDuty, Span, days_of
 from maintenance.board.drawing import draw_row, in_order
 from maintenance.board.record import Board
 from maintenance.board.scale import Scale, scale_of
@@ -158,13 +158,28 @@ def _stop(standing: Standing, of: KilnToPlan, stop: Stop) -> StopSeen:
 
 
 def _crew(drawn: Drawn) -> Iterator[OnDuty]:
-    """Give the shifts of everybody in the problem; whoever counts as two is away where the other one is there."""
-    duty: dict[str, list[tuple[datetime, datetime]]] = defaultdict(list)
+    """Give the hours of everybody in the problem; whoever counts as two is away where the other one is there.
+
+    Shifts that overlap are there in the problem as what their people have in common: an hour counts once.
+    """
+    duty: dict[str, list[Span]] = defaultdict(list)
     for shift in drawn.problem.shifts:
         for ref in shift.people:
             duty[ref].append((drawn.at(shift.start_min), drawn.at(shift.end_min)))
     for person in drawn.problem.people:
-        yield OnDuty(duty[person.ref], [(drawn.at(start), drawn.at(end)) for start, end in person.away])
+        yield OnDuty(
+            _without_overlaps(duty[person.ref]), [(drawn.at(start), drawn.at(end)) for start, end in person.away]
+        )
+
+
+def _without_overlaps(spans: Iterable[Span]) -> list[Span]:
+    found: list[Span] = []
+    for start_at, end_at in sorted(spans):
+        if found and start_at <= found[-1][1]:
+            found[-1] = (found[-1][0], max(found[-1][1], end_at))
+        else:
+            found.append((start_at, end_at))
+    return found
 
 
 def _left_out(standing: Standing, orders: Mapping[str, WorkOrder]) -> Iterator[LeftOut]:

@@ -30,6 +30,7 @@ from maintenance.models import Plan, WorkOrder
 from maintenance.plan_compare import compare
 from maintenance.plan_page import COST_WORDS
 from maintenance.plan_states import Standing, Verdict, standing_now, standing_of
+from maintenance.plan_words import time_words
 from maintenance.views.helpers import mill_of, sentence, user_of
 from plant import clock
 from plant.access import needs
@@ -337,7 +338,8 @@ def _verdict_context(
     return {
         "order": order,
         "verdict": found,
-        "faults": [*refusals, *found.faults],
+        # A refusal says what the checker says again.
+        "faults": list(dict.fromkeys([*refusals, *found.faults])),
         "refusals": refusals,
         "start": said["start"],
         "who": [names.get(int(ref), ref) for ref in found.people],
@@ -381,8 +383,7 @@ def put_on_board(request: HttpRequest, number: str) -> HttpResponse:
         place_on_board(order, said["start"], people, by=user_of(request), version=said["version"])
     except ValidationError as refusal:
         return _refused(request, order, form, refusal.messages)
-    zone = mill_of(request).zone
-    facts = {"number": number, "at": f"{said['start'].astimezone(zone):%Y-%m-%d %H:%M}"}
+    facts = {"number": number, "at": time_words(said["start"], mill_of(request))}
     messages.success(request, _("%(number)s has its place, %(at)s, and keeps it.") % facts)
     back = address_of_board(request, order)
     if getattr(request, "htmx", False):

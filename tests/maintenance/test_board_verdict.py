@@ -1,6 +1,6 @@
 """Another place for a job, asked for from the board and stored; a plan on the board; two plans side by side."""
 
-from datetime import timedelta
+from datetime import time, timedelta
 from decimal import Decimal
 from typing import Any
 
@@ -14,8 +14,8 @@ from maintenance.actions.plans import want_plan
 from maintenance.models import Plan, WorkOrder
 from maintenance.plan_compare import compare
 from maintenance.plan_states import standing_now, standing_of
-from plant.models import Person
-from tests.factories import MONDAY, KilnFactory, UserFactory
+from plant.models import Person, Shift, ShiftDuty
+from tests.factories import MONDAY, KilnFactory, PersonFactory, UserFactory
 from tests.maintenance.placing_mill import OPENING_FROM, job, on_shift, programme
 from tests.maintenance.plans_made import made_plan
 
@@ -177,7 +177,7 @@ def test_a_place_that_fits_is_stored_and_kept(planner: Client, order: WorkOrder)
     assert answer["HX-Redirect"] == f"/openings/?days=3&mark={order.number}&start=2026-03-06"
     place = WorkOrder.objects.get(pk=order.pk).placement
     assert (place.start_at, place.is_pinned) == (AT + timedelta(hours=1), True)
-    assert f"{order.number} has its place, 2026-03-06 11:00, and keeps it." in _text(planner.get("/openings/"))
+    assert f"{order.number} has its place, Fri 6 Mar, 11:00, and keeps it." in _text(planner.get("/openings/"))
 
 
 def test_without_scripts_it_is_stored_as_well(planner: Client, order: WorkOrder) -> None:
@@ -202,6 +202,11 @@ def test_what_is_not_stored_is_explained_beside_what_was_typed(
     assert words in text
     assert WorkOrder.objects.get(pk=order.pk).placement.start_at == AT
     assert put(planner, order, htmx=False, **said).url == reverse("maintenance:place-work", args=[order.number])
+
+
+def test_what_a_refusal_and_the_checker_both_say_is_said_once(planner: Client, order: WorkOrder) -> None:
+    text = _text(put(planner, order, start="2026-03-03T03:00"))
+    assert text.count(f"<li>{order.number} does not begin within the shift") == 1
 
 
 def test_a_job_that_does_not_exist_is_not_found(planner: Client, order: WorkOrder) -> None:
@@ -272,6 +277,17 @@ def test_a_plan_is_drawn_on_the_same_board_with_what_it_costs(planner: Client, o
     assert [one.number for one in answer.context["left_out"]] == [left.number]
     asked = ask(planner, job=order.number, start=AT.isoformat(), plan=plan.pk)
     assert "fits." in asked and "Place it here" not in asked
+
+
+def test_the_crew_has_the_same_hours_in_a_plan_as_on_record(planner: Client, order: WorkOrder) -> None:
+    late = Shift.objects.create(code="late", name="Late", weekdays="TU,WE", start_time=time(12), end_time=time(20))
+    ShiftDuty.objects.create(person=PersonFactory(code="una"), shift=late, from_on=MONDAY.date())
+    plan = plan_of()
+    on_record, in_plan = (
+        [day.capacity_h for day in planner.get("/openings/", {"days": 7, **asked}).context["board"].days]
+        for asked in ({}, {"plan": plan.pk})
+    )
+    assert on_record[1:] == in_plan[1:] and on_record[1] == 16
 
 
 @pytest.mark.parametrize("plan", ["77", "x", "9" * 40, "-1", "²"])
