@@ -155,8 +155,8 @@ def _obstacle_words(name: str, job: Job) -> tuple[str, str]:
             _("Interrupt the charge, or have whoever answers for the date move it."),
         ),
         "crew": (
-            _("Nobody with its skills (%(crew)s) is on shift while it could be done.") % facts,
-            _("Put people with these skills on shift then."),
+            _("Nobody with its skills (%(crew)s) is on shift, and qualified, while it could be done.") % facts,
+            _("Put people with these skills on shift then, or renew a qualification that ends before."),
         ),
         "state": (
             _("%(kiln)s is never %(state)s for long enough.") % facts,

@@ -157,7 +157,7 @@ def progress(request: HttpRequest, pk: int) -> HttpResponse:
         return answer
     seen = request.GET.get("seen", "")
     context = _at_work(found) | {"plan": found, "lead": lead_words(found, mill_of(request))}
-    context["is_news"] = seen != str(len(found.progress))
+    context |= {"is_polled": True, "is_news": seen != str(len(found.progress))}
     return render(request, "maintenance/plan_progress.html", context)
 
 
@@ -188,8 +188,9 @@ def _context(found: Plan, mill: Mill) -> dict[str, Any]:
         "stood_more": amount(_less(found.cost_cents, found.as_it_stood_cents)),
         "due": amount(found.due_date_cents),
         "changes": changes,
-        "unchanged": sum(ref in standing.plan.jobs for ref in standing.drawn.problem.issued)
-        - sum(one.was is not None and one.now is not None for one in changes),
+        "unchanged": len(
+            standing.drawn.problem.issued.keys() & standing.plan.jobs.keys() - {one.number for one in changes}
+        ),
         "late": late_charges(standing),
         "losses": kiln_losses(standing),
         "stopped": stopped_charges(standing),

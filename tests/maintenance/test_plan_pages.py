@@ -237,6 +237,10 @@ def test_progress_tells_cost_and_least_cost_and_speaks_only_of_news(planner: Cli
     figures = page(planner, f"{plan.get_absolute_url()}?figures=yes")
     assert "6.0 s" in figures and "hx-trigger" not in figures
     assert 'role="status"' not in page(planner, f"{url}?seen=3")
+    # The head of the page goes along with what is asked for below it.
+    assert '<span id="plan-state" hx-swap-oob="true"><span class="tag">being worked out</span>' in text
+    assert '<span id="plan-lead" hx-swap-oob="true">So far it costs 3,000 EUR' in text
+    assert "hx-swap-oob" not in page(planner, plan.get_absolute_url())
 
 
 def test_once_it_has_come_to_an_end_the_page_is_asked_for_anew(planner: Client, mill: WorkOrder) -> None:
@@ -365,8 +369,8 @@ def test_a_job_that_is_left_out_names_the_smallest_causes_and_what_to_do(planner
     plan = planned()
     text = page(planner, why_url(plan, nobody))
     assert "This plan leaves it out." in text
-    assert "Nobody with its skills (1 × heating) is on shift while it could be done." in text
-    assert "Put people with these skills on shift then." in text
+    assert "Nobody with its skills (1 × heating) is on shift, and qualified, while it could be done." in text
+    assert "Put people with these skills on shift then, or renew a qualification that ends before." in text
     assert "1 job left out" in page(planner, plan.get_absolute_url())
 
 
