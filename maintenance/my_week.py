@@ -32,11 +32,20 @@ class OwnJob:
     others: Sequence[Person]
     parts: Sequence[WorkPart]
     cautions: Sequence[Caution]
+    stop: KilnStop | None = None
 
     @property
     def kiln(self) -> Kiln:
         """Return the kiln."""
         return self.order.kiln
+
+    @property
+    def locked_by(self) -> str:
+        """Say who is to lock the kiln out for it, and from when; nothing where no plan says so."""
+        if self.stop is None or self.start_at is None:
+            return ""
+        when = say_moment(self.stop.lock_out_at, localtime(self.start_at).date())
+        return _("%(who)s, from %(when)s") % {"who": self.stop.person, "when": when}
 
     @property
     def is_finished(self) -> bool:
@@ -199,15 +208,27 @@ def as_own(orders: Iterable[WorkOrder], person: Person | None = None) -> list[Ow
     """Return jobs with crew, parts and cautions; the crew without ``person``."""
     orders = list(orders)
     cautions = Caution.objects.for_work_orders(orders)
+    stops = _stops_for(orders)
     return [
         OwnJob(
             order=order,
             others=[given.person for given in order.assignments.all() if given.person != person],
             parts=list(order.parts.all()),
             cautions=cautions[order.pk],
+            stop=stops.get(order.pk),
         )
         for order in orders
     ]
+
+
+def _stops_for(orders: Sequence[WorkOrder]) -> dict[int, KilnStop]:
+    """Return order id -> the lock-out in which it has its place; one query."""
+    inside = [one for one in orders if one.needs_state in STATES_WITH_LOCK_OUT and getattr(one, "placement", None)]
+    if not inside:
+        return {}
+    span = min(one.placement.start_at for one in inside), max(one.placement.end_at for one in inside)
+    stops = KilnStop.objects.between(*span).filter(kiln__in={one.kiln_id for one in inside}).select_related("person")
+    return {order.pk: stop for stop in stops for order in inside if stop.holds(order)}
 
 
 def as_lock_outs(stops: KilnStopQuerySet) -> list[LockOut]:

@@ -229,7 +229,10 @@ def _who_and_parts(job: OwnJob, person: Person | None) -> list[Flowable]:
 def _before(job: OwnJob) -> list[Flowable]:
     lines: list[Flowable] = []
     if job.takes_lock_out:
-        lines += [strong_line(_("Lock-out")), Tick(_("locked, start tried")), Tick(_("escape door tried"))]
+        lines.append(strong_line(_("Lock-out")))
+        if job.locked_by:
+            lines.append(text(job.locked_by, "small"))
+        lines += [Tick(_("locked, start tried")), Tick(_("escape door tried"))]
     if job.cautions:
         lines.append(text(", ".join(caution.title for caution in job.cautions), "soft"))
     return lines

@@ -79,6 +79,16 @@ def test_the_day_names_the_lock_out_at_its_time_with_its_jobs_and_cautions(clien
     assert "2 jobs today, the first at K1. To be locked out: K3 09:00." in said
 
 
+def test_whoever_works_behind_a_lock_out_sees_who_locks_out_and_from_when(client: Client, oda: User) -> None:
+    locked(SEVEN + 2 * HOUR, a_person("bo"), oda.person, title="Set the flaps")
+    placed(SEVEN + 8 * HOUR, oda.person, title="job-without")
+    said = shown(client, oda)
+    assert in_order(said, "Set the flaps", "Locked out by Bo, from 09:00", "job-without")
+    assert said.count("Locked out") == 1
+    of_oda = next(page for page in sheet(client, "?by=person") if "Set the flaps" in page and "Lock out K3" not in page)
+    assert "Bo, from 09:00" in of_oda
+
+
 def test_a_day_with_nothing_but_a_lock_out_opens_with_it(client: Client, oda: User) -> None:
     locked(SEVEN, oda.person)
     said = shown(client, oda)
