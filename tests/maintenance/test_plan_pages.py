@@ -312,6 +312,17 @@ def test_a_plan_that_supposes_something_is_for_looking_and_compared_with_one_tha
     assert "supposes what is not on record. Enter the absence" in answer.content.decode()
 
 
+def test_a_job_that_loses_its_place_by_what_is_supposed_is_not_counted_as_staying(
+    planner: Client, mill: WorkOrder
+) -> None:
+    place_all(NOW)
+    start_at = WorkOrder.objects.get(pk=mill.pk).placement.start_at
+    span = {"from": start_at.isoformat(), "until": (start_at + timedelta(hours=2)).isoformat()}
+    away = {"kind": "away", "person": PersonFactory(code="oda").pk, **span}
+    text = page(planner, made_plan(planner_user(), name="away", suppositions=[away]).get_absolute_url())
+    assert "1 job lies elsewhere" in text and "0 jobs stay where people know them to be" in text
+
+
 def planner_user() -> Any:
     return UserFactory(role="planner", username="supposes")
 
