@@ -9,7 +9,6 @@ from django.test import Client
 from playwright.sync_api import Browser, Page
 
 from inventory.models import Part, PurchaseOrder
-from maintenance.actions.check_sittings import ask_for_sittings
 from maintenance.actions.checks import start_sitting
 from maintenance.actions.daily import run_day
 from maintenance.actions.plans import want_plan
@@ -86,7 +85,6 @@ def demo(live_server: Any, settings: Any, monkeypatch: pytest.MonkeyPatch) -> st
     ways_in(administrator)
     heard(Downtime.objects.still_open().get().kiln)
     planned(administrator)
-    ask_for_sittings(check, by=administrator)
     locked_out()
     return str(live_server.url)
 

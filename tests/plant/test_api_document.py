@@ -27,7 +27,7 @@ TEXT = "tell-tale-" * 4
 def sender(monkeypatch: pytest.MonkeyPatch) -> Iterator[Sender]:
     """Set up the mill, with a token that does not change from run to run, at the end of the time that may be sent."""
     monkeypatch.setattr("plant.clock.now", lambda: datetime.fromtimestamp(END_S, UTC))
-    monkeypatch.setattr("plant.actions.source_tokens.secrets.token_urlsafe", lambda count: TEXT)
+    monkeypatch.setattr("plant.tokens.secrets.token_urlsafe", lambda count: TEXT)
     # As Django's own test client does: the connection holds the transaction of the test.
     signals.request_started.disconnect(close_old_connections)
     signals.request_finished.disconnect(close_old_connections)

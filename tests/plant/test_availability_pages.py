@@ -24,8 +24,10 @@ REPORTS = (URL, "/availability/report.pdf", "/availability/report.csv", "/availa
 
 
 @pytest.fixture(autouse=True)
-def _day(settings: Any) -> None:
+def _day(settings: Any, monkeypatch: pytest.MonkeyPatch) -> None:
     settings.KILNWARD_TODAY = "2026-05-04"
+    # At noon, whatever the hour of the machine: late in the evening the mill's day would be the next one.
+    monkeypatch.setattr("plant.clock.now", lambda: datetime(2026, 5, 4, 10, tzinfo=UTC))
 
 
 @pytest.fixture
