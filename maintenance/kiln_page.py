@@ -91,7 +91,9 @@ def gather(kiln: Kiln, now: datetime) -> dict[str, Any]:
     permit = EntryPermit.objects.filter(kiln=kiln, act=EntryPermit.Act.OPENED, closing__isnull=True)
     groups = _groups(kiln, marks)
     defects = _defects(kiln)
-    work = list(WorkOrder.objects.unfinished().filter(kiln=kiln).select_related("component", "defect")[:WORK_SHOWN])
+    work = list(
+        WorkOrder.objects.unfinished().filter(kiln=kiln).select_related("component", "defect", "placement")[:WORK_SHOWN]
+    )
     openings = _openings(kiln, stand)
     blocking = [defect for defect in defects if defect.blocks_entry]
     return {

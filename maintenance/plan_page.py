@@ -79,7 +79,7 @@ def _compared(other_cents: int | None, cents: int, name: str, mill: Mill) -> str
         return ""
     facts = {"money": money_words(abs(other_cents - cents), mill), "name": name}
     if other_cents == cents:
-        return _("as much as %(name)s") % facts
+        return _("just as much %(name)s") % facts
     return (_("%(money)s less than %(name)s") if other_cents > cents else _("%(money)s more than %(name)s")) % facts
 
 

@@ -40,7 +40,7 @@ def test_the_sentence_says_what_a_plan_is_worth_and_how_sure_that_is(mill: Mill)
     )
     assert said(mill, **{**worked, "is_best": True}) == "Costs 1,234 EUR, and no plan costs less."
     assert "nothing is proven yet" in said(mill, **{**worked, "bound_cents": 0})
-    assert said(mill, **worked, due_date_cents=123_400).endswith("; as much as by due dates.")
+    assert said(mill, **worked, due_date_cents=123_400).endswith("; just as much by due dates.")
     assert said(mill, **worked, as_it_stood_cents=123_300).endswith("; 1 EUR more than as it stood.")
 
 
