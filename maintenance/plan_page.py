@@ -56,7 +56,8 @@ def lead_words(plan: Plan, mill: Mill) -> str:
         words
         for words in (
             _compared(plan.due_date_cents, plan.cost_cents, _("by due dates"), mill),
-            _compared(plan.as_it_stood_cents, plan.cost_cents, _("as it stood"), mill),
+            # With a supposition, what stood may no longer hold: its price says little then.
+            "" if plan.suppositions else _compared(plan.as_it_stood_cents, plan.cost_cents, _("as it stood"), mill),
         )
         if words
     ]
@@ -199,17 +200,20 @@ class Change:
 
 @dataclass(frozen=True)
 class Where:
-    """When and by whom a job is done."""
+    """When and by whom a job is done; ``broken`` says why that place no longer holds."""
 
     start_at: datetime
     people: str
+    broken: str = ""
 
 
 def changes_of(kept: Sequence[Mapping[str, Any]]) -> list[Change]:
     """Read the changes as they are kept with a plan, by the time they lead to."""
 
     def where(one: Mapping[str, Any] | None) -> Where | None:
-        return None if one is None else Where(datetime.fromisoformat(one["start_at"]), ", ".join(one["people"]))
+        if one is None:
+            return None
+        return Where(datetime.fromisoformat(one["start_at"]), ", ".join(one["people"]), one.get("broken", ""))
 
     found = [Change(one["number"], one["kiln"], where(one["from"]), where(one["to"]), one["why"]) for one in kept]
     return sorted(found, key=lambda one: ((one.now or one.was or _LAST).start_at.timestamp(), one.number))

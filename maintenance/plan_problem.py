@@ -163,6 +163,7 @@ class _Drawing:
                 ) % {"hours": job.duration_minutes / 60, "longest": longest_min / 60}
             else:
                 jobs.append(self._job(job))
+        self._note_late_parts(jobs)
         refs = {job.ref for job in jobs}
         issued = {ref: told for ref in sorted(refs) if (told := self._issued(ref)) is not None}
         pinned = frozenset(ref for ref in issued if self.desk.orders[ref].placement.is_pinned)
@@ -180,6 +181,23 @@ class _Drawing:
             pinned=pinned,
         )
         return Drawn(problem, self.base_at, self.desk.mill.zone, ids, last, tuple(self.notes), aside)
+
+    def _note_late_parts(self, jobs: Iterable[Job]) -> None:
+        """Name the parts that should have come: the plan takes them to be there tomorrow."""
+        today = self.base_at.astimezone(self.desk.mill.zone).date()
+        late: dict[str, set[str]] = defaultdict(set)
+        for job in jobs:
+            for one in self.desk.short.get(self.desk.orders[job.ref].pk, []):
+                if one.arrives_on is not None and one.arrives_on < today:
+                    late[str(one.part)].add(job.ref)
+        for part, refs in sorted(late.items()):
+            self.notes.append(
+                _(
+                    "%(part)s should have come by now; the plan takes it to be there tomorrow, for %(jobs)s. "
+                    "Ask the supplier."
+                )
+                % {"part": part, "jobs": ", ".join(sorted(refs))}
+            )
 
     def _kiln(self, one: KilnProgramme) -> tuple[Kiln, tuple[int | None, ...], int | None]:
         coming = [cast for cast in one.forecasts if cast.end_at is None or cast.end_at > self.base_at]

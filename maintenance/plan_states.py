@@ -13,6 +13,7 @@ from functools import cached_property
 from threading import Lock
 
 from django.db import connection
+from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
 from maintenance.actions.desk import Desk, has_place, load_desk
@@ -84,7 +85,14 @@ class Standing:
 
         A job that is not part of the plan, and people who are not part of the mill, are faults like any other.
         """
-        start_min = int((start_at - self.drawn.base_at) // timedelta(minutes=1))
+        start_min = self.drawn.minute(start_at)
+        ends_at = self.drawn.at(self.frame.problem.horizon_min)
+        if not self.drawn.base_at <= start_at < ends_at:
+            why = _("%(at)s is not in the time that is planned: from now to %(until)s.") % {
+                "at": date_format(start_at.astimezone(self.drawn.zone), "D j M Y, H:i"),
+                "until": date_format(ends_at.astimezone(self.drawn.zone), "D j M Y, H:i"),
+            }
+            return Verdict(ref, start_at, start_at, (), (why,), 0, {}, (), False, self.cost.total, None)
         if ref not in self.frame.number_of_job:
             why = self.drawn.aside.get(ref) or _("%(number)s is not part of the plan.") % {"number": ref}
             return Verdict(ref, start_at, start_at, (), (why,), 0, {}, (), False, self.cost.total, None)

@@ -54,7 +54,7 @@ def work_out(plan_id: int, progress: Report) -> dict[str, Any]:
         before = standing_in(desk, drawn)
         _refuse_faulty_pins(drawn, before)
         _keep_problem(plan, desk, drawn, unsafe, before)
-        _run(plan, drawn, before, progress)
+        _run(plan, desk, drawn, before, progress)
     except _FailedError as failure:
         _fail(plan, str(failure))
     except ValidationError as refusal:
@@ -142,7 +142,7 @@ def _keep_problem(plan: Plan, desk: Desk, drawn: Drawn, unsafe: Mapping[str, str
     )
 
 
-def _run(plan: Plan, drawn: Drawn, before: Standing, progress: Report) -> None:
+def _run(plan: Plan, desk: Desk, drawn: Drawn, before: Standing, progress: Report) -> None:
     if not drawn.problem.jobs:
         raise _FailedError(_("There is no job to place."))
     with tempfile.TemporaryDirectory(prefix="kilnward-plan-") as folder:
@@ -155,13 +155,18 @@ def _run(plan: Plan, drawn: Drawn, before: Standing, progress: Report) -> None:
         if solver.code == 2:
             found = json.loads(answer.read_bytes())["impossible"]
             raise _FailedError(" ".join(one["text"] for one in found))
+        if (solver.code or 0) < 0:
+            raise _FailedError(
+                _("The working-out was ended from outside (signal %d). What is on record stays as it was.")
+                % -(solver.code or 0)
+            )
         if solver.code != 0:
             raise _FailedError(
                 _("The working-out broke off (%(code)s). What is on record stays as it was. %(said)s")
                 % {"code": solver.code, "said": solver.said}
             )
         kept = read_plan(answer.read_bytes())
-    _keep_plan(plan, drawn, before, kept, solver.last)
+    _keep_plan(plan, desk, before, kept, solver.last)
 
 
 class Solver:
@@ -225,6 +230,8 @@ class Solver:
         try:
             told = json.loads(line)
         except ValueError:
+            if line.startswith("note: "):
+                return
             # What is no progress is what it complains about.
             self.said = f"{self.said} {line}".strip()[-2000:]
             return
@@ -268,12 +275,12 @@ def _keep_steps(plan: Plan, solver: Solver) -> None:
 
 
 def _keep_plan(
-    plan: Plan, drawn: Drawn, before: Standing, kept: plans.Plan | tuple[Hopeless, ...], told: Mapping[str, Any]
+    plan: Plan, desk: Desk, before: Standing, kept: plans.Plan | tuple[Hopeless, ...], told: Mapping[str, Any]
 ) -> None:
     """Keep a plan that the checker has passed."""
     if not isinstance(kept, plans.Plan):
         raise _FailedError(" ".join(one.text for one in kept))
-    verdict = check(drawn.problem, kept)
+    verdict = check(before.drawn.problem, kept)
     if not verdict.holds:
         raise _FailedError(
             _("The plan that was found does not hold: %s") % "; ".join(str(one) for one in verdict.broken[:5])
@@ -284,7 +291,7 @@ def _keep_plan(
     plan.is_best = bool(told.get("is_best"))
     plan.due_date_cents = told.get("due_date_cents")
     plan.failure = str(told.get("failure") or "")
-    plan.changes = changes_between(before, after)
+    plan.changes = changes_between(desk, before, after)
     plan.state, plan.ended_at = State.WORKED_OUT, clock.now()
     plan.save(
         update_fields=[

@@ -180,7 +180,11 @@ def keep_place(
         and order.state == State.PLACED
         and known.is_pinned >= is_pinned
     )
-    if is_same and (known.after_charge_id, known.during_charge_id) == charge_ids:
+    if is_same:
+        # Which charge it lies behind may be told otherwise; for people nothing has changed.
+        if (known.after_charge_id, known.during_charge_id) != charge_ids:
+            known.after_charge_id, known.during_charge_id = charge_ids
+            known.save(update_fields=["after_charge", "during_charge"])
         return False
     (known.start_at, known.end_at), known.why = span, why
     known.after_charge_id, known.during_charge_id = charge_ids

@@ -11,6 +11,7 @@ from typing import Any
 
 from django.core.exceptions import ValidationError
 from django.db import transaction
+from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
 from maintenance.actions.desk import TO_PLACE, Desk, has_place, load_desk
@@ -83,7 +84,7 @@ def want_plan(
 def want_daily_plan(day: date) -> Plan | None:
     """Want a plan for a day, once, where there is something to place; the planner finds it in the morning."""
     Mill.objects.select_for_update().get()
-    name = _("Plan of %s") % day.isoformat()
+    name = _("Plan of %s") % date_format(day, "j F Y")
     if Plan.objects.filter(name=name).exists() or not WorkOrder.objects.filter(state__in=TO_PLACE).exists():
         return None
     return want_plan(name=name, seconds=DAILY_SECONDS, by=None)
@@ -176,9 +177,12 @@ def accept_plan(plan: Plan, *, by: User | None, version: int | None = None) -> A
             take_place_away(desk.orders[ref], say_reason(standing, ref), by=by)
             accepted.without_place.append(ref)
     keep_needs_in_step(desk.orders[ref] for ref in desk.jobs)
-    plan.changes = changes_between(now, standing)
+    plan.changes = changes_between(desk, now, standing)
     plan.save(update_fields=["changes"])
     _decide(plan, State.ACCEPTED, by)
+    for other in Plan.objects.select_for_update().filter(state=State.WORKED_OUT, suppositions=[]):
+        # They were worked out for places that stand no longer.
+        _decide(other, State.SET_ASIDE, None)
     return accepted
 
 
@@ -313,14 +317,30 @@ def _shift(
             accepted.charges_moved += [f"{of.tag} {charge.number}" for charge in moved]
 
 
-def changes_between(before: Standing, after: Standing) -> list[dict[str, Any]]:
-    """List what a plan has elsewhere than it was, with why; people by name, instants as ISO text."""
+def changes_between(desk: Desk, before: Standing, after: Standing) -> list[dict[str, Any]]:
+    """List what a plan has elsewhere than it was, with why; people by name, instants as ISO text.
+
+    A place on record that does not hold is named all the same, with what it breaks as ``broken``.
+    """
 
     def told(standing: Standing, place: Place | None) -> dict[str, Any] | None:
         if place is None:
             return None
         names = [standing.name_of(str(person)) for person in place.person_ids]
         return {"start_at": place.start_at.isoformat(), "end_at": place.end_at.isoformat(), "people": names}
+
+    def on_record(ref: str) -> dict[str, Any] | None:
+        order = desk.orders[ref]
+        if ref not in before.loose or not has_place(order):
+            return None
+        names = [given.person.name for given in order.assignments.all()]
+        kept = order.placement
+        return {
+            "start_at": kept.start_at.isoformat(),
+            "end_at": kept.end_at.isoformat(),
+            "people": names,
+            "broken": before.loose[ref],
+        }
 
     was, now = places(before.drawn, before.plan), places(after.drawn, after.plan)
     found = []
@@ -334,7 +354,7 @@ def changes_between(before: Standing, after: Standing) -> list[dict[str, Any]]:
             {
                 "number": ref,
                 "kiln": after.frame.jobs[after.frame.number_of_job[ref]].kiln,
-                "from": told(before, old),
+                "from": told(before, old) or on_record(ref),
                 "to": told(after, new),
                 "why": say_reason(after, ref),
             }

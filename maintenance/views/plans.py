@@ -188,6 +188,7 @@ def _context(found: Plan, mill: Mill) -> dict[str, Any]:
         "stood_more": amount(_less(found.cost_cents, found.as_it_stood_cents)),
         "due": amount(found.due_date_cents),
         "changes": changes,
+        "lost_places": any(one.was and one.was.broken for one in changes),
         "unchanged": len(
             standing.drawn.problem.issued.keys() & standing.plan.jobs.keys() - {one.number for one in changes}
         ),

@@ -264,7 +264,7 @@ def test_a_solver_that_is_killed_leaves_what_stands(monkeypatch: pytest.MonkeyPa
     plan = worked_out()
 
     assert (plan.state, plan.plan) == (Plan.State.FAILED, {})
-    assert "-9" in plan.failure
+    assert "signal 9" in plan.failure
 
 
 @pytest.mark.usefixtures("stands")
@@ -500,3 +500,38 @@ def test_a_job_that_keeps_a_place_which_does_not_hold_is_named_before_anything_i
         f"A job keeps a place that does not hold. Let it move, or place it anew. {order}"[:78]
     )
     assert f"{order.number}: K1 is not open and empty" in plan.failure
+
+
+def test_accepting_one_plan_sets_the_others_aside_that_were_made_for_other_places(a_plan: Plan) -> None:
+    other = worked_out()
+    accept_plan(a_plan, by=a_plan.wanted_by)
+
+    other.refresh_from_db()
+    assert (other.state, other.decided_by) == (Plan.State.SET_ASIDE, None)
+
+
+@pytest.mark.usefixtures("inside")
+def test_a_place_that_what_is_supposed_takes_away_is_still_named() -> None:
+    programme()
+    oda = on_shift(skills=BOTH)
+    order = job()
+    place_all(NOW)
+    until = (OPENING_TO + timedelta(days=1)).isoformat()
+    away = {"kind": "away", "person": oda.pk, "from": OPENING_FROM.isoformat(), "until": until}
+    plan = worked_out(suppositions=[away])
+
+    (change,) = plan.changes
+    assert change["from"]["start_at"] == places()[order.number][0].isoformat()
+    assert "away" in change["from"]["broken"]
+
+
+@pytest.mark.parametrize("days", [-400, 400])
+def test_a_time_that_nobody_plans_is_said_with_its_year(days: int) -> None:
+    programme()
+    on_shift(skills=BOTH)
+    order = job()
+
+    (said,) = standing_now(NOW).try_place(order.number, NOW + timedelta(days=days)).faults
+
+    assert "not in the time that is planned" in said
+    assert str((NOW + timedelta(days=days)).year) in said
