@@ -1,6 +1,6 @@
 """Files of the storeroom and of upkeep: stock, orders, standing tasks, past work, tests and checks."""
 
-from datetime import date
+from datetime import UTC, date, datetime
 from decimal import Decimal
 from pathlib import Path
 from typing import Any
@@ -130,15 +130,15 @@ def test_a_standing_task_takes_what_the_catalogue_proposes(folder: Path) -> None
 
 
 def test_a_standing_task_may_have_windows_in_hours_and_is_entered_when_it_is_loaded_first(
-    folder: Path, settings: Any
+    folder: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     rows = (
         "code,sheet,kiln,anchor_on,every_running_h,window_before_running_h,window_after_running_h\n"
         "belt,belt-exchange,K1,2024-01-01,100,10,{after}\n"
     )
-    settings.KILNWARD_TODAY = "2026-03-02"
+    monkeypatch.setattr("plant.clock.now", lambda: datetime(2026, 3, 2, 12, tzinfo=UTC))
     load_files(folder, {"standing_tasks": rows.format(after=10)})
-    settings.KILNWARD_TODAY = "2026-03-09"
+    monkeypatch.setattr("plant.clock.now", lambda: datetime(2026, 3, 9, 12, tzinfo=UTC))
     load_files(folder, {"standing_tasks": rows.format(after=5)})
     belt = StandingTask.objects.get()
     assert (belt.window_before_running_h, belt.window_after_running_h, belt.window_after_charges) == (10, 5, 0)
