@@ -288,18 +288,10 @@ class Standing:
         best = self._best(without, job, (start_min, crew))
         if best is not None:
             Inserting(without).take(best)
-            return self._meaning(without.to_plan(), ref)
+            return self._meaning(without.to_plan())
         plan = self._forced(without, job, start_min, crew)
         near = self._near(without, job, start_min)
-        return self._meaning(plan, ref, near)
-
-    def leave_out(self, ref: str) -> Move:
-        """Say what it would mean to leave a job out. Raises KeyError for a job that the problem does not have."""
-        job = self.frame.number_of_job[ref]
-        without = self.state.copy()
-        if job in without.at and not without.take_out(job):
-            without = _left_out(self.state, job)
-        return self._meaning(without.to_plan(), ref)
+        return self._meaning(plan, near)
 
     def _best(self, state: State, job: int, fix: Fix) -> Option | None:
         options = list(Inserting(state, {job: fix}).options(job, interrupt=True))
@@ -328,7 +320,7 @@ class Standing:
         left_out = self.frame.leave_out_price(job)
         return tuple((one.at.start_min, round((one.price - left_out - now) / 60)) for one in chosen if one is not None)
 
-    def _meaning(self, plan: Plan, ref: str, near: tuple[tuple[int, int], ...] = ()) -> Move:
+    def _meaning(self, plan: Plan, near: tuple[tuple[int, int], ...] = ()) -> Move:
         verdict = check(self.frame.problem, replace(plan, bound_cents=0))
         plan = replace(plan, cost=verdict.cost, stated_total_cents=verdict.cost.total)
         broken = tuple(one for one in verdict.broken if one.rule not in ("cost", "bound") and one not in self.known)
