@@ -65,7 +65,7 @@ class OwnJob:
     @property
     def kiln_must_be(self) -> str:
         """Say the state that the kiln must be in."""
-        return say_needed_state(self.order)
+        return say_needed_state(self.order.needs_state)
 
     @property
     def start_at(self) -> datetime | None:
@@ -187,9 +187,9 @@ def say_times(start_at: datetime | None, end_at: datetime | None) -> str:
     return f"{date_format(start, 'D H:i')} – {date_format(end, 'D H:i')}"
 
 
-def say_needed_state(order: WorkOrder) -> str:
+def say_needed_state(needs_state: str) -> str:
     """Say the state that a job needs so that it can follow “the kiln must be”."""
-    return _("in any state") if order.needs_state == NeedsState.ANY else str(order.get_needs_state_display())
+    return _("in any state") if needs_state == NeedsState.ANY else str(NeedsState(needs_state).label)
 
 
 def placed_between(start_at: datetime, end_at: datetime) -> Q:

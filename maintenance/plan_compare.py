@@ -10,7 +10,7 @@ from django.utils.translation import ngettext
 
 from maintenance.calculations.placing.frame import SIXTIETHS
 from maintenance.calculations.placing.plan import COST_PARTS, PlacedJob
-from maintenance.plan_problem import SPLIT
+from maintenance.plan_problem import person_id_of
 from maintenance.plan_states import Standing
 
 #: So many jobs of a shared lock-out are named; of more, the number is said.
@@ -180,5 +180,5 @@ def _delay(left: Standing, right: Standing, ref: str, was: PlacedJob, will: Plac
     hours = (right.drawn.at(will.start_min) - left.drawn.at(was.start_min)).total_seconds() / 3600
     if hours:
         yield (_("%s later.") if hours > 0 else _("%s sooner.")) % _apart(abs(hours))
-    elif {one.split(SPLIT)[0] for one, _skill in was.crew} != {one.split(SPLIT)[0] for one, _skill in will.crew}:
+    elif {person_id_of(one) for one, _skill in was.crew} != {person_id_of(one) for one, _skill in will.crew}:
         yield _("The same time, other people.")

@@ -6,7 +6,7 @@ from decimal import Decimal
 from statistics import median
 
 from maintenance.calculations.placing.doubt import Doubt, buffer_that_pays, deviation_of, doubt
-from maintenance.plan_problem import SPLIT
+from maintenance.plan_problem import person_id_of
 from maintenance.plan_states import Standing
 from plant.models import Charge, Mill
 
@@ -140,5 +140,5 @@ def crew_of_stop(standing: Standing, number: int) -> frozenset[str]:
     """Name who waits at a kiln whose charge is late: who locks it out, and the crew of the first job in the stop."""
     plan, stop = standing.plan, standing.plan.stops[number]
     first = min((at for at in plan.jobs.values() if at.stop == number), key=lambda at: at.start_min, default=None)
-    people = {stop.person.split(SPLIT)[0]}
-    return frozenset(people | {person.split(SPLIT)[0] for person, _skill in first.crew} if first else people)
+    people = {person_id_of(stop.person)}
+    return frozenset(people | {person_id_of(person) for person, _skill in first.crew} if first else people)

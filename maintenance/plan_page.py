@@ -14,7 +14,7 @@ from maintenance.calculations.placing.plan import COST_PARTS
 from maintenance.models import Plan
 from maintenance.plan_problem import held_back
 from maintenance.plan_states import Standing
-from maintenance.plan_words import money_words
+from maintenance.plan_words import in_money, money_words
 from plant.models import Mill
 from plant.templatetags.kilnward import fixed
 
@@ -35,7 +35,7 @@ MOST_STEPS = 200
 
 def amount(cents: int | None) -> Decimal | None:
     """Return an amount in whole units of the mill's money."""
-    return None if cents is None else Decimal(cents) / 100
+    return None if cents is None else in_money(cents)
 
 
 def lead_words(plan: Plan, mill: Mill) -> str:
@@ -106,7 +106,7 @@ def cost_rows(plan: Plan) -> list[CostRow]:
     for part in COST_PARTS:
         mine, other = here.get(part, 0), stood.get(part) if stood else None
         if mine or other:
-            rows.append(CostRow(str(COST_WORDS[part]), Decimal(mine) / 100, amount(other)))
+            rows.append(CostRow(str(COST_WORDS[part]), in_money(mine), amount(other)))
     return rows
 
 

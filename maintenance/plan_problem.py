@@ -5,7 +5,7 @@ the skill, away afterwards, and one without, away before.
 """
 
 from collections import defaultdict
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 from decimal import Decimal
@@ -15,7 +15,7 @@ from zoneinfo import ZoneInfo
 from django.utils.translation import gettext as _
 
 from maintenance.actions.desk import Desk, duties, has_place
-from maintenance.calculations.placing.plan import Plan
+from maintenance.calculations.placing.plan import Plan, Stop
 from maintenance.calculations.placing.problem import (
     LOCK_OUT,
     Charge,
@@ -54,6 +54,11 @@ SPLIT = "~"
 FAR_BACK_MIN = 3 * 366 * 24 * 60
 
 
+def person_id_of(ref: str) -> str:
+    """Return the id of a person, as text, whom a ref of the problem stands for: somebody may be two in it."""
+    return ref.split(SPLIT)[0]
+
+
 @dataclass(frozen=True)
 class Drawn:
     """A problem drawn from the records: what minute 0 is, which charge is which, and what could not be taken along."""
@@ -85,6 +90,14 @@ class Drawn:
             ):
                 return person.ref
         return None
+
+    def charges_of(self, stop: Stop) -> tuple[int | None, int | None]:
+        """Return the charge that a stop lies behind, and the one that it lies in; one of the two, or neither."""
+        ids = self.charge_ids[stop.kiln]
+        if stop.in_charge is not None:
+            return None, ids[stop.in_charge]
+        number = stop.before_charge or 0
+        return ids[number - 1] if number else self.last_charge_ids[stop.kiln], None
 
     def place_of(self, kiln: str, after_charge_id: int | None, during_charge_id: int | None) -> int | None:
         """Return the place of a kiln (opening c: 2c, charge c: 2c + 1) between or in these charges, if it is there."""
@@ -377,25 +390,17 @@ def places(drawn: Drawn, plan: Plan) -> dict[str, Place]:
     kilns = {job.ref: job.kiln for job in drawn.problem.jobs}
     found = {}
     for ref, placed in plan.jobs.items():
-        ids = drawn.charge_ids[kilns[ref]]
         after, during, is_interruption = None, None, False
         if placed.stop is not None:
             stop = plan.stops[placed.stop]
-            if stop.in_charge is not None:
-                during, is_interruption = ids[stop.in_charge], True
-            else:
-                after = _before(ids, stop.before_charge or 0, drawn.last_charge_ids[kilns[ref]])
+            (after, during), is_interruption = drawn.charges_of(stop), stop.in_charge is not None
         elif placed.charge is not None:
-            during = ids[placed.charge]
-        people = tuple(sorted({int(person.split(SPLIT)[0]) for person, _skill in placed.crew}))
+            during = drawn.charge_ids[kilns[ref]][placed.charge]
+        people = tuple(sorted({int(person_id_of(person)) for person, _skill in placed.crew}))
         start_at = drawn.at(placed.start_min)
         end_at = drawn.at(placed.start_min + durations[ref])
         found[ref] = Place(ref, start_at, end_at, people, after, during, is_interruption)
     return found
-
-
-def _before(ids: Sequence[int | None], charge: int, last_id: int | None) -> int | None:
-    return ids[charge - 1] if charge > 0 else last_id
 
 
 def held_back(drawn: Drawn, plan: Plan) -> dict[int, int]:

@@ -8,11 +8,12 @@ from threading import Lock
 
 from django.utils.text import get_text_list
 from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy, ngettext
+from django.utils.translation import ngettext
 
 from maintenance.calculations.placing.obstacles import smallest_obstacles
 from maintenance.calculations.placing.problem import Job
 from maintenance.calculations.placing.wishes import Price, Wish, price_of
+from maintenance.my_week import say_needed_state
 from maintenance.plan_page import amount
 from maintenance.plan_states import Standing
 from maintenance.plan_words import money_words, time_words
@@ -23,13 +24,6 @@ WISH_SECONDS = 1.4
 #: One wish is worked out at a time in a process; another waits for so long.
 WAIT_SECONDS = 4.0
 _one_at_a_time = Lock()
-
-STATE_WORDS = {
-    "running": gettext_lazy("running"),
-    "empty": gettext_lazy("open and empty"),
-    "still": gettext_lazy("standing still"),
-    "any": gettext_lazy("in any state"),
-}
 
 
 @dataclass(frozen=True)
@@ -65,7 +59,7 @@ class Why:
     @property
     def state(self) -> str:
         """Say in which state the kiln must be."""
-        return str(STATE_WORDS[self.job.needs_state])
+        return say_needed_state(self.job.needs_state)
 
     @property
     def is_only_too_dear(self) -> bool:
@@ -137,7 +131,7 @@ def crew_words(job: Job) -> str:
 
 def _obstacle_words(name: str, job: Job) -> tuple[str, str]:
     """Say a cause for which a job has no place, and what to do about it."""
-    facts = {"kiln": job.kiln, "crew": crew_words(job), "state": STATE_WORDS[job.needs_state]}
+    facts = {"kiln": job.kiln, "crew": crew_words(job), "state": say_needed_state(job.needs_state)}
     before = get_text_list([ref for ref, _lag in job.after], _("and"))
     said = {
         "other work": (

@@ -7,7 +7,7 @@ some minutes have passed, a plan until it changes.
 import json
 from collections import OrderedDict
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 from functools import cached_property
 from threading import Lock
@@ -28,8 +28,8 @@ from maintenance.calculations.placing.standing import Standing as Stand
 from maintenance.calculations.placing.state import State
 from maintenance.models import KilnStop, Plan
 from maintenance.models.catalogue import NeedsState
-from maintenance.plan_problem import SPLIT, Drawn, draw_problem, held_back
-from maintenance.plan_words import money_words, time_words
+from maintenance.plan_problem import Drawn, draw_problem, held_back, person_id_of
+from maintenance.plan_words import time_words, value_words
 from plant.models import Change, Charge, Mill, Person
 
 FRESH_FOR = timedelta(minutes=10)
@@ -73,8 +73,10 @@ class Verdict:
 class Standing:
     """A plan with the records behind it."""
 
-    def __init__(self, drawn: Drawn, state: State, loose: Mapping[str, str] | None = None) -> None:
-        self.drawn, self.state, self.loose = drawn, state, dict(loose or {})
+    def __init__(self, drawn: Drawn, state: State) -> None:
+        self.drawn, self.state = drawn, state
+        #: Jobs whose place on record no longer holds, and why.
+        self.loose: dict[str, str] = {}
         self.frame = state.frame
         self._stand = Stand(state)
         self.plan = self._stand.plan
@@ -92,10 +94,10 @@ class Standing:
                 "at": date_format(start_at.astimezone(self.drawn.zone), "D j M Y, H:i"),
                 "until": date_format(ends_at.astimezone(self.drawn.zone), "D j M Y, H:i"),
             }
-            return Verdict(ref, start_at, start_at, (), (why,), 0, {}, (), False, self.cost.total, None)
+            return self._refusal(ref, start_at, why)
         if ref not in self.frame.number_of_job:
             why = self.drawn.aside.get(ref) or _("%(number)s is not part of the plan.") % {"number": ref}
-            return Verdict(ref, start_at, start_at, (), (why,), 0, {}, (), False, self.cost.total, None)
+            return self._refusal(ref, start_at, why)
         job = self.frame.jobs[self.frame.number_of_job[ref]]
         end_at = start_at + timedelta(minutes=job.duration_min)
         crew: frozenset[str] | None = None
@@ -105,9 +107,18 @@ class Standing:
             if unknown:
                 names = ", ".join(self.name_of(one) for one in unknown)
                 why = _("%(names)s: not on any shift of the time that is planned.") % {"names": names}
-                return Verdict(ref, start_at, end_at, tuple(people), (why,), 0, {}, (), False, self.cost.total, None)
+                return replace(self._refusal(ref, start_at, why), end_at=end_at, people=tuple(people))
             crew = frozenset(part for part in parts.values() if part is not None)
         return self._verdict(ref, start_at, end_at, self._stand.move(ref, start_min, crew))
+
+    def faults_of_kept(self, ref: str, kept: KeptPlace) -> tuple[str, ...]:
+        """Say what a job breaks where it was kept; nothing where only others stand in its way."""
+        people = [person_id_of(one) for one in sorted(kept.people)]
+        return self.try_place(ref, self.drawn.at(kept.start_min), people).faults
+
+    def _refusal(self, ref: str, start_at: datetime, why: str) -> Verdict:
+        """Say that a wish cannot even be tried."""
+        return Verdict(ref, start_at, start_at, (), (why,), 0, {}, (), False, self.cost.total, None)
 
     def _verdict(self, ref: str, start_at: datetime, end_at: datetime, move: Move) -> Verdict:
         placed = move.plan.jobs[ref]
@@ -122,13 +133,13 @@ class Standing:
         lock_out = None
         if stop is not None:
             lock_out = LockOut(
-                stop.person.split(SPLIT)[0], self.drawn.at(stop.set_up_start_min), self.drawn.at(stop.end_min)
+                person_id_of(stop.person), self.drawn.at(stop.set_up_start_min), self.drawn.at(stop.end_min)
             )
         return Verdict(
             job_ref=ref,
             start_at=start_at,
             end_at=end_at,
-            people=tuple(sorted({person.split(SPLIT)[0] for person, _skill in placed.crew}, key=int)),
+            people=tuple(sorted({person_id_of(person) for person, _skill in placed.crew}, key=int)),
             faults=tuple(dict.fromkeys(self._faults(ref, move))),
             more_cents=move.more_cents,
             parts=move.parts,
@@ -162,7 +173,7 @@ class Standing:
         end_min = start_min + job.duration_min
         said = {
             "kiln": job.kiln,
-            "state": self._state_names[job.needs_state],
+            "state": NeedsState(job.needs_state).label,
             "start": self._time(start_min),
             "end": self._time(end_min),
         }
@@ -180,10 +191,6 @@ class Standing:
                 }
                 return _("%(need)s: %(charge)s is in it from %(start)s to %(end)s.") % {"need": need, **there}
         return _("%(need)s: no charge is in it.") % {"need": need}
-
-    @cached_property
-    def _state_names(self) -> dict[str, str]:
-        return {str(value): str(label) for value, label in NeedsState.choices}
 
     @property
     def broken(self) -> tuple[Broken, ...]:
@@ -208,7 +215,7 @@ class Standing:
 
     def name_of(self, person_ref: str) -> str:
         """Return a person's name."""
-        return self._names.get(person_ref.split(SPLIT)[0], person_ref)
+        return self._names.get(person_id_of(person_ref), person_ref)
 
     @cached_property
     def _mill(self) -> Mill:
@@ -257,10 +264,8 @@ class Standing:
         return said[:1].upper() + said[1:]
 
     def _value(self, name: str, value: str | int, plan: plans.Plan) -> str:
-        if name.endswith("_min"):
-            return self._time(int(value))
-        if name.endswith("_cents"):
-            return money_words(int(value), self._mill)
+        if name.endswith(("_min", "_cents")):
+            return value_words(name, value, self.drawn.at, self._mill)
         if name == "person":
             return self.name_of(str(value))
         if name == "shift":
@@ -308,9 +313,8 @@ def standing_in(desk: Desk, drawn: Drawn) -> Standing:
         if has_place(desk.orders[ref]):
             standing.loose[ref] = _("Its time has begun, or none of its people works then.")
     for ref in loose:
-        people = [one.split(SPLIT)[0] for one in sorted(kept[ref].people)]
-        verdict = standing.try_place(ref, drawn.at(kept[ref].start_min), people)
-        standing.loose[ref] = " ".join(verdict.faults) or _("Another place in its way keeps it from holding.")
+        faults = standing.faults_of_kept(ref, kept[ref])
+        standing.loose[ref] = " ".join(faults) or _("Another place in its way keeps it from holding.")
     return standing
 
 

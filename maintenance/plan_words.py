@@ -1,5 +1,6 @@
 """Times, money and shares of plans in the mill's words."""
 
+from collections.abc import Callable
 from datetime import date, datetime, timedelta
 from decimal import Decimal
 
@@ -10,10 +11,15 @@ from plant.models import Mill
 from plant.templatetags.kilnward import fixed, quantity
 
 
+def in_money(cents: int) -> Decimal:
+    """Return an amount in whole units of the mill's money."""
+    return Decimal(cents) / 100
+
+
 def money_words(cents: int, mill: Mill) -> str:
     """Say an amount in whole units of the mill's money; cents where it is less than ten."""
     decimals = 0 if abs(cents) >= 1000 or not cents % 100 else 2
-    return f"{fixed(Decimal(cents) / 100, decimals)} {mill.currency}".strip()
+    return f"{fixed(in_money(cents), decimals)} {mill.currency}".strip()
 
 
 def time_words(at: datetime, mill: Mill) -> str:
@@ -31,6 +37,13 @@ def hours_words(minutes: float) -> str:
     if minutes < 60:
         return _("%d min") % round(minutes)
     return _("%s h") % quantity(Decimal(minutes) / 60, 1)
+
+
+def value_words(name: str, value: str | int, at: Callable[[int], datetime], mill: Mill) -> str:
+    """Say a value of a sentence of the calculations by its name: minutes end in `_min`, cents in `_cents`."""
+    if name.endswith("_min"):
+        return time_words(at(int(value)), mill)
+    return money_words(int(value), mill) if name.endswith("_cents") else str(value)
 
 
 def minutes_between(base_at: datetime, at: datetime) -> int:

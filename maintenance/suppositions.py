@@ -29,7 +29,7 @@ from maintenance.calculations.placing.supposing import (
     let_go_of_pins,
 )
 from maintenance.models import WorkOrder
-from maintenance.plan_problem import SPLIT, Drawn
+from maintenance.plan_problem import Drawn, person_id_of
 from maintenance.plan_words import day_words, hours_words, minutes_between, money_words, time_words
 from plant import clock
 from plant.models import Charge, Kiln, Mill, Person
@@ -111,7 +111,7 @@ class _Supposing:
         person = Person.objects.filter(pk=one["person"]).first()
         if person is None:
             raise ValidationError(_("The person who is supposed to be away is not known any more."), code="person")
-        refs = {found.ref for found in self.problem.people if found.ref.split(SPLIT)[0] == str(person.pk)}
+        refs = {found.ref for found in self.problem.people if person_id_of(found.ref) == str(person.pk)}
         if not refs:
             raise ValidationError(
                 _("%(name)s does not work here any more: that changes nothing.") % {"name": person.name}, code="person"

@@ -28,7 +28,7 @@ from maintenance.calculations.placing.problem import problem_to_json
 from maintenance.models import Plan
 from maintenance.plan_problem import Drawn, draw_problem
 from maintenance.plan_states import Standing, as_bytes, standing_in
-from maintenance.plan_words import money_words, time_words
+from maintenance.plan_words import value_words
 from maintenance.suppositions import suppose
 from plant import clock
 from plant.models import Mill
@@ -105,13 +105,7 @@ def _refuse_faulty_pins(drawn: Drawn, before: Standing) -> None:
 def _say(drawn: Drawn, one: Hopeless) -> str:
     """Say why a job is hopeless, with the mill's own times and money."""
     mill = Mill.objects.current()
-    values: dict[str, str | int] = {}
-    for name, value in one.values:
-        values[name] = value
-        if name.endswith("_min"):
-            values[name] = time_words(drawn.at(int(value)), mill)
-        elif name.endswith("_cents"):
-            values[name] = money_words(int(value), mill)
+    values = {name: value_words(name, value, drawn.at, mill) for name, value in one.values}
     return one.pattern.format(**values) if one.pattern else one.text
 
 

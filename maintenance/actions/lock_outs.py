@@ -5,7 +5,7 @@ from collections.abc import Collection
 from maintenance.actions.desk import Desk
 from maintenance.calculations.placing import plan as plans
 from maintenance.models import KilnStop, Plan
-from maintenance.plan_problem import SPLIT, Drawn
+from maintenance.plan_problem import Drawn, person_id_of
 
 
 def keep_lock_outs(
@@ -22,18 +22,15 @@ def keep_lock_outs(
     for number, stop in enumerate(after.stops):
         if number not in used or (kilns is not None and stop.kiln not in kilns):
             continue
-        charges = drawn.charge_ids[stop.kiln]
-        opening = stop.before_charge or 0
+        after_id, during_id = drawn.charges_of(stop)
         rows.append(
             KilnStop(
                 kiln_id=ids[stop.kiln],
-                after_charge_id=None
-                if stop.in_charge is not None
-                else (charges[opening - 1] if opening else drawn.last_charge_ids[stop.kiln]),
-                during_charge_id=None if stop.in_charge is None else charges[stop.in_charge],
+                after_charge_id=after_id,
+                during_charge_id=during_id,
                 lock_out_at=drawn.at(stop.set_up_start_min),
                 ready_at=drawn.at(stop.end_min),
-                person_id=int(stop.person.split(SPLIT)[0]),
+                person_id=int(person_id_of(stop.person)),
                 plan=plan,
             )
         )

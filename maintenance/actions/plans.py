@@ -29,8 +29,8 @@ from maintenance.calculations.placing.frame import Frame
 from maintenance.calculations.placing.plan_reading import read_plan
 from maintenance.calculations.placing.standing import KeptPlace, KeptStop, stand
 from maintenance.models import Plan, WorkOrder
-from maintenance.plan_problem import SPLIT, Drawn, Place, draw_problem, held_back, places, stands_still
-from maintenance.plan_states import Standing, Verdict, as_bytes, drawn_of, standing_in, standing_on
+from maintenance.plan_problem import Drawn, Place, draw_problem, held_back, person_id_of, places, stands_still
+from maintenance.plan_states import Standing, Verdict, as_bytes, drawn_of, kept_places, standing_in, standing_on
 from maintenance.plan_why import say_reason
 from plant import clock
 from plant.access import require
@@ -166,7 +166,10 @@ def accept_plan(plan: Plan, *, by: User | None, version: int | None = None) -> A
     frame = Frame(drawn.problem)
     state, loose = stand(frame, wanted, stops)
     standing = Standing(drawn, state)
-    faults = [fault for ref in loose for fault in _why_loose(standing, ref, wanted[ref])]
+    faults: list[str] = []
+    for ref in loose:
+        beside = _("%(number)s finds no place beside the others.") % {"number": ref}
+        faults += standing.faults_of_kept(ref, wanted[ref]) or [beside]
     faults += [standing.say(one, "", standing.plan) for one in standing.broken]
     if faults:
         raise RulesBrokenError([_("The plan no longer holds; work out a new one. Nothing was changed."), *faults])
@@ -211,36 +214,26 @@ def _carried_over(
                 raise RulesBrokenError([_("%(number)s: somebody of its crew no longer works here.") % {"number": ref}])
             at = drawn.place_of(jobs[ref].kiln, place.after_charge_id, place.during_charge_id)
             wanted[ref] = KeptPlace(start_min, frozenset(one for one in people if one), at)
-    for ref, issued in drawn.problem.issued.items():
+    for ref, kept_place in kept_places(desk, drawn).items():
         # What was raised or placed since the plan was drawn stays where it is.
         if ref not in wanted and ref not in plan.versions:
-            placed = desk.orders[ref].placement
-            at = drawn.place_of(jobs[ref].kiln, placed.after_charge_id, placed.during_charge_id)
-            wanted[ref] = KeptPlace(issued.start_min, issued.people, at)
+            wanted[ref] = kept_place
     return wanted, _carried_stops(old, kept, drawn)
 
 
 def _carried_stops(old: Drawn, kept: plans.Plan, drawn: Drawn) -> list[KeptStop]:
     found = []
     for stop in kept.stops:
-        ids = old.charge_ids[stop.kiln]
-        if stop.in_charge is not None:
-            place = drawn.place_of(stop.kiln, None, ids[stop.in_charge])
-        else:
-            number = stop.before_charge or 0
-            after = ids[number - 1] if number else old.last_charge_ids[stop.kiln]
-            place = drawn.place_of(stop.kiln, after, None) if after is not None else 0
+        after_id, during_id = old.charges_of(stop)
+        place = drawn.place_of(stop.kiln, after_id, during_id)
+        if stop.in_charge is None and after_id is None:
+            # No charge is known before it: it is the first opening now as it was then.
+            place = 0
         begin_min = drawn.minute(old.at(stop.set_up_start_min))
-        person = drawn.part_of(stop.person.split(SPLIT)[0], begin_min)
+        person = drawn.part_of(person_id_of(stop.person), begin_min)
         if place is not None and person is not None:
             found.append(KeptStop(stop.kiln, place, begin_min, person))
     return found
-
-
-def _why_loose(standing: Standing, ref: str, wanted: KeptPlace) -> Sequence[str]:
-    people = [one.split(SPLIT)[0] for one in sorted(wanted.people)]
-    verdict = standing.try_place(ref, standing.drawn.at(wanted.start_min), people)
-    return verdict.faults or [_("%(number)s finds no place beside the others.") % {"number": ref}]
 
 
 def _apply(
@@ -283,7 +276,7 @@ def _shift(
     desk: Desk, drawn: Drawn, before: plans.Plan, after: plans.Plan, accepted: Accepted, by: User | None
 ) -> None:
     """Load charges later where the plan does, and interrupt those it interrupts."""
-    was, later = held_back(drawn, before), held_back(drawn, after)
+    later = held_back(drawn, after)
     kilns = {one.kiln.tag: one.kiln for one in desk.programme.values()}
     down = {one.kiln.tag for one in desk.programme.values() if stands_still(one)}
     known = {(stop.kiln, stop.in_charge) for stop in before.stops if stop.in_charge is not None}
@@ -311,7 +304,7 @@ def _shift(
                 cause=_("Locked out for %(jobs)s") % {"jobs": ", ".join(numbers)},
             )
             report_downtime(kilns[of.tag], facts, by=by)
-        if any(minutes != was.get(charge_id, 0) for charge_id, minutes in later.items()) or shifts:
+        if shifts:
             why = _("Work in the opening before it, or in it, by the plan.")
             moved = shift_charges(kilns[of.tag], shifts, why=why, by=by)
             accepted.charges_moved += [f"{of.tag} {charge.number}" for charge in moved]

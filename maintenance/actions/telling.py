@@ -206,7 +206,7 @@ def _lines(one: Told, person: Person, crews: Mapping[int, list[Person]]) -> Iter
         return
     yield "  " + _("now: %(when)s") % {"when": _when(one.now)}
     others = ", ".join(other.name for other in crews.get(order.pk, []) if other.pk != person.pk)
-    facts = {"state": say_needed_state(order), "names": others or _("nobody else")}
+    facts = {"state": say_needed_state(order.needs_state), "names": others or _("nobody else")}
     yield "  " + _("kiln must be %(state)s; with %(names)s") % facts
 
 

@@ -15,6 +15,7 @@ from maintenance.board.seen import ChargeSeen, GapSeen, JobSeen, KilnSeen, StopS
 from maintenance.calculations.placing.plan import Plan, Stop
 from maintenance.calculations.placing.problem import Charge as ChargeToDry
 from maintenance.calculations.placing.problem import Kiln as KilnToPlan
+from maintenance.calculations.simple_placing import merged
 from maintenance.models import WorkOrder
 from maintenance.plan_problem import Drawn, places
 from maintenance.plan_states import Standing
@@ -167,19 +168,7 @@ def _crew(drawn: Drawn) -> Iterator[OnDuty]:
         for ref in shift.people:
             duty[ref].append((drawn.at(shift.start_min), drawn.at(shift.end_min)))
     for person in drawn.problem.people:
-        yield OnDuty(
-            _without_overlaps(duty[person.ref]), [(drawn.at(start), drawn.at(end)) for start, end in person.away]
-        )
-
-
-def _without_overlaps(spans: Iterable[Span]) -> list[Span]:
-    found: list[Span] = []
-    for start_at, end_at in sorted(spans):
-        if found and start_at <= found[-1][1]:
-            found[-1] = (found[-1][0], max(found[-1][1], end_at))
-        else:
-            found.append((start_at, end_at))
-    return found
+        yield OnDuty(merged(duty[person.ref]), [(drawn.at(start), drawn.at(end)) for start, end in person.away])
 
 
 def _left_out(standing: Standing, orders: Mapping[str, WorkOrder]) -> Iterator[LeftOut]:

@@ -107,7 +107,7 @@ class _Placing:
         self.workers = {w.ref: w for w in sorted(problem.workers, key=lambda w: (len(w.skills), w.ref))}
         self.windows = sorted(problem.windows, key=lambda w: (w.start_at, w.end_at, w.ref))
         self.window_by_ref = {window.ref: window for window in self.windows}
-        self.free = {ref: _cut(_merged(w.duty), (*w.away, *w.busy)) for ref, w in self.workers.items()}
+        self.free = {ref: _cut(merged(w.duty), (*w.away, *w.busy)) for ref, w in self.workers.items()}
         self.inside: dict[str, list[tuple[datetime, datetime, int, int]]] = {}
         for one in problem.inside:
             # It sets no limit of its own: the window's holds.
@@ -402,7 +402,7 @@ class _Placing:
             return Cause(why, f"{times} with too many people inside.", "Take a smaller crew, or move another job.")
         skills = ", ".join(f"{n} {skill}" for skill, n in sorted(job.crew.items()))
         able = [w for w in self.workers.values() if not job.crew.keys().isdisjoint(w.skills)]
-        longest = max((end - start for w in able for start, end in _merged(w.duty)), default=timedelta(0))
+        longest = max((end - start for w in able for start, end in merged(w.duty)), default=timedelta(0))
         if timedelta(0) < longest < timedelta(minutes=job.duration_minutes):
             words = f"It needs {needed} without a break ({skills}); the longest shift has {_span(longest)}."
             return Cause(
@@ -472,15 +472,15 @@ def _seat(slot: int, slots: list[str], choices: dict[str, list[str]], taken: dic
     return False
 
 
-def _merged(intervals: Iterable[Interval]) -> list[Interval]:
+def merged(intervals: Iterable[Interval]) -> list[Interval]:
     """Join intervals that touch or overlap: a shift that follows another is one stretch of duty."""
-    merged: list[Interval] = []
+    found: list[Interval] = []
     for start_at, end_at in sorted(intervals):
-        if merged and start_at <= merged[-1][1]:
-            merged[-1] = (merged[-1][0], max(merged[-1][1], end_at))
+        if found and start_at <= found[-1][1]:
+            found[-1] = (found[-1][0], max(found[-1][1], end_at))
         else:
-            merged.append((start_at, end_at))
-    return merged
+            found.append((start_at, end_at))
+    return found
 
 
 def _cut(intervals: Iterable[Interval], holes: Iterable[Interval]) -> list[Interval]:

@@ -30,7 +30,7 @@ from maintenance.models import Plan, WorkOrder
 from maintenance.plan_compare import compare
 from maintenance.plan_page import COST_WORDS
 from maintenance.plan_states import Standing, Verdict, standing_now, standing_of
-from maintenance.plan_words import time_words
+from maintenance.plan_words import in_money, time_words
 from maintenance.views.helpers import mill_of, sentence, user_of
 from plant import clock
 from plant.access import needs
@@ -225,16 +225,12 @@ def _plan_board(request: HttpRequest, asked: Asked, today: date) -> HttpResponse
         **_shown(request, asked, board, today),
         "plan": plan,
         "left_out": board.left_out,
-        "cost": _money(standing.cost.total),
-        "bound": None if plan.bound_cents is None else _money(plan.bound_cents),
+        "cost": in_money(standing.cost.total),
+        "bound": None if plan.bound_cents is None else in_money(plan.bound_cents),
         "lead": _("%(placed)d jobs placed, %(left)d left out.")
         % {"placed": len(board.jobs), "left": len(board.left_out)},
     }
     return render(request, "maintenance/openings.html", context)
-
-
-def _money(cents: int) -> Decimal:
-    return Decimal(cents) / 100
 
 
 # --- two plans side by side -----------------------------------------------------------------------
@@ -273,10 +269,10 @@ def compare_plans(request: HttpRequest) -> HttpResponse:
         "right": right,
         "sides": sides,
         "found": found,
-        "rows": [(row, titles.get(row.ref, ""), _money(row.more_cents)) for row in found.rows],
-        "parts": [(COST_WORDS[part], *map(_money, cents)) for part, *cents in found.parts],
-        "more": _money(found.more_cents),
-        "saves": _money(-found.more_cents),
+        "rows": [(row, titles.get(row.ref, ""), in_money(row.more_cents)) for row in found.rows],
+        "parts": [(COST_WORDS[part], *map(in_money, cents)) for part, *cents in found.parts],
+        "more": in_money(found.more_cents),
+        "saves": in_money(-found.more_cents),
         "query": urlencode({"left": left.pk if left else "now", "right": right.pk if right else "now"}),
     }
     return render(request, "maintenance/openings_compare.html", context)
@@ -294,7 +290,7 @@ def _side(board: Board, plan: Plan | None, standing: Standing) -> dict[str, obje
         "scale": board.scale,
         "plan": plan,
         "name": str(plan) if plan else _("On record now"),
-        "cost": _money(standing.cost.total),
+        "cost": in_money(standing.cost.total),
         "ground": _ground(board.scale, board.days, clock.now()),
         "bars": bars,
         "crew": draw_crew(bars),
@@ -347,7 +343,7 @@ def _verdict_context(
         "names": names,
         "plan": said["plan"],
         "version": order.version if said.get("version") is None else said["version"],
-        "more": _money(abs(found.more_cents)),
+        "more": in_money(abs(found.more_cents)),
         "parts": _parts(found.parts),
         "held": [
             (numbers[charge_id], Decimal(minutes) / 60)
@@ -355,7 +351,7 @@ def _verdict_context(
             if charge_id in numbers
         ],
         "locks": names.get(int(found.lock_out.person_id), "") if found.lock_out else "",
-        "near": [(at, _money(abs(cents)), cents) for at, cents in found.near],
+        "near": [(at, in_money(abs(cents)), cents) for at, cents in found.near],
         "may_place": may_place,
         "is_pinned": has_place(order) and order.placement.is_pinned,
         "has_place": has_place(order),
@@ -364,7 +360,7 @@ def _verdict_context(
 
 
 def _parts(parts: Mapping[str, int]) -> list[tuple[object, Decimal, bool]]:
-    return [(COST_WORDS[part], _money(abs(cents)), cents > 0) for part, cents in parts.items() if cents]
+    return [(COST_WORDS[part], in_money(abs(cents)), cents > 0) for part, cents in parts.items() if cents]
 
 
 @require_POST

@@ -5,7 +5,6 @@ from datetime import timedelta
 import pytest
 from playwright.sync_api import Locator, Page, expect
 
-from maintenance import plan_states
 from maintenance.actions.placing import place_by_hand, set_pinned
 from maintenance.models import WorkOrder
 from tests.browser.conftest import Visit, put_at
@@ -22,8 +21,6 @@ BOARD = "/openings/?days=3&start=2026-03-06"
 @pytest.fixture(autouse=True)
 def _friday(monkeypatch: pytest.MonkeyPatch) -> None:
     put_at(monkeypatch, FRIDAY)
-    # Each test has a database of its own, whose history begins anew.
-    plan_states._kept.clear()
 
 
 @pytest.fixture

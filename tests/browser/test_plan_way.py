@@ -6,7 +6,6 @@ from datetime import timedelta
 import pytest
 from playwright.sync_api import Page, expect
 
-from maintenance import plan_states
 from maintenance.models import Plan, WorkOrder
 from plant.background.running import run_job
 from plant.models import Job
@@ -21,7 +20,6 @@ pytestmark = pytest.mark.browser
 @pytest.fixture(autouse=True)
 def _monday(monkeypatch: pytest.MonkeyPatch) -> None:
     put_at(monkeypatch, MONDAY + timedelta(hours=1))
-    plan_states._kept.clear()
 
 
 @pytest.fixture

@@ -8,7 +8,6 @@ import pytest
 from django.test import Client
 from django.urls import reverse
 
-from maintenance import plan_states
 from maintenance.actions.placing import place_all, place_by_hand, set_pinned
 from maintenance.actions.plans import want_plan
 from maintenance.models import Plan, WorkOrder
@@ -28,12 +27,6 @@ AT = OPENING_FROM + timedelta(hours=3)
 @pytest.fixture(autouse=True)
 def _monday(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr("plant.clock.now", lambda: NOW)
-
-
-@pytest.fixture(autouse=True)
-def _nothing_kept() -> None:
-    # Each test has a database of its own, whose history begins anew.
-    plan_states._kept.clear()
 
 
 @pytest.fixture

@@ -11,7 +11,7 @@ from maintenance.models import Plan
 from maintenance.plan_doubt_page import buffer_rows, doubt_of, spread_of
 from maintenance.plan_page import CHART_HEIGHT, CHART_WIDTH, MOST_STEPS, Step, chart_of, lead_words, steps_of
 from maintenance.plan_reason_page import BusyError, _one_at_a_time, price_wish, wish_of, wish_words
-from maintenance.plan_states import Standing, _kept, standing_of
+from maintenance.plan_states import Standing, standing_of
 from maintenance.plan_words import hours_words, money_words
 from plant.models import Mill
 from tests.factories import MONDAY, MillFactory, UserFactory
@@ -98,7 +98,6 @@ def test_of_very_many_steps_some_are_left_out_but_never_the_last() -> None:
 @pytest.fixture
 def standing(db: None, monkeypatch: pytest.MonkeyPatch) -> Standing:
     monkeypatch.setattr("plant.clock.now", lambda: NOW)
-    _kept.clear()
     programme()
     on_shift(skills=("mechanical", "lock-out"))
     job(number="WO-1")

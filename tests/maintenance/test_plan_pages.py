@@ -10,7 +10,6 @@ from django.test import Client
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
-from maintenance import plan_states
 from maintenance.actions.placing import place_all
 from maintenance.models import Plan, WorkOrder
 from plant import clock
@@ -28,12 +27,6 @@ NEW = "/openings/plans/new/"
 @pytest.fixture(autouse=True)
 def _monday(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr("plant.clock.now", lambda: NOW)
-
-
-@pytest.fixture(autouse=True)
-def _nothing_kept() -> None:
-    """What the process keeps of plans belongs to the database of another test."""
-    plan_states._kept.clear()
 
 
 @pytest.fixture
