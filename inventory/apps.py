@@ -8,4 +8,4 @@ class InventoryConfig(AppConfig):
     """Parts and what lies on the shelf."""
 
     name = "inventory"
-    verbose_name = _("storeroom")
+    verbose_name = _("stores")

@@ -1,4 +1,4 @@
-"""What many rows of the storeroom can answer."""
+"""What many rows of the stores can answer."""
 
 from datetime import date, timedelta
 from typing import TYPE_CHECKING

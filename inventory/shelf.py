@@ -50,7 +50,7 @@ class Bar:
 
 @dataclass
 class Shelf:
-    """All that the storeroom shows of one part on one day."""
+    """All that the stores shows of one part on one day."""
 
     part: Part
     day: date

@@ -1,4 +1,4 @@
-"""What to do about a part or an order, in the words and marks of the storeroom."""
+"""What to do about a part or an order, in the words and marks of the stores."""
 
 from dataclasses import dataclass
 from datetime import date
@@ -147,7 +147,7 @@ def _figures_in_words(figures: dict[str, str]) -> str:
 
 
 def morning_sentence(to_order: int, late: int, to_send: int) -> str:
-    """Say what matters in the storeroom this morning."""
+    """Say what matters in the stores this morning."""
     parts = []
     if to_order:
         parts.append(ngettext("%(n)d part to order today", "%(n)d parts to order today", to_order) % {"n": to_order})

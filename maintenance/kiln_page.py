@@ -137,7 +137,7 @@ def downtimes_ahead(kiln: Kiln, now: datetime) -> list[Downtime]:
 
 
 def _defects(kiln: Kiln) -> list[Defect]:
-    """Return what is not cured, what keeps people out first, each with the jobs that are to mend it."""
+    """Return what is not mended, what keeps people out first, each with the jobs that are to mend it."""
     live = Prefetch("work_orders", WorkOrder.objects.exclude(state=WorkOrder.State.WITHDRAWN), to_attr="live_orders")
     found = Defect.objects.not_cured().filter(kiln=kiln).select_related("component").prefetch_related(live)
     return list(found.order_by("-blocks_entry", "-is_safety", "-found_at", "-id"))

@@ -99,7 +99,7 @@ def morning(mill: Mill, now: datetime) -> Morning:
         card.jobs = jobs_in(card.now.opening, jobs[card.kiln.pk])
         card.tags = _tags(card, barred, inside, due, mill, now, end_of_day)
         if count := notices.get(card.kiln.pk, 0):
-            card.tags.append(Tag("mind", ngettext("%d notice of a watch", "%d notices of watches", count) % count))
+            card.tags.append(Tag("mind", ngettext("%d hint of a watch", "%d hints of watches", count) % count))
         if card.kiln.pk in too_late:
             card.tags.insert(0, Tag("alarm", _("safety work placed too late")))
     return Morning(cards, _sentence(cards, barred, too_late, end_of_day, now))
@@ -282,7 +282,7 @@ def _due_counts(until: datetime) -> dict[int, int]:
 
 
 def _notice_counts(now: datetime) -> dict[int, int]:
-    """Return kiln -> how many notices of its watches want a look."""
+    """Return kiln -> how many hints of its watches want a look."""
     wanted = Firing.objects.notices(now).order_by()
     return dict(wanted.values_list("watch__kiln").annotate(count=Count("pk")))
 
@@ -290,7 +290,7 @@ def _notice_counts(now: datetime) -> dict[int, int]:
 def _sentence(
     cards: Sequence[Card], barred: dict[int, str], too_late: set[int], end_of_day: datetime, now: datetime
 ) -> str:
-    """Say what matters: safety first, what stands still, what opens today, what fits in, and what waits for a part."""
+    """Say what matters: safety first, what is stopped, what opens today, what fits in, and what waits for a part."""
     if not cards:
         return _("No kiln is on record yet.")
     open_today = [card for card in cards if _opens_by(card.now, end_of_day)]
@@ -313,7 +313,7 @@ def _stopped_words(cards: Sequence[Card]) -> list[str]:
     stopped = [card.kiln.tag for card in cards if card.now.state.state is KilnState.STOPPED]
     if not stopped:
         return []
-    return [ngettext("%s stands still.", "%s stand still.", len(stopped)) % get_text_list(stopped, _("and"))]
+    return [ngettext("%s is stopped.", "%s are stopped.", len(stopped)) % get_text_list(stopped, _("and"))]
 
 
 def _safety_words(cards: Sequence[Card], barred: dict[int, str], too_late: set[int], now: datetime) -> list[str]:

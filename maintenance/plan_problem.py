@@ -233,7 +233,7 @@ class _Drawing:
         per_hour = Decimal(rate.m3_per_h.numerator) / Decimal(rate.m3_per_h.denominator) if rate else Decimal(0)
         if rate is None:
             self.notes.append(
-                _("Nothing tells what %(kiln)s dries: its standing still costs nothing here.") % {"kiln": kiln.tag}
+                _("Nothing tells what %(kiln)s dries: that it is stopped costs nothing here.") % {"kiln": kiln.tag}
             )
         # A kiln that stands anyway loses nothing by work at its loaded chamber.
         is_down = stands_still(one)

@@ -208,8 +208,8 @@ def wish_words(price: Price, standing: Standing, wish: Wish, mill: Mill) -> tupl
         said.append(_("All kilns were placed anew with it."))
     else:
         words = ngettext(
-            "%(kilns)s was placed anew with it; all other kilns stand as they are.",
-            "%(kilns)s were placed anew with it; all other kilns stand as they are.",
+            "%(kilns)s was placed anew with it; all other kilns stay as they are.",
+            "%(kilns)s were placed anew with it; all other kilns stay as they are.",
             len(price.kilns),
         )
         said.append(words % {"kilns": get_text_list(list(price.kilns), _("and"))})

@@ -58,10 +58,10 @@ class WorkOrderQuerySet(models.QuerySet["WorkOrder"]):
 
 
 class StandingTaskQuerySet(models.QuerySet["StandingTask"]):
-    """Standing tasks."""
+    """Recurring tasks."""
 
     def in_use(self) -> "StandingTaskQuerySet":
-        """Only standing tasks that recur."""
+        """Only recurring tasks that recur."""
         return self.filter(is_active=True)
 
 
@@ -281,7 +281,7 @@ class FiringQuerySet(models.QuerySet["Firing"]):
         return self.filter(verdict="")
 
     def notices(self, now: datetime) -> "FiringQuerySet":
-        """Notices that want a look: not made into work, not judged, going on or over since at most two weeks."""
+        """Hints that want a look: not made into work, not judged, going on or over since at most two weeks."""
         fresh = Q(end_at__isnull=True) | Q(end_at__gte=now - NOTICE_STANDS)
         return self.not_judged().filter(fresh, is_notice=True, watch__kiln__is_active=True)
 

@@ -1,4 +1,4 @@
-"""Changes in the storeroom, one function for each thing somebody can do."""
+"""Changes in the stores, one function for each thing somebody can do."""
 
 from inventory.actions.moves import MoveRefused, count, give_back, issue, receive, scrap, transfer
 from inventory.actions.ordering import (

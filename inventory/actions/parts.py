@@ -36,7 +36,7 @@ def add_part(code: str, values: dict[str, Any], fits: list[ComponentKind], *, by
 
 @transaction.atomic
 def add_bin(code: str, values: dict[str, Any], *, by: User | None) -> Bin:
-    """Put a new place of the storeroom on record. Raises OrderRefused where the code is taken."""
+    """Put a new bin on record. Raises OrderRefused where the code is taken."""
     require(by, "edit parts")
     made = _create(Bin, code, values)
     Change.record(made, "put on record", by=by, after={"code": code, **values})

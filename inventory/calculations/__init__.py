@@ -1,1 +1,1 @@
-"""Pure computation of the storeroom: no Django, no clock, no files."""
+"""Pure computation of the stores: no Django, no clock, no files."""

@@ -1,1 +1,1 @@
-"""What somebody in the storeroom can get wrong, checked."""
+"""What somebody in the stores can get wrong, checked."""

@@ -1,4 +1,4 @@
-"""Form fields that the storeroom's forms share."""
+"""Form fields that the stores' forms share."""
 
 from decimal import Decimal
 from typing import Any
@@ -104,7 +104,7 @@ class OrderLineChoice(forms.ModelChoiceField):  # type: ignore[type-arg]
 
 
 class BinChoice(forms.ModelChoiceField):  # type: ignore[type-arg]
-    """A bin of the storeroom."""
+    """A bin of the stores."""
 
     def __init__(self, **kwargs: Any) -> None:
         super().__init__(queryset=Bin.objects.all(), **kwargs)

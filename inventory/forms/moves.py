@@ -260,7 +260,7 @@ class CountForm(MoveForm):
         data: dict[str, Any] = super().clean() or {}
         if not self.errors and all(data.get(name) is None for name in self.places):
             raise forms.ValidationError(
-                _("Write what you counted in at least one place. What no place stands for is booked in as a receipt."),
+                _("Write a count in at least one row. What lies there without a row is booked in as a receipt."),
                 code="nothing_counted",
             )
         return data

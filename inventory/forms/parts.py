@@ -87,7 +87,7 @@ class NewPartForm(_NewForm):
 
 
 class NewBinForm(_NewForm):
-    """A new place in the storeroom."""
+    """A new bin of the stores."""
 
     class Meta:
         model = Bin

@@ -1,4 +1,4 @@
-"""Models of the storeroom, by subject."""
+"""Models of the stores, by subject."""
 
 from inventory.models.orders import PurchaseOrder, PurchaseOrderLine
 from inventory.models.parts import Bin, Lot, Part, PartKind, Supplier, SupplierTerms

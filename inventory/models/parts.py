@@ -35,10 +35,10 @@ class PartKind(models.Model):
 
 
 class Bin(models.Model):
-    """A place in the storeroom."""
+    """A shelf, box, rack or cabinet of the stores."""
 
     code = models.CharField(_("bin"), max_length=20, unique=True)
-    place = models.CharField(_("place"), max_length=80, blank=True)
+    place = models.CharField(_("where it is"), max_length=80, blank=True)
 
     class Meta:
         ordering = ["code"]

@@ -1,1 +1,1 @@
-"""Pages of the storeroom, by subject."""
+"""Pages of the stores, by subject."""

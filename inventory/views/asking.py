@@ -1,4 +1,4 @@
-"""What the storeroom's views ask of a request."""
+"""What the stores' views ask of a request."""
 
 from datetime import date
 

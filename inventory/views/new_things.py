@@ -40,7 +40,7 @@ def new_bin(request: HttpRequest) -> HttpResponse:
     if made := _add(form, lambda data: add_bin(data.pop("code"), data, by=user_of(request))):
         messages.success(request, _("Bin %(bin)s is on record: parts can be put into it.") % {"bin": made.code})
         return redirect("inventory:storeroom")
-    return _page(request, form, _("A new bin"), _("A bin is any place that can be named: shelf, box, rack, cabinet."))
+    return _page(request, form, _("A new bin"), _("A bin is whatever can be named: shelf, box, rack, cabinet."))
 
 
 @needs("edit parts")

@@ -33,7 +33,7 @@ SHOWN = {
 }
 
 
-@needs("see storeroom")
+@needs("see stores")
 def orders(request: HttpRequest) -> HttpResponse:
     """List the orders, late ones first."""
     day = today_of(request)
@@ -53,13 +53,13 @@ def orders(request: HttpRequest) -> HttpResponse:
     return render(request, "inventory/orders.html", context)
 
 
-@needs("see storeroom")
+@needs("see stores")
 def order(request: HttpRequest, number: str) -> HttpResponse:
     """Show an order."""
     return _page(request, _order(number))
 
 
-@needs("see storeroom")
+@needs("see stores")
 def order_paper(request: HttpRequest, number: str) -> HttpResponse:
     """Give an order as PDF, to be sent to its supplier."""
     found, mill = _order(number), Mill.objects.current()

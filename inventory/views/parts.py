@@ -26,7 +26,7 @@ LEDGER_PER_PAGE = 50
 CHANGES_SHOWN = 20
 
 
-@needs("see storeroom")
+@needs("see stores")
 def part(request: HttpRequest, code: str) -> HttpResponse:
     """Show a part."""
     found = _part(code)
@@ -52,7 +52,7 @@ def part(request: HttpRequest, code: str) -> HttpResponse:
     return render(request, "inventory/part.html", context)
 
 
-@needs("see storeroom")
+@needs("see stores")
 def ledger_csv(request: HttpRequest, code: str) -> HttpResponse:
     """Give all moves of a part as CSV."""
     found = _part(code)

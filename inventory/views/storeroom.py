@@ -1,4 +1,4 @@
-"""The storeroom: what lies there, what to order, and why."""
+"""The stores: what lies there, what to order, and why."""
 
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -47,9 +47,9 @@ class Row:
         return not self.waiting and all(tag.look == "sound" for tag in self.tags)
 
 
-@needs("see storeroom")
+@needs("see stores")
 def storeroom(request: HttpRequest) -> HttpResponse:
-    """Show what lies in the storeroom, the most urgent first."""
+    """Show what lies in the stores, the most urgent first."""
     day = today_of(request)
     chosen = _chosen(request, day)
     page = Paginator(chosen, PER_PAGE).get_page(request.GET.get("page"))
@@ -70,16 +70,16 @@ def storeroom(request: HttpRequest) -> HttpResponse:
     return render(request, "inventory/storeroom.html", context)
 
 
-@needs("see storeroom")
+@needs("see stores")
 def storeroom_csv(request: HttpRequest) -> HttpResponse:
     """Give the list, filtered as on the page, as CSV."""
     day = today_of(request)
     header = ["code", "part", "unit", "bin", "without it", "on hand", "reserved", "free", "on order", "reorder at"]
     header += ["order today", "what to do", "why"]
-    return csv_response(f"storeroom-{day.isoformat()}.csv", header, _csv_rows(_chosen(request, day), day))
+    return csv_response(f"stores-{day.isoformat()}.csv", header, _csv_rows(_chosen(request, day), day))
 
 
-@needs("see storeroom")
+@needs("see stores")
 def part_suggestions(request: HttpRequest) -> HttpResponse:
     """Give the parts that match what was typed, as options of an input."""
     parts = Part.objects.in_use().matching(typed(request, "part")).order_by("name")[:SUGGESTIONS]

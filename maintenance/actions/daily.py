@@ -152,7 +152,7 @@ def _take_rolled(summary: DaySummary, rolled: Rolled) -> None:
     summary.shout(
         Shout(
             "alarm" if trouble.task.is_safety else "mind",
-            _("The standing task %(task)s cannot be followed: %(why)s") % {"task": trouble.task, "why": trouble.why},
+            _("The recurring task %(task)s cannot be followed: %(why)s") % {"task": trouble.task, "why": trouble.why},
         )
         for trouble in rolled.troubles
     )

@@ -1,4 +1,4 @@
-"""Defects: put on record, made into work, cured when that work is signed off, or struck where they were a mistake."""
+"""Defects: put on record, made into work, mended when that work is signed off, or struck where they were a mistake."""
 
 from datetime import datetime, timedelta
 from decimal import Decimal
@@ -132,9 +132,9 @@ def cure_defect(defect: Defect, *, by: User | None, work_order: WorkOrder) -> No
         return
     defect.cured_at = clock.now()
     defect.save(update_fields=["cured_at"])
-    Change.record(defect, "cured", by=by, after={"work_order": work_order.number})
+    Change.record(defect, "mended", by=by, after={"work_order": work_order.number})
     if defect.blocks_entry:
-        Change.record(defect.kiln, "defect that blocked entry is cured", by=by, after={"defect": defect.what})
+        Change.record(defect.kiln, "defect that blocked entry is mended", by=by, after={"defect": defect.what})
 
 
 @transaction.atomic

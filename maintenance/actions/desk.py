@@ -254,7 +254,7 @@ def _windows(
             if (still.start_at, still.end_at) not in gaps:
                 link = WindowLink(one.kiln, f"still-{still.start_at:%Y%m%dT%H%M}")
                 end_at = still.end_at or max(now_at, still.start_at) + OPEN_STOP
-                add(link, "still", still.start_at, end_at, _("while it stands"))
+                add(link, "still", still.start_at, end_at, _("while it is stopped"))
     return windows, links
 
 

@@ -1,4 +1,4 @@
-"""What comes of it when a watch fires: a notice or a work order, with the sentence, the picture and the suspects."""
+"""What comes of it when a watch fires: a hint or a work order, with the sentence, the picture and the suspects."""
 
 from collections import Counter
 from collections.abc import Iterable, Sequence
@@ -48,7 +48,7 @@ class Looked:
 def note(
     watch: Watch, spec: WatchSpec, seen: Sequence[Seen], looked: Looked, until_s: int, *, as_then: bool = False
 ) -> None:
-    """Keep what a watch saw; what is new becomes a notice or work. The kiln's watches must be locked.
+    """Keep what a watch saw; what is new becomes a hint or work. The kiln's watches must be locked.
 
     ``until_s`` is up to when readings are settled. ``as_then`` says that the program looks back: it notes each firing
     as if it had looked at the time.
@@ -129,7 +129,7 @@ def _seen_of(firing: Firing) -> Seen:
 
 
 def _follow_up(firing: Firing, watch: Watch, looked: Looked) -> None:
-    """Let a firing join the work that is open, raise work, or stay a notice until a second watch agrees."""
+    """Let a firing join the work that is open, raise work, or stay a hint until a second watch agrees."""
     agreeing = list(_agreeing(firing, watch))
     order = _open_order(watch) or next((one.work_order for one in agreeing if _is_open(one.work_order)), None)
     if order is None and firing.is_notice and not agreeing:

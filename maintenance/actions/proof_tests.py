@@ -36,7 +36,7 @@ class ProofAnswers:
 
 
 def next_proof_on(work_order: WorkOrder, tested_on: date) -> date | None:
-    """Return the day on which the next test falls due, by the standing task or the sheet's own interval."""
+    """Return the day on which the next test falls due, by the recurring task or the sheet's own interval."""
     rule = _rule_of(work_order, tested_on)
     return rule.next_after(tested_on) if rule else None
 

@@ -157,7 +157,7 @@ def _kinds_nobody_keeps(sheet: TaskSheet | None) -> str:
     ]
     if not names:
         return ""
-    return _("Not kept in the storeroom, see to it yourself: %(parts)s.") % {"parts": ", ".join(names)}
+    return _("Not kept in the stores, see to it yourself: %(parts)s.") % {"parts": ", ".join(names)}
 
 
 @transaction.atomic

@@ -1,4 +1,4 @@
-"""Standing tasks: when they fall due, what was missed, the work raised for them, and what their completion moves."""
+"""Recurring tasks: when they fall due, what was missed, the work raised for them, and what their completion moves."""
 
 from collections import defaultdict
 from collections.abc import Collection, Iterable, Mapping, Sequence
@@ -55,7 +55,7 @@ MOST_FORESEEN = 60
 
 @dataclass(frozen=True)
 class Trouble:
-    """A standing task whose rule cannot be followed, and why."""
+    """A recurring task whose rule cannot be followed, and why."""
 
     task: StandingTask
     why: str
@@ -63,7 +63,7 @@ class Trouble:
 
 @dataclass(frozen=True)
 class Rolled:
-    """What rolling the standing tasks forward did."""
+    """What rolling the recurring tasks forward did."""
 
     raised: tuple[WorkOrder, ...]
     missed: int
@@ -72,7 +72,7 @@ class Rolled:
 
 
 def schedule_of(task: StandingTask) -> Schedule:
-    """Return a standing task's schedule. Raises ValueError where its fields contradict each other."""
+    """Return a recurring task's schedule. Raises ValueError where its fields contradict each other."""
     return schedule_from_fields(
         anchor_on=task.anchor_on,
         rrule=task.rrule,
@@ -219,7 +219,7 @@ def complete(
     running_h: Decimal | None = None,
     charges: int | None = None,
 ) -> NextDue | None:
-    """Record that a standing task was done, and count on by its reset rules; None where later work is on record.
+    """Record that a recurring task was done, and count on by its reset rules; None where later work is on record.
 
     Readings that are not given are the last ones up to that day. Raises ValueError for a rule that cannot be followed.
     """
@@ -334,7 +334,7 @@ def record_missed(tasks: Iterable[StandingTask], day: date, missed: Mapping[int,
 
 @transaction.atomic
 def roll(day: date) -> Rolled:
-    """Roll all standing tasks forward over the horizon: dates, missed ones, work orders, parts foreseen.
+    """Roll all recurring tasks forward over the horizon: dates, missed ones, work orders, parts foreseen.
 
     At most one work order of a task is open at a time: the next occurrence, or the catch-up for those that were missed.
     """

@@ -1,4 +1,4 @@
-"""Change what recurs: make a standing task, edit it, let it recur no longer, let it recur again."""
+"""Change what recurs: make a recurring task, edit it, let it recur no longer, let it recur again."""
 
 from typing import Any
 
@@ -46,7 +46,7 @@ def interval_of(task: StandingTask) -> dict[str, Any]:
 
 
 def interval_of_default(default: Any) -> dict[str, Any]:
-    """Return the interval that the catalogue proposes, in the fields of a standing task."""
+    """Return the interval that the catalogue proposes, in the fields of a recurring task."""
     found: dict[str, Any] = {"every": None, "every_unit": "", "every_running_h": None, "every_charges": None}
     if default.every_unit in StandingTask.Unit.values:
         found.update(every=default.every, every_unit=default.every_unit)
@@ -69,8 +69,8 @@ def fresh_code(task: StandingTask) -> str:
 
 @transaction.atomic
 def make_standing_task(task: StandingTask, *, by: User | None) -> StandingTask:
-    """Keep a new standing task and work out its first date. Raises ValidationError for a rule nobody can follow."""
-    require(by, "edit standing tasks")
+    """Keep a new recurring task and work out its first date. Raises ValidationError for a rule nobody can follow."""
+    require(by, "edit recurring tasks")
     task.code = task.code or fresh_code(task)
     task.is_interval_published = bool(default_interval(task))
     task.entered_on = clock.today(Mill.objects.current().zone)
@@ -82,8 +82,8 @@ def make_standing_task(task: StandingTask, *, by: User | None) -> StandingTask:
 
 @transaction.atomic
 def edit_standing_task(task: StandingTask, values: dict[str, Any], *, version: int, by: User | None) -> StandingTask:
-    """Change a standing task; its dates are worked out anew. Raises ValidationError for a stale version or ill rule."""
-    require(by, "edit standing tasks")
+    """Change a recurring task; its dates are worked out anew. ValidationError for a stale version or ill rule."""
+    require(by, "edit recurring tasks")
     row = _locked(task, version)
     before = _facts(row)
     is_new_rule = any(getattr(row, name) != values[name] for name in RULE_FIELDS)
@@ -134,7 +134,7 @@ def _work_out(task: StandingTask) -> None:
 @transaction.atomic
 def withdraw_standing_task(task: StandingTask, why: str, *, version: int, by: User | None) -> StandingTask:
     """Let a task recur no longer; its open work order stays, to be done or withdrawn on its own."""
-    require(by, "edit standing tasks")
+    require(by, "edit recurring tasks")
     if not why.strip():
         raise ValidationError(_("Say why it recurs no longer: the next person will ask."))
     row = _locked(task, version)
@@ -144,7 +144,7 @@ def withdraw_standing_task(task: StandingTask, why: str, *, version: int, by: Us
 @transaction.atomic
 def resume_standing_task(task: StandingTask, *, version: int, by: User | None) -> StandingTask:
     """Let a withdrawn task recur again; its dates are worked out anew."""
-    require(by, "edit standing tasks")
+    require(by, "edit recurring tasks")
     row = _switch(_locked(task, version), True, "recurs again", "", by)
     _work_out(row)
     return row

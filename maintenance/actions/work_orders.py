@@ -277,14 +277,14 @@ def _refuse_outside_limits(order: WorkOrder, so: str) -> None:
 
 
 def _count_on(order: WorkOrder, by: User) -> None:
-    """Let the standing task count on from today."""
+    """Let the recurring task count on from today."""
     if order.standing_task is None:
         return
     try:
         complete(order.standing_task, clock.today(order.kiln.mill.zone), work_order=order, by=by)
     except ValueError as fault:
         raise ValidationError(
-            _("The standing task's rule cannot be followed: %(fault)s. Mend the rule, then finish the work.")
+            _("The recurring task's rule cannot be followed: %(fault)s. Mend the rule, then finish the work.")
             % {"fault": fault}
         ) from None
 
@@ -368,11 +368,11 @@ def withdraw(
 
 
 def _count_past(order: WorkOrder, by: User | None) -> None:
-    """Let the standing task count on from the occurrence that was withdrawn."""
+    """Let the recurring task count on from the occurrence that was withdrawn."""
     try:
         pass_occurrence_over(order, by=by)
     except ValueError as fault:
         raise ValidationError(
-            _("The standing task's rule cannot be followed: %(fault)s. Mend the rule, then withdraw the work.")
+            _("The recurring task's rule cannot be followed: %(fault)s. Mend the rule, then withdraw the work.")
             % {"fault": fault}
         ) from None

@@ -166,7 +166,7 @@ def use_part(work_order: WorkOrder, part: Part, quantity: Decimal, *, by: User, 
     require(by, "take parts")
     order = lock(work_order)
     if StockMove.objects.filter(key=key).exists():
-        # Sent a second time: the storeroom answers with what it booked, whatever became of the job meanwhile.
+        # Sent a second time: the stores answers with what it booked, whatever became of the job meanwhile.
         return issue(part, quantity, by=by, key=key, reservation=_set_aside(order, part), reason=order.number)
     _require_state(order, State.UNDER_WAY)
     try:

@@ -195,7 +195,7 @@ class TextRule(CalendarRule):
     Raises
     ------
     RuleError
-        if the text cannot be used for a standing task or never gives a date.
+        if the text cannot be used for a recurring task or never gives a date.
     """
 
     text: str

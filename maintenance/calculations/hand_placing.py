@@ -10,7 +10,7 @@ from zoneinfo import ZoneInfo
 from .placing_problem import SERVED_BY, JobToPlace, Placement, PlacingProblem, Window, Worker
 
 #: The state of a kiln as it is said of the kiln.
-STATES = {"empty": "open and empty", "running": "running", "still": "standing still"}
+STATES = {"empty": "open and empty", "running": "running", "still": "stopped"}
 MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 
 

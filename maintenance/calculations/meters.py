@@ -23,7 +23,7 @@ LARGEST_PREDICTION_DAYS: Final = 36525
 
 
 class Limit(StrEnum):
-    """What a standing task is counted by."""
+    """What a recurring task is counted by."""
 
     CALENDAR = "calendar"
     RUNNING_HOURS = "running_hours"

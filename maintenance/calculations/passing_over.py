@@ -1,4 +1,4 @@
-"""Give up an occurrence of a standing task without work: what counts as dealt with from then on."""
+"""Give up an occurrence of a recurring task without work: what counts as dealt with from then on."""
 
 import math
 from datetime import date

@@ -1,4 +1,4 @@
-"""What is known of a standing task's past: the last work, an occurrence that was given up, when it was entered."""
+"""What is known of a recurring task's past: the last work, an occurrence that was given up, when it was entered."""
 
 from dataclasses import dataclass
 from datetime import date

@@ -1,4 +1,4 @@
-"""When a standing task falls due next, and why.
+"""When a recurring task falls due next, and why.
 
 A schedule counts by the calendar, by running hours, by charges, or by several of them, whichever comes first. The
 caller keeps two things after each completion: `NextDue.anchor_on`, and what each limit had been due at (the
@@ -40,7 +40,7 @@ _CALLED: Final = {
 
 @dataclass(frozen=True)
 class Schedule:
-    """When a standing task recurs.
+    """When a recurring task recurs.
 
     Parameters
     ----------

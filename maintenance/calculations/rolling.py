@@ -1,4 +1,4 @@
-"""The calendar dates of many standing tasks at once.
+"""The calendar dates of many recurring tasks at once.
 
 Rules are taken apart into progressions: every so many days from a day, or a certain day of every so many months.
 numpy expands all progressions of all tasks together. Rules that are no such progressions (COUNT, week numbers, days

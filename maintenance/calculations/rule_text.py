@@ -1,6 +1,6 @@
 """Rules of recurrence written as text (RFC 5545, section 3.3.10), checked before anybody relies on them.
 
-Standing tasks plan dates, not clock times: a rule is worked out on local dates without a time zone. Where a
+Recurring tasks plan dates, not clock times: a rule is worked out on local dates without a time zone. Where a
 clock time is needed after all, the zone is put on last by `to_instant`. RFC 5545 contradicts itself on local
 times that a change of clocks skips (p. 43 leaves them out, p. 45 with section 3.3.5 shifts them): we shift.
 """
@@ -126,7 +126,7 @@ def parse_rule(text: str) -> RuleParts:
 
 
 def parse_date_rule(text: str) -> RuleParts:
-    """Read a rule for a standing task: one that gives dates and no clock times.
+    """Read a rule for a recurring task: one that gives dates and no clock times.
 
     Raises
     ------
@@ -136,12 +136,12 @@ def parse_date_rule(text: str) -> RuleParts:
     parts = parse_rule(text)
     if parts.frequency not in _DATE_FREQUENCIES:
         raise RuleError(
-            f"FREQ={parts.frequency} is too fine for a standing task, which is planned by the day: "
+            f"FREQ={parts.frequency} is too fine for a recurring task, which is planned by the day: "
             "write FREQ=DAILY, or count running hours instead"
         )
     if parts.clock_parts:
         raise RuleError(
-            f"{parts.clock_parts[0]} sets a clock time, but a standing task is planned by the day: leave it out"
+            f"{parts.clock_parts[0]} sets a clock time, but a recurring task is planned by the day: leave it out"
         )
     if parts.until and len(parts.until) > 8:
         raise RuleError(f"UNTIL={parts.until} has a clock time: write the last date alone, UNTIL={parts.until[:8]}")

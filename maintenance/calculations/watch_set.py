@@ -231,7 +231,7 @@ def _at_place(spec: WatchSpec, stem: str, place: str) -> WatchSpec:
 
 
 def second_rule(spec: WatchSpec, at_s: int, raised: Iterable[tuple[WatchSpec, int]]) -> WatchSpec | None:
-    """Find another watch of the same kiln that suspects the same component: it makes a work order of a notice.
+    """Find another watch of the same kiln that suspects the same component: it makes a work order of a hint.
 
     Parameters
     ----------

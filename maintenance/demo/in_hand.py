@@ -12,7 +12,7 @@ from plant.models import Component, Skill, User
 
 
 def ask_for_work(day: date) -> list[WorkOrder]:
-    """Raise the work orders that are open on the demo's morning beside those of the standing tasks."""
+    """Raise the work orders that are open on the demo's morning beside those of the recurring tasks."""
     planner = User.objects.get(roles_held__role=Role.PLANNER)
     asked = [_ask_for(row, day, planner) for row in read_static("asked_for")]
     for check in FunctionCheck.objects.under_way():

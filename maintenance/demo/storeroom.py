@@ -1,4 +1,4 @@
-"""The storeroom's past: what was taken, ordered and received, so that no bin ever held less than nothing."""
+"""The stores' past: what was taken, ordered and received, so that no bin ever held less than nothing."""
 
 from collections import defaultdict
 from collections.abc import Iterable
@@ -91,7 +91,7 @@ class Need:
 
 
 class Storeroom:
-    """Runs the storeroom day by day."""
+    """Runs the stores day by day."""
 
     def __init__(self, world: World, work: list[Work]) -> None:
         self.world = world

@@ -16,7 +16,7 @@ HOUR = timedelta(hours=1)
 
 
 def morning_lines(day: date, said_by_the_day: Iterable[str]) -> Iterator[str]:
-    """Say what lies ahead, what has no place, what to order, and what stood still."""
+    """Say what lies ahead, what has no place, what to order, and what was stopped."""
     mill = Mill.objects.current()
     zone, now = mill.zone, clock.now()
     yield f"{mill.name}, {day:%A} {day.day} {day:%B %Y}"
@@ -91,7 +91,7 @@ def _stops(now: datetime, zone: ZoneInfo) -> Iterator[str]:
     hours = sum(((min(stop.end_at or now, now) - max(stop.start_at, since)) / HOUR for stop in stops), 0.0)
     yield f"  {len(stops)} stops that nobody planned, {hours:.0f} h in all"
     for stop in stops.still_open().select_related("kiln"):
-        yield f"  {stop.kiln.tag} stands still since {_told(stop.start_at, zone)}: {stop.cause}"
+        yield f"  {stop.kiln.tag} is stopped since {_told(stop.start_at, zone)}: {stop.cause}"
 
 
 def sign_in_lines(password: str) -> Iterator[str]:

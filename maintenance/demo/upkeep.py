@@ -1,4 +1,4 @@
-"""Standing tasks and the work that was done: who, when, with which readings."""
+"""Recurring tasks and the work that was done: who, when, with which readings."""
 
 import random
 from collections import defaultdict
@@ -22,17 +22,17 @@ from maintenance.demo.world import (
     read_static,
 )
 
-# Work orders are written out for so long; older work stands in the standing tasks' last dates alone.
+# Work orders are written out for so long; older work stands in the recurring tasks' last dates alone.
 WORK_DAYS = 300
 # Tasks that recur with nearly every charge fill a book in weeks.
 FREQUENT_DAYS, FREQUENT_WORK_DAYS = 9, 45
 SAFETY_DAYS_EARLY = 9
-# Work that is overdue: standing task -> days from the demo's day on which it was due. One kiln stands still with
+# Work that is overdue: recurring task -> days from the demo's day on which it was due. One kiln is stopped with
 # its charge; the other waits for a seat kit that is late.
 OVERDUE = {"K3-coil-clean": -9, "K1-heating-valve-seat": -12}
 # How many days before its date it may be done: openings do not come by the calendar. Others as the catalogue says.
 WINDOW_DAYS = {"escape-door": 21, "burner-controls": 4}
-# What the openings of the day hold, beside what chance brings: standing task -> days to its date.
+# What the openings of the day hold, beside what chance brings: recurring task -> days to its date.
 SOON = {
     "K1-nozzle-descale": 4,
     "K1-coil-clean": 6,
@@ -41,7 +41,7 @@ SOON = {
     "K2-electrode-cable-test": 3,
     "K8-flap-linkage": 8,
 }
-# Tasks that somebody wrote down last week: never done so far. Standing task -> days to their first date.
+# Tasks that somebody wrote down last week: never done so far. Recurring task -> days to their first date.
 NEW = {"K8-door-fasteners": 17, "K6-baffle-mend": 31}
 # One test was forgotten in the last opening, and the charge that is in now takes three weeks.
 FORGOTTEN, FORGOTTEN_DAYS = "K6-escape-door-proof-test-escape-door-1", 10
@@ -67,7 +67,7 @@ RESULTS = (
 
 @dataclass
 class Task:
-    """One standing task with what was done for it: (date it settles, when it was started)."""
+    """One recurring task with what was done for it: (date it settles, when it was started)."""
 
     code: str
     kiln: str

@@ -1,4 +1,4 @@
-"""Forms of standing tasks: what recurs, where, how often, and what the next one is counted from."""
+"""Forms of recurring tasks: what recurs, where, how often, and what the next one is counted from."""
 
 from typing import Any
 
@@ -57,7 +57,7 @@ def practice_of(task: StandingTask) -> str:
 
 
 class StandingTaskForm(forms.ModelForm):  # type: ignore[type-arg]
-    """A standing task; the rule is checked by following it."""
+    """A recurring task; the rule is checked by following it."""
 
     anchor_on = DayField(
         label=_("First date"), help_text=_("The series is counted from it; only for rules of the calendar.")

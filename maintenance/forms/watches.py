@@ -211,7 +211,7 @@ class WatchForm(RuleForm):
         label=_("A second watch agrees within days"),
         min_value=0,
         max_value=3650,
-        help_text=_("Two notices about the same component within so many days become a work order."),
+        help_text=_("Two hints about the same component within so many days become a work order."),
     )
     version = VersionField()
 

@@ -267,9 +267,11 @@ class StopForm(forms.Form):
         choices=[(kind.value, kind.label) for kind in (Downtime.Kind.PLANNED, Downtime.Kind.UNPLANNED)],
     )
     start_at = MomentField(label=_("From"))
-    end_at = MomentField(label=_("Until"), required=False, help_text=_("Leave it empty while the kiln still stands."))
+    end_at = MomentField(
+        label=_("Until"), required=False, help_text=_("Leave it empty while the kiln is still stopped.")
+    )
     percent_lost = forms.IntegerField(
-        label=_("Capacity lost in %"), min_value=1, max_value=100, initial=100, help_text=_("100 where it stood.")
+        label=_("Capacity lost in %"), min_value=1, max_value=100, initial=100, help_text=_("100 where it was stopped.")
     )
 
 

@@ -56,7 +56,7 @@ KNOWN: Mapping[str, Known] = {
     "bin": Known("bin", "bins", _by(Bin, "code")),
     "part": Known("part", "parts", _by(Part, "code", "bin")),
     "order": Known("order", "orders", _by(PurchaseOrder, "number")),
-    "standing_task": Known("standing task", "standing_tasks", _by(StandingTask, "code")),
+    "standing_task": Known("recurring task", "standing_tasks", _by(StandingTask, "code")),
     "work_order": Known("work order", "work_done", _by(WorkOrder, "number", "kiln")),
     "check": Known("function check", "function_checks", _by(FunctionCheck, "number", "kiln")),
 }

@@ -179,7 +179,7 @@ class StockMoveTable(Table):
     name = "stock_moves"
     meaning = (
         "Past moves of the stock ledger. Known moves stay as they are; two rows alike in every cell are two moves. "
-        "What is taken for a work order is its planned need if it came from a standing task."
+        "What is taken for a work order is its planned need if it came from a recurring task."
     )
     model = StockMove
     key = ()

@@ -1,4 +1,4 @@
-"""The files of the storeroom: suppliers, bins, parts, terms, orders."""
+"""The files of the stores: suppliers, bins, parts, terms, orders."""
 
 from collections.abc import Iterable
 from typing import Any
@@ -29,13 +29,13 @@ class BinTable(Table):
     """Bins."""
 
     name = "bins"
-    meaning = "Places in the storeroom."
+    meaning = "Bins of the stores."
     model = Bin
     key = ("code",)
     kind = "bin"
     columns = (
         Text("code", "what stands on the bin", "A-01", is_required=True, largest=20),
-        Text("place", "where it is", "Storeroom, left wall", largest=80),
+        Text("place", "where it is", "Stores, left wall", largest=80),
     )
 
 

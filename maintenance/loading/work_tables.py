@@ -1,4 +1,4 @@
-"""The files of upkeep: standing tasks, past work, defects, proof tests, function checks."""
+"""The files of upkeep: recurring tasks, past work, defects, proof tests, function checks."""
 
 from collections import defaultdict
 from collections.abc import Iterable
@@ -59,7 +59,7 @@ COMPONENT = Ref("component", "tag of the component; empty: the kiln", "escape-do
 
 
 class StandingTaskTable(Table):
-    """Standing tasks."""
+    """Recurring tasks."""
 
     name = "standing_tasks"
     meaning = (
@@ -199,7 +199,7 @@ class DefectTable(Table):
     meaning = "What was found that is not as it should be. A known defect stays as it is."
     model = Defect
     key = ("kiln", "found_at", "what")
-    spans = (Span("found_at", "cured_at", "it was cured before it was found", may_be_empty=True),)
+    spans = (Span("found_at", "cured_at", "it was mended before it was found", may_be_empty=True),)
     is_record = True
     columns = (
         KILN,
@@ -213,7 +213,7 @@ class DefectTable(Table):
         Number("cost_of_delay_per_day", "cost of a day's delay", "0", default=0, decimals=2, least="0"),
         Flag("is_safety", "safety?", "yes"),
         Flag("blocks_entry", "does it block entry?", "no"),
-        Moment("cured_at", "when it was cured; empty: it still exists", ""),
+        Moment("cured_at", "when it was mended; empty: it still exists", ""),
         Ref("check", "number of the function check that found it", "", to="check"),
         Ref("point", "code of the check point at which it was found", "", to="check_point"),
     )
@@ -310,8 +310,8 @@ class WorkDoneTable(Table):
             default="asked_for",
             options=WorkOrder.Origin,
         ),
-        Ref("standing_task", "code of the standing task", "", to="standing_task"),
-        Day("occurrence_on", "date of the standing task that it settles", ""),
+        Ref("standing_task", "code of the recurring task", "", to="standing_task"),
+        Day("occurrence_on", "date of the recurring task that it settles", ""),
         Choice("needs_state", "state of the kiln it needs; empty: as the task sheet", "", options=NeedsState),
         Number("hours", "hours; empty: as the task sheet", "", above="0", most="10000"),
         Whole("crew", "people; empty: as the task sheet", "", least="1", most="100"),

@@ -15,7 +15,7 @@ class NeedsState(models.TextChoices):
 
     RUNNING = "running", _("running")
     EMPTY = "empty", _("open and empty")
-    STILL = "still", _("standing still")
+    STILL = "still", _("stopped")
     ANY = "any", _("any")
 
 

@@ -135,7 +135,7 @@ class Defect(models.Model):
     cost_of_delay_per_day = MoneyField(_("cost of delay per day"), default=0)
     is_safety = models.BooleanField(_("safety"), default=False)
     blocks_entry = models.BooleanField(_("blocks entry"), default=False)
-    cured_at = models.DateTimeField(_("cured"), null=True, blank=True)
+    cured_at = models.DateTimeField(_("mended"), null=True, blank=True)
 
     objects = DefectQuerySet.as_manager()
 

@@ -1,4 +1,4 @@
-"""Standing tasks, what was missed of them, and the days that were worked out."""
+"""Recurring tasks, what was missed of them, and the days that were worked out."""
 
 from datetime import date
 
@@ -111,12 +111,12 @@ class StandingTask(models.Model):
         return f"{self.component or self.kiln}: {self.sheet}"
 
     def get_absolute_url(self) -> str:
-        """Return the standing task's page."""
+        """Return the recurring task's page."""
         return reverse("maintenance:standing-task", args=[self.code])
 
 
 class MissedOccurrence(models.Model):
-    """A date of a standing task on which nothing was done; the next one catches up for all of them."""
+    """A date of a recurring task on which nothing was done; the next one catches up for all of them."""
 
     standing_task = models.ForeignKey(StandingTask, on_delete=models.PROTECT, related_name="missed")
     due_on = models.DateField()

@@ -14,10 +14,10 @@ from plant.models import Component, ComponentKind, Kiln
 
 
 class Watch(models.Model):
-    """A condition on a kiln's readings that gives notice or raises a work order."""
+    """A condition on a kiln's readings that gives a hint or raises a work order."""
 
     class Severity(models.TextChoices):
-        NOTICE = "notice", _("gives notice")
+        NOTICE = "notice", _("gives a hint")
         WORK_ORDER = "work_order", _("raises a work order")
 
     kiln = models.ForeignKey(Kiln, on_delete=models.PROTECT, related_name="watches")
@@ -82,7 +82,7 @@ class Firing(models.Model):
     # Readings before and after, thinned for a chart; the suspects, the most likely first.
     picture = models.JSONField(default=dict)
     suspects = models.JSONField(default=list)
-    is_notice = models.BooleanField(_("notice only"), default=False)
+    is_notice = models.BooleanField(_("hint only"), default=False)
     work_order = models.ForeignKey(WorkOrder, on_delete=models.PROTECT, null=True, blank=True, related_name="firings")
     verdict = models.CharField(_("was it right?"), max_length=5, choices=Verdict.choices, blank=True, default="")
     verdict_why = models.CharField(_("why"), max_length=200, blank=True)

@@ -30,7 +30,7 @@ class WorkOrder(models.Model):
         WITHDRAWN = "withdrawn", _("withdrawn")
 
     class Origin(models.TextChoices):
-        STANDING_TASK = "standing_task", _("standing task")
+        STANDING_TASK = "standing_task", _("recurring task")
         FINDING = "finding", _("finding")
         WATCH = "watch", _("watch")
         ASKED_FOR = "asked_for", _("asked for")

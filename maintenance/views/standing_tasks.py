@@ -1,4 +1,4 @@
-"""What recurs: the list, one standing task with its next dates, and the form with the dates before they are saved."""
+"""What recurs: the list, one recurring task with its next dates, and the form with the dates before they are saved."""
 
 from datetime import date, timedelta
 from typing import Any
@@ -78,7 +78,7 @@ def next_dates_of(task: StandingTask, day: date) -> tuple[list[date], str]:
     return [due.due_on, *following][:SHOWN_DATES], due.reason
 
 
-@needs("see standing tasks")
+@needs("see recurring tasks")
 def standing_tasks(request: HttpRequest) -> HttpResponse:
     """List what recurs, the next due first."""
     asked = StandingTaskFilter(request.GET)
@@ -125,9 +125,9 @@ def _lead(today: date) -> str:
     return _("%(total)s; %(late)d of them overdue.") % {"total": said, "late": late}
 
 
-@needs("see standing tasks")
+@needs("see recurring tasks")
 def standing_task(request: HttpRequest, code: str) -> HttpResponse:
-    """Show one standing task: its rule in words, its next dates, what was missed, and its work."""
+    """Show one recurring task: its rule in words, its next dates, what was missed, and its work."""
     task = get_object_or_404(
         StandingTask.objects.select_related("kiln", "component", "sheet__standing_default"), code=code
     )
@@ -158,9 +158,9 @@ def standing_task(request: HttpRequest, code: str) -> HttpResponse:
     return render(request, "maintenance/standing_task.html", context)
 
 
-@needs("edit standing tasks")
+@needs("edit recurring tasks")
 def new(request: HttpRequest) -> HttpResponse:
-    """Make a standing task: first which sheet on which kiln, then the rest, as the catalogue proposes it."""
+    """Make a recurring task: first which sheet on which kiln, then the rest, as the catalogue proposes it."""
     chosen = SheetAndKilnForm(request.GET or None)
     if not chosen.is_valid():
         context = {"place": "rounds", "sub": "standing-tasks", "form": chosen}
@@ -191,7 +191,7 @@ def new(request: HttpRequest) -> HttpResponse:
     return _form_page(request, form, task, code or fresh_code(task))
 
 
-@needs("edit standing tasks")
+@needs("edit recurring tasks")
 def edit(request: HttpRequest, code: str) -> HttpResponse:
     """Change how a task recurs; the dates show before they are saved."""
     task = get_object_or_404(StandingTask.objects.select_related("sheet", "kiln__mill", "component"), code=code)
@@ -245,7 +245,7 @@ def _form_page(request: HttpRequest, form: StandingTaskForm, task: StandingTask,
     return render(request, f"maintenance/standing_task_{'dates' if is_partial else 'form'}.html", context)
 
 
-@needs("edit standing tasks")
+@needs("edit recurring tasks")
 def withdraw(request: HttpRequest, code: str) -> HttpResponse:
     """Let a task recur no longer, with the reason."""
     task = get_object_or_404(StandingTask.objects.select_related("kiln", "component", "sheet"), code=code)
@@ -265,7 +265,7 @@ def withdraw(request: HttpRequest, code: str) -> HttpResponse:
 
 
 @require_POST
-@needs("edit standing tasks")
+@needs("edit recurring tasks")
 def resume(request: HttpRequest, code: str) -> HttpResponse:
     """Let a withdrawn task recur again."""
     task = get_object_or_404(StandingTask, code=code)

@@ -9,7 +9,7 @@ from plant.calculations.sent_readings import END_S, FIRST_S, MOST
 
 DESCRIPTION = """Loggers and controllers send their readings here, each with a token made on the page of its source.
 
-A channel is named as the source calls it, or as Kilnward does: kiln, quantity and place, such as `K1/wet_bulb:left`.
+A channel is named as the source calls it, or as Kilnward does: kiln, quantity and position, such as `K1/wet_bulb:left`.
 Errors are told in JSON, with the place of each faulty reading; then nothing of the body was stored."""
 
 

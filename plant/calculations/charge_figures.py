@@ -210,8 +210,8 @@ def _heat_up(charge: Charge) -> tuple[int, int, float, float]:
     dry = view.smooth(view.entering[: max(end, begin + view.steps(30))], SMOOTH_MINUTES)
     wanted = view.mean("set_air_temperature")[begin:end]
     if not np.isfinite(wanted).any():
-        raise NoFigureError("no wanted temperature while heating up")
-    # Many controllers let the wanted temperature climb: what counts is where it is led to.
+        raise NoFigureError("no set point of the temperature while heating up")
+    # Many controllers let the set point climb: what counts is where it is led to.
     target = float(np.nanmax(wanted))
     started = dry[begin : begin + view.steps(30)]
     if not np.isfinite(started).any():
@@ -219,7 +219,7 @@ def _heat_up(charge: Charge) -> tuple[int, int, float, float]:
     start_c = float(started[np.isfinite(started)][0])
     reached = np.flatnonzero(dry[begin:end] >= target - REACHED_K)
     if not len(reached):
-        raise NoFigureError("the wanted temperature was not reached while heating up")
+        raise NoFigureError("the set point of the temperature was not reached while heating up")
     stop = begin + int(reached[0])
     rise = float(dry[stop]) - start_c
     if rise < LEAST_RISE_K:
@@ -286,7 +286,7 @@ def _time_to_humidity_h(charge: Charge, _place: str) -> float:
         raise NoFigureError(f"less than {_both(2)} of wet bulb were missing when the spray opened")
     reached = np.flatnonzero(missing[start:] <= 1)
     if not len(reached):
-        raise NoFigureError("the wanted humidity was not reached in the conditioning")
+        raise NoFigureError("the set point of the humidity was not reached in the conditioning")
     return float(reached[0] * charge.hours_each * 4 / (missing[start] - 1))
 
 
@@ -309,7 +309,7 @@ def _overshoot_k(charge: Charge, _place: str) -> float:
     over = view.smooth(view.dry_above_set, SMOOTH_MINUTES)
     over = over[begin : end + view.steps(OVERSHOOT_HOURS * 60)]
     if not np.isfinite(over).any():
-        raise NoFigureError("no temperature to compare with the wanted one")
+        raise NoFigureError("no temperature to compare with its set point")
     return max(0.0, float(np.nanmax(over)))
 
 
@@ -435,7 +435,7 @@ FIGURES: Final[dict[str, Figure]] = {
         Figure("overshoot_k", "overshoot of the temperature after heating up", "K", _HEAT_UP, _overshoot_k),
         Figure(
             "outside_band_h",
-            f"hours more than {_both(BAND_K)} off the wanted climate while drying",
+            f"hours more than {_both(BAND_K)} off the set points while drying",
             "h",
             ("air_temperature", "set_air_temperature"),
             _outside_band_h,
@@ -490,14 +490,14 @@ FIGURES: Final[dict[str, Figure]] = {
         ),
         Figure(
             "wet_minus_set_k",
-            "wet bulb less wanted wet bulb",
+            "wet bulb less its set point",
             "K",
             ("wet_bulb", "set_wet_bulb"),
             _mean_of_signal("wet_bulb_above_set", "drying"),
         ),
         Figure(
             "dry_minus_set_k",
-            "dry bulb less wanted dry bulb",
+            "dry bulb less its set point",
             "K",
             _HEAT_UP,
             _mean_of_signal("dry_bulb_above_set", "drying"),

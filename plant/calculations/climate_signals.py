@@ -99,7 +99,7 @@ SIGNALS: Final[dict[str, Signal]] = {
         ),
         Signal(
             "wet_bulb_above_set",
-            "wet bulb less wanted wet bulb",
+            "wet bulb less its set point",
             "K",
             ("wet_bulb", "set_wet_bulb"),
             _SETTLED,
@@ -181,7 +181,7 @@ SIGNALS: Final[dict[str, Signal]] = {
         ),
         Signal(
             "dry_bulb_above_set",
-            "dry bulb less wanted dry bulb",
+            "dry bulb less its set point",
             "K",
             ("air_temperature", "set_air_temperature"),
             _SETTLED,

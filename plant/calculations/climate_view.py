@@ -28,7 +28,7 @@ RISE_MINUTES: Final = 30
 BOTH_WAYS_MINUTES, BOTH_WAYS_LEAST_MINUTES = 12 * 60, 90
 """The span for a mean over both directions of the air, and what is needed of each."""
 COLD_K, STEADY_K = 3.0, 2.5
-"""Further from the wanted temperature a kiln is not warm enough; changing more in half an hour it is not steady."""
+"""Further from the set point a kiln is not warm enough; changing more in half an hour it is not steady."""
 LEAST_RUNNING_A: Final = 0.5
 IN_USE: Final = ("heating_up", "drying", "conditioning", "cooling")
 DRYING: Final = ("drying",)
@@ -106,7 +106,7 @@ class View:
 
     @property
     def dry_above_set(self) -> Values:
-        """Return the entering dry bulb less the wanted one."""
+        """Return the entering dry bulb less its set point."""
         return self.keep("dry above set", lambda: self.entering - self.mean("set_air_temperature"))
 
     def dry_beside(self, place: str) -> Values:
@@ -233,7 +233,7 @@ class View:
 
     @property
     def is_warm_enough(self) -> Mask:
-        """Return where the temperature is about the wanted one; everywhere if no wanted one is known.
+        """Return where the temperature is about its set point; everywhere if none is known.
 
         In a kiln that is far too cold or too hot the humidity tells nothing of flaps and spray.
         """

@@ -102,11 +102,11 @@ PLACES: Final[dict[str, Word]] = {
 }
 SENSORS: Final[dict[str, Word]] = {
     "wet_bulb": gettext_lazy("from the psychrometer"),
-    "set_wet_bulb": gettext_lazy("from the wanted bulbs"),
+    "set_wet_bulb": gettext_lazy("from the set points of both bulbs"),
     "emc": gettext_lazy("from the EMC plate"),
-    "set_emc": gettext_lazy("from the wanted EMC"),
+    "set_emc": gettext_lazy("from the set point of the EMC"),
     "relative_humidity": gettext_lazy("from the humidity sensor"),
-    "set_relative_humidity": gettext_lazy("from the wanted humidity"),
+    "set_relative_humidity": gettext_lazy("from the set point of the humidity"),
 }
 
 
@@ -168,7 +168,7 @@ def name_of(one: Source, shown: Shown) -> str:
     """Call a line by what it measures, where, and from what it was worked out."""
     is_depression = one.worked_out_from and shown.measure == "depression"
     if is_depression:
-        what = _("wanted depression") if one.quantity.startswith("set_") else _("wet-bulb depression")
+        what = _("depression of the set points") if one.quantity.startswith("set_") else _("wet-bulb depression")
     elif one.worked_out_from and one.quantity == "emc":
         what = _("EMC")
     else:

@@ -42,7 +42,7 @@ class DowntimeForm(forms.Form):
         decimal_places=1,
         initial=100,
         error_messages={
-            "min_value": _("Write a share above 0: a kiln that loses nothing does not stand."),
+            "min_value": _("Write a share above 0: a kiln that loses nothing is not stopped."),
             "max_value": _("Write a share of at most 100: that is a stop."),
         },
         help_text=_("100 % is a stop; less means that the kiln dries, but slowed."),

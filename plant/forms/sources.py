@@ -77,11 +77,11 @@ class SourceForm(_SourceForm):
 
 
 class NewChannelForm(forms.Form):
-    """One thing that is measured in a kiln, at one or several places."""
+    """One thing that is measured in a kiln, at one or several positions."""
 
     quantity = forms.ChoiceField(label=_("Quantity"), choices=Channel.Quantity.choices)
     places = forms.CharField(
-        label=_("Places"),
+        label=_("Positions"),
         required=False,
         max_length=200,
         help_text=_("left, right or numbers, commas between: one channel each. Empty where there is one only."),
@@ -91,15 +91,15 @@ class NewChannelForm(forms.Form):
     )
 
     def clean_places(self) -> list[str]:
-        """Take the places apart."""
+        """Take the positions apart."""
         places = [place for place in re.split(r"[,;\s]+", str(self.cleaned_data["places"]).casefold()) if place]
         for place in places:
             if not re.fullmatch(r"[a-z0-9_-]{1,12}", place):
                 raise ValidationError(
-                    _now("“%s” is no place: write letters a to z and digits, at most twelve.") % place[:40]
+                    _now("“%s” is no position: write letters a to z and digits, at most twelve.") % place[:40]
                 )
         if len(places) > MOST_PLACES:
-            raise ValidationError(_now("These are more than %d places.") % MOST_PLACES)
+            raise ValidationError(_now("These are more than %d positions.") % MOST_PLACES)
         return places
 
 

@@ -30,10 +30,10 @@ class Channel(models.Model):
         EMC = "emc", _("EMC of the plate")
         WOOD_MOISTURE = "wood_moisture", _("wood moisture")
         WOOD_TEMPERATURE = "wood_temperature", _("wood temperature")
-        SET_AIR_TEMPERATURE = "set_air_temperature", _("wanted air temperature")
-        SET_WET_BULB = "set_wet_bulb", _("wanted wet-bulb temperature")
-        SET_RELATIVE_HUMIDITY = "set_relative_humidity", _("wanted relative humidity")
-        SET_EMC = "set_emc", _("wanted EMC")
+        SET_AIR_TEMPERATURE = "set_air_temperature", _("air temperature set point")
+        SET_WET_BULB = "set_wet_bulb", _("wet-bulb set point")
+        SET_RELATIVE_HUMIDITY = "set_relative_humidity", _("relative humidity set point")
+        SET_EMC = "set_emc", _("EMC set point")
         HEATING_VALVE = "heating_valve", _("heating valve")
         SPRAY_VALVE = "spray_valve", _("spray valve")
         FLAP_POSITION = "flap_position", _("flaps")
@@ -51,7 +51,7 @@ class Channel(models.Model):
     component = models.ForeignKey(Component, on_delete=models.PROTECT, null=True, blank=True, related_name="channels")
     quantity = models.CharField(_("quantity"), max_length=30, choices=Quantity.choices)
     place = models.SlugField(
-        _("place"), max_length=12, blank=True, help_text=_("left, right or a number where there are several.")
+        _("position"), max_length=12, blank=True, help_text=_("left, right or a number where there are several.")
     )
     every_s = models.PositiveIntegerField(
         _("seconds from one reading to the next"), default=60, validators=[MinValueValidator(1)]

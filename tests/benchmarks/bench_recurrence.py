@@ -1,4 +1,4 @@
-"""Roll 30,000 standing tasks five years ahead, against plain `dateutil.rrule`.
+"""Roll 30,000 recurring tasks five years ahead, against plain `dateutil.rrule`.
 
 The baseline gets its rule objects ready-made and untimed, and is only asked for the dates; ours starts from the
 schedules. Ours gives arrays of days, so the time to make Python dates of them is counted as well.
@@ -18,7 +18,7 @@ FROM_ON = date(2026, 11, 25)
 UNTIL_ON = date(2031, 11, 24)
 LEAST_RATIO = 20
 
-# What a sawmill's standing tasks look like: mostly by the month, some by the week, few by the day.
+# What a sawmill's recurring tasks look like: mostly by the month, some by the week, few by the day.
 _MIX: tuple[Callable[[int, date], CalendarRule], ...] = (
     lambda n, on: IntervalRule((7, 10, 14, 21, 30, 90)[n % 6], Unit.DAYS, on),
     lambda n, on: IntervalRule((1, 2, 4, 6)[n % 4], Unit.WEEKS, on),
@@ -57,7 +57,7 @@ def run() -> list[Measured]:
             raise BenchmarkError(f"other dates than dateutil for {schedule.describe()}, {schedule.calendar}")
     ratio = plain_seconds / seconds
     total = sum(len(found) for found in dates)
-    name = f"roll {TASKS:,} standing tasks five years ahead, {total:,} equal dates"
+    name = f"roll {TASKS:,} recurring tasks five years ahead, {total:,} equal dates"
     return [
         Measured(name, seconds, plain_seconds, "s", ratio, f"at least {LEAST_RATIO}x as fast", ratio >= LEAST_RATIO)
     ]

@@ -352,7 +352,7 @@ def fill_changes(ground: Ground, subject: models.Model, count: int) -> None:
 
 
 def fill_defects(ground: Ground, fans: Sequence[Component], count: int) -> list[Defect]:
-    """Write defects that are not cured, on the kilns in turn; some have a work order, some block entry."""
+    """Write defects that are not mended, on the kilns in turn; some have a work order, some block entry."""
     defects = write(
         Defect(
             kiln_id=fans[n % len(fans)].kiln_id,
@@ -439,7 +439,7 @@ def fill_doors(ground: Ground, count: int) -> None:
 
 
 def fill_standing(ground: Ground, count: int) -> None:
-    """Write standing tasks with a date missed each."""
+    """Write recurring tasks with a date missed each."""
     today = ground.now.date()
     tasks = write(
         StandingTask(

@@ -251,7 +251,7 @@ def on_figures(spec: WatchSpec, figures: Sequence[Figures], spoiled: Sequence[tu
 
 
 def _orders(kiln: Watched) -> Iterator[Raised]:
-    """Make work orders: one for each component at a time, of a notice only where a second rule agrees."""
+    """Make work orders: one for each component at a time, of a hint only where a second rule agrees."""
     open_until: dict[tuple[str, str], int] = {}
     for number, one in enumerate(kiln.raised):
         # What was mended since then says nothing any more.

@@ -177,13 +177,13 @@ def things() -> dict[str, dict[str, Any]]:
         "background/": {"pk": first(Job.objects).pk},
         "readings/sources/": {"code": "a-logger", "token": "0" * 32, "pk": first(FileIntake.objects).pk},
         "readings/sources/<slug:code>/tokens/": {"code": "a-sender", "pk": 1},
-        "storeroom/parts/": {"code": part.code, "supplier": first(part.terms).supplier.code},
-        "storeroom/orders/": {"number": first(PurchaseOrder.objects.filter(state="sent")).number},
+        "stores/parts/": {"code": part.code, "supplier": first(part.terms).supplier.code},
+        "stores/orders/": {"number": first(PurchaseOrder.objects.filter(state="sent")).number},
         "rounds/checks/": {"number": check.number, "pk": first(check.items.filter(point__seen_in="running")).pk},
         "rounds/defects/": {"pk": first(Defect.objects.not_cured()).pk},
         "rounds/proof-tests/": {"pk": first(ProofTest.objects).component_id},
         "rounds/permits/": {"pk": first(EntryPermit.objects.filter(act="opened", closing__isnull=True)).pk},
-        "rounds/standing-tasks/": {"code": first(StandingTask.objects).code},
+        "rounds/recurring-tasks/": {"code": first(StandingTask.objects).code},
         "openings/": {"tag": opening.work_order.kiln.tag, "key": f"after-{opening.after_charge_id}"},
         "openings/work-orders/": {"number": order.number},
         "openings/plans/": {"pk": Plan.objects.get(state="worked_out").pk, "number": order.number},
@@ -236,7 +236,7 @@ def pages() -> list[str]:
     plan = first(Plan.objects.filter(state="worked_out"))
     found += [f"/openings/{query}" for query in ("?days=3", "?days=14&q=seal", "?weeks=8", "?days=91")]
     found += [f"/openings/?days=7&plan={plan.pk}", f"/openings/compare/?days=14&left=now&right={plan.pk}"]
-    return [*found, "/availability/?period=2026-11", "/storeroom/?q=nothing-of-this-name"]
+    return [*found, "/availability/?period=2026-11", "/stores/?q=nothing-of-this-name"]
 
 
 def is_bar(rule: str, html: str) -> bool:

@@ -14,7 +14,7 @@ from tests.maintenance.placing_mill import job, on_shift, programme
 
 pytestmark = pytest.mark.browser
 
-PLACES = ["Kilns", "Rounds", "Openings", "Storeroom", "Availability"]
+PLACES = ["Kilns", "Rounds", "Openings", "Stores", "Availability"]
 MOST_STOPS = 80
 # The focused element: what it is called, and how thick its outline is (px).
 FOCUS = """() => {
@@ -67,7 +67,7 @@ def test_the_tab_key_reaches_the_places_in_order_and_every_act_and_shows_where_i
     names = [name for name, _outline, _is_in_sight in seen]
     at = [names.index(place) for place in PLACES]
     assert at == sorted(at)
-    for act in ("Standing tasks", "Work out the day again", "Earlier", "Later", "Find a place"):
+    for act in ("Recurring tasks", "Work out the day again", "Earlier", "Later", "Find a place"):
         assert max(at) < next(n for n, name in enumerate(names) if name.startswith(act)), act
     assert [name for name, outline, is_in_sight in seen if outline < 2 or not is_in_sight] == []
 

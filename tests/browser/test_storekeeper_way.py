@@ -22,7 +22,7 @@ def storekeeper(visit: Visit) -> Page:
 
 
 def test_from_what_to_order_to_the_new_stock(storekeeper: Page) -> None:
-    expect(storekeeper.get_by_role("heading", level=1)).to_have_text("Storeroom")
+    expect(storekeeper.get_by_role("heading", level=1)).to_have_text("Stores")
     wick = storekeeper.get_by_role("row", name="wet-bulb wick")
     expect(wick).to_contain_text("Order 10 today")
     expect(wick).to_contain_text("Planned in the 21 days it takes to arrive: 18")
@@ -45,5 +45,5 @@ def test_from_what_to_order_to_the_new_stock(storekeeper: Page) -> None:
     receipts = StockMove.objects.filter(order_line__order=order)
     assert [move.quantity for move in receipts] == [Decimal(10)]
 
-    storekeeper.get_by_role("link", name="Storeroom").first.click()
+    storekeeper.get_by_role("link", name="Stores").first.click()
     expect(storekeeper.get_by_role("row", name="wet-bulb wick").locator("td").nth(2)).to_contain_text("24")

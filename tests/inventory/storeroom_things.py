@@ -1,4 +1,4 @@
-"""A storeroom for tests: parts with terms, and somebody who signs in."""
+"""Stores for tests: parts with terms, and somebody who signs in."""
 
 from datetime import date, timedelta
 from decimal import Decimal

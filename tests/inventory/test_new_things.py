@@ -28,7 +28,7 @@ def new_part(client: Client, **changed: Any) -> Any:
         "shelf_life_days": "",
         "fits": [ComponentKindFactory().pk],
     }
-    return client.post("/storeroom/new-part/", {**told, **changed})
+    return client.post("/stores/new-part/", {**told, **changed})
 
 
 def test_a_new_part_is_on_record_with_its_history(client: Client) -> None:
@@ -63,9 +63,9 @@ def test_a_code_with_a_space_is_explained(client: Client) -> None:
 
 def test_a_new_bin_and_a_new_supplier_are_on_record(client: Client) -> None:
     signed_in(client)
-    assert client.post("/storeroom/new-bin/", {"code": "C-7", "place": "steel cabinet"}).status_code == 302
+    assert client.post("/stores/new-bin/", {"code": "C-7", "place": "steel cabinet"}).status_code == 302
     told = {"code": "hartwell", "name": "Hartwell Bearings", "email": "", "phone": "+44 1632 960 100"}
-    assert client.post("/storeroom/new-supplier/", told).status_code == 302
+    assert client.post("/stores/new-supplier/", told).status_code == 302
     assert Bin.objects.get().place == "steel cabinet"
     assert Change.objects.about(Supplier.objects.get()).get().after["phone"] == "+44 1632 960 100"
 
@@ -74,9 +74,9 @@ def test_codes_of_bins_and_suppliers_stand_for_one_each(client: Client) -> None:
     BinFactory(code="C-7", place="steel cabinet")
     SupplierFactory(code="hartwell", name="Hartwell Bearings")
     signed_in(client)
-    again = client.post("/storeroom/new-bin/", {"code": "c-7", "place": ""}).content.decode()
+    again = client.post("/stores/new-bin/", {"code": "c-7", "place": ""}).content.decode()
     assert "C-7 stands for steel cabinet already" in again
-    again = client.post("/storeroom/new-supplier/", {"code": "hartwell", "name": "Another"}).content.decode()
+    again = client.post("/stores/new-supplier/", {"code": "hartwell", "name": "Another"}).content.decode()
     assert "hartwell stands for Hartwell Bearings already" in again
 
 
@@ -93,16 +93,16 @@ def test_only_who_may_edit_parts_sees_the_forms(client: Client, role: str) -> No
     user = UserFactory(username="x", role=role)
     client.force_login(user, backend="django.contrib.auth.backends.ModelBackend")
     for what in ("part", "bin", "supplier"):
-        assert client.get(f"/storeroom/new-{what}/").status_code == 403
+        assert client.get(f"/stores/new-{what}/").status_code == 403
     with pytest.raises(PermissionDenied):
         add_supplier("x", {"name": "x"}, by=user)
 
 
-def test_the_storeroom_leads_to_the_forms(client: Client) -> None:
+def test_the_stores_lead_to_the_forms(client: Client) -> None:
     signed_in(client)
-    page = client.get("/storeroom/").content.decode()
+    page = client.get("/stores/").content.decode()
     for what in ("part", "bin", "supplier"):
-        assert f'href="/storeroom/new-{what}/"' in page
+        assert f'href="/stores/new-{what}/"' in page
 
 
 @pytest.mark.parametrize(

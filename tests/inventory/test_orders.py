@@ -174,32 +174,32 @@ def test_only_who_draws_up_orders_may(role: str) -> None:
 def test_the_storekeepers_morning(client: Client) -> None:
     part = wanted_part()
     signed_in(client)
-    page = client.get("/storeroom/").content.decode()
+    page = client.get("/stores/").content.decode()
     assert "1 part to order today." in page
     quantity = ReorderAdvice.objects.get().order_quantity.normalize()
     assert f"Order {quantity:f} today" in page
     assert "Planned in the 21 days it takes to arrive: 18." in page
 
-    answer: Any = client.post("/storeroom/draw-up-orders/", follow=True)
+    answer: Any = client.post("/stores/draw-up-orders/", follow=True)
     assert "Drawn up: PO-0001 with 1 line." in answer.content.decode()
-    assert "drawn up, not sent" in client.get("/storeroom/").content.decode()
+    assert "drawn up, not sent" in client.get("/stores/").content.decode()
 
     order = PurchaseOrder.objects.get()
     line = order.lines.get()
     form = {"send-version": order.version, "send-promised_on": (mill_today() + timedelta(days=20)).isoformat()}
-    answer = client.post("/storeroom/orders/PO-0001/send/", form, follow=True)
+    answer = client.post("/stores/orders/PO-0001/send/", form, follow=True)
     assert "PO-0001 is marked as sent." in answer.content.decode()
 
-    booking = client.get(f"/storeroom/receive/?part={part.code}&line={line.pk}")
+    booking = client.get(f"/stores/receive/?part={part.code}&line={line.pk}")
     key = booking.context["form"]["key"].value()
     assert f'value="{line.quantity.normalize():f}"' in booking.content.decode()
     receipt = {"key": key, "quantity": line.quantity, "order_line": line.pk, "bin": part.bin_id}
     for _sent_twice in range(2):
-        answer = client.post(f"/storeroom/receive/?part={part.code}&line={line.pk}", receipt)
+        answer = client.post(f"/stores/receive/?part={part.code}&line={line.pk}", receipt)
     order.refresh_from_db()
     assert order.state == State.ARRIVED
     assert StockLevel.objects.get(part=part).on_hand == 14 + line.quantity
-    assert "Nothing to order today, and no delivery is late." in client.get("/storeroom/").content.decode()
+    assert "Nothing to order today, and no delivery is late." in client.get("/stores/").content.decode()
 
 
 def test_a_late_order_stands_first_and_says_who_waits(client: Client) -> None:
@@ -209,7 +209,7 @@ def test_a_late_order_stands_first_and_says_who_waits(client: Client) -> None:
     other = order_part(kept_part("pin", supplier=SupplierFactory(code="birch")), Decimal(10), by).order
     PurchaseOrder.objects.filter(pk=order.pk).update(promised_on=mill_today() - timedelta(days=2))
     signed_in(client)
-    page = client.get("/storeroom/orders/").content.decode()
+    page = client.get("/stores/orders/").content.decode()
     assert page.index(order.number) < page.index(other.number)
     assert "Late by 2 days" in page
     assert f"Waiting for it: WO-{part.pk:04d} (K2: Change the wicks)." in page
@@ -219,7 +219,7 @@ def test_a_late_order_stands_first_and_says_who_waits(client: Client) -> None:
 
 def test_a_stale_form_keeps_what_was_typed(client: Client) -> None:
     line = order_part(kept_part(), Decimal(10), keeper())
-    url = f"/storeroom/orders/{line.order.number}/quantities/"
+    url = f"/stores/orders/{line.order.number}/quantities/"
     signed_in(client)
     stale = {"lines-version": 0, f"lines-line_{line.pk}": "40"}
     answer = client.post(url, stale)
@@ -236,7 +236,7 @@ def test_a_stale_form_keeps_what_was_typed(client: Client) -> None:
 def test_a_wrong_day_is_answered_at_its_field(client: Client) -> None:
     order = order_part(kept_part(), Decimal(10), keeper()).order
     signed_in(client)
-    answer = client.post(f"/storeroom/orders/{order}/send/", {"send-version": 1, "send-promised_on": "31.13.2026"})
+    answer = client.post(f"/stores/orders/{order}/send/", {"send-version": 1, "send-promised_on": "31.13.2026"})
     assert "Write a day as 2026-03-31." in answer.content.decode()
     assert state(order) == State.DRAWN_UP
 
@@ -254,14 +254,14 @@ def test_the_order_page_shows_its_history_in_words(client: Client) -> None:
 def test_the_printed_order_says_what_how_many_and_for_when(client: Client) -> None:
     line = order_part(kept_part(name="Wick <300> & trough"), Decimal(30), keeper())
     signed_in(client, "auditor")
-    answer: Any = client.get(f"/storeroom/orders/{line.order.number}/as-pdf/")
+    answer: Any = client.get(f"/stores/orders/{line.order.number}/as-pdf/")
     assert answer["Content-Type"] == "application/pdf"
     page = PdfReader(io.BytesIO(answer.content)).pages[0].extract_text()
     for words in ("Order PO-0001", "To Alder Works", "Wick <300> & trough", "30 piece", "3.40", "102.00"):
         assert words in page
     assert "Please say on which day you can deliver." in page
     send(line.order, keeper(), mill_today())
-    again: Any = client.get(f"/storeroom/orders/{line.order.number}/as-pdf/")
+    again: Any = client.get(f"/stores/orders/{line.order.number}/as-pdf/")
     assert "Promised for" in PdfReader(io.BytesIO(again.content)).pages[0].extract_text()
 
 
@@ -278,7 +278,7 @@ def test_the_list_of_orders_asks_the_same_number_of_queries_however_long(client:
 
     def queries() -> int:
         with CaptureQueriesContext(connection) as captured:
-            assert client.get("/storeroom/orders/").status_code == 200
+            assert client.get("/stores/orders/").status_code == 200
         return len(captured)
 
     signed_in(client)
@@ -292,14 +292,14 @@ def test_the_way_to_a_line_that_is_all_in_says_so_and_books_nothing(client: Clie
     part, by = kept_part(), keeper()
     line = order_part(part, Decimal(10), by)
     signed_in(client)
-    url = f"/storeroom/receive/?part={part.code}&line={line.pk}"
+    url = f"/stores/receive/?part={part.code}&line={line.pk}"
     said = client.get(url, follow=True).content.decode()
     assert "Nothing can be booked in on PO-0001: the order is drawn up." in said
     send(line.order, by, mill_today())
     assert client.get(url).context["form"]["order_line"].value() == line.pk
     receive_line(line, Decimal(10), by=by, key=uuid4())
     answer: Any = client.get(url, follow=True)
-    assert answer.redirect_chain == [("/storeroom/orders/PO-0001/", 302)]
+    assert answer.redirect_chain == [("/stores/orders/PO-0001/", 302)]
     assert "of PO-0001 is all in already: nothing more is to come." in answer.content.decode()
 
 
@@ -310,6 +310,6 @@ def test_a_receipt_for_a_line_that_came_in_meanwhile_is_refused_at_its_field(cli
     receive_line(line, Decimal(10), by=by, key=uuid4())
     signed_in(client)
     receipt = {"key": uuid4(), "quantity": "10", "order_line": line.pk, "bin": part.bin_id}
-    said = client.post(f"/storeroom/receive/?part={part.code}&line={line.pk}", receipt).content.decode()
+    said = client.post(f"/stores/receive/?part={part.code}&line={line.pk}", receipt).content.decode()
     assert "Nothing more is to come on this order" in said
     assert StockLevel.objects.get(part=part).on_hand == 10

@@ -1,4 +1,4 @@
-"""The storeroom's pages: what lies there, what to do and why, and the forms that book."""
+"""The stores' pages: what lies there, what to do and why, and the forms that book."""
 
 import csv
 import io
@@ -40,9 +40,9 @@ def queries(client: Client, url: str) -> int:
 # --- the list -------------------------------------------------------------------------------------
 
 
-def test_an_empty_storeroom_says_what_fills_it(client: Client) -> None:
+def test_empty_stores_say_what_fills_it(client: Client) -> None:
     signed_in(client)
-    assert "Load them from the mill" in text(client, "/storeroom/")
+    assert "Load them from the mill" in text(client, "/stores/")
 
 
 def test_the_most_urgent_part_stands_first_with_its_reason(client: Client) -> None:
@@ -50,13 +50,13 @@ def test_the_most_urgent_part_stands_first_with_its_reason(client: Client) -> No
     wanted_part("wick-300")
     refresh_advice(mill_today())
     signed_in(client)
-    page = text(client, "/storeroom/")
+    page = text(client, "/stores/")
     assert page.index("wet-bulb wick") < page.index("a plain nozzle")
     assert "14 on hand, 18 reserved, 0 on order, reorder at 18" in page
     assert "Waiting for it: WO-" in page
 
 
-@pytest.mark.parametrize("url", ["/storeroom/", "/storeroom/?show=late", "/storeroom/?show=expiring&q=part"])
+@pytest.mark.parametrize("url", ["/stores/", "/stores/?show=late", "/stores/?show=expiring&q=part"])
 def test_the_list_asks_the_same_number_of_queries_for_ten_parts_and_for_thousands(client: Client, url: str) -> None:
     bin_ = BinFactory()
     signed_in(client)
@@ -75,11 +75,11 @@ def test_fifty_parts_fill_a_page(client: Client) -> None:
     bin_ = BinFactory()
     Part.objects.bulk_create(Part(code=f"p{n}", name=f"part {n:03}", bin=bin_) for n in range(60))
     signed_in(client)
-    assert "page 1 of 2, 60 in all" in text(client, "/storeroom/")
-    last = text(client, "/storeroom/?page=2")
+    assert "page 1 of 2, 60 in all" in text(client, "/stores/")
+    last = text(client, "/stores/?page=2")
     assert "part 059" in last
     assert "part 001" not in last
-    assert "part 059" in text(client, "/storeroom/?page=999")
+    assert "part 059" in text(client, "/stores/?page=999")
 
 
 def test_the_list_can_be_narrowed(client: Client) -> None:
@@ -94,7 +94,7 @@ def test_the_list_can_be_narrowed(client: Client) -> None:
     signed_in(client)
     found = {}
     for query in ("show=to-order", "show=late", "show=expiring", "show=stops", "q=brg", "q=late+nothing", "show=odd"):
-        page = text(client, f"/storeroom/?{query}")
+        page = text(client, f"/stores/?{query}")
         found[query] = {name for name in ("wick", "bearing", "plates") if f">{name}</a>" in page}
     assert found == {
         "show=to-order": {"wick"},
@@ -111,16 +111,16 @@ def test_a_delivery_that_is_late_is_said_with_its_days(client: Client) -> None:
     part, by = wanted_part(), keeper()
     send(order_part(part, Decimal(40), by).order, by, mill_today())
     signed_in(client)
-    assert "On order, due" in text(client, "/storeroom/")
+    assert "On order, due" in text(client, "/stores/")
     PurchaseOrder.objects.update(promised_on=mill_today() - timedelta(days=1))
-    assert "Late by 1 day<" in text(client, "/storeroom/")
+    assert "Late by 1 day<" in text(client, "/stores/")
 
 
 def test_the_list_goes_out_as_csv_and_no_cell_is_a_formula(client: Client) -> None:
     kept_part("evil", name="=1+1", on_hand=3)
     kept_part("seal", name="seal", unit="m")
     signed_in(client)
-    answer: Any = client.get("/storeroom/as-csv/?q=evil")
+    answer: Any = client.get("/stores/as-csv/?q=evil")
     rows = list(csv.DictReader(io.StringIO(answer.content.decode("utf-8-sig"))))
     assert [(row["part"], row["on hand"]) for row in rows] == [("'=1+1", "3.000")]
 
@@ -129,28 +129,28 @@ def test_the_list_goes_out_as_csv_and_no_cell_is_a_formula(client: Client) -> No
 
 
 def post(client: Client, kind: str, part: Part, **values: Any) -> Any:
-    return client.post(f"/storeroom/{kind}/?part={part.code}", {"key": uuid4(), **values}, follow=True)
+    return client.post(f"/stores/{kind}/?part={part.code}", {"key": uuid4(), **values}, follow=True)
 
 
 def test_a_part_is_found_by_code_or_by_some_of_its_name(client: Client) -> None:
     kept_part("wick-300", name="wet-bulb wick 300")
     kept_part("wick-500", name="wet-bulb wick 500")
     signed_in(client)
-    assert "Which part?" in text(client, "/storeroom/issue/")
-    assert "Issue: wet-bulb wick 300" in text(client, "/storeroom/issue/?part=wick-300")
-    assert "Issue: wet-bulb wick 500" in text(client, "/storeroom/issue/?part=500")
-    assert "Several parts fit" in text(client, "/storeroom/issue/?part=wick")
-    assert "No part fits" in text(client, "/storeroom/issue/?part=<b>")
-    assert '<option value="wick-500">' in text(client, "/storeroom/part-suggestions/?part=bulb")
+    assert "Which part?" in text(client, "/stores/issue/")
+    assert "Issue: wet-bulb wick 300" in text(client, "/stores/issue/?part=wick-300")
+    assert "Issue: wet-bulb wick 500" in text(client, "/stores/issue/?part=500")
+    assert "Several parts fit" in text(client, "/stores/issue/?part=wick")
+    assert "No part fits" in text(client, "/stores/issue/?part=<b>")
+    assert '<option value="wick-500">' in text(client, "/stores/part-suggestions/?part=bulb")
 
 
 @pytest.mark.parametrize("typed", ["%00", "%F0%9F%AA%B5", "'", "%25", "x" * 3000])
 def test_whatever_is_typed_into_a_search_is_answered(client: Client, typed: str) -> None:
     kept_part()
     signed_in(client)
-    for url in ("/storeroom/?q=", "/storeroom/issue/?part=", "/storeroom/part-suggestions/?part="):
+    for url in ("/stores/?q=", "/stores/issue/?part=", "/stores/part-suggestions/?part="):
         text(client, url + typed)
-    text(client, f"/storeroom/receive/?part=wick-300&line={'9' * 30}")
+    text(client, f"/stores/receive/?part=wick-300&line={'9' * 30}")
 
 
 def test_parts_are_booked_in_out_and_back(client: Client) -> None:
@@ -238,16 +238,16 @@ def test_a_technician_takes_parts_for_a_work_order_only(client: Client) -> None:
 def test_each_role_reaches_what_it_may(client: Client, role: str, refused: set[str]) -> None:
     part = kept_part(on_hand=1)
     signed_in(client, role)
-    text(client, "/storeroom/")
-    text(client, "/storeroom/orders/")
-    page = text(client, f"/storeroom/parts/{part.code}/")
-    urls = {kind: f"/storeroom/{kind}/" for kind in ("receive", "issue", "return", "count", "scrap", "transfer")}
-    urls |= {"change": f"/storeroom/parts/{part.code}/change/", "order": f"/storeroom/parts/{part.code}/order/"}
+    text(client, "/stores/")
+    text(client, "/stores/orders/")
+    page = text(client, f"/stores/parts/{part.code}/")
+    urls = {kind: f"/stores/{kind}/" for kind in ("receive", "issue", "return", "count", "scrap", "transfer")}
+    urls |= {"change": f"/stores/parts/{part.code}/change/", "order": f"/stores/parts/{part.code}/order/"}
     answers = {name: client.get(url).status_code for name, url in urls.items()}
-    answers["draw-up-orders"] = client.post("/storeroom/draw-up-orders/").status_code
+    answers["draw-up-orders"] = client.post("/stores/draw-up-orders/").status_code
     assert {name for name, status in answers.items() if status == 403} == refused
     for kind in ("receive", "scrap"):
-        assert (f"/storeroom/{kind}/?part=" in page) == (kind not in refused)
+        assert (f"/stores/{kind}/?part=" in page) == (kind not in refused)
 
 
 # --- a part ---------------------------------------------------------------------------------------
@@ -258,14 +258,14 @@ def test_the_parts_page_shows_ledger_shelf_and_who_waits(client: Client) -> None
     receive(part, Decimal(6), by=by, key=uuid4())
     issue(part, Decimal(5), by=by, key=uuid4(), reason="for K2")
     signed_in(client, "auditor")
-    answer: Any = client.get(f"/storeroom/parts/{part.code}/")
+    answer: Any = client.get(f"/stores/parts/{part.code}/")
     page = answer.content.decode()
     assert [move.balance for move in answer.context["page"].object_list] == [15, 20, 14]
     assert f"/work-orders/WO-{part.pk:04d}/" in page
     assert "3 missing" in page
     assert "Use month by month" in page
     assert "Chance of running out" in page
-    rows = client.get(f"/storeroom/parts/{part.code}/ledger-as-csv/").content.decode("utf-8-sig").splitlines()
+    rows = client.get(f"/stores/parts/{part.code}/ledger-as-csv/").content.decode("utf-8-sig").splitlines()
     assert rows[1].split(",")[1:5] == ["issue", "-5.000", "piece", "15.000"]
 
 
@@ -277,7 +277,7 @@ def test_a_lot_that_expired_must_not_be_used(client: Client) -> None:
     assert (shelf.on_hand, shelf.expired, shelf.free) == (4, 4, -1)
     assert [claim.missing for claim in shelf.waiting] == [1]
     signed_in(client)
-    assert "expired: do not use" in text(client, f"/storeroom/parts/{part.code}/")
+    assert "expired: do not use" in text(client, f"/stores/parts/{part.code}/")
 
 
 def test_earlier_claims_are_served_first() -> None:
@@ -310,7 +310,7 @@ def test_the_picture_of_use_stays_within_its_frame() -> None:
 def test_particulars_change_with_a_history_and_nobody_is_overwritten(client: Client) -> None:
     part, kind = kept_part(), ComponentKindFactory()
     signed_in(client)
-    url = f"/storeroom/parts/{part.code}/change/"
+    url = f"/stores/parts/{part.code}/change/"
     seen = client.get(url).context["form"]["seen"].value()
     form = {"name": "wick, new", "bin": part.bin_id, "unit": "piece", "criticality": "stops", "is_active": "on"}
     form |= {"fits": [kind.pk], "seen": str(seen).replace("'", '"')}
@@ -321,7 +321,7 @@ def test_particulars_change_with_a_history_and_nobody_is_overwritten(client: Cli
     page = client.post(url, form).content.decode()
     assert "Somebody changed this meanwhile" in page
     assert "Somebody changed" in client.post(url, {**form, "seen": "[1]"}).content.decode()
-    page = text(client, f"/storeroom/parts/{part.code}/")
+    page = text(client, f"/stores/parts/{part.code}/")
     assert "criticality: waits → stops" in page
     assert "fits: – → fan" in page
 
@@ -329,7 +329,7 @@ def test_particulars_change_with_a_history_and_nobody_is_overwritten(client: Cli
 def test_the_unit_stays_once_the_ledger_is_kept_in_it(client: Client) -> None:
     part = kept_part(on_hand=1)
     signed_in(client)
-    url = f"/storeroom/parts/{part.code}/change/"
+    url = f"/stores/parts/{part.code}/change/"
     seen = str(client.get(url).context["form"]["seen"].value()).replace("'", '"')
     form = {"name": part.name, "bin": part.bin_id, "unit": "m", "criticality": "waits", "is_active": "on", "seen": seen}
     assert "its ledger is kept in piece" in client.post(url, form).content.decode()
@@ -341,24 +341,24 @@ def test_another_supplier_may_become_the_preferred_one(client: Client) -> None:
     signed_in(client)
     form = {"supplier": birch.pk, "lead_time_days": "9", "lead_time_sd_days": "0", "pack_size": "5"}
     form |= {"least_order": "5", "unit_price": "2.90", "is_preferred": "on", "seen": "{}"}
-    url = f"/storeroom/parts/{part.code}/terms/"
+    url = f"/stores/parts/{part.code}/terms/"
     assert "Write a number above 0." in client.post(url, {**form, "pack_size": "0"}).content.decode()
     assert client.post(url, form).status_code == 302
     assert SupplierTerms.objects.get(is_preferred=True).supplier == birch
-    assert "Birch Supply" in text(client, f"/storeroom/parts/{part.code}/terms/birch/")
+    assert "Birch Supply" in text(client, f"/stores/parts/{part.code}/terms/birch/")
 
 
 def test_a_part_is_ordered_by_hand(client: Client) -> None:
     part = kept_part()
     signed_in(client)
-    answer: Any = client.post(f"/storeroom/parts/{part.code}/order/", {"quantity": "30"}, follow=True)
+    answer: Any = client.post(f"/stores/parts/{part.code}/order/", {"quantity": "30"}, follow=True)
     assert "stands in PO-0001" in answer.content.decode()
 
 
 def test_what_is_not_there_is_not_found(client: Client) -> None:
     PartFactory()
     signed_in(client)
-    for url in ("/storeroom/parts/nothing/", "/storeroom/orders/PO-9999/", "/storeroom/parts/wick-300/terms/nobody/"):
+    for url in ("/stores/parts/nothing/", "/stores/orders/PO-9999/", "/stores/parts/wick-300/terms/nobody/"):
         assert client.get(url).status_code == 404
 
 

@@ -1,4 +1,4 @@
-"""Defects become work in one step, are cured by work that is signed off, and are struck only with a reason."""
+"""Defects become work in one step, are mended by work that is signed off, and are struck only with a reason."""
 
 from datetime import timedelta
 

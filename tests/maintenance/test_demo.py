@@ -235,7 +235,7 @@ def test_the_command_tells_what_a_planner_wants_to_read() -> None:
         "Wednesday 25 November 2026",
         "Openings in the next",
         "To order",
-        "K3 stands still",
+        "K3 is stopped",
         DEMO_PASSWORD,
     ):
         assert expected in told

@@ -1,4 +1,4 @@
-"""What comes of it when a watch fires: one work order, its reasons, agreement of notices, and the verdict."""
+"""What comes of it when a watch fires: one work order, its reasons, agreement of hints, and the verdict."""
 
 from datetime import timedelta
 from decimal import Decimal
@@ -161,7 +161,7 @@ def test_another_watch_with_the_same_job_on_the_same_suspect_joins_the_open_work
     assert WorkOrder.objects.count() == 1
 
 
-# notices
+# hints
 
 
 def both_sides(kiln: Kiln, from_s: int = DRYING_S, *, wet: float = 0.0, dry: float = 0.0) -> int:
@@ -177,7 +177,7 @@ def both_sides(kiln: Kiln, from_s: int = DRYING_S, *, wet: float = 0.0, dry: flo
     )
 
 
-def test_a_notice_alone_raises_no_work_and_two_that_agree_raise_one() -> None:
+def test_a_hint_alone_raises_no_work_and_two_that_agree_raise_one() -> None:
     kiln = a_watched_kiln(*SIDES, places=("left", "right"))
     for code in ("wick-apart", "dry-apart"):
         a_watch(kiln, code)
@@ -191,7 +191,7 @@ def test_a_notice_alone_raises_no_work_and_two_that_agree_raise_one() -> None:
     assert list(Firing.objects.values_list("work_order", "is_notice")) == [(order.pk, False)] * 2
 
 
-def test_a_notice_long_ago_and_one_found_false_do_not_agree() -> None:
+def test_a_hint_long_ago_and_one_found_false_do_not_agree() -> None:
     kiln = a_watched_kiln(*SIDES, places=("left", "right"))
     for code in ("wick-apart", "dry-apart"):
         a_watch(kiln, code)
@@ -202,7 +202,7 @@ def test_a_notice_long_ago_and_one_found_false_do_not_agree() -> None:
     assert Firing.objects.filter(is_notice=True).count() == 2
 
 
-def test_a_notice_on_the_same_kind_joins_the_work_that_another_watch_raised() -> None:
+def test_a_hint_on_the_same_kind_joins_the_work_that_another_watch_raised() -> None:
     kiln = a_watched_kiln(*SIDES, places=("left", "right"))
     for code in ("wick-dry-left", "wick-apart"):
         a_watch(kiln, code)
@@ -353,12 +353,12 @@ def test_whoever_finishes_the_work_is_asked_what_it_was(client: Client) -> None:
     assert firing.verdict == "right"
 
 
-def test_a_notice_is_counted_in_the_morning_and_told_on_the_kilns_page(client: Client) -> None:
+def test_a_hint_is_counted_in_the_morning_and_told_on_the_kilns_page(client: Client) -> None:
     kiln = a_watched_kiln(*SIDES, places=("left", "right"))
     a_watch(kiln, "wick-apart")
     looked(kiln, both_sides(kiln, wet=3))
     signed_in(client, a_user("kiln_master"))
-    assert "1 notice of a watch" in client.get("/kilns/").content.decode()
+    assert "1 hint of a watch" in client.get("/kilns/").content.decode()
     page = client.get("/kilns/K1/").content.decode()
     assert "The wet bulbs differ by 3 K." in page
-    assert "Notices of the watches" in page
+    assert "Hints of the watches" in page

@@ -203,7 +203,7 @@ def test_the_sentence_names_what_stands_still_and_safety_work_that_comes_too_lat
     late.is_safety, late.safety_at = True, NOW
     late.save()
     this_morning = oda.get("/kilns/").context["morning"]
-    assert this_morning.sentence.startswith("Safety work on K1 is placed after its date. K2 stands still.")
+    assert this_morning.sentence.startswith("Safety work on K1 is placed after its date. K2 is stopped.")
     assert this_morning.cards[0].tags[0].text == "safety work placed too late"
 
 

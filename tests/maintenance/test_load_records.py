@@ -1,4 +1,4 @@
-"""Files of the storeroom and of upkeep: stock, orders, standing tasks, past work, tests and checks."""
+"""Files of the stores and of upkeep: stock, orders, recurring tasks, past work, tests and checks."""
 
 from datetime import UTC, date, datetime
 from decimal import Decimal
@@ -33,7 +33,7 @@ def folder(tmp_path: Path) -> Path:
     return tmp_path / "mill"
 
 
-# Storeroom
+# Stores
 
 
 def test_a_part_taken_below_zero_is_refused_at_its_row(folder: Path) -> None:

@@ -64,7 +64,7 @@ def test_the_next_job_stands_first_with_all_that_is_to_be_known(client: Client, 
     WorkPart.objects.create(work_order=order, part=PartFactory(), quantity=2)
     said = shown(client, oda)
     place = said[said.index("Next") :]
-    assert in_order(place, "08:00–10:00", "K1", "Set the flaps", "standing still", "With Per", "2 piece wet-bulb wick")
+    assert in_order(place, "08:00–10:00", "K1", "Set the flaps", "stopped", "With Per", "2 piece wet-bulb wick")
     assert "bin C2-1" in place
     assert "Lock out K1 before anybody goes in." in place and "Lock out every energy" in place
 

@@ -152,7 +152,7 @@ def test_the_next_test_follows_the_standing_task_then_the_sheet() -> None:
         every=1,
         every_unit="month",
     )
-    # A month that lacks the day ends on its last: the default of the standing task.
+    # A month that lacks the day ends on its last: the default of the recurring task.
     assert next_proof_on(order, date(2026, 1, 31)) == date(2026, 2, 28)
 
 

@@ -1,4 +1,4 @@
-"""What a standing task makes of its past: withdrawn occurrences, windows by meter, and work nobody ever recorded."""
+"""What a recurring task makes of its past: withdrawn occurrences, windows by meter, and work nobody ever recorded."""
 
 from datetime import date, timedelta
 from decimal import Decimal

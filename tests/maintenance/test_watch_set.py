@@ -76,7 +76,7 @@ def test_the_set_that_ships_hears_what_the_mill_was_promised() -> None:
     }  # fmt: skip
 
 
-def test_a_drift_or_trend_alone_is_a_notice_and_has_a_second_rule_to_agree_with() -> None:
+def test_a_drift_or_trend_alone_is_a_hint_and_has_a_second_rule_to_agree_with() -> None:
     per_charge = [spec for spec in shipped() if spec.is_per_charge]
     assert per_charge
     for spec in per_charge:

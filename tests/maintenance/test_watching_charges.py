@@ -122,7 +122,7 @@ def with_figures(kiln: Kiln, code: str, values: list[float]) -> int:
 STEADY = [0.1, -0.1, 0.05, -0.05, 0.0, 0.1, -0.1, 0.0]
 
 
-def test_a_drift_gives_notice_goes_on_and_is_over_once_it_was_mended(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_drift_gives_a_hint_goes_on_and_is_over_once_it_was_mended(monkeypatch: pytest.MonkeyPatch) -> None:
     kiln = a_watched_kiln("air_temperature:left", "air_temperature:right", "wet_bulb:left", "wet_bulb:right")
     watch = a_watch(kiln, "wet-drift")
     until_s = with_figures(kiln, "wet_left_right_k", [*STEADY, *[1.0] * 6])

@@ -98,7 +98,7 @@ def test_many_rows_take_as_many_queries_as_few_and_go_over_pages(client: Client)
 
 
 def test_an_empty_list_teaches_where_work_comes_from(client: Client) -> None:
-    assert "Work comes from standing tasks" in page(signed_in(client, a_user("auditor")), LIST)
+    assert "Work comes from recurring tasks" in page(signed_in(client, a_user("auditor")), LIST)
 
 
 # asking for work

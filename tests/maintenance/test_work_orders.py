@@ -395,7 +395,7 @@ def test_finished_work_can_be_sent_back_with_a_reason() -> None:
     assert Change.objects.about(order).get().note == "guard is still off"
 
 
-# downtime and standing tasks
+# downtime and recurring tasks
 
 
 def test_a_job_puts_the_stop_it_caused_on_record_once() -> None:

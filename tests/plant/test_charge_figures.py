@@ -68,7 +68,7 @@ def test_a_smaller_rise_counts_for_more_and_cold_air_outside_for_less() -> None:
     assert cold / mild == pytest.approx((1 - 2 * LOSS_SHARE) / (1 - LOSS_SHARE), rel=0.02)
 
 
-def test_the_target_is_where_the_wanted_temperature_climbs_to() -> None:
+def test_the_target_is_where_the_set_point_climbs_to() -> None:
     climbing = np.minimum(heating() + 1, 60)
     found = figures_of(air_temperature=heating(), set_air_temperature=climbing, outside_temperature=5)
     assert found.values["heat_up_h"] == pytest.approx(4, rel=0.04)
@@ -80,7 +80,7 @@ def test_the_target_is_where_the_wanted_temperature_climbs_to() -> None:
         ({"air_temperature": 40, "set_air_temperature": 60}, "not reached"),
         ({"air_temperature": heating(1, 55), "set_air_temperature": 60}, "began so warm"),
         ({"air_temperature": np.nan, "set_air_temperature": 60}, "no temperature at the start"),
-        ({"air_temperature": heating(), "set_air_temperature": np.nan}, "no wanted temperature"),
+        ({"air_temperature": heating(), "set_air_temperature": np.nan}, "no set point of the temperature"),
     ],
 )
 def test_why_there_is_no_heat_up_time(values: dict[str, object], why: str) -> None:

@@ -30,7 +30,7 @@ def test_a_missing_page_says_so_in_the_frame(client: Client) -> None:
     [
         ("planner", "/openings/"),
         ("kiln_master", "/kilns/"),
-        ("storekeeper", "/storeroom/"),
+        ("storekeeper", "/stores/"),
         ("technician", "/my-work/"),
         ("manager", "/availability/"),
         ("auditor", "/rounds/proof-tests/"),

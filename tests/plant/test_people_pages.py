@@ -263,7 +263,7 @@ def with_first_password(client: Client, administrator: Client) -> User:
 def test_a_first_password_is_changed_before_anything_else(client: Client, administrator: Client) -> None:
     user = with_first_password(client, administrator)
     assert user.has_first_password
-    for url in ("/", "/my-work/", "/people/", "/storeroom/"):
+    for url in ("/", "/my-work/", "/people/", "/stores/"):
         assert client.get(url)["Location"] == "/own-password/", url
     partial = client.get("/kilns/?kiln=K1", headers={"HX-Request": "true"})
     assert (partial.content, partial["HX-Redirect"]) == (b"", "/own-password/")

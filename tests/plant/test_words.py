@@ -50,7 +50,7 @@ CONTEXTS = {
     "ProofTest.Outcome": "outcome of a proof test",
     "StandingTask.Unit": "interval",
     "StandingTask.MonthEnd": "end of the month",
-    "StandingTask.Reset": "reset of a standing task",
+    "StandingTask.Reset": "reset of a recurring task",
     "WorkOrder.State": "state of a work order",
     "WorkOrder.Origin": "origin of a work order",
     "EntryPermit.Act": "entry permit",
@@ -100,11 +100,11 @@ def test_the_states_of_a_kiln_and_the_marks_of_the_end_view_stand_there() -> Non
     assert sorted((kiln | marks | numbers) - terms()) == []
 
 
-def test_every_place_of_the_frame_stands_there() -> None:
+def test_every_page_of_the_frame_stands_there() -> None:
     frame = FRAME.read_text(encoding="utf-8")
     links = re.findall(r"(?:place [^%]*%}|<a href=\"{% url 'plant:[^>]*>){% translate \"([^\"]+)\" %}", frame)
     assert len(links) >= 9
-    assert sorted({(name, "place") for name in links} - terms()) == []
+    assert sorted({(name, "page") for name in links} - terms()) == []
 
 
 # A tag in a template: what it says stands between its ends, without any tag inside.

@@ -171,7 +171,7 @@ def _forbids(without: State, job: int, number: int, until: int) -> Forbidden | N
         state = {
             "running": "running",
             "empty": "open and empty for long enough",
-            "still": "standing still for long enough",
+            "still": "stopped for long enough",
         }
         return _said("state", "kiln {kiln} is not {state}", kiln=of.kiln, state=state.get(of.needs_state, "free"))
     if all(without.earliest_crew(job, number, low, high) is None for low, high in room):
