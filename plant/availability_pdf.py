@@ -31,6 +31,10 @@ class AvailabilityPaper(Paper):
         """Name with the period."""
         return _("Kiln availability, %(period)s") % {"period": self.report.period.label}
 
+    def kiln_tags(self) -> list[str]:
+        """All of the report."""
+        return [kiln.tag for kiln in self.report.kilns]
+
     def story(self) -> list[Flowable]:
         """The blocks from top to bottom."""
         return [

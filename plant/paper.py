@@ -5,7 +5,7 @@ The same content gives the same bytes.
 """
 
 import io
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from datetime import datetime
 from functools import cache
 from typing import Any
@@ -24,6 +24,8 @@ from reportlab.pdfbase import pdfmetrics
 from reportlab.pdfbase.ttfonts import TTFont
 from reportlab.pdfgen.canvas import Canvas
 from reportlab.platypus import BaseDocTemplate, CondPageBreak, Flowable, Frame, PageTemplate, Paragraph, Table
+
+from plant.kiln_warnings import KilnWarning, warnings_of
 
 FONT = "MillText"
 INK, SOFT, LINE, SAND = HexColor("#1d2321"), HexColor("#545d59"), HexColor("#b9bbb4"), HexColor("#efe8da")
@@ -218,6 +220,7 @@ class Paper:
     right_mm = 16.0
     is_safety_relevant = False
     """Whether the foot reminds of local codes and licensed trades."""
+    large_pt, warning_pt = 24.0, 9.5
 
     def __init__(self, mill_name: str, drawn_at: datetime) -> None:
         self.mill_name = printable(mill_name)
@@ -232,6 +235,15 @@ class Paper:
         """The blocks from top to bottom."""
         raise NotImplementedError
 
+    def kiln_tags(self) -> Collection[str]:
+        """The kilns it names: what must be said of them stands on each page."""
+        return ()
+
+    @property
+    def large(self) -> str:
+        """What stands large in the head of each page, so that a loose page is not taken to another kiln."""
+        return ""
+
     @property
     def width(self) -> float:
         """Width between the margins, in points."""
@@ -240,6 +252,8 @@ class Paper:
     def to_bytes(self) -> bytes:
         """Set the paper."""
         out = io.BytesIO()
+        self._warned = self._break_warnings(warnings_of(self.kiln_tags()))
+        head = (self.large_pt * 0.7 if self.large else 0) + self._warned_height()
         document = BaseDocTemplate(
             out,
             pagesize=A4,
@@ -253,7 +267,7 @@ class Paper:
             self.left_mm * mm,
             self.bottom_mm * mm,
             self.width,
-            A4[1] - (self.top_mm + self.bottom_mm) * mm,
+            A4[1] - (self.top_mm + self.bottom_mm) * mm - head,
             leftPadding=0,
             rightPadding=0,
             topPadding=0,
@@ -263,21 +277,55 @@ class Paper:
         document.build(self.story(), canvasmaker=lambda *args, **kwargs: _CountingCanvas(*args, paper=self, **kwargs))
         return out.getvalue()
 
+    def _break_warnings(self, warnings: Sequence[KilnWarning]) -> list[tuple[bool, list[str]]]:
+        """Break what is said of the kilns into lines; True for what is loud."""
+        _register_typeface()
+        inner = self.width - 12
+        return [(one.is_loud, simpleSplit(printable(one.sentence), FONT, self.warning_pt, inner)) for one in warnings]
+
+    def _warned_height(self) -> float:
+        lines = sum(len(lines) for _is_loud, lines in self._warned)
+        return lines * self.warning_pt * 1.25 + len(self._warned) * 7 if lines else 0
+
+    def _draw_warnings(self, canvas: Canvas, left: float, top: float) -> None:
+        """Box each warning below the head."""
+        for is_loud, lines in self._warned:
+            height = len(lines) * self.warning_pt * 1.25 + 4
+            colour = ALARM if is_loud else INK
+            canvas.setStrokeColor(colour)
+            canvas.setLineWidth(1.6 if is_loud else 0.8)
+            canvas.rect(left, top - height, self.width, height, stroke=1, fill=0)
+            for number, line in enumerate(lines):
+                y = top - 2 - self.warning_pt - number * self.warning_pt * 1.25
+                strong(canvas, left + 6, y, line, self.warning_pt, colour)
+            top -= height + 3
+
     def draw_frame(self, canvas: Canvas, page: int, pages: int) -> None:
         """Draw head and foot of one page."""
         left, right = self.left_mm * mm, A4[0] - self.right_mm * mm
         top, foot = A4[1] - 14 * mm, 11 * mm
         half = (right - left) / 2 - 4 * mm
-        strong(canvas, left, top, fitting(self.mill_name, 9, half), 9)
-        plain(canvas, right, top, fitting(printable(self.title), 9, half), 9, SOFT, align="right")
+        line = top - 4
+        if self.large:
+            # The tag takes the right corner; mill and paper stand one below the other beside it.
+            line -= self.large_pt * 0.7
+            tag = fitting(printable(self.large), self.large_pt, half)
+            strong(canvas, right, line + 6, tag, self.large_pt, align="right")
+            strong(canvas, left, top, fitting(self.mill_name, 9, half), 9)
+            wide = right - left - pdfmetrics.stringWidth(tag, FONT, self.large_pt) - 6 * mm
+            plain(canvas, left, line + 6, fitting(printable(self.title), 9, wide), 9, SOFT)
+        else:
+            strong(canvas, left, top, fitting(self.mill_name, 9, half), 9)
+            plain(canvas, right, top, fitting(printable(self.title), 9, half), 9, SOFT, align="right")
         canvas.setStrokeColor(INK)
         canvas.setLineWidth(0.9)
-        canvas.line(left, top - 4, right, top - 4)
+        canvas.line(left, line, right, line)
+        self._draw_warnings(canvas, left, line - 4)
         canvas.setStrokeColor(LINE)
         canvas.setLineWidth(0.5)
         canvas.line(left, foot + 9, right, foot + 9)
-        drawn = date_format(localtime(self.drawn_at), "j F Y, H:i")
-        plain(canvas, left, foot, _("Drawn up %(instant)s") % {"instant": drawn}, 7.5, SOFT)
+        as_of = date_format(localtime(self.drawn_at), "j F Y, H:i")
+        strong(canvas, left, foot, _("As of %(instant)s") % {"instant": as_of}, 8)
         if self.is_safety_relevant:
             middle = (left + right) / 2
             plain(canvas, middle, foot, _("Local codes and licensed trades come first."), 7.5, INK, align="middle")

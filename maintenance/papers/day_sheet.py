@@ -26,7 +26,7 @@ from maintenance.my_week import (
 )
 from maintenance.papers.blocks import Tick, cautions_block, component_words, strong_line
 from plant import clock
-from plant.models import Mill, Person
+from plant.models import Kiln, Mill, Person
 from plant.paper import INK, Heading, Paper, RowTable, grid, section, text
 from plant.templatetags.kilnward import quantity
 
@@ -72,6 +72,14 @@ class DaySheet(Paper):
         """The day."""
         return _("Day sheet, %(day)s") % {"day": date_format(self.on, "l j F Y")}
 
+    def kilns(self) -> list[Kiln]:
+        """Those with work or a lock-out."""
+        return list({one.kiln.pk: one.kiln for one in (*self.jobs, *self.lock_outs)}.values())
+
+    def kiln_tags(self) -> list[str]:
+        """Those with work or a lock-out."""
+        return [kiln.tag for kiln in self.kilns()]
+
     def story(self) -> list[Flowable]:
         """The day by kiln, or a sheet for each person that can be handed out alone."""
         if not self.jobs and not self.lock_outs:
@@ -94,19 +102,17 @@ class DaySheet(Paper):
         work: dict[int, list[OwnJob]] = defaultdict(list)
         for job in self.jobs:
             work[job.order.kiln_id].append(job)
-        kilns = {one.kiln.pk: one.kiln for one in self.lock_outs} | {
-            job.order.kiln_id: job.order.kiln for job in self.jobs
-        }
+        kilns = self.kilns()
         yield Heading(self.title, size=15, above=0, below=4)
         jobs, people = len(self.jobs), len({one.pk for job in self.jobs for one in job.others})
         counts = ngettext("%d job", "%d jobs", jobs) % jobs, ngettext("%d person", "%d people", people) % people
         kiln_count = ngettext("%d kiln", "%d kilns", len(kilns)) % len(kilns)
         yield text(", ".join((counts[0], kiln_count, counts[1])))
         yield from self.cautions([*self.jobs, *self.lock_outs])
-        for pk, kiln in sorted(kilns.items()):
-            of_kiln = work[pk]
+        for kiln in sorted(kilns, key=lambda kiln: kiln.pk):
+            of_kiln = work[kiln.pk]
             yield from section(f"{kiln.tag} {kiln.name}".strip(), 42, size=13)
-            locked = [one for one in self.lock_outs if one.kiln.pk == pk]
+            locked = [one for one in self.lock_outs if one.kiln.pk == kiln.pk]
             for one in locked:
                 yield from self._locked_out(one)
             if any(job.takes_lock_out for job in of_kiln):

@@ -61,6 +61,15 @@ class RoundSheet(Paper):
             "kiln": self.check.kiln.tag,
         }
 
+    @property
+    def large(self) -> str:
+        """The kiln."""
+        return self.check.kiln.tag
+
+    def kiln_tags(self) -> list[str]:
+        """The one it is about."""
+        return [self.check.kiln.tag]
+
     def story(self) -> list[Flowable]:
         """The blocks from top to bottom; each state begins with its cautions."""
         return [

@@ -36,6 +36,7 @@ class WorkOrderPaper(Paper):
     """One work order."""
 
     is_safety_relevant = True
+    picture_mm = 50.0
 
     def __init__(self, order: WorkOrder, mill: Mill) -> None:
         super().__init__(mill.name, clock.now())
@@ -65,6 +66,15 @@ class WorkOrderPaper(Paper):
     def title(self) -> str:
         """Number and job."""
         return f"{self.order.number} {self.order.title}"
+
+    @property
+    def large(self) -> str:
+        """The kiln."""
+        return self.order.kiln.tag
+
+    def kiln_tags(self) -> list[str]:
+        """The one it is about."""
+        return [self.order.kiln.tag]
 
     def story(self) -> list[Flowable]:
         """The blocks from top to bottom: nothing comes before the cautions."""
@@ -99,50 +109,64 @@ class WorkOrderPaper(Paper):
         return [KeepTogether([Heading(_("Lock-out and entry")), box, Spacer(1, 3), ticks, warmth])]
 
     def particulars(self) -> list[Flowable]:
-        """Where, when, who; with the end view beside it."""
-        rows = [[text(word, "soft"), text(value)] for word, value in self._facts() if value]
+        """Where, when, who; with the end view beside it. Short facts stand two in a row, to save a page."""
+        short = [(word, value) for word, value in self._short_facts() if value]
+        half = -(-len(short) // 2)
+        rows = [
+            [text(word, "soft"), text(value, "small"), *beside]
+            for (word, value), beside in zip(
+                short[:half],
+                [[text(word, "soft"), text(value, "small")] for word, value in short[half:]] + [["", ""]],
+                strict=False,
+            )
+        ]
+        long = [[text(word, "soft"), text(value, "small"), "", ""] for word, value in self._long_facts() if value]
+        spans = [("SPAN", (1, row), (3, row)) for row in range(len(rows), len(rows) + len(long))]
+        wide = self.width - self.picture_mm * mm - 4 * mm
         facts = RowTable(
-            rows,
-            [30 * mm, self.width - 30 * mm - 66 * mm],
-            style=[("VALIGN", (0, 0), (-1, -1), "TOP"), ("LEFTPADDING", (0, 0), (0, -1), 0), *_tight()],
+            [*rows, *long],
+            [19 * mm, wide / 2 - 19 * mm, 19 * mm, wide / 2 - 19 * mm],
+            style=[("VALIGN", (0, 0), (-1, -1), "TOP"), ("LEFTPADDING", (0, 0), (0, -1), 0), *spans, *_tight()],
         )
         number = number_of_work(self.order)
         where = NUMBER_NAMES[number] if number else ""
         marks = [NumberMark(no, *mark("none", no), is_chosen=no == number) for no in NUMBER_NAMES]
-        picture: list[Any] = [EndView(chamber(MakeUp.of(self.order.kiln)), marks, 62 * mm)]
+        picture: list[Any] = [EndView(chamber(MakeUp.of(self.order.kiln)), marks, self.picture_mm * mm)]
         if number:
             picture.append(text(f"{number}: {where}", "soft"))
         both = RowTable(
             [[facts, picture]],
-            [self.width - 66 * mm, 66 * mm],
-            style=[("VALIGN", (0, 0), (-1, -1), "TOP"), ("LEFTPADDING", (0, 0), (0, -1), 0), *_tight()],
+            [wide + 4 * mm, self.picture_mm * mm],
+            style=[("VALIGN", (0, 0), (-1, -1), "TOP"), ("LEFTPADDING", (0, 0), (-1, -1), 0), *_tight()],
         )
         return [KeepTogether([Heading(_("Where, when and who")), both])]
 
-    def _facts(self) -> list[tuple[str, str]]:
+    def _short_facts(self) -> list[tuple[str, str]]:
         order = self.order
-        people = ", ".join(assignment.person.name for assignment in order.assignments.all())
-        skills = ", ".join(f"{need.persons} × {need.skill.name}" for need in order.skills.all())
-        kiln = f"{order.kiln.tag} {order.kiln.name}".strip()
-        component = order.component
         hours = _("%(hours)s h with %(crew)d people") if order.crew > 1 else _("%(hours)s h, one person")
         return [
-            (_("Kiln"), kiln),
-            (_("Component"), component_words(component) if component else ""),
+            (_("Kiln"), f"{order.kiln.tag} {order.kiln.name}".strip()),
+            (_("Component"), component_words(order.component) if order.component else ""),
             (_("The kiln must be"), order.get_needs_state_display()),
-            (_("Placed"), self._placed()),
+            (_("Work"), hours % {"hours": quantity(order.hours), "crew": order.crew}),
+            (_("Origin"), order.get_origin_display()),
+            (_("State"), order.get_state_display()),
             (_("Not before"), moment(order.earliest_at)),
             (_("Due"), moment(order.due_at)),
             (_("Safety date"), moment(order.safety_at)),
-            (_("People"), people or ("" if self._is_finished() else _("nobody yet"))),
-            (_("Worked"), self._worked()),
             (_("Done"), moment(order.done_at)),
-            (_("Skills"), skills),
-            (_("Work"), hours % {"hours": quantity(order.hours), "crew": order.crew}),
-            (_("Origin"), order.get_origin_display()),
+        ]
+
+    def _long_facts(self) -> list[tuple[str, str]]:
+        order = self.order
+        people = ", ".join(assignment.person.name for assignment in order.assignments.all())
+        return [
+            (_("Placed"), self._placed()),
+            (_("People"), people or ("" if self._is_finished() else _("nobody yet"))),
+            (_("Skills"), ", ".join(f"{need.persons} × {need.skill.name}" for need in order.skills.all())),
+            (_("Worked"), self._worked()),
             (_("Why"), order.why or (order.defect.what if order.defect else "")),
             (_("Purpose"), order.sheet.purpose if order.sheet else ""),
-            (_("State"), order.get_state_display()),
         ]
 
     def _is_finished(self) -> bool:

@@ -35,6 +35,7 @@ from tests.factories import (
     ChargeFactory,
     ComponentFactory,
     ComponentKindFactory,
+    DefectFactory,
     KilnFactory,
     PartFactory,
     PersonFactory,
@@ -247,6 +248,35 @@ def test_finished_work_names_who_did_it_and_asks_for_no_place(reader: Client, or
         )
     WorkOrder.objects.update(state="done", done_at=MONDAY, result="All greased.")
     said = " ".join(pages_of(reader, "/work-orders/WO-0412/sheet.pdf"))
-    assert "Worked Oda Ωmega 1.3 h Done Mon 2 Mar 2026, 07:00" in said
+    assert "Worked Oda Ωmega 1.3 h" in said
+    assert "Done Mon 2 Mar 2026, 07:00" in said
     assert "All greased." in said
     assert "no place yet" not in said and "nobody yet" not in said
+
+
+def test_each_page_names_its_kiln_and_says_as_of_when(reader: Client, order: WorkOrder) -> None:
+    WorkStep.objects.bulk_create(WorkStep(work_order=order, no=number, text="Turn.") for number in range(3, 90))
+    pages = pages_of(reader, "/work-orders/WO-0412/sheet.pdf")
+    assert len(pages) > 2
+    for page in pages:
+        assert f"{order.kiln.tag} {order.kiln.mill.name} {order.number} {order.title} As of " in page
+
+
+def test_a_bar_to_entry_stands_on_each_page(reader: Client, order: WorkOrder, check: FunctionCheck) -> None:
+    DefectFactory(kiln=order.kiln, what="door jams", blocks_entry=True)
+    DefectFactory(kiln=check.kiln, what="roof gave way", blocks_entry=True)
+    DefectFactory(kiln=order.kiln, what="paint flakes")
+    WorkStep.objects.bulk_create(WorkStep(work_order=order, no=number, text="Turn.") for number in range(3, 90))
+    for page in pages_of(reader, "/work-orders/WO-0412/sheet.pdf"):
+        assert f"Nobody may enter {order.kiln.tag}: door jams" in page
+        assert "paint flakes" not in page
+    for page in pages_of(reader, "/rounds/checks/FC-0007/sheet.pdf"):
+        assert f"Nobody may enter {check.kiln.tag}:" in page
+
+
+def test_a_job_with_a_page_of_steps_takes_two_pages(reader: Client, order: WorkOrder) -> None:
+    WorkStep.objects.bulk_create(
+        WorkStep(work_order=order, no=number, text="Look at the seal; write down what was found.")
+        for number in range(3, 9)
+    )
+    assert len(pages_of(reader, "/work-orders/WO-0412/sheet.pdf")) == 2

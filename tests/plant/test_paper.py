@@ -43,7 +43,12 @@ def test_every_page_says_whose_it_is_when_it_was_drawn_up_and_which_of_how_many(
     pages = pages_of([text("word " * 4000)])
     assert len(pages) > 2
     for number, page in enumerate(pages, start=1):
-        for words in ("Fallow Bridge Sawmill", "A letter", "Drawn up 2 March 2026", "Local codes and licensed trades"):
+        for words in (
+            "Fallow Bridge Sawmill",
+            "A letter",
+            "As of 2 March 2026, 06:00",
+            "Local codes and licensed trades",
+        ):
             assert words in page
         assert f"Page {number} of {len(pages)}" in page
 
