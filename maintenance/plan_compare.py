@@ -8,7 +8,7 @@ from decimal import Decimal
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
-from maintenance.calculations.placing.frame import SIXTIETHS
+from maintenance.calculations.placing.frame import PARTS
 from maintenance.calculations.placing.plan import COST_PARTS, PlacedJob
 from maintenance.plan_problem import person_id_of
 from maintenance.plan_states import Standing
@@ -120,7 +120,7 @@ def _own_cents(standing: Standing, ref: str) -> int:
         return 0
     at = standing.state.at.get(job)
     price = standing.frame.leave_out_price(job) if at is None else standing.state.job_price(job, at)
-    return round(Decimal(price) / SIXTIETHS)
+    return round(Decimal(price) / PARTS)
 
 
 def _why(left: Standing, right: Standing, ref: str) -> str:

@@ -287,7 +287,7 @@ class _Drawing:
             safety=is_safety,
             delay_cents_per_hour=job.delay_cents_per_hour,
             late_cents_per_hour=late_cents,
-            leave_out_cents=LEAVE_OUT_CENTS + (job.delay_cents_per_hour + late_cents) * until_gone // 60,
+            leave_out_cents=LEAVE_OUT_CENTS + int((job.delay_cents_per_hour + late_cents) * until_gone // 60),
         )
 
     def _skill(self, name: str) -> str:

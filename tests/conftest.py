@@ -5,6 +5,11 @@ from collections.abc import Iterator
 from typing import Any
 
 import pytest
+from hypothesis import settings as hypothesis_settings
+
+# How long an example takes is the machine's affair: no test fails by it.
+hypothesis_settings.register_profile("kilnward", deadline=None)
+hypothesis_settings.load_profile("kilnward")
 
 
 @pytest.fixture(autouse=True)

@@ -4,7 +4,6 @@ from collections import defaultdict
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import UTC, date, datetime, timedelta
-from decimal import Decimal
 from functools import cached_property
 from zoneinfo import ZoneInfo
 
@@ -300,7 +299,6 @@ def _job(desk: Desk, order: WorkOrder) -> JobToPlace:
     wished = [order.earliest_at] if order.earliest_at else []
     if order.not_before_on:
         wished.append(clock.start_of_day(order.not_before_on, desk.mill.zone))
-    hourly = Decimal(order.cost_of_delay_per_day) * 100 / 24
     return JobToPlace(
         ref=order.number,
         kiln=order.kiln.tag,
@@ -312,7 +310,7 @@ def _job(desk: Desk, order: WorkOrder) -> JobToPlace:
         due_at=order.due_at,
         safety_at=order.safety_at,
         is_safety=order.is_safety,
-        delay_cents_per_hour=round(hourly),
+        delay_cents_per_hour=order.delay_cents_per_hour,
     )
 
 

@@ -85,7 +85,7 @@ def rank_orders(orders: Iterable[WorkOrder]) -> Ranking:
         Work(
             ref=order.number,
             work_hours=float(order.hours * order.crew),
-            delay_cents_per_hour=round(order.cost_of_delay_per_day * 100 / 24),
+            delay_cents_per_hour=order.delay_cents_per_hour,
             is_safety=order.is_safety,
             safety_at=order.safety_at or order.due_at,
         )

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
+from fractions import Fraction
 from typing import Literal
 
 State = Literal["empty", "running", "still"]
@@ -60,7 +61,7 @@ class JobToPlace:
     due_at: datetime | None = None
     safety_at: datetime | None = None
     is_safety: bool = False
-    delay_cents_per_hour: int = 0
+    delay_cents_per_hour: int | Fraction = 0
     after: tuple[str, ...] = ()
 
     @property

@@ -6,6 +6,7 @@ import math
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import UTC, datetime
+from fractions import Fraction
 
 #: A safety job that nobody gave a date stands before all that have one: unknown is not safe.
 NO_DATE = datetime.min.replace(tzinfo=UTC)
@@ -17,14 +18,14 @@ class Work:
 
     ref: str
     work_hours: float
-    delay_cents_per_hour: int = 0
+    delay_cents_per_hour: int | Fraction = 0
     is_safety: bool = False
     safety_at: datetime | None = None
 
     @property
     def delay_cents_per_hour_of_work(self) -> float:
         """What an hour's delay costs for each hour of work, cents per hour and hour, for the screen."""
-        return self.delay_cents_per_hour / self.work_hours if self.work_hours else math.inf
+        return float(self.delay_cents_per_hour) / self.work_hours if self.work_hours else math.inf
 
 
 @dataclass(frozen=True)
@@ -87,12 +88,14 @@ def _ranked(jobs: list[Work]) -> Ranking:
 def _urgencies(jobs: list[Work]) -> Iterable[tuple[bool, int, float, str]]:
     """Yield sort keys, the most urgent first; exact, so that equal ratios tie and the ref decides.
 
-    Hours are n / d in whole numbers, so two ratios that differ do so by at least 1 over the product of their n. Scaled
-    by more than the square of the largest n they differ by at least 1, and their whole parts stand in the same order:
-    exact fractions give the same order, many times more slowly.
+    Hours are n / d in whole numbers and delays cents / parts, so two ratios that differ do so by at least 1
+    over the product of their n x parts. Scaled by more than the square of the largest of them they differ by at least
+    1, and their whole parts stand in the same order: exact fractions give the same order, many times more slowly.
     """
     hours = [job.work_hours.as_integer_ratio() for job in jobs]
-    scale = 2 * max((n.bit_length() for n, _d in hours), default=0)
-    for job, (n, d) in zip(jobs, hours, strict=True):
-        scaled_ratio = (job.delay_cents_per_hour * d << scale) // n if n else 0
+    delays = [job.delay_cents_per_hour.as_integer_ratio() for job in jobs]
+    below = [n * parts for (n, _d), (_cents, parts) in zip(hours, delays, strict=True)]
+    scale = 2 * max((one.bit_length() for one in below), default=0)
+    for job, (n, d), (cents, parts) in zip(jobs, hours, delays, strict=True):
+        scaled_ratio = (cents * d << scale) // (n * parts) if n else 0
         yield n > 0, -scaled_ratio, job.work_hours, job.ref

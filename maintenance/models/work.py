@@ -1,6 +1,7 @@
 """Work orders, their steps, parts and people, where they were placed, and who went in."""
 
 from decimal import Decimal
+from fractions import Fraction
 
 from django.conf import settings
 from django.db import models
@@ -146,6 +147,11 @@ class WorkOrder(models.Model):
     def is_left_out(self) -> bool:
         """Say whether it stays out of the plan until somebody puts it back."""
         return self.left_out_at is not None and self.not_before_on is None
+
+    @property
+    def delay_cents_per_hour(self) -> Fraction:
+        """Return what an hour's delay costs, to the fraction of a cent."""
+        return Fraction(Decimal(self.cost_of_delay_per_day)) * 100 / 24
 
     @property
     def cost_of_delay_per_work_h(self) -> Decimal:

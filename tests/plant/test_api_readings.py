@@ -3,7 +3,6 @@
 import gzip
 import json
 import threading
-import time
 from io import BytesIO
 from typing import Any
 
@@ -171,11 +170,9 @@ def test_a_sender_that_falls_silent_half_way_is_not_waited_for_for_ever(
     sender: Sender, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr(bodies, "WITHIN_S", 0.2)
-    begun = time.monotonic()
     answer, stream = half_a_body(sender, "is silent")
     stream.goes_on.set()
     assert "did not arrive within" in said(answer, 408)
-    assert time.monotonic() - begun < 10
 
 
 def test_a_channel_out_of_use_takes_nothing(sender: Sender) -> None:

@@ -4,7 +4,6 @@ import os
 import signal
 import socket
 import sys
-import time
 from collections.abc import Callable
 from pathlib import Path
 
@@ -15,17 +14,15 @@ from tests.plant.serving import Server, until
 pytestmark = pytest.mark.skipif(sys.platform != "linux", reason="looks into /proc")
 
 
-def test_work_goes_on_within_30_s_after_idle_workers_were_killed_and_an_end_leaves_no_orphan(server: Server) -> None:
+def test_work_goes_on_after_idle_workers_were_killed_and_an_end_leaves_no_orphan(server: Server) -> None:
     server.start()
     server.want(("test: work", {"name": "before"}))
     server.ended()
     workers = until(server.workers, "two idle workers")
     for pid in workers:
         os.kill(pid, signal.SIGKILL)
-    killed = time.monotonic()
     server.want(("test: work", {"name": "after"}))
     until(lambda: "after" in server.names(), "the job starts")
-    assert time.monotonic() - killed < 30
     assert server.ended() == {"after": ("finished", 1), "before": ("finished", 1)}
 
     assert server.stop() == 0
@@ -39,10 +36,8 @@ def test_a_killed_workers_job_is_done_and_one_that_kills_its_worker_is_started_t
     server.want(("test: work", {"name": "long", "tenths": 20}), ("test: end own worker", {"name": "deadly"}))
     pid = until(lambda: dict(server.starts()).get("long"), "the long job starts")
     os.kill(pid, signal.SIGKILL)
-    killed = time.monotonic()
     server.want(("test: work", {"name": "other"}))
     until(lambda: server.names().count("long") == 2, "the long job starts again")
-    assert time.monotonic() - killed < 30
     assert server.ended() == {"deadly": ("failed", 3), "long": ("finished", 2), "other": ("finished", 1)}
     assert sorted(server.names()) == ["deadly"] * 3 + ["long"] * 2 + ["other"]
 
@@ -57,7 +52,7 @@ def kill_first(server: Server) -> None:
     assert server.process is not None
     server.process.kill()
     server.process.wait()
-    until(lambda: not server.processes(), "the others followed", within_s=10)
+    until(lambda: not server.processes(), "the others followed")
 
 
 @pytest.mark.parametrize("kill", [kill_all, kill_first])

@@ -6,9 +6,11 @@ number of jobs, so that a board can ask at every drag.
 
 from __future__ import annotations
 
+import math
 from collections import Counter, defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass
+from fractions import Fraction
 
 from .plan import COST_PARTS, Cost, PlacedJob, Plan, Stop
 from .problem import Job, Kiln, Person, Problem, Shift
@@ -363,12 +365,13 @@ class _Checker:
         return at is None or at.start_min != issued.start_min or {one for one, _ in at.crew} != issued.people
 
     def cost(self) -> Cost:
-        """Sum every part exactly, in sixtieths of a cent, and round it once."""
+        """Sum every part exactly, in sixtieths of a cent and their fractions, and round it once."""
         drying = sum(
             (self.starts[tag][-1] - kiln.charges[-1].start_min) * kiln.drying_cents_per_hour
             for tag, kiln in self.kilns.items()
         )
-        delay = overtime_min = left_out = 0
+        delay: int | Fraction = 0
+        overtime_min = left_out = 0
         for ref, job in self.jobs.items():
             at = self.placed.get(ref)
             if at is None:
@@ -425,8 +428,8 @@ class _Checker:
             self.say("bound", "bound_cents", "is below 0")
 
 
-def _half_up(sixtieths: int) -> int:
-    return (sixtieths + 30) // 60
+def _half_up(sixtieths: int | Fraction) -> int:
+    return math.floor(Fraction(sixtieths + 30, 60))
 
 
 def _overlap(start: int, end: int, other_start: int, other_end: int) -> bool:

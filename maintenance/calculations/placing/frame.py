@@ -2,7 +2,7 @@
 
 Kilns, people, shifts and jobs are numbers here. A place is a number too: opening c of a kiln is 2c, charge c is
 2c + 1, so that places are in order of time; `ANYWHERE` is the place of a job that needs no state. Costs are in
-sixtieths of a cent, in which prices per hour times minutes are whole.
+1440ths of a cent, in which prices per day times minutes are whole.
 """
 
 from __future__ import annotations
@@ -14,7 +14,11 @@ from dataclasses import dataclass
 from .problem import LOCK_OUT, LOCKED_OUT, Charge, Job, Kiln, Problem
 
 ANYWHERE = -1
-SIXTIETHS = 60
+PARTS = 1440
+#: What rounding half up can take away.
+MOST_LOST = PARTS // 2 - 1
+#: A cent an hour is so many parts a minute; a cent a day is one.
+HOURLY = 24
 FAR = 10**9
 
 
@@ -149,9 +153,9 @@ class Frame:
         of = self.jobs[job]
         price = 0
         if end_min > of.due_min:
-            price = (end_min - of.due_min) * of.delay_cents_per_hour
+            price = (end_min - of.due_min) * of.delay_parts_per_min
         if end_min > of.latest_min:
-            price += (end_min - of.latest_min) * of.late_cents_per_hour
+            price += (end_min - of.latest_min) * of.late_cents_per_hour * HOURLY
         return price
 
     def move_price(self, job: int, start_min: int | None, people: frozenset[int] | set[int]) -> int:
@@ -159,11 +163,11 @@ class Frame:
         issued = self.issued.get(job)
         if issued is None or (issued.start_min == start_min and self.issued_people[job] == people):
             return 0
-        return self.problem.move_cents * SIXTIETHS
+        return self.problem.move_cents * PARTS
 
     def leave_out_price(self, job: int) -> int:
         """What it costs to leave a job out, its move included."""
-        return self.jobs[job].leave_out_cents * SIXTIETHS + self.move_price(job, None, set())
+        return self.jobs[job].leave_out_cents * PARTS + self.move_price(job, None, set())
 
 
 def after_drying_min(charge: Charge) -> int:

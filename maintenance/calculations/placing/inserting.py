@@ -11,7 +11,7 @@ from bisect import bisect_left, bisect_right
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 
-from .frame import ANYWHERE, FAR, Frame, Region
+from .frame import ANYWHERE, FAR, HOURLY, Frame, Region
 from .problem import LOCKED_OUT
 from .state import Crew, JobAt, State, StopAt, seat
 
@@ -238,7 +238,7 @@ class Inserting:
     def _option(self, job: int, at: JobAt, stop: StopAt | None, starts: list[int], stop_price: int) -> Option:
         kiln = self.frame.kiln_of[job]
         later_min = starts[-1] - self.state.starts[kiln][-1]
-        kiln_price = stop_price + later_min * self.frame.kilns[kiln].drying_cents_per_hour
+        kiln_price = stop_price + later_min * self.frame.kilns[kiln].drying_cents_per_hour * HOURLY
         return Option(job, self.state.job_price(job, at), kiln_price, at, stop, starts)
 
     def take(self, option: Option) -> None:
@@ -283,7 +283,7 @@ def greedy_plan(frame: Frame) -> State:
 
 def _urgency(frame: Frame, job: int) -> float:
     of = frame.jobs[job]
-    return (of.delay_cents_per_hour + of.late_cents_per_hour) / max(1, of.duration_min * of.crew_size)
+    return (of.delay_parts_per_min + of.late_cents_per_hour * HOURLY) / max(1, of.duration_min * of.crew_size)
 
 
 def _cheapest_opening_in_time(inserting: Inserting, job: int) -> Option | None:

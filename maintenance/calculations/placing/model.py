@@ -15,7 +15,7 @@ from dataclasses import dataclass
 from math import ceil
 from typing import Any
 
-from .frame import ANYWHERE, FAR, SIXTIETHS, Frame
+from .frame import ANYWHERE, FAR, HOURLY, MOST_LOST, PARTS, Frame
 from .possible import Option, Possible
 from .problem import LOCKED_OUT
 from .state import Crew, JobAt, StopAt, Stops
@@ -98,7 +98,7 @@ class Part:
         if self.task.parts_cents is None:
             self.model.minimize(sum(terms))
             return
-        # Of the whole, the parts are rounded half up as the plan states them: R is the least with 60 R >= X - 29.
+        # Of the whole, the parts are rounded half up as the plan states them: R is the least with 1440 R >= X - 719.
         costs = [one for kiln in self.task.kilns for one in self.costs[kiln]]
         total = sum(variable * weight for variable, weight, part in costs if not part)
         total = total + sum(self.fixed.values()) - self.fixed_drying
@@ -107,9 +107,9 @@ class Part:
             exact = exact + (self.fixed_drying if part == "drying" else 0)
             if isinstance(exact, int):
                 continue
-            whole = self._int(0, FAR * FAR // SIXTIETHS, cents)
-            self.model.add(SIXTIETHS * whole >= exact - 29)
-            total = total + SIXTIETHS * whole
+            whole = self._int(0, FAR * FAR // PARTS, cents)
+            self.model.add(PARTS * whole >= exact - MOST_LOST)
+            total = total + PARTS * whole
         self.model.minimize(total)
 
     # --- small helpers ---------------------------------------------------------------------------
@@ -157,15 +157,15 @@ class Part:
                 self._add_interruption(kiln, index)
                 ended = ended + self.stretches[kiln, index]
         if of.drying_cents_per_hour:
-            self.costs[kiln].append((starts[-1], of.drying_cents_per_hour, "drying"))
-            self.fixed[kiln] -= of.charges[-1].start_min * of.drying_cents_per_hour
-            self.fixed_drying -= of.charges[-1].start_min * of.drying_cents_per_hour
+            self.costs[kiln].append((starts[-1], of.drying_cents_per_hour * HOURLY, "drying"))
+            self.fixed[kiln] -= of.charges[-1].start_min * of.drying_cents_per_hour * HOURLY
+            self.fixed_drying -= of.charges[-1].start_min * of.drying_cents_per_hour * HOURLY
 
     def _may_interrupt(self, kiln: int, index: int) -> bool:
         of = self.frame.kilns[kiln]
         if 2 * index + 1 in self.task.stops.get(kiln, {}):
             return True
-        return (of.interruption_cents + of.set_up_cents) * SIXTIETHS <= self.options.spare[kiln]
+        return (of.interruption_cents + of.set_up_cents) * PARTS <= self.options.spare[kiln]
 
     def _add_opening(self, kiln: int, index: int, ended: Any) -> None:
         frame, model = self.frame, self.model
@@ -246,7 +246,7 @@ class Part:
                     used = max(0, kept.set_up_start_min + of.set_up_min - frame.shifts[number].end_min)
                 overtime = self._int(0, over_min, used)
                 model.add(overtime >= set_up + of.set_up_min - frame.shifts[number].end_min).only_enforce_if(literal)
-                self.costs[kiln].append((overtime, frame.problem.overtime_cents_per_person_hour, "overtime"))
+                self.costs[kiln].append((overtime, frame.problem.overtime_cents_per_person_hour * HOURLY, "overtime"))
         for person in sorted({one for able in people.values() for one in able}):
             literal = self._bool(kept is not None and kept.person == person)
             stop.people[person] = literal
@@ -257,7 +257,7 @@ class Part:
         model.add(sum(stop.people.values()) == stop.is_there)
         model.add(end >= set_up + of.set_up_min + of.restore_min).only_enforce_if(stop.is_there)
         cents = of.set_up_cents + (of.interruption_cents if place % 2 else 0)
-        self.costs[kiln].append((stop.is_there, cents * SIXTIETHS, ""))
+        self.costs[kiln].append((stop.is_there, cents * PARTS, ""))
         self.stop_vars[kiln, place] = stop
         return stop
 
@@ -309,10 +309,11 @@ class Part:
         frame, at = self.frame, self.task.at.get(job)
         of, present, start = frame.jobs[job], variables.present, variables.start
         if job not in frame.must:
-            self.costs[frame.kiln_of[job]].append((present, -of.leave_out_cents * SIXTIETHS, ""))
-            self.fixed[frame.kiln_of[job]] += of.leave_out_cents * SIXTIETHS
+            self.costs[frame.kiln_of[job]].append((present, -of.leave_out_cents * PARTS, ""))
+            self.fixed[frame.kiln_of[job]] += of.leave_out_cents * PARTS
         end_min = None if at is None else at.start_min + of.duration_min
-        for date_min, price in ((of.due_min, of.delay_cents_per_hour), (of.latest_min, of.late_cents_per_hour)):
+        late = of.late_cents_per_hour * HOURLY
+        for date_min, price in ((of.due_min, of.delay_parts_per_min), (of.latest_min, late)):
             self._add_excess(
                 job,
                 "delay",
@@ -329,7 +330,7 @@ class Part:
             job,
             "overtime",
             variables,
-            frame.problem.overtime_cents_per_person_hour * of.crew_size,
+            frame.problem.overtime_cents_per_person_hour * HOURLY * of.crew_size,
             {one: shifts[one.shift].end_min for one in variables.options},
             start + of.duration_min * present - ends,
             of.duration_min,
@@ -363,7 +364,7 @@ class Part:
         frame = self.frame
         if job not in frame.issued or not frame.problem.move_cents:
             return
-        price = frame.problem.move_cents * SIXTIETHS
+        price = frame.problem.move_cents * PARTS
         self.fixed[frame.kiln_of[job]] += price
         issued, at = frame.issued[job], self.task.at.get(job)
         if len(frame.issued_people[job]) != frame.jobs[job].crew_size:

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from datetime import date
+from fractions import Fraction
 from functools import cached_property
 from typing import Literal
 
@@ -99,10 +100,19 @@ class Job:
     due_min: int
     latest_min: int
     safety: bool
-    delay_cents_per_hour: int
+    delay_cents_per_hour: int | Fraction
     late_cents_per_hour: int
     leave_out_cents: int
     after: tuple[tuple[str, int], ...] = ()
+
+    def __post_init__(self) -> None:
+        if (self.delay_cents_per_hour * 24) % 1:
+            raise ValueError(f"{self.ref}: {self.delay_cents_per_hour} cents an hour of delay are no whole cents a day")
+
+    @cached_property
+    def delay_parts_per_min(self) -> int:
+        """What a minute of delay costs in 1440ths of a cent: the cents of a day."""
+        return int(self.delay_cents_per_hour * 24)
 
     @cached_property
     def crew_size(self) -> int:
@@ -180,6 +190,13 @@ def _kiln_to_json(kiln: Kiln) -> dict[str, object]:
 
 
 def _job_to_json(job: Job) -> dict[str, object]:
+    numbers = {name: getattr(job, name) for name in JOB_NUMBERS}
+    if job.delay_parts_per_min % 24:
+        # Cents an hour that are not whole are told by the day.
+        del numbers["delay_cents_per_hour"]
+        numbers["delay_cents_per_day"] = job.delay_parts_per_min
+    else:
+        numbers["delay_cents_per_hour"] = job.delay_parts_per_min // 24
     return {
         "id": job.ref,
         "kiln": job.kiln,
@@ -187,7 +204,7 @@ def _job_to_json(job: Job) -> dict[str, object]:
         "crew": dict(job.crew),
         "safety": job.safety,
         "after": [list(pair) for pair in job.after],
-        **{name: getattr(job, name) for name in JOB_NUMBERS},
+        **numbers,
     }
 
 

@@ -6,6 +6,7 @@ from collections import Counter
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 from datetime import date
+from fractions import Fraction
 
 from .json_places import MOST, Fault, FaultyFileError, Reader, dotted
 from .problem import (
@@ -175,7 +176,9 @@ def _jobs(reader: Reader, top: dict[str, object], places: _Places) -> Iterable[J
     names = ("id", "kiln", "needs_state", "crew", "safety", "after", *JOB_NUMBERS)
     free_to_be_negative = ("earliest_min", "parts_min", "due_min", "latest_min")
     for place, item in reader.items(top, "jobs", ""):
-        found = reader.fields(item, place, names)
+        is_daily = isinstance(item, dict) and "delay_cents_per_day" in item
+        own = tuple("delay_cents_per_day" if is_daily and name == "delay_cents_per_hour" else name for name in names)
+        found = reader.fields(item, place, own)
         if found is None:
             continue
         ref = _once(reader, "job", reader.text(found, "id", place), dotted(place, "id"), places, place)
@@ -187,14 +190,18 @@ def _jobs(reader: Reader, top: dict[str, object], places: _Places) -> Iterable[J
             reader.wrong(dotted(place, "safety"), "is neither true nor false")
         crew = reader.keyed(found["crew"], dotted(place, "crew")) if "crew" in found else None
         values = {
-            name: reader.number(found, name, place, -MOST if name in free_to_be_negative else 0) for name in JOB_NUMBERS
+            name: reader.number(found, name, place, -MOST if name in free_to_be_negative else 0)
+            for name in own
+            if name in JOB_NUMBERS or name == "delay_cents_per_day"
         }
+        delay = Fraction(values.pop("delay_cents_per_day"), 24) if is_daily else values.pop("delay_cents_per_hour")
         yield Job(
             ref=ref,
             kiln=reader.text(found, "kiln", place),
             needs_state=next((one for one in STATES if one == state), "any"),
             crew=tuple((skill, reader.number(crew or {}, skill, dotted(place, "crew"), 0)) for skill in crew or {}),
             safety=safety is True,
+            delay_cents_per_hour=delay,
             after=tuple(_after(reader, found, place)),
             **values,
         )

@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections import Counter
 from dataclasses import dataclass
 
-from .frame import SIXTIETHS, Frame
+from .frame import PARTS, Frame
 from .inserting import Inserting, Option
 from .problem import LOCKED_OUT, Problem
 from .state import JobAt, State
@@ -97,8 +97,8 @@ def reason_of(state: State, ref: str) -> Reason:
     )
 
 
-def _cents(sixtieths: int) -> int:
-    return round(sixtieths / SIXTIETHS)
+def _cents(parts: int) -> int:
+    return round(parts / PARTS)
 
 
 def _without(state: State, job: int) -> State:

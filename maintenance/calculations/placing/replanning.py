@@ -11,6 +11,7 @@ from __future__ import annotations
 import random
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from fractions import Fraction
 
 from .doubt import buffer_that_pays
 from .plan import Plan, Stop
@@ -100,7 +101,8 @@ class _Life:
         self.taken: dict[str, list[tuple[int, int]]] = {person.ref: [] for person in problem.people}
         self.issued: dict[str, Issued] = {}
         self.plan: Plan | None = None
-        self.sixtieths = self.moves = self.late_moves = self.in_vain = 0
+        self.sixtieths: int | Fraction = 0
+        self.moves = self.late_moves = self.in_vain = 0
 
     # --- the truth -------------------------------------------------------------------------------
 
@@ -342,5 +344,5 @@ class _Life:
             ended = self._ended(kiln, last - 1) if last else 0
             late = max(0, ended - kiln.charges[last].start_min, self.held[kiln.tag] - kiln.charges[last].start_min)
             self.sixtieths += late * kiln.drying_cents_per_hour
-        cents = round(self.sixtieths / SIXTIETHS) + sum(job.leave_out_cents for job in left)
+        cents = round(Fraction(self.sixtieths, SIXTIETHS)) + sum(job.leave_out_cents for job in left)
         return Course(self.habit, cents, self.moves, self.late_moves, self.in_vain, len(left))

@@ -16,7 +16,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from .building import Building
-from .frame import SIXTIETHS, Frame
+from .frame import PARTS, Frame
 from .hopeless import explain_together, find_hopeless, must_task, not_found_in_time
 from .inserting import due_date_plan, greedy_plan, put_dearest_anew
 from .json_places import Fault
@@ -201,7 +201,7 @@ class _Solving:
     def _bound_cents(self) -> int:
         """The proven lower bound of the total; what the kilns cost apart is exact, so that rounding is taken off."""
         apart = sum(self.floors.values()) - LOST_BY_ROUNDING
-        return min(self.total, max(0, self.whole_bound_cents, -(-apart // SIXTIETHS)))
+        return min(self.total, max(0, self.whole_bound_cents, -(-apart // PARTS)))
 
     def _is_proven(self) -> bool:
         """Whether no plan is better; of large problems, none that is better by more than rounding."""
@@ -339,7 +339,7 @@ class _Solving:
             if found is not None and found.is_impossible:
                 bound = order.task.price
             # What costs more than the plan was left out: the plan's cost bounds it, too.
-            cents = min(-(-(bound or 0) // SIXTIETHS), ((order.task.price or 0) - LOST_BY_ROUNDING) // SIXTIETHS)
+            cents = min(-(-(bound or 0) // PARTS), ((order.task.price or 0) - LOST_BY_ROUNDING) // PARTS)
             if cents > self.whole_bound_cents:
                 self.whole_bound_cents = cents
                 self._say("proof")

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from itertools import chain
 
 from .checking import Broken, Verdict, check
-from .frame import ANYWHERE, Frame
+from .frame import ANYWHERE, PARTS, Frame
 from .inserting import Fix, Inserting, Option, fill_cheaply, seats
 from .plan import COST_PARTS, PlacedJob, Plan, Stop
 from .problem import LOCKED_OUT
@@ -318,7 +318,9 @@ class Standing:
         chosen = [max(before, key=lambda one: one.at.start_min, default=None)]
         chosen.append(min(after, key=lambda one: one.at.start_min, default=None))
         left_out = self.frame.leave_out_price(job)
-        return tuple((one.at.start_min, round((one.price - left_out - now) / 60)) for one in chosen if one is not None)
+        return tuple(
+            (one.at.start_min, round((one.price - left_out - now) / PARTS)) for one in chosen if one is not None
+        )
 
     def _meaning(self, plan: Plan, near: tuple[tuple[int, int], ...] = ()) -> Move:
         verdict = check(self.frame.problem, replace(plan, bound_cents=0))

@@ -6,7 +6,7 @@ from bisect import bisect_left, insort
 from dataclasses import dataclass
 from itertools import pairwise
 
-from .frame import ANYWHERE, FAR, SIXTIETHS, Frame
+from .frame import ANYWHERE, FAR, HOURLY, PARTS, Frame
 from .plan import Cost, PlacedJob, Plan, Stop
 from .problem import LOCKED_OUT
 
@@ -191,21 +191,21 @@ class State:
     def drying_price(self, kiln: int, starts: list[int]) -> int:
         """What it costs that the sentinel starts then."""
         of = self.frame.kilns[kiln]
-        return (starts[-1] - of.charges[-1].start_min) * of.drying_cents_per_hour
+        return (starts[-1] - of.charges[-1].start_min) * of.drying_cents_per_hour * HOURLY
 
     def stop_price(self, kiln: int, place: int, stop: StopAt) -> int:
         """What a stop costs, drying lost aside."""
         of, shift = self.frame.kilns[kiln], self.frame.shifts[stop.shift]
         overtime_min = max(0, stop.set_up_start_min + of.set_up_min - shift.end_min)
         cents = of.set_up_cents + (of.interruption_cents if place % 2 else 0)
-        return cents * SIXTIETHS + overtime_min * self.frame.problem.overtime_cents_per_person_hour
+        return cents * PARTS + overtime_min * self.frame.problem.overtime_cents_per_person_hour * HOURLY
 
     def job_price(self, job: int, at: JobAt) -> int:
         """What a place costs for the job itself: delay, overtime, move."""
         frame = self.frame
         end_min = at.start_min + frame.jobs[job].duration_min
         overtime_min = max(0, end_min - frame.shifts[at.shift].end_min) * len(at.crew)
-        price = frame.delay_price(job, end_min) + overtime_min * frame.problem.overtime_cents_per_person_hour
+        price = frame.delay_price(job, end_min) + overtime_min * frame.problem.overtime_cents_per_person_hour * HOURLY
         if frame.issued:
             price += frame.move_price(job, at.start_min, {person for person, _ in at.crew})
         return price
@@ -373,12 +373,12 @@ class State:
             at = self.at.get(job)
             if at is None:
                 left_out += of.leave_out_cents
-                moves += frame.move_price(job, None, set()) // SIXTIETHS
+                moves += frame.move_price(job, None, set()) // PARTS
                 continue
             end_min = at.start_min + of.duration_min
             delay += frame.delay_price(job, end_min)
             overtime_min += max(0, end_min - frame.shifts[at.shift].end_min) * len(at.crew)
-            moves += frame.move_price(job, at.start_min, {person for person, _ in at.crew}) // SIXTIETHS
+            moves += frame.move_price(job, at.start_min, {person for person, _ in at.crew}) // PARTS
         for kiln, of_kiln in enumerate(frame.kilns):
             drying += self.drying_price(kiln, self.starts[kiln])
             for place, stop in self.stops[kiln].items():
@@ -389,7 +389,7 @@ class State:
         return Cost(
             drying_lost=rounded(drying),
             delay=rounded(delay),
-            overtime=rounded(overtime_min * problem.overtime_cents_per_person_hour),
+            overtime=rounded(overtime_min * problem.overtime_cents_per_person_hour * HOURLY),
             set_up=set_up,
             interruption=interruption,
             left_out=left_out,
@@ -397,9 +397,9 @@ class State:
         )
 
 
-def rounded(sixtieths: int) -> int:
+def rounded(parts: int) -> int:
     """Round to whole cents, half up."""
-    return (2 * sixtieths + SIXTIETHS) // (2 * SIXTIETHS)
+    return (2 * parts + PARTS) // (2 * PARTS)
 
 
 def seat(slot: int, slots: list[str], choices: dict[str, list[int]], taken: dict[int, int], asked: set[int]) -> bool:

@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
 
-from .frame import SIXTIETHS
+from .frame import MOST_LOST, PARTS
 from .state import JobAt, State, Stops
 
-#: What rounding half up can take away from drying, delay and overtime, in sixtieths.
-LOST_BY_ROUNDING = 3 * 29
+#: What rounding half up can take away from drying, delay and overtime, in parts of a cent.
+LOST_BY_ROUNDING = 3 * MOST_LOST
 Busy = list[list[tuple[int, int]]]
 
 
@@ -86,7 +86,7 @@ def whole_task(state: State, floors: dict[int, int]) -> Task:
     """Make the task of all kilns, in which costs are rounded as the plan states them."""
     task = task_of(state, range(len(state.frame.kilns)), floors=floors)
     cost = state.cost()
-    most = cost.total * SIXTIETHS + LOST_BY_ROUNDING
+    most = cost.total * PARTS + LOST_BY_ROUNDING
     return replace(task, price=most, parts_cents=(cost.drying_lost, cost.delay, cost.overtime))
 
 

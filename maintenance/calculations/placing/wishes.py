@@ -12,7 +12,7 @@ from collections.abc import Collection
 from dataclasses import dataclass, replace
 
 from .checking import check
-from .frame import SIXTIETHS, Frame
+from .frame import PARTS, Frame
 from .hopeless import find_hopeless, not_found_in_time
 from .inserting import due_date_plan, greedy_plan
 from .json_places import Fault
@@ -334,7 +334,7 @@ def _best(problem: Problem, kept: Plan, seconds: float) -> _Best | None:
     # What costs more than the plan at hand was left out: that plan's cost bounds it, too.
     price = task.price or 0
     bound = price if found_part.is_impossible else found_part.bound
-    cents = min(-(-bound // SIXTIETHS), (price - LOST_BY_ROUNDING) // SIXTIETHS)
+    cents = min(-(-bound // PARTS), (price - LOST_BY_ROUNDING) // PARTS)
     return _Best(better, total, max(0, min(cents, total)))
 
 
