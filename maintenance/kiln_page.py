@@ -9,6 +9,7 @@ from django.db.models import Prefetch
 
 from maintenance import charge_strips
 from maintenance.end_view_marks import WEIGHTS, latest_findings, marks_of
+from maintenance.entry_bars import bars_of, door_words_of
 from maintenance.models import (
     Defect,
     EntryPermit,
@@ -95,7 +96,7 @@ def gather(kiln: Kiln, now: datetime) -> dict[str, Any]:
         WorkOrder.objects.unfinished().filter(kiln=kiln).select_related("component", "defect", "placement")[:WORK_SHOWN]
     )
     openings = _openings(kiln, stand)
-    blocking = [defect for defect in defects if defect.blocks_entry]
+    blocking = bars_of(kiln)
     return {
         "stand": stand,
         "word": STATE_WORDS[stand.state.state],
@@ -119,6 +120,7 @@ def gather(kiln: Kiln, now: datetime) -> dict[str, Any]:
         "proof_tests": _proof_tests(kiln),
         "permit": permit.select_related("locked_out_by", "watch_outside").first(),
         "blocking": blocking,
+        "door_words": door_words_of(kiln),
         "find_everybody": find_everybody_words() if blocking and waits_for_timber(stand) else "",
         "changes": Change.objects.about(kiln).order_by("-at", "-id")[:HISTORY_SHOWN],
     }

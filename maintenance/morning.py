@@ -15,7 +15,8 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy, ngettext
 
 from maintenance.actions.supply import missing_parts
-from maintenance.models import Defect, EntryPermit, Firing, Placement, WorkOrder
+from maintenance.entry_bars import bars_to_entry
+from maintenance.models import EntryPermit, Firing, Placement, WorkOrder
 from plant import clock
 from plant.calculations.kiln_state import KilnState
 from plant.calculations.openings import Opening
@@ -259,8 +260,7 @@ def jobs_in(opening: Opening | None, jobs: Iterable[Placement]) -> list[Placemen
 
 def _barred() -> dict[int, str]:
     """Return kiln -> why nobody may enter."""
-    defects = Defect.objects.blocking_entry().select_related("component").order_by("-found_at")
-    return {defect.kiln_id: defect.what for defect in defects}
+    return {kiln_id: bars[0].what for kiln_id, bars in bars_to_entry(Kiln.objects.in_use()).items()}
 
 
 def _inside() -> dict[int, datetime]:

@@ -21,6 +21,7 @@ LEDGERS = (
     "maintenance.StepRecord",
     "maintenance.Labour",
     "maintenance.EntryPermit",
+    "maintenance.LetIn",
     "maintenance.ChamberTest",
 )
 

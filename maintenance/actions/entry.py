@@ -14,7 +14,8 @@ from django.db import transaction
 from django.db.models import Exists, OuterRef, Q
 from django.utils.translation import gettext as _
 
-from maintenance.models import Defect, EntryPermit, Sitting, WorkOrder
+from maintenance.entry_bars import ESCAPE_DOOR_KIND, bars_of
+from maintenance.models import EntryPermit, Sitting, WorkOrder
 from maintenance.models.catalogue import NeedsState
 from plant import clock
 from plant.access import Role, require
@@ -27,7 +28,6 @@ from plant.templatetags.units import temperature_in
 # A job in these states of the kiln takes people into the chamber or in front of its machinery.
 INSIDE_STATES = (NeedsState.EMPTY, NeedsState.STILL)
 LOCK_OUT_SKILL = "lock-out"
-ESCAPE_DOOR_KIND = "escape-door"
 # Whoever has no other role stands at a door only with a skill on record.
 READING_ROLES = (Role.AUDITOR, Role.MANAGER)
 
@@ -56,11 +56,6 @@ def takes_people_inside(work_order: WorkOrder) -> bool:
     return work_order.needs_state in INSIDE_STATES
 
 
-def blocking_defects(kiln: Kiln) -> list[Defect]:
-    """Return the defects that keep everybody out of a chamber."""
-    return list(Defect.objects.blocking_entry().filter(kiln=kiln).select_related("component"))
-
-
 def open_permit_of(kiln: Kiln) -> EntryPermit | None:
     """Return the permit under which a chamber is open for entry now, if it is."""
     return (
@@ -71,12 +66,12 @@ def open_permit_of(kiln: Kiln) -> EntryPermit | None:
 
 
 def refuse_where_blocked(kiln: Kiln) -> None:
-    """Refuse entry while a defect blocks it."""
-    blocking = blocking_defects(kiln)
-    if blocking:
+    """Refuse entry while something bars it, and say what ends that."""
+    bars = bars_of(kiln)
+    if bars:
         raise ValidationError(
-            _("Nobody may enter %(kiln)s: %(what)s. The defect must be mended from outside and signed off first.")
-            % {"kiln": kiln.tag, "what": "; ".join(str(defect) for defect in blocking)},
+            _("Nobody may enter %(kiln)s: %(what)s")
+            % {"kiln": kiln.tag, "what": " ".join(f"{bar.what}. {bar.remedy}" for bar in bars)},
             code="blocked",
         )
 

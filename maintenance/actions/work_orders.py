@@ -12,7 +12,6 @@ from django.utils.translation import gettext as _
 from inventory.actions import release
 from maintenance.actions.defects import cure_defect, record_defect
 from maintenance.actions.entry import (
-    blocking_defects,
     is_somebody_at_work_inside,
     lock_out_fault,
     open_permit_of,
@@ -23,6 +22,7 @@ from maintenance.actions.standing import complete, pass_occurrence_over
 from maintenance.actions.verdicts import judge_by_work
 from maintenance.actions.watch_resets import begin_anew
 from maintenance.calculations.work_states import may_move
+from maintenance.entry_bars import bars_of
 from maintenance.models import Assignment, Placement, ProofTest, StepRecord, WorkOrder, WorkStep
 from plant import clock
 from plant.access import require
@@ -150,9 +150,9 @@ def _check_entry(order: WorkOrder, team: Collection[Person], locked_out_outside_
     """
     if not takes_people_inside(order):
         return {}
-    blocking = blocking_defects(order.kiln)
+    bars = bars_of(order.kiln)
     permit = open_permit_of(order.kiln)
-    if not blocking:
+    if not bars:
         if permit is None:
             raise ValidationError(
                 _("Open %(kiln)s for entry first: open, cooled, locked out, escape door tried.") % {"kiln": order.kiln},
@@ -165,8 +165,8 @@ def _check_entry(order: WorkOrder, team: Collection[Person], locked_out_outside_
                 code="watch",
             )
         return {}
-    what = "; ".join(str(defect) for defect in blocking)
-    if order.defect_id not in {defect.pk for defect in blocking}:
+    what = "; ".join(str(bar) for bar in bars)
+    if not any(order.pk in bar.ended_by for bar in bars):
         raise ValidationError(
             _("Nobody may enter %(kiln)s: %(what)s. Only the work that mends this may start, from outside.")
             % {"kiln": order.kiln, "what": what},

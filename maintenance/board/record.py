@@ -12,7 +12,8 @@ from maintenance.board.crew import Day, OnDuty, days_of
 from maintenance.board.drawing import Row, draw_row, in_order
 from maintenance.board.scale import Scale, scale_of
 from maintenance.board.seen import ChargeSeen, GapSeen, JobSeen, KilnSeen, StopSeen
-from maintenance.board.words import barred_jobs, barred_kilns
+from maintenance.board.words import barred_jobs
+from maintenance.entry_bars import bars_to_entry
 from maintenance.models import KilnStop, WorkOrder
 from maintenance.programme import KilnProgramme
 
@@ -58,7 +59,7 @@ def build_board(first_on: date, days: int, now_at: datetime, marked: Collection[
     with collector_at_rest():
         desk = load_desk(now_at, now_at + timedelta(days=ahead))
     scale = scale_of(first_on, days, desk.mill.zone)
-    shut = barred_kilns(desk)
+    shut = bars_to_entry(list(desk.programme))
     barred = barred_jobs(desk, shut)
     placed: dict[int, list[JobSeen]] = defaultdict(list)
     for order in desk.orders.values():

@@ -14,27 +14,20 @@ from maintenance.actions.entry import takes_people_inside
 from maintenance.actions.leaving_out import say_left_out
 from maintenance.actions.placing import Shout
 from maintenance.calculations.ranking import Ranking, Work, rank_work
-from maintenance.models import Defect, WorkOrder
+from maintenance.entry_bars import EntryBar
+from maintenance.models import WorkOrder
 from plant.models import Kiln
 
 
-def barred_kilns(desk: Desk) -> dict[int, set[int]]:
-    """Return kiln id -> the defects for which nobody may enter the chamber."""
-    found: dict[int, set[int]] = defaultdict(set)
-    for kiln_id, defect_id in Defect.objects.blocking_entry().filter(kiln__in=desk.programme).values_list("kiln", "pk"):
-        found[kiln_id].add(defect_id)
-    return dict(found)
-
-
-def barred_jobs(desk: Desk, kilns: Mapping[int, set[int]]) -> frozenset[str]:
-    """Return the placed jobs that would take people into a barred chamber; what mends the bar is none of them."""
+def barred_jobs(desk: Desk, kilns: Mapping[int, list[EntryBar]]) -> frozenset[str]:
+    """Return the placed jobs that would take people into a barred chamber; what ends the bar is none of them."""
     return frozenset(
         order.number
         for order in desk.orders.values()
         if order.kiln_id in kilns
         and has_place(order)
         and takes_people_inside(order)
-        and order.defect_id not in kilns[order.kiln_id]
+        and not any(order.pk in bar.ended_by for bar in kilns[order.kiln_id])
     )
 
 

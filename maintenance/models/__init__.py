@@ -1,5 +1,6 @@
 """Models of upkeep, by subject."""
 
+from maintenance.models.bars import LetIn
 from maintenance.models.catalogue import Caution, CheckPoint, StandingDefault, TaskPart, TaskSheet, TaskSkill, TaskStep
 from maintenance.models.checks import CheckItem, Defect, Finding, FunctionCheck, ProofTest, Sitting
 from maintenance.models.plans import KilnStop, Plan
@@ -34,6 +35,7 @@ __all__ = [
     "FunctionCheck",
     "KilnStop",
     "Labour",
+    "LetIn",
     "MissedOccurrence",
     "Placement",
     "Plan",

@@ -16,8 +16,9 @@ from django.views.decorators.http import require_POST
 from maintenance.actions import checks as act
 from maintenance.actions.check_points import substitutes_of
 from maintenance.actions.check_sittings import LEAST_MINUTES, MINUTES_A_POINT, ask_for_sittings, parts_of_check
-from maintenance.actions.entry import NotSafe, blocking_defects, open_permit, open_permit_of
+from maintenance.actions.entry import NotSafe, open_permit, open_permit_of
 from maintenance.calculations.sensor_sides import Quantity, Sensor, Side, missing_sensors
+from maintenance.entry_bars import bars_of
 from maintenance.forms.checks import FindingForm, ReasonForm, SittingForm
 from maintenance.forms.entry import PermitForm
 from maintenance.models import Caution, CheckItem, CheckPoint, Defect, Finding, FunctionCheck, Sitting, TaskSheet
@@ -76,7 +77,7 @@ def check(request: HttpRequest, number: str) -> HttpResponse:
         "may_ask": is_open and user_of(request).may("place work") and any(part.is_wanted for part in as_work),
         "minutes": {state.value: minutes for state, minutes in MINUTES_A_POINT.items()} | {"least": LEAST_MINUTES},
         "left": left,
-        "blocking": blocking_defects(one.kiln),
+        "blocking": bars_of(one.kiln),
         "permit": open_permit_of(one.kiln),
         "missing_sides": _missing_sides(one.kiln),
         "history": Change.objects.about(one),
@@ -139,7 +140,7 @@ def sit(request: HttpRequest, number: str) -> HttpResponse:
     if state not in (SeenIn.RUNNING, SeenIn.OPEN_EMPTY):
         return redirect(one)
     is_inside = state == SeenIn.OPEN_EMPTY
-    blocking = blocking_defects(one.kiln)
+    blocking = bars_of(one.kiln)
     data = request.POST or None
     has_permit = is_inside and open_permit_of(one.kiln) is not None
     permit_form = None
@@ -254,7 +255,7 @@ def _item_context(one: FunctionCheck, this: CheckItem, sitting: Sitting | None, 
         "sheets": TaskSheet.objects.filter(kind=this.point.kind_id, is_proof_test=False),
         "substitutes": substitutes_of(this),
         "cautions": this.point.cautions.all(),
-        "blocking": blocking_defects(one.kiln),
+        "blocking": bars_of(one.kiln),
         "marks": {this.point.end_view_no: {"state": latest.result if latest else "open"}},
         "missing_sides": _missing_sides(one.kiln) if this.point.code.endswith("-both-sides") else [],
         "before": fitting[at - 1] if at else None,

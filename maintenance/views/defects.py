@@ -13,6 +13,7 @@ from django.utils.translation import ngettext
 from django.views.decorators.http import require_POST
 
 from maintenance.actions.defects import strike_defect, work_order_from_defect
+from maintenance.entry_bars import bars_to_entry
 from maintenance.forms.checks import ReasonForm
 from maintenance.models import Defect, TaskSheet, WorkOrder
 from maintenance.views.helpers import put_refusal, query_without_page, user_of
@@ -49,10 +50,10 @@ def defects(request: HttpRequest) -> HttpResponse:
 
 def _lead(kiln: Kiln | None) -> str:
     found = Defect.objects.not_cured().filter(**({"kiln": kiln} if kiln else {}))
-    barred = sorted(set(found.filter(blocks_entry=True).values_list("kiln__tag", flat=True)))
-    if barred:
-        return _("Nobody may enter %(kilns)s until the defect that blocks entry is mended.") % {
-            "kilns": ", ".join(barred)
+    bars = bars_to_entry([kiln] if kiln else Kiln.objects.in_use())
+    if bars:
+        return _("Nobody may enter %(kilns)s until what bars entry is mended and signed off.") % {
+            "kilns": ", ".join(sorted(of_kiln[0].kiln_tag for of_kiln in bars.values()))
         }
     all_ = found.count()
     if not all_:

@@ -9,8 +9,8 @@ from django.utils.translation import gettext as _
 from django.views.decorators.vary import vary_on_headers
 
 from maintenance.end_view_marks import marks_of, number_of_work
+from maintenance.entry_bars import bars_of
 from maintenance.kiln_page import downtimes_ahead, downtimes_of, gather, year_of
-from maintenance.models import Defect
 from maintenance.morning import Card, find_everybody_words, morning, waits_for_timber
 from plant import clock
 from plant.access import needs
@@ -33,7 +33,7 @@ def kilns(request: HttpRequest) -> HttpResponse:
     now = clock.now()
     this_morning = morning(mill, now)
     chosen = this_morning.chosen(request.GET.get("kiln"))
-    blocking = list(Defect.objects.blocking_entry().filter(kiln=chosen.kiln)) if chosen else []
+    blocking = bars_of(chosen.kiln) if chosen else []
     is_timber_due = bool(blocking and chosen and waits_for_timber(chosen.now))
     context = {
         "place": "kilns",

@@ -13,12 +13,12 @@ from django.utils.translation import ngettext
 from django.views.decorators.http import require_POST
 
 from maintenance.actions.desk import TO_PLACE, Desk, has_place, load_desk
-from maintenance.actions.entry import blocking_defects
 from maintenance.actions.leaving_out import put_back_into_plan, take_out_of_plan
 from maintenance.actions.placing import place_by_hand, set_pinned
 from maintenance.actions.supply import needed_on, say_supply
 from maintenance.board import barred_jobs, orders_in, rank_orders
 from maintenance.calculations.placing_problem import SERVED_BY, Placement, Window
+from maintenance.entry_bars import bars_of
 from maintenance.forms.placing import LeaveOutForm, PlaceForm
 from maintenance.models import WorkOrder
 from maintenance.tasks import DAY_TASK
@@ -103,7 +103,7 @@ def opening(request: HttpRequest, tag: str, key: str) -> HttpResponse:
     if window is None:
         raise Http404(_("This opening is over, or has shifted so that it no longer exists."))
     link = desk.links[window.ref]
-    blocking = blocking_defects(kiln)
+    blocking = bars_of(kiln)
     placed = [order for order in orders_in(desk, kiln, link.after_charge_id) if window.state == "empty"]
     if window.state == "running":
         running = [order for order in desk.orders.values() if has_place(order) and order.kiln_id == kiln.pk]
@@ -129,7 +129,7 @@ def opening(request: HttpRequest, tag: str, key: str) -> HttpResponse:
         "link": link,
         "key": key,
         "blocking": blocking if window.state != "running" else [],
-        "barred": barred_jobs(desk, {kiln.pk: {defect.pk for defect in blocking}} if blocking else {}),
+        "barred": barred_jobs(desk, {kiln.pk: blocking} if blocking else {}),
         "placed": [InOpening(order, _supply_words(desk, order)) for order in placed],
         "proposals": proposals,
         "untried": max(len(ranked) - MOST_TRIED, 0),

@@ -5,13 +5,14 @@ from datetime import datetime
 
 from django.contrib import messages
 from django.core.exceptions import ValidationError
-from django.db.models import Count, Max, Q
+from django.db.models import Count, Max
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST
 
 from maintenance.actions.checks import start_check
+from maintenance.entry_bars import bars_to_entry
 from maintenance.models import CheckItem, CheckPoint, Defect, FunctionCheck
 from maintenance.views.helpers import user_of
 from plant import clock
@@ -55,14 +56,15 @@ def rounds(request: HttpRequest) -> HttpResponse:
         Kiln.objects.in_use().annotate(last_check_at=Max("checks__completed_at")).order_by("last_check_at", "tag")
     )
     by_kiln = {check.kiln_id: check for check in checks}
-    open_defects = (
-        Defect.objects.not_cured().values("kiln").annotate(count=Count("pk"), barred=Count("pk", Q(blocks_entry=True)))
-    )
-    counted = {row["kiln"]: row for row in open_defects}
+    defects = Defect.objects.not_cured().order_by().values_list("kiln").annotate(count=Count("pk"))
+    counts, bars = dict(defects), bars_to_entry(kilns)
     context = {
         "place": "rounds",
         "checks": [(check, parts_of(progress.get(check.pk, {}))) for check in checks],
-        "kilns": [(kiln, by_kiln.get(kiln.pk), counted.get(kiln.pk)) for kiln in sorted(kilns, key=_oldest_first)],
+        "kilns": [
+            (kiln, by_kiln.get(kiln.pk), counts.get(kiln.pk, 0), bars.get(kiln.pk))
+            for kiln in sorted(kilns, key=_oldest_first)
+        ],
         "done": FunctionCheck.objects.filter(completed_at__isnull=False)
         .select_related("kiln")
         .order_by("-completed_at")[:10],

@@ -20,9 +20,10 @@ from django.views.decorators.http import require_POST
 from maintenance.actions import work_orders as act
 from maintenance.actions import work_records as enter
 from maintenance.actions.check_sittings import Part, part_of
-from maintenance.actions.entry import NotSafe, blocking_defects, open_permit, open_permit_of, takes_people_inside
+from maintenance.actions.entry import NotSafe, open_permit, open_permit_of, takes_people_inside
 from maintenance.actions.leaving_out import say_left_out
 from maintenance.actions.supply import missing_parts, needed_on, say_supply
+from maintenance.entry_bars import bars_of
 from maintenance.forms.entry import PermitForm
 from maintenance.forms.work_orders import (
     FinishForm,
@@ -95,7 +96,7 @@ def _page(request: HttpRequest, order: WorkOrder, **bound: forms.Form) -> HttpRe
         "lead": _lead(order, part),
         "steps": _step_lines(order, bound, is_under_way and may_work),
         "cautions": Caution.objects.for_work_order(order) if order.state not in CLOSED else [],
-        "blocking": blocking_defects(order.kiln),
+        "blocking": bars_of(order.kiln),
         "is_inside": takes_people_inside(order),
         "permit": open_permit_of(order.kiln) if takes_people_inside(order) else None,
         "is_before_start": order.state in BEFORE_START,
@@ -212,8 +213,8 @@ def start(request: HttpRequest, number: str) -> HttpResponse:
     if order.state not in BEFORE_START:
         messages.info(request, _("%(number)s is %(state)s.") % {"number": number, "state": order.get_state_display()})
         return redirect(order)
-    blocking = blocking_defects(order.kiln) if takes_people_inside(order) else []
-    from_outside = order.defect_id in {defect.pk for defect in blocking}
+    blocking = bars_of(order.kiln) if takes_people_inside(order) else []
+    from_outside = any(order.pk in bar.ended_by for bar in blocking)
     needs_permit = takes_people_inside(order) and not blocking and open_permit_of(order.kiln) is None
     data = request.POST or None
     form = StartForm(data, order=order, person=person, from_outside=from_outside)
@@ -281,7 +282,7 @@ def permit(request: HttpRequest, number: str) -> HttpResponse:
         "order": order,
         "kiln": order.kiln,
         "form": form,
-        "blocking": blocking_defects(order.kiln),
+        "blocking": bars_of(order.kiln),
         "cautions": Caution.objects.for_work_order(order),
     }
     return render(request, "maintenance/permit_open.html", context)
@@ -420,7 +421,7 @@ def finish(request: HttpRequest, number: str) -> HttpResponse:
 
 
 def _tell_outcome(request: HttpRequest, order: WorkOrder, proof: object) -> None:
-    blocking = blocking_defects(order.kiln) if proof else []
+    blocking = bars_of(order.kiln) if proof else []
     if blocking:
         messages.error(
             request,

@@ -99,7 +99,7 @@ def test_only_an_authorised_person_locks_out() -> None:
 def test_a_defect_that_blocks_entry_keeps_everybody_out() -> None:
     kiln = KilnFactory()
     DefectFactory(kiln=kiln, what="latch corroded", blocks_entry=True)
-    with pytest.raises(ValidationError, match="Nobody may enter K1: K1: latch corroded"):
+    with pytest.raises(ValidationError, match="Nobody may enter K1: latch corroded"):
         open_permit(kiln, answers(), by=a_user("kiln_master"), key=uuid4())
 
 

@@ -54,6 +54,7 @@ CONTEXTS = {
     "WorkOrder.State": "state of a work order",
     "WorkOrder.Origin": "origin of a work order",
     "EntryPermit.Act": "entry permit",
+    "LetIn.Act": "let in",
     "DateOrder": "order of a date",
     "PriceOfWaiting.Loss": "what a defect loses",
     "PriceOfWaiting.Bound": "bound of a price of waiting",
