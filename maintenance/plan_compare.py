@@ -19,11 +19,12 @@ MOST_NAMED = 3
 
 @dataclass(frozen=True)
 class Side:
-    """Where one of two plans has a job: start and end, who does it, and what it costs there by itself."""
+    """Where one of two plans has a job: start and end, and who does it; ``broken`` says why that no longer holds."""
 
     start_at: datetime
     end_at: datetime
     people: tuple[str, ...]
+    broken: str = ""
 
 
 @dataclass(frozen=True)
@@ -84,13 +85,13 @@ def compare(left: Standing, right: Standing) -> Comparison:
     parts = tuple(
         (
             part,
-            getattr(left.cost, part),
-            getattr(right.cost, part),
-            getattr(right.cost, part) - getattr(left.cost, part),
+            getattr(left.cost_as_shown, part),
+            getattr(right.cost_as_shown, part),
+            getattr(right.cost_as_shown, part) - getattr(left.cost_as_shown, part),
         )
         for part in COST_PARTS
     )
-    return Comparison(tuple(rows), parts, same, right.cost.total - left.cost.total)
+    return Comparison(tuple(rows), parts, same, right.cost_as_shown.total - left.cost_as_shown.total)
 
 
 def _order(row: Difference) -> tuple[str, datetime | None, str]:
@@ -101,11 +102,20 @@ def _order(row: Difference) -> tuple[str, datetime | None, str]:
 def _side(standing: Standing, ref: str) -> Side | None:
     placed = standing.plan.jobs.get(ref)
     if placed is None:
-        return None
+        return _loose_side(standing, ref)
     job = standing.frame.jobs[standing.frame.number_of_job[ref]]
     people = tuple(sorted({standing.name_of(person) for person, _skill in placed.crew}))
     at = standing.drawn.at
     return Side(at(placed.start_min), at(placed.start_min + job.duration_min), people)
+
+
+def _loose_side(standing: Standing, ref: str) -> Side | None:
+    """Give the place that the board shows although it no longer holds; None where there is none."""
+    place = standing.loose_at.get(ref)
+    if place is None:
+        return None
+    people = tuple(sorted(standing.name_of(str(person)) for person in place.person_ids))
+    return Side(place.start_at, place.end_at, people, standing.loose[ref])
 
 
 def _kiln(left: Standing, right: Standing, ref: str) -> str:
@@ -118,6 +128,9 @@ def _own_cents(standing: Standing, ref: str) -> int:
     job = standing.frame.number_of_job.get(ref)
     if job is None:
         return 0
+    if ref in standing.loose_at:
+        end_min = standing.drawn.minute(standing.loose_at[ref].end_at)
+        return round(Decimal(standing.frame.delay_price(job, end_min)) / SIXTIETHS)
     at = standing.state.at.get(job)
     price = standing.frame.leave_out_price(job) if at is None else standing.state.job_price(job, at)
     return round(Decimal(price) / PARTS)

@@ -8,7 +8,7 @@ from itertools import pairwise
 from typing import Any
 
 from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy
+from django.utils.translation import gettext_lazy, ngettext
 
 from maintenance.calculations.placing.plan import COST_PARTS
 from maintenance.models import Plan
@@ -57,11 +57,22 @@ def lead_words(plan: Plan, mill: Mill) -> str:
         for words in (
             _compared(plan.due_date_cents, plan.cost_cents, _("by due dates"), mill),
             # With a supposition, what stood may no longer hold: its price says little then.
-            "" if plan.suppositions else _compared(plan.as_it_stood_cents, plan.cost_cents, _("as it stood"), mill),
+            "" if plan.suppositions else _compared(plan.as_it_stood_cents, plan.cost_cents, _as_it_stood(plan), mill),
         )
         if words
     ]
     return f"{said}; {', '.join(against)}." if against else f"{said}."
+
+
+def _as_it_stood(plan: Plan) -> str:
+    """Name what stood; places that the board showed count, whether or not they held."""
+    loose = len(plan.as_it_stood.get("loose", {})) if plan.as_it_stood else 0
+    if not loose:
+        return _("as it stood")
+    words = ngettext(
+        "as it stood, with %d place that no longer held", "as it stood, with %d places that no longer held", loose
+    )
+    return words % loose
 
 
 def far_words(plan: Plan) -> str:

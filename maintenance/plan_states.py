@@ -5,10 +5,11 @@ some minutes have passed, a plan until it changes.
 """
 
 import json
-from collections import OrderedDict
+from collections import Counter, OrderedDict
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
+from decimal import Decimal
 from functools import cached_property
 from threading import Lock
 
@@ -19,7 +20,7 @@ from django.utils.translation import gettext as _
 from maintenance.actions.desk import Desk, has_place, load_desk
 from maintenance.calculations.placing import plan as plans
 from maintenance.calculations.placing.checking import Broken
-from maintenance.calculations.placing.frame import Frame
+from maintenance.calculations.placing.frame import SIXTIETHS, Frame
 from maintenance.calculations.placing.plan_reading import read_plan
 from maintenance.calculations.placing.reading import read_problem
 from maintenance.calculations.placing.reasons import Reason, reason_of
@@ -28,7 +29,7 @@ from maintenance.calculations.placing.standing import Standing as Stand
 from maintenance.calculations.placing.state import State
 from maintenance.models import KilnStop, Plan
 from maintenance.models.catalogue import NeedsState
-from maintenance.plan_problem import Drawn, draw_problem, held_back, person_id_of
+from maintenance.plan_problem import Drawn, Place, draw_problem, held_back, person_id_of
 from maintenance.plan_words import time_words, value_words
 from plant.models import Change, Charge, Mill, Person
 
@@ -75,12 +76,33 @@ class Standing:
 
     def __init__(self, drawn: Drawn, state: State) -> None:
         self.drawn, self.state = drawn, state
-        #: Jobs whose place on record no longer holds, and why.
+        #: Jobs whose place on record no longer holds: why, and where the record and the board still have them.
         self.loose: dict[str, str] = {}
+        self.loose_at: dict[str, Place] = {}
         self.frame = state.frame
         self._stand = Stand(state)
         self.plan = self._stand.plan
         self.cost = self._stand.verdict.cost
+
+    @cached_property
+    def cost_as_shown(self) -> plans.Cost:
+        """What the places cost as the board shows them: one that no longer holds counts as placed where it is."""
+        more: Counter[str] = Counter()
+        for ref in self.loose_at:
+            more.update(self._more_as_shown(ref))
+        return replace(self.cost, **{part: getattr(self.cost, part) + cents for part, cents in more.items()})
+
+    def _more_as_shown(self, ref: str) -> dict[str, int]:
+        """What a job costs more where the board shows it than left out, by part; nothing for a place that holds."""
+        place = self.loose_at.get(ref)
+        if place is None:
+            return {}
+        job = self.frame.number_of_job[ref]
+        return {
+            "left_out": -self.frame.jobs[job].leave_out_cents,
+            "moves": -(self.frame.move_price(job, None, set()) // SIXTIETHS),
+            "delay": round(Decimal(self.frame.delay_price(job, self.drawn.minute(place.end_at))) / SIXTIETHS),
+        }
 
     def try_place(self, ref: str, start_at: datetime, people: Sequence[str] | None = None) -> Verdict:
         """Say what a place for a job would mean; people are ids as text, None whoever is free.
@@ -131,6 +153,10 @@ class Standing:
             if minutes != was.get(charge_id, 0)
         )
         lock_out = None
+        # What is compared with is the place that the board shows, also where that one does not hold.
+        shown = self._more_as_shown(ref)
+        parts = {part: move.parts.get(part, 0) - shown.get(part, 0) for part in plans.COST_PARTS}
+        less_cents = sum(shown.values())
         if stop is not None:
             lock_out = LockOut(
                 person_id_of(stop.person), self.drawn.at(stop.set_up_start_min), self.drawn.at(stop.end_min)
@@ -141,13 +167,13 @@ class Standing:
             end_at=end_at,
             people=tuple(sorted({person_id_of(person) for person, _skill in placed.crew}, key=int)),
             faults=tuple(dict.fromkeys(self._faults(ref, move))),
-            more_cents=move.more_cents,
-            parts=move.parts,
+            more_cents=move.more_cents - less_cents,
+            parts={part: cents for part, cents in parts.items() if cents},
             held_back=shifted,
             is_interruption=stop is not None and stop.in_charge is not None,
             total_cents=move.total_cents,
             lock_out=lock_out,
-            near=tuple((self.drawn.at(minute), cents) for minute, cents in move.near),
+            near=tuple((self.drawn.at(minute), cents - less_cents) for minute, cents in move.near),
             plan=move.plan,
         )
 
@@ -311,11 +337,59 @@ def standing_in(desk: Desk, drawn: Drawn) -> Standing:
     standing = Standing(drawn, state)
     for ref in frame.number_of_job.keys() - kept.keys():
         if has_place(desk.orders[ref]):
-            standing.loose[ref] = _("Its time has begun, or none of its people works then.")
+            standing.loose[ref] = _why_not_drawn(desk, ref)
     for ref in loose:
         faults = standing.faults_of_kept(ref, kept[ref])
         standing.loose[ref] = " ".join(faults) or _("Another place in its way keeps it from holding.")
+    standing.loose_at = {ref: _on_record(desk, ref) for ref in standing.loose}
     return standing
+
+
+def _why_not_drawn(desk: Desk, ref: str) -> str:
+    """Say why a place on record is none that a plan could keep."""
+    order = desk.orders[ref]
+    if order.placement.end_at <= desk.now_at:
+        return _("Its time is over, and nobody has begun.")
+    names = [given.person.name for given in order.assignments.all()]
+    if not names:
+        return _("Nobody is given to it.")
+    return _("Its time has begun, or %(names)s does not work here then.") % {"names": ", ".join(names)}
+
+
+def _on_record(desk: Desk, ref: str) -> Place:
+    order, placed = desk.orders[ref], desk.orders[ref].placement
+    people = tuple(sorted(given.person_id for given in order.assignments.all()))
+    return Place(ref, placed.start_at, placed.end_at, people, placed.after_charge_id, placed.during_charge_id, False)
+
+
+def as_it_stood_to_json(standing: Standing) -> dict[str, object]:
+    """Give the places on record as they are kept with a plan: what holds as a plan, what does not beside it."""
+    cost = standing.cost_as_shown
+    loose = {
+        ref: {
+            "start_at": place.start_at.isoformat(),
+            "end_at": place.end_at.isoformat(),
+            "people": list(place.person_ids),
+            "broken": standing.loose[ref],
+        }
+        for ref, place in standing.loose_at.items()
+    }
+    return {**plans.plan_to_json(replace(standing.plan, cost=cost, stated_total_cents=cost.total)), "loose": loose}
+
+
+def as_it_stood_of(plan: Plan) -> Standing:
+    """Return the places that stood when a plan was drawn. Raises ValueError for a plan that has no problem yet."""
+    standing = _read(plan, plan.as_it_stood)
+    for ref, kept in plan.as_it_stood.get("loose", {}).items():
+        times = (datetime.fromisoformat(kept["start_at"]), datetime.fromisoformat(kept["end_at"]))
+        standing.loose[ref] = kept["broken"]
+        standing.loose_at[ref] = Place(ref, *times, tuple(kept["people"]), None, None, False)
+    return standing
+
+
+def best_so_far(plan: Plan) -> Standing | None:
+    """Return the best plan that was found by now, by its own problem; None where there is none."""
+    return _read(plan, plan.plan) if plan.plan else None
 
 
 def kept_places(desk: Desk, drawn: Drawn) -> dict[str, KeptPlace]:

@@ -33,6 +33,8 @@ STATES_WITH_LOCK_OUT = ("empty", "still")
 LOOKED_AT_IN = {"empty": "open_empty", "running": "running"}
 HATCH = "hot-air-hatch"
 FINISHED_STATES = ("done", "signed_off", "withdrawn")
+# States of a plan that came to an end with a plan, before anybody has decided about it.
+PLAN_TO_DECIDE = ("worked_out", "ended")
 NOTICE_STANDS = timedelta(days=14)
 # Whose place changes so shortly before is told by mail.
 SHORT_NOTICE = timedelta(hours=48)
@@ -294,6 +296,10 @@ class PlanQuerySet(models.QuerySet["Plan"]):
         return self.select_related("wanted_by__person", "decided_by__person").defer(
             "problem", "plan", "as_it_stood", "charge_ids", "last_charge_ids", "versions", "changes"
         )
+
+    def to_decide(self) -> "PlanQuerySet":
+        """Plans that could be accepted: they suppose nothing and nobody has decided about them."""
+        return self.filter(state__in=PLAN_TO_DECIDE, suppositions=[])
 
 
 class KilnStopQuerySet(models.QuerySet["KilnStop"]):

@@ -13,12 +13,13 @@ from maintenance.actions.plans import PLAN_TASK, want_daily_plan
 from maintenance.actions.telling import TELL_TASK, tell_people
 from maintenance.models import Plan, Watch
 from maintenance.trials import TRY_TASK, run_trial
-from maintenance.working_out import work_out
+from maintenance.working_out import end_given_up, work_out
 from plant.background.registry import CannotBeDoneError, Progress, register_daily, register_each_tick, task
 from plant.models import Kiln, Mill
 
 DAY_TASK = "the day's work"
 SILENCE_TASK = "look for silence"
+GIVEN_UP_TASK = "end plans that were given up"
 
 
 @task(DAY_TASK)
@@ -84,3 +85,12 @@ def work_out_plan(progress: Progress, plan: int) -> dict[str, Any]:
         return work_out(plan, progress)
     except (Plan.DoesNotExist, Mill.DoesNotExist) as refusal:
         raise CannotBeDoneError(str(refusal)) from None
+
+
+@task(GIVEN_UP_TASK, is_frequent=True)
+def end_plans_given_up(progress: Progress) -> dict[str, Any]:
+    """End plans whose worker died once too often, with the best that each has."""
+    return {"ended": end_given_up()}
+
+
+register_each_tick(GIVEN_UP_TASK)

@@ -14,10 +14,11 @@ from typing import Any
 
 from django.conf import settings
 from django.core.exceptions import ValidationError
+from django.db import transaction
 from django.utils.translation import gettext as _
 
 from maintenance.actions.desk import Desk, load_desk
-from maintenance.actions.plans import changes_between
+from maintenance.actions.plans import PLAN_TASK, changes_between
 from maintenance.calculations.placing import plan as plans
 from maintenance.calculations.placing.checking import check
 from maintenance.calculations.placing.frame import Frame
@@ -27,25 +28,58 @@ from maintenance.calculations.placing.plan_reading import read_plan
 from maintenance.calculations.placing.problem import problem_to_json
 from maintenance.models import Plan
 from maintenance.plan_problem import Drawn, draw_problem
-from maintenance.plan_states import Standing, as_bytes, standing_in
+from maintenance.plan_states import (
+    Standing,
+    as_bytes,
+    as_it_stood_of,
+    as_it_stood_to_json,
+    best_so_far,
+    standing_in,
+)
 from maintenance.plan_words import value_words
 from maintenance.suppositions import suppose
 from plant import clock
-from plant.models import Mill
+from plant.background.running import ClaimLostError
+from plant.models import Job, Mill
 
 State = Plan.State
 Report = Callable[[int, int, str], None]
 LOOK_EVERY_S = 1.0
 #: Beyond its time the solver is given so long to write its plan.
-GRACE_S = 20.0
+GRACE_S = 60.0
+#: So often at most the best plan so far is kept with the plan.
+KEEP_EVERY_S = 2.0
 MOST_STEPS_KEPT = 400
 
 
 def work_out(plan_id: int, progress: Report) -> dict[str, Any]:
-    """Work a plan out and keep the best found; what goes wrong is kept with the plan, and nothing else is touched."""
+    """Work a plan out and keep the best found; what goes wrong is kept with the plan, and nothing else is touched.
+
+    The best so far is kept on the way. Whatever cuts the work off, the plan ends early with it: by an error here at
+    once, by a worker that died when the job is taken up again.
+    """
     plan = Plan.objects.get(pk=plan_id)
     if not plan.is_at_work:
         return {"state": plan.state}
+    if plan.plan:
+        _end_early(plan, _("The background work broke off."))
+    else:
+        _work_out(plan, progress)
+    plan.refresh_from_db(fields=["state", "cost_cents"])
+    return {"state": plan.state, "cost_cents": plan.cost_cents}
+
+
+def end_given_up() -> int:
+    """End the plans whose background work was given up, with the best that each has; return how many."""
+    given_up = Job.objects.failed().filter(what=PLAN_TASK).values_list("arguments", flat=True)
+    of_jobs = {arguments["plan"] for arguments in given_up}
+    plans_left = list(Plan.objects.filter(pk__in=of_jobs, state__in=[State.WANTED, State.UNDER_WAY]))
+    for plan in plans_left:
+        _end_early(plan, _("The background work broke off; see there."))
+    return len(plans_left)
+
+
+def _work_out(plan: Plan, progress: Report) -> None:
     Plan.objects.filter(pk=plan.pk).update(state=State.UNDER_WAY)
     progress(0, plan.seconds_allowed, _("gathering jobs, charges and people"))
     try:
@@ -54,26 +88,46 @@ def work_out(plan_id: int, progress: Report) -> dict[str, Any]:
         before = standing_in(desk, drawn)
         _refuse_faulty_pins(drawn, before)
         _keep_problem(plan, desk, drawn, unsafe, before)
-        _run(plan, desk, drawn, before, progress)
+        _run(plan, drawn, before, progress)
     except _FailedError as failure:
-        _fail(plan, str(failure))
+        _end_early(plan, str(failure))
+    except ClaimLostError:
+        # Another attempt has it by now, and ends it.
+        raise
     except ValidationError as refusal:
         # What is supposed was over, or no longer known, when its turn came.
-        _fail(plan, " ".join(refusal.messages))
+        _end_early(plan, " ".join(refusal.messages))
     except BaseException:
         # Said with the job, by whoever runs it; the plan must not look as if it were still being worked out.
-        _fail(plan, _("The background work broke off; see there."))
+        _end_early(plan, _("The background work broke off; see there."))
         raise
-    plan.refresh_from_db(fields=["state", "cost_cents"])
-    return {"state": plan.state, "cost_cents": plan.cost_cents}
 
 
 class _FailedError(Exception):
     """Raised for what keeps a plan from being worked out; its text is shown to the planner."""
 
 
-def _fail(plan: Plan, why: str) -> None:
-    Plan.objects.filter(pk=plan.pk).update(state=State.FAILED, failure=why[:4000], ended_at=clock.now())
+def _end_early(plan: Plan, why: str) -> None:
+    """End with the best plan that was found by now, acceptable like any other; without one, the plan has failed."""
+    plan.refresh_from_db()
+    best = best_so_far(plan)
+    if best is None:
+        plan.state = State.FAILED
+    else:
+        plan.state, plan.is_best = State.ENDED_EARLY, False
+        plan.cost_cents = best.cost.total
+        plan.bound_cents = min(plan.bound_cents or 0, best.cost.total)
+        plan.changes = changes_between(as_it_stood_of(plan), best)
+    plan.failure = why[:4000]
+    _end(plan, ["state", "is_best", "cost_cents", "bound_cents", "changes", "failure"])
+
+
+@transaction.atomic
+def _end(plan: Plan, fields: list[str]) -> None:
+    """Store how a plan ended, once: another attempt may have been quicker, and somebody may have accepted it since."""
+    if Plan.objects.select_for_update().get(pk=plan.pk).is_at_work:
+        plan.ended_at = clock.now()
+        plan.save(update_fields=[*fields, "ended_at"])
 
 
 def _drawn(desk: Desk, plan: Plan) -> tuple[Drawn, dict[str, str]]:
@@ -116,8 +170,8 @@ def _keep_problem(plan: Plan, desk: Desk, drawn: Drawn, unsafe: Mapping[str, str
     plan.last_charge_ids = dict(drawn.last_charge_ids)
     plan.versions = {job.ref: desk.orders[job.ref].version for job in drawn.problem.jobs}
     plan.notes, plan.aside, plan.unsafe = list(drawn.notes), dict(drawn.aside), dict(unsafe)
-    plan.as_it_stood = plan_to_json(before.plan)
-    plan.as_it_stood_cents = before.cost.total
+    plan.as_it_stood = as_it_stood_to_json(before)
+    plan.as_it_stood_cents = before.cost_as_shown.total
     plan.progress = []
     plan.save(
         update_fields=[
@@ -136,14 +190,19 @@ def _keep_problem(plan: Plan, desk: Desk, drawn: Drawn, unsafe: Mapping[str, str
     )
 
 
-def _run(plan: Plan, desk: Desk, drawn: Drawn, before: Standing, progress: Report) -> None:
+def _run(plan: Plan, drawn: Drawn, before: Standing, progress: Report) -> None:
     if not drawn.problem.jobs:
         raise _FailedError(_("There is no job to place."))
     with tempfile.TemporaryDirectory(prefix="kilnward-plan-") as folder:
         problem, answer = Path(folder, "problem.json"), Path(folder, "plan.json")
         problem.write_bytes(as_bytes(plan.problem))
-        with Solver(problem, answer, plan.seconds_allowed) as solver:
-            _follow(plan, solver, progress)
+        best = _Best(plan, drawn, answer)
+        try:
+            with Solver(problem, answer, plan.seconds_allowed) as solver:
+                _follow(plan, solver, best, progress)
+        finally:
+            # Whatever ended the solver, what it wrote last counts.
+            best.look()
         if solver.code == 1:
             raise _FailedError(_("No plan can be made from what is on record: %s") % solver.said)
         if solver.code == 2:
@@ -160,7 +219,25 @@ def _run(plan: Plan, desk: Desk, drawn: Drawn, before: Standing, progress: Repor
                 % {"code": solver.code, "said": solver.said}
             )
         kept = read_plan(answer.read_bytes())
-    _keep_plan(plan, desk, before, kept, solver.last)
+    _keep_plan(plan, before, kept, solver.last)
+
+
+class _Best:
+    """The best plan so far, which the solver writes on the way: kept with the plan, so that it outlives the process."""
+
+    def __init__(self, plan: Plan, drawn: Drawn, answer: Path) -> None:
+        self.plan, self.drawn, self.answer = plan, drawn, answer
+        self.stamp = 0
+
+    def look(self) -> None:
+        """Keep what is new and what the checker passes."""
+        if not self.answer.exists() or self.answer.stat().st_mtime_ns == self.stamp:
+            return
+        self.stamp = self.answer.stat().st_mtime_ns
+        kept = read_plan(self.answer.read_bytes())
+        if isinstance(kept, plans.Plan) and check(self.drawn.problem, kept).holds:
+            rows = Plan.objects.filter(pk=self.plan.pk, state=State.UNDER_WAY)
+            rows.update(plan=plan_to_json(kept))
 
 
 class Solver:
@@ -239,15 +316,18 @@ class Solver:
         self.process.send_signal(signal.SIGTERM)
 
 
-def _follow(plan: Plan, solver: Solver, progress: Report) -> None:
-    """Keep how far it is until it ends; a wish to stop is passed on."""
-    looked_at, is_stopped = 0.0, False
+def _follow(plan: Plan, solver: Solver, best: _Best, progress: Report) -> None:
+    """Keep how far it is and the best so far until it ends; a wish to stop is passed on."""
+    looked_at, kept_at, is_stopped = 0.0, 0.0, False
     while solver.listen(0.25):
         now = time.monotonic()
         if now - looked_at < LOOK_EVERY_S:
             continue
         looked_at = now
         _keep_steps(plan, solver)
+        if now - kept_at >= KEEP_EVERY_S:
+            kept_at = now
+            best.look()
         seconds = int(solver.steps[-1]["seconds"]) if solver.steps else 0
         progress(min(seconds, plan.seconds_allowed - 1), plan.seconds_allowed, plan.name)
         # Before its first plan it would have nothing to give.
@@ -268,10 +348,8 @@ def _keep_steps(plan: Plan, solver: Solver) -> None:
         Plan.objects.filter(pk=plan.pk).update(progress=kept, cost_cents=last[1], bound_cents=min(last[1], last[2]))
 
 
-def _keep_plan(
-    plan: Plan, desk: Desk, before: Standing, kept: plans.Plan | tuple[Hopeless, ...], told: Mapping[str, Any]
-) -> None:
-    """Keep a plan that the checker has passed."""
+def _keep_plan(plan: Plan, before: Standing, kept: plans.Plan | tuple[Hopeless, ...], told: Mapping[str, Any]) -> None:
+    """Keep the plan that the solver came to an end with, once the checker has passed it."""
     if not isinstance(kept, plans.Plan):
         raise _FailedError(" ".join(one.text for one in kept))
     verdict = check(before.drawn.problem, kept)
@@ -285,18 +363,9 @@ def _keep_plan(
     plan.is_best = bool(told.get("is_best"))
     plan.due_date_cents = told.get("due_date_cents")
     plan.failure = str(told.get("failure") or "")
-    plan.changes = changes_between(desk, before, after)
-    plan.state, plan.ended_at = State.WORKED_OUT, clock.now()
-    plan.save(
-        update_fields=[
-            "plan",
-            "cost_cents",
-            "bound_cents",
-            "is_best",
-            "due_date_cents",
-            "failure",
-            "changes",
-            "state",
-            "ended_at",
-        ]
+    plan.changes = changes_between(before, after)
+    plan.state = State.ENDED_EARLY if plan.failure else State.WORKED_OUT
+    _end(
+        plan,
+        ["plan", "cost_cents", "bound_cents", "is_best", "due_date_cents", "failure", "changes", "state"],
     )

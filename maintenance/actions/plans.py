@@ -117,9 +117,9 @@ def set_aside(plan: Plan, *, by: User | None, version: int | None = None) -> Non
     """Decide against a plan; it stays to be looked at."""
     require(by, "place work")
     plan = _locked(plan, version)
-    if plan.state not in (State.WORKED_OUT, State.FAILED):
+    if not (plan.is_to_decide or plan.state == State.FAILED):
         raise ValidationError(
-            _("This plan is %(state)s: only one that is worked out can be set aside.")
+            _("This plan is %(state)s: only one that is worked out or ended early can be set aside.")
             % {"state": plan.get_state_display()},
             code="state",
         )
@@ -145,9 +145,9 @@ def accept_plan(plan: Plan, *, by: User | None, version: int | None = None) -> A
     # All placing goes through the mill's row.
     Mill.objects.select_for_update().get()
     plan = _locked(plan, version)
-    if plan.state != State.WORKED_OUT:
+    if not plan.is_to_decide:
         raise ValidationError(
-            _("This plan is %(state)s: only one that is worked out can be accepted.")
+            _("This plan is %(state)s: only one that is worked out or ended early can be accepted.")
             % {"state": plan.get_state_display()},
             code="state",
         )
@@ -180,10 +180,10 @@ def accept_plan(plan: Plan, *, by: User | None, version: int | None = None) -> A
             take_place_away(desk.orders[ref], say_reason(standing, ref), by=by)
             accepted.without_place.append(ref)
     keep_needs_in_step(desk.orders[ref] for ref in desk.jobs)
-    plan.changes = changes_between(desk, now, standing)
+    plan.changes = changes_between(now, standing)
     plan.save(update_fields=["changes"])
     _decide(plan, State.ACCEPTED, by)
-    for other in Plan.objects.select_for_update().filter(state=State.WORKED_OUT, suppositions=[]):
+    for other in Plan.objects.select_for_update().to_decide():
         # They were worked out for places that stand no longer.
         _decide(other, State.SET_ASIDE, None)
     return accepted
@@ -310,7 +310,7 @@ def _shift(
             accepted.charges_moved += [f"{of.tag} {charge.number}" for charge in moved]
 
 
-def changes_between(desk: Desk, before: Standing, after: Standing) -> list[dict[str, Any]]:
+def changes_between(before: Standing, after: Standing) -> list[dict[str, Any]]:
     """List what a plan has elsewhere than it was, with why; people by name, instants as ISO text.
 
     A place on record that does not hold is named all the same, with what it breaks as ``broken``.
@@ -323,17 +323,8 @@ def changes_between(desk: Desk, before: Standing, after: Standing) -> list[dict[
         return {"start_at": place.start_at.isoformat(), "end_at": place.end_at.isoformat(), "people": names}
 
     def on_record(ref: str) -> dict[str, Any] | None:
-        order = desk.orders[ref]
-        if ref not in before.loose or not has_place(order):
-            return None
-        names = [given.person.name for given in order.assignments.all()]
-        kept = order.placement
-        return {
-            "start_at": kept.start_at.isoformat(),
-            "end_at": kept.end_at.isoformat(),
-            "people": names,
-            "broken": before.loose[ref],
-        }
+        kept = told(before, before.loose_at.get(ref))
+        return kept and {**kept, "broken": before.loose[ref]}
 
     was, now = places(before.drawn, before.plan), places(after.drawn, after.plan)
     found = []

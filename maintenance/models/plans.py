@@ -10,7 +10,7 @@ from django.utils.timezone import localtime
 from django.utils.translation import gettext_lazy as _
 
 from maintenance.models.work import WorkOrder
-from maintenance.querysets import STATES_WITH_LOCK_OUT, KilnStopQuerySet, PlanQuerySet
+from maintenance.querysets import PLAN_TO_DECIDE, STATES_WITH_LOCK_OUT, KilnStopQuerySet, PlanQuerySet
 from plant.models import Charge, Kiln, Person
 
 
@@ -24,6 +24,8 @@ class Plan(models.Model):
         WANTED = "wanted", _("wanted")
         UNDER_WAY = "under_way", _("being worked out")
         WORKED_OUT = "worked_out", _("worked out")
+        # It was cut off, and the best plan by then is kept: as good as any, but nobody knows what more time had brought.
+        ENDED_EARLY = "ended", _("ended early")
         ACCEPTED = "accepted", _("accepted")
         SET_ASIDE = "set_aside", _("set aside")
         FAILED = "failed", _("failed")
@@ -74,7 +76,8 @@ class Plan(models.Model):
         ordering = ["-wanted_at", "-id"]
         constraints = [
             models.CheckConstraint(
-                condition=~Q(state__in=["worked_out", "accepted"]) | Q(cost_cents__isnull=False, base_at__isnull=False),
+                condition=~Q(state__in=["worked_out", "ended", "accepted"])
+                | Q(cost_cents__isnull=False, base_at__isnull=False),
                 name="plan_worked_out_has_cost",
             ),
             models.CheckConstraint(
@@ -98,6 +101,11 @@ class Plan(models.Model):
     def is_at_work(self) -> bool:
         """Say whether it waits for the solver or is being worked out."""
         return self.state in (self.State.WANTED, self.State.UNDER_WAY)
+
+    @property
+    def is_to_decide(self) -> bool:
+        """Say whether it came to an end with a plan that nobody has decided about."""
+        return self.state in PLAN_TO_DECIDE
 
     @property
     def gap_pct(self) -> float | None:

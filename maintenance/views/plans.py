@@ -55,7 +55,7 @@ def plans(request: HttpRequest) -> HttpResponse:
         for plan in page
     ]
     at_work = sum(plan.is_at_work for plan in page)
-    to_decide = sum(plan.state == Plan.State.WORKED_OUT and not plan.suppositions for plan in page)
+    to_decide = sum(plan.is_to_decide and not plan.suppositions for plan in page)
     context = {"place": "openings", "page": page, "rows": rows, "lead": _list_lead(at_work, to_decide, bool(rows))}
     return render(request, "maintenance/plans.html", context)
 

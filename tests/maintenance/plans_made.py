@@ -24,6 +24,6 @@ def made_plan(by: User, **ways: Any) -> Plan:
     cents = kept.stated_total_cents
     plan.progress = [[0.2, cents + 9000, 0], [1.5, cents + 100, cents // 2], [3.0, cents, cents * 9 // 10]]
     plan.save(update_fields=["progress"])
-    working_out._keep_plan(plan, desk, before, kept, {"due_date_cents": cents})
+    working_out._keep_plan(plan, before, kept, {"due_date_cents": cents})
     Plan.objects.filter(pk=plan.pk).update(bound_cents=cents * 9 // 10)
     return Plan.objects.get(pk=plan.pk)

@@ -13,7 +13,7 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from .building import Building
 from .frame import PARTS, Frame
@@ -40,13 +40,14 @@ RESERVE_SECONDS = 0.3
 
 @dataclass(frozen=True)
 class Progress:
-    """How far it is: seconds gone, what the best plan costs, and the proven bound."""
+    """How far it is: seconds gone, what the best plan costs, and the proven bound; ``best`` gives that plan."""
 
     seconds: float
     total_cents: int
     bound_cents: int
     step: str
-    cpu_seconds: float = 0.0
+    cpu_seconds: float
+    best: Callable[[], Plan] = field(repr=False, compare=False)
 
     @property
     def gap(self) -> float:
@@ -196,7 +197,8 @@ class _Solving:
 
     def _say(self, step: str) -> None:
         if self.tell is not None and self.state is not None:
-            self.tell(Progress(self.gone, self.total, self._bound_cents(), step, self.cpu_seconds))
+            state, bound, gone = self.state, self._bound_cents(), self.gone
+            self.tell(Progress(gone, self.total, bound, step, self.cpu_seconds, lambda: state.to_plan(bound, gone)))
 
     def _bound_cents(self) -> int:
         """The proven lower bound of the total; what the kilns cost apart is exact, so that rounding is taken off."""

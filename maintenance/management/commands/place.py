@@ -20,6 +20,8 @@ from maintenance.calculations.placing.solving import Answer, Progress, solve
 
 DONE, FAULTY, IMPOSSIBLE = 0, 1, 2
 DEFAULT_SECONDS = 60.0
+#: The best plan so far is written so often at most, and so that writing takes no more than this share of the time.
+KEEP_EVERY_S, MOST_SHARE_KEEPING = 1.0, 0.05
 
 
 class Command(BaseCommand):
@@ -27,7 +29,8 @@ class Command(BaseCommand):
 
     help = (
         "Places jobs into the charge programme at the least cost. Exit code 0: the plan is written; 1: the problem "
-        "cannot be used, every fault is named; 2: no plan can exist, the causes are written."
+        "cannot be used, every fault is named; 2: no plan can exist, the causes are written. The best plan so far is "
+        "written on the way, so that a run that is cut off leaves it."
     )
     requires_system_checks: list[str] = []
 
@@ -64,11 +67,13 @@ class Command(BaseCommand):
             self.stderr.write(f"note: {remark}")
         self._told = -1.0
         self._as_json, self._wants_stop = json_progress, False
+        self._asked, self._path = asked, plan
+        self._better: Progress | None = None
+        self._kept_cents, self._keep_next = float("inf"), 0.0
         # Whoever ends it early gets the best plan so far.
         signal.signal(signal.SIGTERM, self._stop)
-        answer = solve(
-            asked, max(0.1, seconds - (time.monotonic() - began)), self._tell, wants_stop=lambda: self._wants_stop
-        )
+        left = max(0.1, seconds - (time.monotonic() - began))
+        answer = solve(asked, left, self._tell, wants_stop=self._look_up)
         if answer.faults:
             self._leave(FAULTY, *(str(fault) for fault in answer.faults))
         if answer.plan is None:
@@ -83,8 +88,29 @@ class Command(BaseCommand):
     def _stop(self, *_signal: object) -> None:
         self._wants_stop = True
 
+    def _look_up(self) -> bool:
+        """Keep what is better by now, and say whether to come to an end; asked several times a second."""
+        self._keep_best()
+        return self._wants_stop
+
+    def _keep_best(self) -> None:
+        """Write the best plan so far: whoever ends this run, or its machine, finds it there."""
+        began, better = time.monotonic(), self._better
+        if better is None or began < self._keep_next:
+            return
+        self._better = None
+        best = better.best()
+        if check(self._asked, best).holds:
+            self._kept_cents = better.total_cents
+            self._write(self._path, plan_to_json(best))
+        took = time.monotonic() - began
+        self._keep_next = began + max(KEEP_EVERY_S, took / MOST_SHARE_KEEPING)
+
     def _tell(self, progress: Progress) -> None:
-        """Say how far it is, at most twice a second."""
+        """Keep a better plan, and say how far it is, at most twice a second."""
+        if progress.total_cents < self._kept_cents:
+            self._better = progress
+        self._keep_best()
         if progress.seconds - self._told < 0.5:
             return
         self._told = progress.seconds
