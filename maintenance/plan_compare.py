@@ -130,7 +130,7 @@ def _own_cents(standing: Standing, ref: str) -> int:
         return 0
     if ref in standing.loose_at:
         end_min = standing.drawn.minute(standing.loose_at[ref].end_at)
-        return round(Decimal(standing.frame.delay_price(job, end_min)) / SIXTIETHS)
+        return round(Decimal(standing.frame.delay_price(job, end_min)) / PARTS)
     at = standing.state.at.get(job)
     price = standing.frame.leave_out_price(job) if at is None else standing.state.job_price(job, at)
     return round(Decimal(price) / PARTS)

@@ -20,7 +20,7 @@ from django.utils.translation import gettext as _
 from maintenance.actions.desk import Desk, has_place, load_desk
 from maintenance.calculations.placing import plan as plans
 from maintenance.calculations.placing.checking import Broken
-from maintenance.calculations.placing.frame import SIXTIETHS, Frame
+from maintenance.calculations.placing.frame import PARTS, Frame
 from maintenance.calculations.placing.plan_reading import read_plan
 from maintenance.calculations.placing.reading import read_problem
 from maintenance.calculations.placing.reasons import Reason, reason_of
@@ -100,8 +100,8 @@ class Standing:
         job = self.frame.number_of_job[ref]
         return {
             "left_out": -self.frame.jobs[job].leave_out_cents,
-            "moves": -(self.frame.move_price(job, None, set()) // SIXTIETHS),
-            "delay": round(Decimal(self.frame.delay_price(job, self.drawn.minute(place.end_at))) / SIXTIETHS),
+            "moves": -(self.frame.move_price(job, None, set()) // PARTS),
+            "delay": round(Decimal(self.frame.delay_price(job, self.drawn.minute(place.end_at))) / PARTS),
         }
 
     def try_place(self, ref: str, start_at: datetime, people: Sequence[str] | None = None) -> Verdict:
