@@ -7,7 +7,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('maintenance', '0011_sittings_and_lock_outs'),
+        ("maintenance", "0013_let_in"),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]
 
