@@ -6,7 +6,7 @@ from pathlib import Path
 from typing import Any
 
 import dj_database_url
-import fontpkg_ibm_plex_sans
+import fontpkg_lato
 from csp.constants import NONE, SELF
 from django.core.exceptions import ImproperlyConfigured
 from django.utils.translation import gettext_lazy as _
@@ -166,7 +166,7 @@ USE_THOUSAND_SEPARATOR = False
 
 STATIC_URL = "static/"
 # The typeface of the pages is the one of the printed papers.
-STATICFILES_DIRS = [("fonts", fontpkg_ibm_plex_sans.ROOT / "files")]
+STATICFILES_DIRS = [("fonts", fontpkg_lato.ROOT / "files")]
 # Static files are served from where they lie: no collecting step before a start.
 WHITENOISE_USE_FINDERS = True
 WHITENOISE_AUTOREFRESH = DEBUG

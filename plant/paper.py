@@ -11,7 +11,7 @@ from functools import cache
 from typing import Any
 from xml.sax.saxutils import escape
 
-import fontpkg_ibm_plex_sans
+import fontpkg_lato
 from django.utils.formats import date_format
 from django.utils.timezone import localtime
 from django.utils.translation import gettext as _
@@ -27,20 +27,21 @@ from reportlab.platypus import BaseDocTemplate, CondPageBreak, Flowable, Frame, 
 
 from plant.kiln_warnings import KilnWarning, warnings_of
 
-FONT = "MillText"
+REGULAR, BOLD = "MillText", "MillTextBold"
 INK, SOFT, LINE, SAND = HexColor("#1d2321"), HexColor("#545d59"), HexColor("#b9bbb4"), HexColor("#efe8da")
 PALE, ALARM = HexColor("#f6f4ee"), HexColor("#9c2727")
-
-STRONG_STROKE_PT = 0.28
-"""Width of the stroke that makes type look bold: the typeface comes in its regular weight only."""
 
 
 @cache
 def _register_typeface() -> frozenset[int]:
     """Make the typeface known once a process; returns the letters it has."""
-    font = TTFont(FONT, str(fontpkg_ibm_plex_sans.ROOT / "files" / "IBMPlexSans[wdth,wght].ttf"))
-    pdfmetrics.registerFont(font)
-    return frozenset(font.face.charToGlyph)
+    fonts = [
+        TTFont(name, str(fontpkg_lato.ROOT / "files" / file))
+        for name, file in ((REGULAR, "Lato-Regular.ttf"), (BOLD, "Lato-Bold.ttf"))
+    ]
+    for font in fonts:
+        pdfmetrics.registerFont(font)
+    return frozenset.intersection(*(frozenset(font.face.charToGlyph) for font in fonts))
 
 
 def printable(value: object) -> str:
@@ -57,17 +58,17 @@ def marked_up(value: object) -> str:
 
 def _style(name: str, size: float, **changes: Any) -> ParagraphStyle:
     _register_typeface()
-    return ParagraphStyle(name, fontName=FONT, fontSize=size, leading=size * 1.32, textColor=INK, **changes)
+    return ParagraphStyle(name, fontName=REGULAR, fontSize=size, leading=size * 1.32, textColor=INK, **changes)
 
 
 STYLES: dict[str, ParagraphStyle] = {
     "text": _style("text", 9.5),
     "small": _style("small", 8),
-    "soft": ParagraphStyle("soft", fontName=FONT, fontSize=8, leading=10.6, textColor=SOFT),
+    "soft": ParagraphStyle("soft", fontName=REGULAR, fontSize=8, leading=10.6, textColor=SOFT),
     "number": _style("number", 9.5, alignment=2),
     "small-number": _style("small-number", 8, alignment=2),
-    "head": ParagraphStyle("head", fontName=FONT, fontSize=8, leading=10, textColor=SOFT),
-    "head-number": ParagraphStyle("head-number", fontName=FONT, fontSize=8, leading=10, textColor=SOFT, alignment=2),
+    "head": ParagraphStyle("head", fontName=REGULAR, fontSize=8, leading=10, textColor=SOFT),
+    "head-number": ParagraphStyle("head-number", fontName=REGULAR, fontSize=8, leading=10, textColor=SOFT, alignment=2),
     "lead": _style("lead", 11),
 }
 
@@ -86,7 +87,7 @@ class Heading(Flowable):  # type: ignore[misc]
 
     def wrap(self, width: float, height: float) -> tuple[float, float]:
         """Break the words into lines."""
-        self.lines = simpleSplit(self.words, FONT, self.size, width)
+        self.lines = simpleSplit(self.words, BOLD, self.size, width)
         self.width, self.height = width, self.above + self.below + len(self.lines) * self.size * 1.25
         return self.width, self.height
 
@@ -106,36 +107,28 @@ def section(words: object, room_mm: float = 30, size: float = 12) -> list[Flowab
 def strong(
     canvas: Canvas, x: float, y: float, words: str, size: float, colour: Any = INK, *, align: str = "left"
 ) -> None:
-    """Draw a line in strong type: filled and stroked."""
-    width = pdfmetrics.stringWidth(words, FONT, size)
-    left = x if align == "left" else x - width if align == "right" else x - width / 2
-    canvas.saveState()
-    canvas.setStrokeColor(colour)
-    canvas.setFillColor(colour)
-    canvas.setLineWidth(STRONG_STROKE_PT * size / 10)
-    drawn = canvas.beginText(left, y)
-    drawn.setFont(FONT, size)
-    drawn.setTextRenderMode(2)
-    drawn.textOut(words)
-    drawn.setTextRenderMode(0)
-    canvas.drawText(drawn)
-    canvas.restoreState()
+    """Draw a line in bold type."""
+    _draw(canvas, x, y, words, BOLD, size, colour, align)
 
 
 def plain(
     canvas: Canvas, x: float, y: float, words: str, size: float, colour: Any = INK, *, align: str = "left"
 ) -> None:
     """Draw a line in the regular weight."""
+    _draw(canvas, x, y, words, REGULAR, size, colour, align)
+
+
+def _draw(canvas: Canvas, x: float, y: float, words: str, font: str, size: float, colour: Any, align: str) -> None:
     canvas.setFillColor(colour)
-    canvas.setFont(FONT, size)
+    canvas.setFont(font, size)
     {"left": canvas.drawString, "right": canvas.drawRightString, "middle": canvas.drawCentredString}[align](x, y, words)
 
 
-def fitting(words: str, size: float, width: float) -> str:
+def fitting(words: str, size: float, width: float, *, font: str = REGULAR) -> str:
     """Shorten words to a width with an ellipsis."""
-    if pdfmetrics.stringWidth(words, FONT, size) <= width:
+    if pdfmetrics.stringWidth(words, font, size) <= width:
         return words
-    while words and pdfmetrics.stringWidth(f"{words}…", FONT, size) > width:
+    while words and pdfmetrics.stringWidth(f"{words}…", font, size) > width:
         words = words[:-1]
     return f"{words.rstrip()}…"
 
@@ -281,7 +274,7 @@ class Paper:
         """Break what is said of the kilns into lines; True for what is loud."""
         _register_typeface()
         inner = self.width - 12
-        return [(one.is_loud, simpleSplit(printable(one.sentence), FONT, self.warning_pt, inner)) for one in warnings]
+        return [(one.is_loud, simpleSplit(printable(one.sentence), BOLD, self.warning_pt, inner)) for one in warnings]
 
     def _warned_height(self) -> float:
         lines = sum(len(lines) for _is_loud, lines in self._warned)
@@ -309,13 +302,13 @@ class Paper:
         if self.large:
             # The tag takes the right corner; mill and paper stand one below the other beside it.
             line -= self.large_pt * 0.7
-            tag = fitting(printable(self.large), self.large_pt, half)
+            tag = fitting(printable(self.large), self.large_pt, half, font=BOLD)
             strong(canvas, right, line + 6, tag, self.large_pt, align="right")
-            strong(canvas, left, top, fitting(self.mill_name, 9, half), 9)
-            wide = right - left - pdfmetrics.stringWidth(tag, FONT, self.large_pt) - 6 * mm
+            strong(canvas, left, top, fitting(self.mill_name, 9, half, font=BOLD), 9)
+            wide = right - left - pdfmetrics.stringWidth(tag, BOLD, self.large_pt) - 6 * mm
             plain(canvas, left, line + 6, fitting(printable(self.title), 9, wide), 9, SOFT)
         else:
-            strong(canvas, left, top, fitting(self.mill_name, 9, half), 9)
+            strong(canvas, left, top, fitting(self.mill_name, 9, half, font=BOLD), 9)
             plain(canvas, right, top, fitting(printable(self.title), 9, half), 9, SOFT, align="right")
         canvas.setStrokeColor(INK)
         canvas.setLineWidth(0.9)

@@ -10,7 +10,7 @@ from reportlab.platypus import Flowable
 
 from plant.charts import BEING_WORDS, Bar, StripRow, Tick
 from plant.end_view import HEIGHT, LOOKS, MARK_LOOKS, MARK_SIZE, WIDTH, Circle, Curve, Line, Look, Rect, Shape
-from plant.paper import INK, LINE, SOFT, fitting, plain, printable, strong
+from plant.paper import BOLD, INK, LINE, SOFT, fitting, plain, printable, strong
 
 
 @dataclass(frozen=True, slots=True)
@@ -121,7 +121,7 @@ class Strip(Flowable):  # type: ignore[misc]
         y = self.height
         for row, share, mtbf in self.rows:
             y -= self.row_height
-            strong(self.canv, 0, y + 3, fitting(printable(row.kiln.tag), 9, self.tag_width - 4), 9)
+            strong(self.canv, 0, y + 3, fitting(printable(row.kiln.tag), 9, self.tag_width - 4, font=BOLD), 9)
             for piece in row.pieces:
                 width = max(piece.width * band / 100, 0.6)
                 left = self.tag_width + piece.left * band / 100

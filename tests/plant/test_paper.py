@@ -7,11 +7,12 @@ from typing import Any
 
 import pytest
 from pypdf import PdfReader
+from reportlab.pdfbase.pdfmetrics import stringWidth
 from reportlab.platypus import Flowable
 
 from plant.calculations.drying_loss import Bridge
 from plant.charts import bridge_bars
-from plant.paper import Heading, Paper, fitting, grid, printable, text
+from plant.paper import BOLD, REGULAR, Heading, Paper, fitting, grid, printable, text
 from plant.templatetags.kilnward import fixed
 
 DRAWN_AT = datetime(2026, 3, 2, 6, tzinfo=UTC)
@@ -94,3 +95,12 @@ def test_the_figures_beside_the_bars_add_up_as_they_stand(pace: str) -> None:
     assert sum(figures[:-1]) == figures[-1]
     assert bars[0].figure == f"{fixed(Decimal('10400.0'))} m³"
     assert all(bar.left >= 0 and bar.left + bar.width <= 100.01 for bar in bars)
+
+
+def test_headings_are_set_in_a_bold_of_the_typeface_and_figures_are_all_of_one_width() -> None:
+    (page,) = PdfReader(io.BytesIO(Letter([Heading("Strong"), text("regular")]).to_bytes())).pages
+    cuts = {str(font.get_object()["/BaseFont"]).split("+")[-1] for font in page["/Resources"]["/Font"].values()}
+    assert {"Lato-Regular", "Lato-Bold"} <= cuts
+    assert b" Tr" not in page.get_contents().get_data()
+    for font in (REGULAR, BOLD):
+        assert len({stringWidth(figure, font, 10) for figure in "0123456789"}) == 1
