@@ -1,5 +1,6 @@
 """Typed reading of the environment that fails loudly on what it does not understand."""
 
+import ipaddress
 import os
 
 from django.core.exceptions import ImproperlyConfigured
@@ -50,3 +51,16 @@ def one_of(name: str, known: tuple[str, ...]) -> str:
     if raw not in known:
         raise ImproperlyConfigured(f"{name} is {raw!r}: write one of {', '.join(known)}.")
     return raw
+
+
+def networks(name: str) -> list[str]:
+    """Return comma separated addresses and nets (192.168.7.2, 10.0.0.0/8)."""
+    found = words(name)
+    for word in found:
+        try:
+            ipaddress.ip_network(word)
+        except ValueError:
+            raise ImproperlyConfigured(
+                f"{name} holds {word!r}: write addresses or nets, such as 192.168.7.2 or 10.0.0.0/8."
+            ) from None
+    return found

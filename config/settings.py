@@ -20,6 +20,8 @@ DATA_DIR.mkdir(parents=True, exist_ok=True)
 DEBUG = env.flag("KILNWARD_DEBUG")
 ALLOWED_HOSTS = env.words("KILNWARD_HOSTS", "localhost,127.0.0.1,[::1]")
 CSRF_TRUSTED_ORIGINS = env.words("KILNWARD_TRUSTED_ORIGINS")
+# Addresses or nets of the proxies in front: they alone are believed where a request comes from, and whether by https.
+PROXIES = env.networks("KILNWARD_PROXIES")
 
 
 def _secret_key() -> str:
@@ -79,7 +81,6 @@ MIDDLEWARE = [
 ]
 
 ROOT_URLCONF = "config.urls"
-WSGI_APPLICATION = "config.wsgi.application"
 
 TEMPLATES = [
     {
@@ -99,7 +100,8 @@ TEMPLATES = [
 SQLITE_OPTIONS: dict[str, Any] = {
     "timeout": 20,
     "transaction_mode": "IMMEDIATE",
-    "init_command": "PRAGMA journal_mode=WAL; PRAGMA synchronous=NORMAL;",
+    # FULL: what was acknowledged is on the disk. NORMAL would lose the last commits when the power fails.
+    "init_command": "PRAGMA journal_mode=WAL; PRAGMA synchronous=FULL;",
 }
 
 

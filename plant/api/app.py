@@ -13,7 +13,7 @@ from ninja import NinjaAPI
 from plant import clock
 from plant.actions.readings import ReadingFault, take_in
 from plant.api import schemas
-from plant.api.bodies import drain, json_of
+from plant.api.bodies import json_of
 from plant.api.faults import ApiFault, answer_faults
 from plant.api.tokens import Token, source_of
 from plant.calculations.quantities import QUANTITIES
@@ -114,7 +114,6 @@ def _answered(view: View) -> View:
             response = view(request, **gaps)
         except Http404 as fault:
             response = api.on_exception(request, fault)
-        drain(request)
         if response.status_code == 405:
             allowed = response.headers["Allow"]
             return ApiFault(405, f"This address answers {allowed} only.", headers={"Allow": allowed}).answer()

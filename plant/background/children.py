@@ -11,6 +11,8 @@ from pathlib import Path
 
 from plant.background.process import die_with_parent, die_with_parent_in_every_fork
 
+HEAD_WITHIN_MS = 15_000
+
 
 def worker() -> None:
     """Run the cluster of django-q2 until it is told to end."""
@@ -27,20 +29,20 @@ def web(host: str, port: int) -> None:
     from django.conf import settings
     from granian import Granian
     from granian.constants import Interfaces
+    from granian.http import HTTP1Settings
     from granian.log import LogLevels
 
     # Forked workers get the promise to die with their parent; spawned ones would not.
     multiprocessing.set_start_method("fork")
     Granian(
-        "django.core.servers.basehttp:get_internal_wsgi_application",
-        factory=True,
+        "config.asgi:application",
         address=host,
         port=port,
-        interface=Interfaces.WSGI,
+        interface=Interfaces.ASGI,
         websockets=False,
         workers=settings.WEB_WORKERS,
-        # Its own default is hundreds of threads, each with a database connection.
-        blocking_threads=settings.WEB_THREADS,
+        # A head that does not come to its end, or a line that nothing more is asked on, is given up.
+        http1_settings=HTTP1Settings(header_read_timeout=HEAD_WITHIN_MS),
         respawn_failed_workers=True,
         workers_kill_timeout=max(1, settings.STOP_S - 2),
         log_level=LogLevels.warning,

@@ -6,6 +6,7 @@ import os
 import signal
 import subprocess
 import sys
+import threading
 import time
 from collections.abc import Callable, Iterator
 from datetime import timedelta
@@ -18,6 +19,8 @@ from django.utils import timezone
 from django_q.models import Schedule
 
 from plant.background import heartbeat, keeper, sweep
+from plant.background.clock_jumps import ClockWatch, follow
+from plant.background.patience import Patience
 from plant.background.process import end_group
 from plant.background.queueing import put
 from plant.models import Heartbeat, JobAttempt, ReadingSource
@@ -25,9 +28,9 @@ from plant.models import Heartbeat, JobAttempt, ReadingSource
 logger = logging.getLogger(__name__)
 
 LOOK_EVERY_S = 1.0
-# A worker that was just started may need so long for its first answer, however short the heartbeat is.
-STARTING_S = 10.0
 SILENT_BEATS = 3
+# Pages may be slow while many ask for them: they are given longer than the worker, which answers between two tasks.
+WEB_SILENT_BEATS = 12
 # A child that dies at once is not started more often than this.
 START_PAUSE_S = 3.0
 MOST_WEB_STARTS = 3
@@ -78,11 +81,31 @@ class Child:
             self.process = None
 
 
+class Knocking(threading.Thread):
+    """Knocks at the pages again and again, beside the supervisor: a server that says nothing must not hold that up."""
+
+    def __init__(self, knock: Callable[[], bool]) -> None:
+        super().__init__(daemon=True)
+        self.knock = knock
+        self.answers = 0
+        self.ending = threading.Event()
+
+    def run(self) -> None:
+        """Count the answers until told to end."""
+        while not self.ending.wait(float(settings.HEARTBEAT_S)):
+            self.answers += self.knock()
+
+
 class Supervisor:
     """Keeps web and worker going until it is told to end, and a listener where there is a broker to listen to."""
 
     def __init__(
-        self, web: Child | None, worker: Child | None, tell: Callable[[], bool], listener: Child | None = None
+        self,
+        web: Child | None,
+        worker: Child | None,
+        tell: Callable[[], bool],
+        knock: Callable[[], bool],
+        listener: Child | None = None,
     ) -> None:
         self.web = web
         self.worker = worker
@@ -93,8 +116,11 @@ class Supervisor:
         self.signals = 0
         self.exit_code = 0
         self.last_beat = Heartbeat()
-        self.last_sign = time.monotonic()
-        self.silent_s = SILENT_BEATS * float(settings.HEARTBEAT_S)
+        self.worker_patience = Patience(SILENT_BEATS * float(settings.HEARTBEAT_S))
+        self.web_patience = Patience(WEB_SILENT_BEATS * float(settings.HEARTBEAT_S))
+        self.knocking = Knocking(knock)
+        self.answers = 0
+        self.clock = ClockWatch()
         self.asked = -float(settings.HEARTBEAT_S)
         self.looked_for_brokers = -float(settings.HEARTBEAT_S)
 
@@ -104,6 +130,8 @@ class Supervisor:
             try:
                 if self.worker:
                     self._prepare_work()
+                if self.web:
+                    self.knocking.start()
                 while not self.signals and not self.exit_code:
                     self._look_at_web()
                     self._look_at_worker()
@@ -134,6 +162,15 @@ class Supervisor:
     def _look_at_web(self) -> None:
         if self.web is None:
             return
+        if self.knocking.answers != self.answers:
+            self.answers = self.knocking.answers
+            self.web_patience.sign()
+        silent_s = 0.0 if self.web.has_ended() else self.web_patience.is_over()
+        if silent_s:
+            logger.warning("The web server was silent for %.0f s; it is started anew.", silent_s)
+            self.web.end()
+            self.web_patience.started()
+            self.web.start()
         if self.web.has_ended() and time.monotonic() - self.web.started >= START_PAUSE_S:
             self.web.end()
             if not self.has_told and self.web.starts >= MOST_WEB_STARTS:
@@ -142,6 +179,7 @@ class Supervisor:
                 return
             if self.web.starts:
                 logger.warning("The web server ended; it is started anew.")
+            self.web_patience.started()
             self.web.start()
         if not self.has_told:
             self.has_told = self.tell()
@@ -169,6 +207,9 @@ class Supervisor:
         if self.worker is None:
             return
         try:
+            jump_s = self.clock.look()
+            if jump_s:
+                follow(jump_s)
             if self.worker.has_ended():
                 if time.monotonic() - self.worker.started >= START_PAUSE_S:
                     self._start_worker("its first process ended")
@@ -188,7 +229,7 @@ class Supervisor:
             # Without the database nothing can be judged: neither silence nor what is left to do.
             logger.warning("The database does not answer: %s", fault)
             connection.close()
-            self.last_sign = time.monotonic()
+            self.worker_patience.wait_anew()
 
     def _look_at_listener(self) -> None:
         """Let somebody listen as long as a source wants it; most mills have no broker, and need no process for it."""
@@ -213,16 +254,17 @@ class Supervisor:
     def _trouble(self) -> str:
         """Say why the worker must be started anew; empty where it lives."""
         beat = Heartbeat.objects.get(name=heartbeat.NAME)
-        moment = time.monotonic()
         if beat.at != self.last_beat.at:
-            self.last_beat, self.last_sign = beat, moment
+            self.last_beat = beat
+            self.worker_patience.sign()
         busy = sweep.attempts_of_group(self.worker.group if self.worker else 0)
         longest = timedelta(seconds=settings.TASK_TIMEOUT_S + sweep.OVERRUN_S)
         if any(timezone.now() - attempt.started_at > longest for attempt in busy):
             return "a task overran its time and could not be ended"
         # Workers that are all busy cannot answer; one that is idle must.
-        if len(busy) < settings.Q_CLUSTER["workers"] and moment - self.last_sign > self.silent_s:
-            return f"silent for {moment - self.last_sign:.0f} s"
+        silent_s = self.worker_patience.is_over()
+        if len(busy) < settings.Q_CLUSTER["workers"] and silent_s:
+            return f"silent for {silent_s:.0f} s"
         return ""
 
     def _start_worker(self, reason: str) -> None:
@@ -236,7 +278,7 @@ class Supervisor:
         sweep.unlock_rows()
         self.worker.start()
         self.last_beat = Heartbeat.objects.get(name=heartbeat.NAME)
-        self.last_sign = time.monotonic() + max(0.0, STARTING_S - self.silent_s)
+        self.worker_patience.started()
 
     def _end_worker(self) -> None:
         if self.worker is not None and self.worker.process is not None:
@@ -247,6 +289,7 @@ class Supervisor:
     def _end(self) -> None:
         """Let running pages and tasks come to an end for a while, then end everything."""
         children = [child for child in (self.web, self.worker, self.listener) if child]
+        self.knocking.ending.set()
         noted = self.signals
         for child in children:
             child.ask_to_end()

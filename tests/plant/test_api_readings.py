@@ -2,7 +2,6 @@
 
 import gzip
 import json
-import threading
 from io import BytesIO
 from typing import Any
 
@@ -134,47 +133,6 @@ def test_a_body_without_its_length_is_not_waited_for(sender: Sender) -> None:
         assert "Content-Length" in said(announced(sender, length), 411)
 
 
-class Stream(BytesIO):
-    """A body that ends early, whose sender goes away, or falls silent for good."""
-
-    def __init__(self, body: bytes, then: str) -> None:
-        super().__init__(body)
-        self.then = then
-        self.goes_on = threading.Event()
-
-    def read(self, size: int | None = -1) -> bytes:
-        """Give what there is, then what the test wants."""
-        piece = super().read(size)
-        if not piece and self.then == "goes away":
-            raise ConnectionResetError("connection lost")
-        if not piece and self.then == "is silent":
-            self.goes_on.wait(20)
-        return piece
-
-
-def half_a_body(sender: Sender, then: str) -> tuple[Any, Stream]:
-    """Send half of what is announced."""
-    body = json.dumps({"readings": [reading()]}).encode()
-    stream = Stream(body[:30], then)
-    head = {"CONTENT_TYPE": "application/json", "HTTP_AUTHORIZATION": f"Bearer {sender.text}"}
-    answer = Client().post("/api/readings", **{**head, "CONTENT_LENGTH": str(len(body)), "wsgi.input": stream})
-    return answer, stream
-
-
-@pytest.mark.parametrize("then", ["ends", "goes away"])
-def test_a_body_cut_off_half_way_stores_nothing(sender: Sender, then: str) -> None:
-    assert "The body is cut off: 30 of" in said(half_a_body(sender, then)[0], 400)
-
-
-def test_a_sender_that_falls_silent_half_way_is_not_waited_for_for_ever(
-    sender: Sender, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    monkeypatch.setattr(bodies, "WITHIN_S", 0.2)
-    answer, stream = half_a_body(sender, "is silent")
-    stream.goes_on.set()
-    assert "did not arrive within" in said(answer, 408)
-
-
 def test_a_channel_out_of_use_takes_nothing(sender: Sender) -> None:
     Channel.objects.filter(quantity="wet_bulb").update(is_active=False)
     assert "No channel in use is called “K1/wet_bulb:left”" in said(sender.send(reading()), 422)
@@ -221,15 +179,6 @@ def test_faults_outside_the_api_are_answered_by_json_too(sender: Sender, monkeyp
     client = Client(raise_request_exception=False)
     answer = client.post("/api/readings", {}, content_type="application/json")
     assert (answer.status_code, answer["Content-Type"]) == (500, "application/json")
-
-
-@pytest.mark.parametrize(("expects", "left"), [(False, 0), (True, 1_000_000)])
-def test_what_nobody_wants_is_read_away_unless_the_sender_waits_to_be_asked(expects: bool, left: int) -> None:
-    stream = BytesIO(bytes(1_000_000))
-    head = {"CONTENT_TYPE": "application/json", "CONTENT_LENGTH": "1000000", "wsgi.input": stream}
-    answer = Client().post("/api/readings", **head, **({"HTTP_EXPECT": "100-continue"} if expects else {}))
-    assert answer.status_code == 401
-    assert len(stream.read()) == left
 
 
 @pytest.mark.parametrize("method", ["get", "head", "put", "patch", "delete", "options"])

@@ -10,7 +10,7 @@ from django_q.models import OrmQ, Schedule
 from django_q.scheduler import scheduler
 from django_q.signing import SignedPackage
 
-from plant.background import heartbeat, sweep
+from plant.background import clock_jumps, heartbeat, sweep
 from plant.background.process import identity
 from plant.background.queueing import enqueue
 from plant.background.supervise import Child, Supervisor
@@ -41,7 +41,8 @@ class FakeChild(Child):
 @pytest.fixture
 def supervisor(monkeypatch: pytest.MonkeyPatch) -> Supervisor:
     """Give a supervisor that took charge and whose worker was just started, at second 1000."""
-    found = Supervisor(None, FakeChild("worker"), lambda: True)
+    monkeypatch.setattr("plant.background.patience.load_per_core", lambda: 1.0)
+    found = Supervisor(None, FakeChild("worker"), lambda: True, lambda: True)
     found._prepare_work()
     at(monkeypatch, 1000)
     found._start_worker("")
@@ -73,9 +74,12 @@ def test_a_silent_worker_is_started_anew_and_the_locks_of_its_forerunner_are_voi
 ) -> None:
     job = enqueue("test: work", "k", {"name": "n"})
     OrmQ.objects.update(lock=timezone.now() + timedelta(seconds=300))
-    at(monkeypatch, 1014)
+    at(monkeypatch, 1004)
+    heartbeat.answer()
     assert starts(supervisor) == 1
-    at(monkeypatch, 1016)
+    at(monkeypatch, 1018)
+    assert starts(supervisor) == 1
+    at(monkeypatch, 1020)
     assert starts(supervisor) == 2
     assert Heartbeat.objects.get().restarts == 1
     assert OrmQ.objects.get(pk=job.queue_row).lock < timezone.now()
@@ -88,10 +92,80 @@ def test_a_worker_that_answers_is_left_alone(supervisor: Supervisor, monkeypatch
         heartbeat.answer()
 
 
+def test_a_fresh_worker_gets_minutes_for_its_first_sign_and_twice_as_many_after_each_vain_start(
+    supervisor: Supervisor, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    for second, expected in ((1179, 1), (1181, 2), (1181 + 359, 2), (1181 + 361, 3), (1542 + 719, 3), (1542 + 721, 4)):
+        at(monkeypatch, second)
+        assert starts(supervisor) == expected
+    # A sign of life is what it waited for: the next start is not in vain.
+    heartbeat.answer()
+    assert starts(supervisor) == 4
+    at(monkeypatch, 2263 + 16)
+    assert starts(supervisor) == 5
+    at(monkeypatch, 2263 + 16 + 181)
+    assert starts(supervisor) == 6
+
+
+def test_the_more_processes_share_the_machine_the_longer_a_worker_is_waited_for(
+    supervisor: Supervisor, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("plant.background.patience.load_per_core", lambda: 20.0)
+    heartbeat.answer()
+    assert starts(supervisor) == 1
+    at(monkeypatch, 1299)
+    assert starts(supervisor) == 1
+    at(monkeypatch, 1301)
+    assert starts(supervisor) == 2
+
+
+def test_a_silent_web_server_is_started_anew_and_a_slow_one_is_not(
+    supervisor: Supervisor, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    web = supervisor.web = FakeChild("web")
+    web.started = 990
+    web.ended = True
+    supervisor._look_at_web()
+    web.ended = False
+    assert web.starts == 1
+    for second in range(1050, 1350, 50):
+        at(monkeypatch, second)
+        supervisor.knocking.answers += 1
+        supervisor._look_at_web()
+        assert web.starts == 1
+    at(monkeypatch, 1311 + 50)
+    supervisor._look_at_web()
+    assert web.starts == 2
+
+
+@pytest.mark.parametrize("hours", [-1, 1])
+def test_a_clock_that_was_set_leaves_nothing_waiting_for_the_hour_to_come_again(
+    supervisor: Supervisor, hours: int
+) -> None:
+    old = timezone.now() - timedelta(hours=hours)
+    job = enqueue("test: work", "k", {"name": "n"})
+    taken = enqueue("test: work", "taken", {"name": "n"})
+    Job.objects.filter(pk=taken.pk).update(state=Job.State.UNDER_WAY)
+    Job.objects.filter(pk=job.pk).update(wanted_at=old, not_before_at=old)
+    OrmQ.objects.update(lock=old + timedelta(seconds=900))
+    Schedule.objects.update(next_run=old + timedelta(minutes=15))
+    later = enqueue("test: work", "later", {"name": "n"}, not_before_at=timezone.now() + timedelta(days=2))
+    clock_jumps.follow(hours * 3600.0)
+    now = timezone.now()
+    assert not Schedule.objects.filter(next_run__gt=now).exists()
+    job.refresh_from_db()
+    assert max(job.not_before_at, job.wanted_at, OrmQ.objects.get(pk=job.queue_row).lock) <= now
+    assert Job.objects.get(pk=later.pk).not_before_at == later.not_before_at
+    # What a worker has in hand is offered to no other.
+    assert OrmQ.objects.get(pk=taken.queue_row).lock == old + timedelta(seconds=900)
+
+
 def test_workers_that_are_all_busy_need_not_answer_but_an_idle_one_must(
     supervisor: Supervisor, monkeypatch: pytest.MonkeyPatch
 ) -> None:
+    heartbeat.answer()
     busy(monkeypatch, "a", "b")
+    assert starts(supervisor) == 1
     at(monkeypatch, 1100)
     assert starts(supervisor) == 1
     JobAttempt.objects.filter(job__key="b").update(ended_at=timezone.now(), outcome="done")

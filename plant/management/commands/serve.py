@@ -18,6 +18,8 @@ from plant.background.keeper import KeptElsewhereError
 from plant.background.process import pid_of
 from plant.background.supervise import Child, Supervisor
 
+# Many who ask at once make pages slow, not silent.
+KNOCK_S = 20.0
 EVERYWHERE = {"0.0.0.0": "127.0.0.1", "::": "::1"}  # noqa: S104  where to knock when bound to all addresses
 
 
@@ -56,8 +58,11 @@ class Command(BaseCommand):
             self.stdout.flush()
             return True
 
+        def knock() -> bool:
+            return answers(host, port, KNOCK_S)
+
         try:
-            code = Supervisor(web, worker, tell, listener).run()
+            code = Supervisor(web, worker, tell, knock, listener).run()
         except KeptElsewhereError as fault:
             raise CommandError(
                 f"The background work of this database is done by another server already (process {pid_of(str(fault))},"
@@ -113,16 +118,16 @@ def address(host: str, port: int) -> str:
     return f"{'https' if settings.CERTIFICATE else 'http'}://{f'[{host}]' if ':' in host else host}:{port}/"
 
 
-def answers(host: str, port: int) -> bool:
+def answers(host: str, port: int, within_s: float = 2.0) -> bool:
     """Say whether the pages answer."""
     host = EVERYWHERE.get(host, host)
     knock: http.client.HTTPConnection
     if settings.CERTIFICATE:
         # Only asks itself whether it is up: whose certificate it is does not matter here.
         trusting = ssl._create_unverified_context()  # noqa: S323
-        knock = http.client.HTTPSConnection(host, port, timeout=2, context=trusting)
+        knock = http.client.HTTPSConnection(host, port, timeout=within_s, context=trusting)
     else:
-        knock = http.client.HTTPConnection(host, port, timeout=2)
+        knock = http.client.HTTPConnection(host, port, timeout=within_s)
     try:
         knock.request("GET", "/alive/", headers={"Host": "localhost"})
         return knock.getresponse().status < 500
