@@ -4,6 +4,7 @@ from collections import defaultdict
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from typing import Any
+from urllib.parse import urlencode
 
 from django.db.models import Prefetch
 
@@ -150,7 +151,7 @@ def year_of(kiln: Kiln, now: datetime) -> dict[str, Any]:
     today = clock.today(kiln.mill.zone)
     period = ReportPeriod(today - YEAR + timedelta(days=1), today, kiln.mill.zone)
     report = kiln_report(kiln, period, now)
-    return {"year": report, "year_query": period.query}
+    return {"year": report, "year_query": f"{period.query}&{urlencode({'kiln': kiln.tag})}"}
 
 
 def _groups(kiln: Kiln, marks: dict[int, dict[str, Any]]) -> list[Group]:

@@ -9,9 +9,11 @@ from plant.availability_words import (
     cause_rows,
     definitions,
     kiln_figures,
+    outside_rows,
     remarks,
     sentence,
     strip_title,
+    title,
     total_figures,
 )
 from plant.charts import axis_ticks, bridge_bars, strip_rows
@@ -29,7 +31,7 @@ class AvailabilityPaper(Paper):
     @property
     def title(self) -> str:
         """Name with the period."""
-        return _("Kiln availability, %(period)s") % {"period": self.report.period.label}
+        return title(self.report)
 
     def kiln_tags(self) -> list[str]:
         """All of the report."""
@@ -47,7 +49,7 @@ class AvailabilityPaper(Paper):
 
     def pictures(self) -> list[Flowable]:
         """All that needs a kiln."""
-        return [*self.strip(), *self.bridge(), *self.causes(), *self.figures(), *self.hours()]
+        return [*self.strip(), *self.bridge(), *self.causes(), *self.outside(), *self.figures(), *self.hours()]
 
     def strip(self) -> list[Flowable]:
         """The period, kiln by kiln."""
@@ -96,8 +98,19 @@ class AvailabilityPaper(Paper):
         note = _("Unplanned stops and slowing; of those at the same time the one that began first counts.")
         return [*head, text(note, "soft"), grid(heads, rows, (46, 48, 15, 16, 16, 19, 18), numbers=(2, 3, 4, 5, 6))]
 
+    def outside(self) -> list[Flowable]:
+        """What came from outside the kilns."""
+        rows = [(row.what, row.where, row.stopped_h, row.slowed_h, row.not_dried) for row in outside_rows(self.report)]
+        if not rows:
+            return []
+        heads = (_("Outside the kilns"), _("Where"), _("Hours stopped"), _("Slowed, equiv. h"), _("Not dried"))
+        note = _("Nothing of this counts as a failure of a kiln, nor against its availability.")
+        table = grid(heads, rows, (60, 52, 22, 22, 22), numbers=(2, 3, 4))
+        return [*section(_("Causes outside the kilns")), text(note, "soft"), table]
+
     def _rows(self) -> list[FigureRow]:
-        return [*kiln_figures(self.report), total_figures(self.report)]
+        rows = kiln_figures(self.report)
+        return rows if self.report.only else [*rows, total_figures(self.report)]
 
     def figures(self) -> list[Flowable]:
         """Availability and failures of each kiln."""
@@ -115,8 +128,8 @@ class AvailabilityPaper(Paper):
         rows = [
             (
                 row.name,
-                f"{row.availability} {row.undefined_why}".strip(),
-                row.equivalent,
+                f"{row.availability} {row.undefined_why}{row.by_volume}".strip(),
+                f"{row.equivalent} {row.equivalent_by_volume}".strip(),
                 row.operating_h,
                 f"{row.failures} {row.open_failures}".strip(),
                 row.mtbf,
@@ -129,7 +142,7 @@ class AvailabilityPaper(Paper):
         widths = (22, 19, 19, 18, 16, 17, 26, 20, 21)
         return [
             *section(_("Figures of each kiln")),
-            grid(heads, rows, widths, numbers=range(1, 9), last_is_sum=True),
+            grid(heads, rows, widths, numbers=range(1, 9), last_is_sum=not self.report.only),
         ]
 
     def hours(self) -> list[Flowable]:
@@ -140,15 +153,16 @@ class AvailabilityPaper(Paper):
             _("Slowed"),
             _("Planned work"),
             _("Stopped"),
+            _("Outside causes"),
             _("No timber"),
             _("All hours"),
             _("Slowed, equiv. h"),
         )
         rows = [(row.name, *row.hours, row.slowed_equivalent) for row in self._rows()]
-        widths = (24, 23, 21, 22, 21, 21, 23, 23)
+        widths = (24, 21, 19, 19, 19, 19, 19, 19, 19)
         return [
             *section(_("Hours of each kiln")),
-            grid(heads, rows, widths, numbers=range(1, 8), last_is_sum=True),
+            grid(heads, rows, widths, numbers=range(1, 9), last_is_sum=not self.report.only),
         ]
 
     def meanings(self) -> list[Flowable]:

@@ -1,7 +1,7 @@
 """The availability report: figures of each kiln and of all, where the drying went, and what stopped the kilns.
 
-Everything is counted over required time (the period less the time without timber) up to now. The page, the PDF and the
-CSV files all show one ``AvailabilityReport``.
+Everything is counted over required time (the period less the time without timber and the time that a cause outside the
+kiln took) up to now. The page, the PDF and the CSV files all show one ``AvailabilityReport``.
 """
 
 from collections import Counter, defaultdict
@@ -14,6 +14,7 @@ from fractions import Fraction
 from itertools import pairwise
 from statistics import median
 
+from django.utils.text import get_valid_filename
 from django.utils.translation import gettext as _
 
 from plant.availability_rows import ChargeLine, DowntimeLine, KilnRecords, read_records
@@ -30,6 +31,7 @@ from plant.calculations.availability import (
 )
 from plant.calculations.drying_loss import (
     Bridge,
+    ChargeAcross,
     CompletedCharge,
     DryingRate,
     PlannedCharge,
@@ -59,12 +61,13 @@ class CauseBy(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Hours:
-    """The required view of a time account in hours to the tenth; the five always add up to ``total``."""
+    """The required view of a time account in hours to the tenth; the six always add up to ``total``."""
 
     able: Decimal
     slowed: Decimal
     planned: Decimal
     stopped: Decimal
+    outside: Decimal
     no_timber: Decimal
     slowed_equivalent: Decimal
 
@@ -73,11 +76,19 @@ class Hours:
         """Round the running total, so that rounding never opens a gap."""
         split = account.required
         totals, running_s = [ZERO], 0
-        for seconds in (split.able_s, split.slowed_s, split.planned_s, split.unplanned_s, split.no_timber_s):
+        parts_s = (
+            split.able_s,
+            split.slowed_s,
+            split.planned_s,
+            split.unplanned_s,
+            split.external_s,
+            split.no_timber_s,
+        )
+        for seconds in parts_s:
             running_s += seconds
             totals.append(_tenths(Fraction(running_s, 3600)))
-        able, slowed, planned, stopped, no_timber = (above - below for below, above in pairwise(totals))
-        return cls(able, slowed, planned, stopped, no_timber, _tenths(equivalent_hours(split.slowed_ms)))
+        parts = (above - below for below, above in pairwise(totals))
+        return cls(*parts, _tenths(equivalent_hours(split.slowed_ms)))
 
     def __add__(self, other: "Hours") -> "Hours":
         """Add up as written, so that a column adds up as a row does."""
@@ -85,13 +96,13 @@ class Hours:
 
     @property
     def required(self) -> Decimal:
-        """Hours in which there was something to dry."""
+        """Hours in which there was something to dry and nothing outside the kiln held it up."""
         return self.able + self.slowed + self.planned + self.stopped
 
     @property
     def total(self) -> Decimal:
         """All hours of the period."""
-        return self.required + self.no_timber
+        return self.required + self.outside + self.no_timber
 
 
 def _tenths(hours: Fraction) -> Decimal:
@@ -121,7 +132,7 @@ class KilnReport:
 
 @dataclass(frozen=True, slots=True)
 class Cause:
-    """What one kind of component, or one reason, cost by unplanned stops and slowing.
+    """What one kind of component, or one reason, cost by unplanned stops and slowing; or one cause outside the kilns.
 
     ``failures`` counts those that began in the period; hours and m3 also those that went on into it. ``lost_m3`` is
     None where a kiln's drying rate is not known.
@@ -143,7 +154,12 @@ class Cause:
 
 @dataclass(frozen=True, slots=True)
 class AvailabilityReport:
-    """The report over ``period``, counted up to ``until_at``; ``is_so_far`` where the period is not over."""
+    """The report over ``period``, counted up to ``until_at``; ``is_so_far`` where the period is not over.
+
+    ``availability`` and ``equivalent_availability`` are shares of the kilns' hours, each kiln alike; ``by_volume`` and
+    ``equivalent_by_volume`` weigh each kiln's hours by its usable volume. ``outside`` lists the causes outside the
+    kilns. ``only`` is the kiln that was asked for, None for all.
+    """
 
     mill: Mill
     period: ReportPeriod
@@ -156,9 +172,18 @@ class AvailabilityReport:
     hours: Hours
     availability: Fraction | None
     equivalent_availability: Fraction | None
+    by_volume: Fraction | None
+    equivalent_by_volume: Fraction | None
     failure_figures: FailureFigures
     bridge: Bridge | None
     causes: dict[CauseBy, tuple[Cause, ...]]
+    outside: tuple[Cause, ...]
+    only: Kiln | None = None
+
+    @property
+    def file_stem(self) -> str:
+        """How a file about it is called."""
+        return get_valid_filename(f"{self.only.tag}-{self.period.file_stem}") if self.only else self.period.file_stem
 
     @property
     def kilns_without_rate(self) -> list[str]:
@@ -172,8 +197,9 @@ class AvailabilityReport:
 
     def lines(self) -> list[DowntimeLine]:
         """List the records that reach into the period, by kiln and start."""
-        start_at = self.period.start_at
-        return [line for line in self.records.values() if line.end_at is None or line.end_at > start_at]
+        start_at, until_at = self.period.start_at, self.until_at
+        lines = self.records.values()
+        return [x for x in lines if x.start_at < until_at and (x.end_at is None or x.end_at > start_at)]
 
     def hours_in_period(self, line: DowntimeLine) -> Decimal:
         """Hours of a record that lie within what is counted, to the tenth."""
@@ -182,12 +208,13 @@ class AvailabilityReport:
         return _tenths(Fraction(max(end_s - begin_s, 0), 3600))
 
 
-def draw_report(mill: Mill, period: ReportPeriod, now: datetime) -> AvailabilityReport:
-    """Gather the records and work out the report as of now; a fixed number of queries."""
+def draw_report(mill: Mill, period: ReportPeriod, now: datetime, only: Kiln | None = None) -> AvailabilityReport:
+    """Gather the records and work out the report as of now, of all kilns or of one; a fixed number of queries."""
     until_at = min(period.end_at, now)
     read = read_records(period.start_at, until_at, now)
     usual_h = _usual_charge_h(read)
-    drawn = [kiln for one in read if (kiln := _DrawnKiln.draw(one, period, until_at, usual_h)) is not None]
+    wanted = [one for one in read if only is None or one.kiln.pk == only.pk]
+    drawn = [kiln for one in wanted if (kiln := _DrawnKiln.draw(one, period, until_at, now, usual_h)) is not None]
     total = sum((kiln.report.account for kiln in drawn), EMPTY_ACCOUNT)
     weighted = [(kiln.report.account, kiln.report.usable_m3) for kiln in drawn]
     bridges = [kiln.report.bridge for kiln in drawn if kiln.report.bridge is not None]
@@ -201,11 +228,15 @@ def draw_report(mill: Mill, period: ReportPeriod, now: datetime) -> Availability
         records={line.key: line for kiln in drawn for line in kiln.lines},
         total=total,
         hours=sum((kiln.report.hours for kiln in drawn), Hours.of(EMPTY_ACCOUNT)),
-        availability=fleet_availability(weighted, TimeBase.REQUIRED, is_equivalent=False),
-        equivalent_availability=fleet_availability(weighted, TimeBase.REQUIRED),
+        availability=availability(total, TimeBase.REQUIRED),
+        equivalent_availability=equivalent_availability(total, TimeBase.REQUIRED),
+        by_volume=fleet_availability(weighted, TimeBase.REQUIRED, is_equivalent=False),
+        equivalent_by_volume=fleet_availability(weighted, TimeBase.REQUIRED),
         failure_figures=failure_figures(total.operating_s, [f for kiln in drawn for f in kiln.failures]),
         bridge=sum(bridges, Bridge()) if bridges else None,
         causes={by: tuple(_causes(drawn, by, total.operating_s)) for by in CauseBy},
+        outside=tuple(_causes(drawn, CauseBy.REASON, 0, Downtime.Kind.EXTERNAL)),
+        only=only,
     )
 
 
@@ -213,7 +244,7 @@ def kiln_report(kiln: Kiln, period: ReportPeriod, now: datetime) -> KilnReport |
     """Work out one kiln's figures as the whole report does, so far as its own charges tell; None before its records."""
     until_at = min(period.end_at, now)
     read = read_records(period.start_at, until_at, now, only=kiln)
-    drawn = _DrawnKiln.draw(read[0], period, until_at, _usual_charge_h(read))
+    drawn = _DrawnKiln.draw(read[0], period, until_at, now, _usual_charge_h(read))
     return drawn.report if drawn else None
 
 
@@ -235,7 +266,7 @@ class _DrawnKiln:
 
     @classmethod
     def draw(
-        cls, read: KilnRecords, period: ReportPeriod, until_at: datetime, usual_h: Decimal | None
+        cls, read: KilnRecords, period: ReportPeriod, until_at: datetime, now: datetime, usual_h: Decimal | None
     ) -> "_DrawnKiln | None":
         """Work out one kiln; None if it was not there yet."""
         begin_at = _counted_from(read, period)
@@ -254,6 +285,7 @@ class _DrawnKiln:
         dried_m3 = sum(
             (c.volume_m3 for c in read.charges if c.is_done and begin_at < c.unloaded_at <= until_at), Decimal()
         )
+        across = _across(read, rows, span, to_epoch_s(now))
         report = KilnReport(
             tag=read.kiln.tag,
             name=read.kiln.name,
@@ -265,7 +297,7 @@ class _DrawnKiln:
             availability=availability(whole, TimeBase.REQUIRED),
             equivalent_availability=equivalent_availability(whole, TimeBase.REQUIRED),
             failure_figures=failure_figures(whole.operating_s, failed),
-            bridge=None if rates is None else bridge(zip(accounts, rates, strict=True), dried_m3),
+            bridge=None if rates is None else bridge(zip(accounts, rates, strict=True), dried_m3, across),
             stretches=tuple(joined(found)),
         )
         return cls(report, read.downtime, failed, found, None if rates is None else [rate.m3_per_h for rate in rates])
@@ -349,7 +381,7 @@ def _completed(read: KilnRecords, rows: Sequence[records.DowntimeRow]) -> list[C
         if not charge.is_done:
             continue
         if not edges_s:
-            edges_s.append(to_epoch_s(charge.begin_at))
+            edges_s.append(to_epoch_s(charge.free_at))
         # Of two charges unloaded at the same instant, a fault of the records, the second has no time of its own.
         if unloaded_s > edges_s[-1]:
             edges_s.append(unloaded_s)
@@ -365,6 +397,23 @@ def _completed(read: KilnRecords, rows: Sequence[records.DowntimeRow]) -> list[C
     ]
 
 
+def _across(read: KilnRecords, rows: Sequence[records.DowntimeRow], span: Period, now_s: int) -> Iterable[ChargeAcross]:
+    """Give the charges that came out in the span but began before, or were begun in it and are not out by its end."""
+    for charge in read.charges:
+        free_s, out_s = to_epoch_s(charge.free_at), to_epoch_s(charge.unloaded_at)
+        is_out = charge.is_done and out_s <= span.end_s
+        is_across = free_s < span.start_s or not is_out
+        if not (is_across and max(free_s, span.start_s) < min(out_s, span.end_s)):
+            continue
+        edges_s = [free_s, *(edge for edge in (span.start_s, span.end_s) if free_s < edge < out_s), out_s]
+        grid = account_grid(rows, edges_s, now_s, kiln_ids=(read.kiln.pk,))
+        able_ms: Counter[str] = Counter()
+        for cell, start_s in enumerate(edges_s[:-1]):
+            where = "before" if start_s < span.start_s else "within" if start_s < span.end_s else "after"
+            able_ms[where] += grid.account(read.kiln.pk, cell).required.equivalent_able_ms
+        yield ChargeAcross(charge.volume_m3, able_ms["before"], able_ms["within"], able_ms["after"], is_out)
+
+
 class _Tally:
     """What one row of the table of causes adds up."""
 
@@ -376,31 +425,32 @@ class _Tally:
         self.kilns: set[str] = set()
 
 
-def _causes(drawn: Sequence[_DrawnKiln], by: CauseBy, operating_s: int) -> Iterable[Cause]:
-    """Add up unplanned stops and slowing; the sums are those of the time account and of the bridge."""
+def _causes(
+    drawn: Sequence[_DrawnKiln], by: CauseBy, operating_s: int, kind: Downtime.Kind = Downtime.Kind.UNPLANNED
+) -> Iterable[Cause]:
+    """Add up stops and slowing of one kind; the sums are those of the time account and of the bridge."""
+    being = Being(kind.value)
     tallies: defaultdict[str, _Tally] = defaultdict(_Tally)
     for kiln in drawn:
         tag = kiln.report.tag
-        names = {
-            line.key: _cause_name(_cause_key(line), by) for line in kiln.lines if line.kind is Downtime.Kind.UNPLANNED
-        }
+        names = {line.key: _cause_name(_cause_key(line), by) for line in kiln.lines if line.kind is kind}
         lost_ms: Counter[tuple[str, int]] = Counter()
         for stretch in kiln.stretches:
-            if stretch.being not in (Being.UNPLANNED, Being.SLOWED):
+            if stretch.being not in (being, Being.SLOWED):
                 continue
             for key, share in stretch.due_to:
                 if key not in names:
                     continue
                 tally = tallies[names[key]]
                 tally.kilns.add(tag)
-                if stretch.being is Being.UNPLANNED:
+                if stretch.being is being:
                     tally.stopped_s += stretch.seconds
                 else:
                     tally.slowed_ms += stretch.seconds * share
                 lost_ms[names[key], stretch.cell] += stretch.seconds * share
         for (name, cell), milliseconds in lost_ms.items():
             tallies[name].lost_m3 = _more(tallies[name].lost_m3, milliseconds, kiln.rates, cell)
-        for failure in kiln.failures:
+        for failure in kiln.failures if kind is Downtime.Kind.UNPLANNED else ():
             component_kind, component, reason = failure.cause.split(SEPARATOR, 2)
             tally = tallies[_cause_name((component_kind, component, reason), by)]
             tally.failures[tag] += 1

@@ -1,6 +1,6 @@
 """What the availability report reads: a fixed number of queries, however many kilns and records there are."""
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from decimal import Decimal
@@ -48,11 +48,15 @@ class DowntimeLine:
 
 @dataclass(frozen=True, slots=True)
 class ChargeLine:
-    """One charge as far as the report needs it."""
+    """One charge as far as the report needs it.
+
+    ``free_at`` is when the kiln was free for it: the end of the charge before, else its own begin. ``unloaded_at`` of a
+    charge that is not out is never in the past: what is overdue comes now, what has not begun its own length from now.
+    """
 
     product: Product
     volume_m3: Decimal
-    begin_at: datetime
+    free_at: datetime
     unloaded_at: datetime
     planned_h: Decimal
     is_done: bool
@@ -72,6 +76,8 @@ class KilnRecords:
 def read_records(start_at: datetime, until_at: datetime, now: datetime, only: Kiln | None = None) -> list[KilnRecords]:
     """Read the kilns that are in use or were busy in the span, or the one given, with their records; six queries."""
     history_at = min(start_at, until_at - RATE_HISTORY)
+    # The charges across the ends need to be known whole, with what hindered them.
+    first_at, last_at = history_at - NEXT_CHARGE, until_at + NEXT_CHARGE
     kilns = [only] if only else list(_kilns(start_at, until_at))
     begun = Charge.objects.exclude(basis=Charge.Basis.PLANNED).filter(kiln__in=kilns)
     stopped = Downtime.objects.filter(kiln__in=kilns)
@@ -79,10 +85,11 @@ def read_records(start_at: datetime, until_at: datetime, now: datetime, only: Ki
     first_downtimes = dict(stopped.order_by().values_list("kiln").annotate(Min("start_at")))
     found = {kiln.pk: KilnRecords(kiln, _first(kiln.pk, first_charges, first_downtimes)) for kiln in kilns}
     tags = {kiln.pk: kiln.tag for kiln in kilns}
-    for kiln_id, downtime in _downtime(history_at, until_at, tags):
+    for kiln_id, downtime in _downtime(first_at, last_at, tags):
         found[kiln_id].downtime.append(downtime)
-    for kiln_id, charge in _charges(history_at, until_at, now, list(tags)):
-        found[kiln_id].charges.append(charge)
+    for kiln_id, charge in _charges(first_at, last_at, now, list(tags)):
+        if charge.unloaded_at > history_at:
+            found[kiln_id].charges.append(charge)
     for phase in _phases(start_at, until_at, list(tags)):
         found[phase[0]].phases.append(phase)
     return list(found.values())
@@ -144,9 +151,9 @@ def _downtime(start_at: datetime, until_at: datetime, tags: dict[int, str]) -> l
 
 def _charges(
     start_at: datetime, until_at: datetime, now: datetime, kiln_ids: list[int]
-) -> list[tuple[int, ChargeLine]]:
+) -> Iterator[tuple[int, ChargeLine]]:
     rows = (
-        Charge.objects.reaching_into(start_at, until_at + NEXT_CHARGE)
+        Charge.objects.reaching_into(start_at, until_at)
         .filter(kiln__in=kiln_ids)
         .order_by("kiln", "end_at", "pk")
         .values_list(
@@ -161,20 +168,23 @@ def _charges(
             "basis",
         )
     )
-    return [
-        (
+    free: dict[int, datetime] = {}
+    planned = Charge.Basis.PLANNED
+    for kiln_id, species, thickness_mm, volume_m3, begin_at, end_at, planned_begin_at, planned_end_at, basis in rows:
+        is_done = basis == Charge.Basis.DONE and end_at <= now
+        unloaded_at = end_at if is_done else max(end_at, now + (end_at - begin_at) if basis == planned else now)
+        yield (
             kiln_id,
             ChargeLine(
                 Product(species, thickness_mm),
                 volume_m3,
-                begin_at,
-                end_at,
+                free.get(kiln_id, begin_at),
+                unloaded_at,
                 Decimal(to_epoch_s(planned_end_at) - to_epoch_s(planned_begin_at)) / 3600,
-                basis == Charge.Basis.DONE and end_at <= now,
+                is_done,
             ),
         )
-        for kiln_id, species, thickness_mm, volume_m3, begin_at, end_at, planned_begin_at, planned_end_at, basis in rows
-    ]
+        free[kiln_id] = unloaded_at
 
 
 def _phases(start_at: datetime, until_at: datetime, kiln_ids: list[int]) -> list[PhaseRow]:

@@ -28,21 +28,45 @@ def share(value: Fraction | None) -> str:
     return DASH if value is None else percent(Decimal(value.numerator) / Decimal(value.denominator))
 
 
+def title(report: AvailabilityReport) -> str:
+    """Name the report with its period, and its kiln where it is about one."""
+    said = _("Availability of %(kiln)s, %(period)s") if report.only else _("Kiln availability, %(period)s")
+    return said % {"kiln": report.only, "period": report.period.label}
+
+
 def sentence(report: AvailabilityReport) -> str:
     """Say what the report comes to, with its time base."""
+    if not report.kilns and report.only:
+        return _("%(kiln)s has no time in this period, so there is nothing to report.") % {"kiln": report.only}
     if not report.kilns:
         return _("No kiln was there in this period, so there is nothing to report.")
     so_far = _(" so far") if report.is_so_far else ""
     if report.availability is None:
-        return _("Availability%(so_far)s is undefined: in this period no kiln had timber to dry.") % {"so_far": so_far}
-    said = _(
-        "The kilns were available in %(share)s of the required hours%(so_far)s: the %(hours)s h with timber to dry."
-    )
-    said %= {"share": share(report.availability), "so_far": so_far, "hours": fixed(report.hours.required, 0)}
+        said = _("Availability%(so_far)s is undefined: in this period no kiln had required hours, %(why)s.")
+        return said % {"so_far": so_far, "why": _("for want of timber or by a cause outside")}
+    said = _("The kilns were available in %(share)s of their required hours%(so_far)s, %(hours)s h.")
+    if report.only:
+        said = _("%(kiln)s was available in %(share)s of its required hours%(so_far)s, %(hours)s h.")
+    said %= {
+        "kiln": report.only,
+        "share": share(report.availability),
+        "so_far": so_far,
+        "hours": fixed(report.hours.required, 0),
+    }
+    if len(report.kilns) > 1:
+        said += " " + _("Weighed by the volume that each kiln holds it is %(share)s.") % {
+            "share": share(report.by_volume)
+        }
     if report.bridge is None:
         return said + " " + _("No charge says how long drying takes, so what was lost cannot be given as a volume.")
     lost = volume_in(report.bridge.lost_to_downtime_m3, report.mill)
-    return said + " " + _("%(volume)s were not dried for maintenance reasons.") % {"volume": lost}
+    said += " " + _("%(volume)s were not dried for maintenance reasons.") % {"volume": lost}
+    if report.bridge.outside_m3:
+        outside = volume_in(report.bridge.outside_m3, report.mill)
+        said += " " + _("Causes outside the kilns cost %(volume)s more; they do not count against availability.") % {
+            "volume": outside
+        }
+    return said
 
 
 def strip_title(period: ReportPeriod) -> str:
@@ -74,7 +98,9 @@ class FigureRow:
 
     name: str
     availability: str
+    by_volume: str
     equivalent: str
+    equivalent_by_volume: str
     undefined_why: str
     operating_h: str
     failures: int
@@ -82,10 +108,11 @@ class FigureRow:
     mtbf_bounds: str
     time_to_restoration: str
     open_failures: str
-    hours: tuple[str, str, str, str, str, str]
-    """Able, slowed, planned, stopped, no timber, all of them together."""
+    hours: tuple[str, ...]
+    """Able, slowed, planned, stopped, causes outside, no timber, all of them together."""
     slowed_equivalent: str
     not_dried: str
+    outside_m3: str
 
 
 def kiln_figures(report: AvailabilityReport) -> list[FigureRow]:
@@ -100,23 +127,29 @@ def total_figures(report: AvailabilityReport) -> FigureRow:
 
 def _figure_row(name: str, of: KilnReport | AvailabilityReport, mill: Mill) -> FigureRow:
     hours, failed = of.hours, of.failure_figures
-    parts = (hours.able, hours.slowed, hours.planned, hours.stopped, hours.no_timber, hours.total)
-    able, slowed, planned, stopped, no_timber, total = (fixed(part) for part in parts)
+    parts = (hours.able, hours.slowed, hours.planned, hours.stopped, hours.outside, hours.no_timber, hours.total)
     return FigureRow(
         name=name,
         availability=share(of.availability),
+        by_volume=_by_volume(of.by_volume) if isinstance(of, AvailabilityReport) else "",
         equivalent=share(of.equivalent_availability),
-        undefined_why=_("undefined: no timber to dry") if of.availability is None else "",
+        equivalent_by_volume=_by_volume(of.equivalent_by_volume) if isinstance(of, AvailabilityReport) else "",
+        undefined_why=_("undefined: no required hours") if of.availability is None else "",
         operating_h=figure(failed.operating_h, 0),
         failures=failed.failures,
         mtbf=DASH if not failed.mtbf_h else _("%(hours)s h") % {"hours": figure(failed.mtbf_h, 0)},
         mtbf_bounds=_bounds(failed),
         time_to_restoration=_restoration(failed),
         open_failures=_open(failed),
-        hours=(able, slowed, planned, stopped, no_timber, total),
+        hours=tuple(fixed(part) for part in parts),
         slowed_equivalent=fixed(hours.slowed_equivalent),
         not_dried=DASH if of.bridge is None else volume_in(of.bridge.lost_to_downtime_m3, mill, 1),
+        outside_m3=DASH if of.bridge is None else volume_in(of.bridge.outside_m3, mill, 1),
     )
+
+
+def _by_volume(value: Fraction | None) -> str:
+    return "" if value is None else _("%(share)s by volume") % {"share": share(value)}
 
 
 def _bounds(failed: FailureFigures) -> str:
@@ -164,19 +197,25 @@ SORTS: dict[str, Callable[[Cause], tuple[Fraction | int | str, ...]]] = {
 def cause_rows(report: AvailabilityReport, by: CauseBy, sort: str = "volume") -> list[CauseRow]:
     """Write the causes in the order asked for; raises KeyError for an order that is not among ``SORTS``."""
     found = sorted(report.causes[by], key=lambda cause: (*SORTS[sort](cause), cause.what))
-    return [
-        CauseRow(
-            what=cause.what,
-            where=cause.where,
-            failures=cause.failures,
-            stopped_h=figure(cause.stopped_h),
-            slowed_h=figure(cause.slowed_h),
-            not_dried=DASH if cause.lost_m3 is None else volume_in(figure_m3(cause.lost_m3), report.mill, 1),
-            how_often=_how_often(cause),
-            operating_h_per_failure=figure(cause.operating_h_per_failure, 0),
-        )
-        for cause in found
-    ]
+    return [_cause_row(cause, report.mill) for cause in found]
+
+
+def outside_rows(report: AvailabilityReport) -> list[CauseRow]:
+    """Write the causes outside the kilns, the dearest first."""
+    return [_cause_row(cause, report.mill) for cause in sorted(report.outside, key=SORTS["volume"])]
+
+
+def _cause_row(cause: Cause, mill: Mill) -> CauseRow:
+    return CauseRow(
+        what=cause.what,
+        where=cause.where,
+        failures=cause.failures,
+        stopped_h=figure(cause.stopped_h),
+        slowed_h=figure(cause.slowed_h),
+        not_dried=DASH if cause.lost_m3 is None else volume_in(figure_m3(cause.lost_m3), mill, 1),
+        how_often=_how_often(cause),
+        operating_h_per_failure=figure(cause.operating_h_per_failure, 0),
+    )
 
 
 def figure_m3(m3: Fraction) -> Decimal:
@@ -198,13 +237,21 @@ def definitions() -> list[tuple[str, str, str]]:
     return [
         (
             _("Availability in the period"),
-            _("required hours less full stops, over required hours (EN 13306, IEC 60050-192); weighted by volume."),
+            _(
+                "required hours less full stops, over required hours (EN 13306, IEC 60050-192). An hour of each kiln "
+                "counts alike; “by volume” weighs it by the volume that the kiln holds."
+            ),
             "availability in the period",
         ),
         (
             _("Required hours"),
-            _("all hours less those without timber; lack of timber is not downtime."),
+            _("all hours less those without timber and those that a cause outside the kiln took; neither is downtime."),
             "required time",
+        ),
+        (
+            _("Outside causes"),
+            _("power cut, no crew, no heat from the plant: no failure of the kiln, not counted against it."),
+            "cause outside the kiln",
         ),
         (
             _("Equivalent availability"),
@@ -230,5 +277,10 @@ def definitions() -> list[tuple[str, str, str]]:
             _("Not dried"),
             _("hours lost times what the kiln itself dried in an hour of what it would have dried then."),
             "lost cubic metres",
+        ),
+        (
+            _("Charges under way"),
+            _("a charge across an end of the period, with the wait before it, is shared out by the kiln's able hours."),
+            "charges under way",
         ),
     ]

@@ -1,6 +1,6 @@
 """The pictures of the availability report as plain geometry, for the page (SVG) and the paper alike.
 
-Widths are shares of 100, so that one drawing fits a telephone and a desk. Five looks tell what a kiln was; each has a
+Widths are shares of 100, so that one drawing fits a telephone and a desk. Six looks tell what a kiln was; each has a
 pattern of its own beside its colour.
 """
 
@@ -33,11 +33,12 @@ BEING_WORDS: dict[Being, Promise | str] = {
     Being.PLANNED: gettext_lazy("planned work"),
     Being.UNPLANNED: gettext_lazy("stopped"),
     Being.SLOWED: gettext_lazy("slowed"),
+    Being.EXTERNAL: gettext_lazy("outside cause"),
     Being.NO_TIMBER: gettext_lazy("no timber"),
 }
 
 # What is drawn later lies on top: a stop of an hour must not vanish under what is next to it.
-LAYERS = (Being.NO_TIMBER, Being.SLOWED, Being.PLANNED, Being.UNPLANNED)
+LAYERS = (Being.NO_TIMBER, Being.EXTERNAL, Being.SLOWED, Being.PLANNED, Being.UNPLANNED)
 
 JOIN_GAP = 0.12
 """Pieces of one look that lie closer than this share of 100 are drawn as one."""
@@ -159,7 +160,7 @@ def _reason(line: DowntimeLine) -> str:
 
 def _sentence(kiln: KilnReport) -> str:
     hours = kiln.hours
-    parts = (hours.able, hours.planned, hours.stopped, hours.slowed, hours.no_timber)
+    parts = (hours.able, hours.planned, hours.stopped, hours.slowed, hours.outside, hours.no_timber)
     said = [f"{fixed(part)} h {BEING_WORDS[being]}" for being, part in zip(BEING_WORDS, parts, strict=True)]
     return f"{kiln.tag}: {', '.join(said)}"
 
@@ -213,17 +214,28 @@ def bridge_bars(bridge: Bridge, mill: Mill | None) -> list[Bar]:
 
     The running levels are rounded, not the steps, so that the numbers add up as they stand.
     """
-    scale = _VolumeScale(max(bridge.could_dry_m3, bridge.dried_m3, bridge.dried_m3 + bridge.pace_m3), mill)
+    before_pace_m3 = bridge.dried_m3 + bridge.pace_m3
+    tops = (bridge.could_dry_m3, bridge.dried_m3, before_pace_m3, before_pace_m3 + bridge.under_way_m3)
+    scale = _VolumeScale(max(tops), mill)
     steps = (
         (_("no timber"), bridge.no_timber_m3, Being.NO_TIMBER.value, ""),
+        (_("outside causes"), bridge.outside_m3, Being.EXTERNAL.value, ""),
         (_("planned work"), bridge.planned_m3, Being.PLANNED.value, ""),
         (_("stopped"), bridge.stopped_m3, Being.UNPLANNED.value, ""),
         (_("slowed"), bridge.slowed_m3, Being.SLOWED.value, ""),
         (
+            _("charges under way"),
+            bridge.under_way_m3,
+            "pace",
+            _("dried in the period and came out after it")
+            if bridge.under_way_m3 >= 0
+            else _("came out in the period and had dried before it"),
+        ),
+        (
             _("slower than usual") if bridge.pace_m3 >= 0 else _("faster than usual"),
             bridge.pace_m3,
             "pace",
-            _("against what these kilns usually dry in an hour; charges under way at either end are in it too"),
+            _("against what these kilns usually dry in an hour"),
         ),
     )
     left = bridge.could_dry_m3

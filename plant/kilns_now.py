@@ -21,7 +21,7 @@ from plant.calculations.drying_loss import (
     drying_rate,
     product_stretches,
 )
-from plant.calculations.kiln_state import StateAt, state_at
+from plant.calculations.kiln_state import STOPS, StateAt, state_at
 from plant.calculations.openings import Opening, Windows, windows
 from plant.calculations.periods import Period
 from plant.calculations.time_account import account
@@ -148,9 +148,10 @@ def _is_stop_at(record: Downtime, now: datetime) -> bool:
     return is_active and record.kind != Downtime.Kind.NO_TIMBER and Decimal(record.share_lost) == 1
 
 
-def _how_serious(record: Downtime) -> tuple[bool, datetime]:
-    """Order as the state of the kiln does: unplanned before planned, then what began first."""
-    return record.kind != Downtime.Kind.UNPLANNED, record.start_at
+def _how_serious(record: Downtime) -> tuple[int, datetime]:
+    """Order as the state of the kiln does: unplanned, planned, from outside the kiln, then what began first."""
+    kinds = [kind for kind, _state in STOPS]
+    return kinds.index(downtime.DowntimeKind(record.kind)), record.start_at
 
 
 @dataclass(frozen=True, slots=True)
@@ -233,4 +234,5 @@ def _lost_m3(
         )
         for stretch in product_stretches(Period(stop.start_at, now), unloadings)
     ]
-    return bridge(parts).lost_to_downtime_m3
+    found = bridge(parts)
+    return found.outside_m3 if stop.kind == Downtime.Kind.EXTERNAL else found.lost_to_downtime_m3

@@ -15,7 +15,7 @@ from plant.paper import BOLD, INK, LINE, SOFT, fitting, plain, printable, strong
 
 @dataclass(frozen=True, slots=True)
 class Hatch:
-    """Ground, line colour, and the directions of the lines: horizontal, vertical, rising, or dots."""
+    """Ground, line colour, and the directions of the lines: horizontal, vertical, crossed, rising, or dots."""
 
     ground: str
     line: str = ""
@@ -29,6 +29,7 @@ HATCHES: dict[str, Hatch] = {
     "unplanned": Hatch("#a82a2a", "#f3c3bf", "rising", "#8a1f1f"),
     "slowed": Hatch("#f4d2cc", "#a3574c", "vertical", "#a3574c"),
     "no_timber": Hatch("#efe8da", "#a99a73", "dots", "#cbbf9f"),
+    "external": Hatch("#e3dff0", "#5b4f8a", "crossed", "#5b4f8a"),
     "pace": Hatch("#ffffff", "#545d59", "dots", "#8d918b"),
     "whole": Hatch("#5c655f", edge="#1d2321"),
     "dried": Hatch("#3f7188", edge="#1d4356"),
@@ -78,6 +79,11 @@ def _rising(canvas: Canvas, x: float, y: float, width: float, height: float) -> 
         canvas.line(left, y, left + height, y + height)
 
 
+def _crossed(canvas: Canvas, x: float, y: float, width: float, height: float) -> None:
+    _horizontal(canvas, x, y, width, height)
+    _vertical(canvas, x, y, width, height)
+
+
 def _dots(canvas: Canvas, x: float, y: float, width: float, height: float) -> None:
     for column, left in enumerate(_steps(x, x + width)):
         for level in _steps(y, y + height)[column % 2 :: 2]:
@@ -89,6 +95,7 @@ _WAYS: dict[str, Callable[[Canvas, float, float, float, float], None]] = {
     "vertical": _vertical,
     "rising": _rising,
     "dots": _dots,
+    "crossed": _crossed,
 }
 
 

@@ -345,14 +345,17 @@ class DowntimeTable(Table):
     name = "downtime"
     meaning = (
         "Times in which a kiln could not do all that was asked of it, or had no timber. An empty end means that it "
-        "goes on; a record that was closed in the program is not opened again."
+        "goes on; a record that was closed in the program is not opened again. What no work on the kiln could have "
+        "prevented (a power cut, no crew, no heat from the plant) is external, with its cause."
     )
     model = Downtime
     key = ("kiln", "start_at", "kind")
     spans = (Span("start_at", "end_at", "the downtime ends before it starts"),)
     columns = (
         KILN,
-        Choice("kind", "planned, unplanned or no_timber", "unplanned", is_required=True, options=Downtime.Kind),
+        Choice(
+            "kind", "planned, unplanned, external or no_timber", "unplanned", is_required=True, options=Downtime.Kind
+        ),
         Moment("start_at", "when it began", "2026-11-12 14:20", is_required=True),
         Moment("end_at", "when it ended; empty: it goes on", "2026-11-12 20:05"),
         Ref("component", "what caused it", "escape-door-1", to="component"),
@@ -363,12 +366,14 @@ class DowntimeTable(Table):
     )
 
     def prepare(self, row: Row, load: Load) -> None:
-        """Refuse a stop that was announced after it began, and a failure mode of another kind of component."""
+        """Refuse an announcement after the begin, no word on what came from outside, a failure mode of another kind."""
         v = row.values
         if v["announced_at"] and v["announced_at"] > v["start_at"]:
             raise CellFault(
                 "it was announced after it began", "Correct announced_at, or leave it empty.", "announced_at"
             )
+        if v["kind"] == Downtime.Kind.EXTERNAL and not v["cause"].strip():
+            raise CellFault("nothing says what came from outside", "Write it down, for instance: power cut.", "cause")
         refuse_other_kind(v)
 
     def check(self, rows: list[Row], load: Load) -> list[Row]:

@@ -98,6 +98,8 @@ def check_facts(kiln: Kiln, facts: DowntimeFacts, besides: Downtime | None = Non
     _check_span(facts.start_at, facts.end_at)
     if facts.kind == Downtime.Kind.UNPLANNED and facts.start_at > clock.now():
         raise ValidationError({"start_at": _("An unplanned stop cannot start in the future. Enter it as planned.")})
+    if facts.kind == Downtime.Kind.EXTERNAL and not facts.cause.strip():
+        raise ValidationError({"cause": _("Say what came from outside, a power cut for instance.")})
     if facts.kind == Downtime.Kind.NO_TIMBER and Decimal(facts.share_lost) != 1:
         raise ValidationError({"share_lost_pct": _("Without timber the whole kiln waits: give 100 %.")})
     others = Downtime.objects.filter(kiln=kiln, kind=facts.kind)

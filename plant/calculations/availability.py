@@ -18,7 +18,10 @@ from plant.calculations.time_account import Split, TimeAccount
 
 
 class TimeBase(StrEnum):
-    """Over which time availability is taken: all of the period, or that in which there was something to dry."""
+    """Over which time availability is taken: all of the period, or that in which there was something to dry.
+
+    Time that a cause outside the kiln took is in neither: it says nothing about the kiln, for or against it.
+    """
 
     CALENDAR = "calendar"
     REQUIRED = "required"
@@ -37,8 +40,8 @@ def availability(account: TimeAccount, base: TimeBase) -> Fraction | None:
     (base time - planned and unplanned down time) / base time; deratings do not count. Over required time, stops
     while there was no timber do not count either (EN 13306:2017, 4.1; IEC 60050-192-08-05).
     """
-    split, base_s = _base(account, base)
-    return _ratio(base_s - split.down_s, base_s)
+    split, base_ms = _base(account, base, is_equivalent=False)
+    return _ratio(base_ms - split.down_s * WHOLE, base_ms)
 
 
 def equivalent_availability(account: TimeAccount, base: TimeBase) -> Fraction | None:
@@ -53,8 +56,8 @@ def equivalent_availability(account: TimeAccount, base: TimeBase) -> Fraction | 
     ----------
     EAF = (AH - EUDH - EPDH - ESEDH) / PH: IEEE Std 762-2006; NERC GADS Data Reporting Instructions, App. F.
     """
-    split, base_s = _base(account, base)
-    return _ratio(base_s * WHOLE - split.equivalent_down_ms, base_s * WHOLE)
+    split, base_ms = _base(account, base, is_equivalent=True)
+    return _ratio(base_ms - split.equivalent_down_ms, base_ms)
 
 
 def fleet_availability(
@@ -88,17 +91,18 @@ def fleet_availability(
     for account, usable_m3 in kilns:
         if not usable_m3 > 0:
             raise ValueError(f"usable volume {usable_m3} m3 is not above 0")
-        split, base_s = _base(account, base)
+        split, base_ms = _base(account, base, is_equivalent=is_equivalent)
         lost_ms = split.equivalent_down_ms if is_equivalent else split.down_s * WHOLE
-        total += Fraction(usable_m3) * base_s * WHOLE
-        up += Fraction(usable_m3) * (base_s * WHOLE - lost_ms)
+        total += Fraction(usable_m3) * base_ms
+        up += Fraction(usable_m3) * (base_ms - lost_ms)
     return up / total if total else None
 
 
-def _base(account: TimeAccount, base: TimeBase) -> tuple[Split, int]:
-    if base is TimeBase.CALENDAR:
-        return account.calendar, account.period_s
-    return account.required, account.required_s
+def _base(account: TimeAccount, base: TimeBase, *, is_equivalent: bool) -> tuple[Split, int]:
+    """Give the view and its time in milliseconds, without what a cause outside the kiln took."""
+    split = account.calendar if base is TimeBase.CALENDAR else account.required
+    base_s = split.total_s - split.external_s if base is TimeBase.CALENDAR else split.required_s
+    return split, base_s * WHOLE - (split.slowed_external_ms if is_equivalent else 0)
 
 
 def _ratio(part: int, whole: int) -> Fraction | None:

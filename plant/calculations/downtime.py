@@ -17,11 +17,16 @@ DowntimeRow = tuple[int, int, int | None, str, int]
 
 
 class DowntimeKind(StrEnum):
-    """Kind of a record; lack of timber is kept among them though it is not downtime (IEC 60050-192-02-21)."""
+    """Kind of a record; lack of timber is kept among them though it is not downtime (IEC 60050-192-02-21).
+
+    EXTERNAL is what came from outside the kiln: a power cut, no crew, no heat from the plant. The kiln itself was fit,
+    so it is externally disabled time and not downtime (EN 13306:2017; IEC 60050-192, figure 1).
+    """
 
     PLANNED = "planned"
     UNPLANNED = "unplanned"
     NO_TIMBER = "no_timber"
+    EXTERNAL = "external"
 
 
 class DeratingRule(StrEnum):
@@ -64,7 +69,7 @@ class Downtime:
 
     @property
     def is_stop(self) -> bool:
-        """Whether the kiln stands still: planned or unplanned, with the whole capacity lost."""
+        """Whether the kiln stands still, whoever caused it, with the whole capacity lost."""
         return self.kind is not DowntimeKind.NO_TIMBER and self.share_lost_thousandths == WHOLE
 
     def row(self) -> DowntimeRow:

@@ -12,7 +12,7 @@ from decimal import ROUND_HALF_EVEN, Decimal
 from fractions import Fraction
 from itertools import pairwise
 
-from plant.calculations.downtime import DeratingRule, Downtime
+from plant.calculations.downtime import WHOLE, DeratingRule, Downtime
 from plant.calculations.periods import Period, from_epoch_s, to_epoch_s
 from plant.calculations.time_account import TimeAccount, account, equivalent_hours
 
@@ -169,29 +169,73 @@ def _exact_sum(values: Sequence[Fraction]) -> Fraction:
 class Bridge:
     """From what a kiln could have dried in a period to what it dried, in m3 to the thousandth.
 
-    ``could_dry - no_timber - planned - stopped - slowed - pace = dried`` exactly. ``pace`` is what is left over:
-    above 0 the kiln dried less in its able hours than its record says, below 0 more. Without a count of what was
-    dried it is 0, and ``dried`` is what should have come out of the able hours.
+    ``could_dry - no_timber - outside - planned - stopped - slowed - under_way - pace = dried`` exactly. ``under_way``
+    is what charges across the ends of the period dried in it but did not bring out (below 0: brought out but had dried
+    before), see ``ChargeAcross``. ``pace`` is what is left over: above 0 the kiln dried less in its able hours than its
+    record says, below 0 more. Without a count of what was dried both are 0, and ``dried`` is what should have come out
+    of the able hours.
     """
 
     could_dry_m3: Decimal = Decimal("0.000")
     no_timber_m3: Decimal = Decimal("0.000")
+    outside_m3: Decimal = Decimal("0.000")
     planned_m3: Decimal = Decimal("0.000")
     stopped_m3: Decimal = Decimal("0.000")
     slowed_m3: Decimal = Decimal("0.000")
+    under_way_m3: Decimal = Decimal("0.000")
     pace_m3: Decimal = Decimal("0.000")
     dried_m3: Decimal = Decimal("0.000")
 
     @property
     def lost_to_downtime_m3(self) -> Decimal:
-        """What planned and unplanned downtime and slowing cost; lack of timber is not downtime."""
+        """What planned and unplanned downtime and slowing cost; neither lack of timber nor what came from outside."""
         return self.planned_m3 + self.stopped_m3 + self.slowed_m3
 
     def __add__(self, other: "Bridge") -> "Bridge":
         return Bridge(*(getattr(self, field.name) + getattr(other, field.name) for field in fields(self)))
 
 
-def bridge(parts: Iterable[tuple[TimeAccount, DryingRate]], dried_m3: Decimal | None = None) -> Bridge:
+@dataclass(frozen=True, slots=True)
+class ChargeAcross:
+    """A charge whose time in the kiln, the wait before it included, lies across an end of the period.
+
+    Able milliseconds of the kiln before, within and after the period; ``is_out`` where it came out within it.
+
+    Raises
+    ------
+    ValueError
+        If a time is negative, or it came out within the period and yet has time after it.
+    """
+
+    volume_m3: Decimal
+    before_ms: int
+    within_ms: int
+    after_ms: int
+    is_out: bool
+
+    def __post_init__(self) -> None:
+        if min(self.before_ms, self.within_ms, self.after_ms) < 0:
+            raise ValueError(f"able time {self.before_ms}, {self.within_ms} or {self.after_ms} ms is negative")
+        if self.is_out and self.after_ms:
+            raise ValueError(f"a charge that is out has {self.after_ms} ms after the period")
+
+    @property
+    def under_way_m3(self) -> Fraction:
+        """What it dried in the period without coming out in it, or, below 0, came out but had dried before.
+
+        Drying is shared out by able time, as the rate of a kiln is; without able time none can be told and it is 0.
+        """
+        whole_ms = self.before_ms + self.within_ms + self.after_ms
+        if not whole_ms:
+            return Fraction(0)
+        return Fraction(self.volume_m3) * Fraction(-self.before_ms if self.is_out else self.within_ms, whole_ms)
+
+
+def bridge(
+    parts: Iterable[tuple[TimeAccount, DryingRate]],
+    dried_m3: Decimal | None = None,
+    across: Iterable[ChargeAcross] = (),
+) -> Bridge:
     """Turn time accounts into cubic metres, step by step from could dry to dried.
 
     Parameters
@@ -199,7 +243,9 @@ def bridge(parts: Iterable[tuple[TimeAccount, DryingRate]], dried_m3: Decimal | 
     parts : Iterable[tuple[TimeAccount, DryingRate]]
         Accounts of touching stretches of one kiln, each with the rate of what it would have dried in it.
     dried_m3 : Decimal or None
-        What was dried in these stretches; None if it is not counted.
+        What came out in these stretches; None if it is not counted.
+    across : Iterable[ChargeAcross]
+        Charges across the two ends of the stretches taken together; read only where ``dried_m3`` is given.
 
     Raises
     ------
@@ -215,23 +261,33 @@ def bridge(parts: Iterable[tuple[TimeAccount, DryingRate]], dried_m3: Decimal | 
     at_rate_ms: dict[Fraction, list[int]] = {}
     for time_account, rate in parts:
         split = time_account.required
-        lost_ms = (split.no_timber_s * 1000, split.planned_s * 1000, split.unplanned_s * 1000, split.slowed_ms)
-        sums_ms = at_rate_ms.setdefault(rate.m3_per_h, [0] * 5)
-        for index, milliseconds in enumerate((split.total_s * 1000, *lost_ms)):
+        lost_ms = (
+            split.no_timber_s * WHOLE,
+            split.outside_ms,
+            split.planned_s * WHOLE,
+            split.unplanned_s * WHOLE,
+            split.slowed_ms,
+        )
+        sums_ms = at_rate_ms.setdefault(rate.m3_per_h, [0] * 6)
+        for index, milliseconds in enumerate((split.total_s * WHOLE, *lost_ms)):
             sums_ms[index] += milliseconds
     steps = [
         sum((equivalent_hours(sums_ms[index]) * rate for rate, sums_ms in at_rate_ms.items()), Fraction(0))
-        for index in range(5)
+        for index in range(6)
     ]
+    if dried_m3 is not None:
+        steps.append(sum((charge.under_way_m3 for charge in across), Fraction(0)))
     left = steps[0]
     levels = [_thousandths(left)]
     for lost in steps[1:]:
         left -= lost
         levels.append(_thousandths(left))
-    could_dry, *_, should_dry = levels
-    dried = should_dry if dried_m3 is None else _counted(dried_m3)
-    no_timber, planned, stopped, slowed = (above - below for above, below in pairwise(levels))
-    return Bridge(could_dry, no_timber, planned, stopped, slowed, should_dry - dried, dried)
+    if dried_m3 is None:
+        levels.append(levels[-1])
+    dried = levels[-1] if dried_m3 is None else _counted(dried_m3)
+    # In the order of the fields of a bridge.
+    losses = [above - below for above, below in pairwise([*levels, dried])]
+    return Bridge(levels[0], *losses, dried)
 
 
 def _thousandths(value: Fraction) -> Decimal:

@@ -112,9 +112,10 @@ def state_at(
 
     Notes
     -----
-    Order of priority: stopped, planned down, the phase of the charge, waiting loaded (between two phases of one
-    charge), no timber, open and empty. Timber in the kiln outweighs a record that there was none. Of phases that
-    overlap, which only faulty records do, the later start wins. Records are half-open: at its end one is over.
+    Order of priority: stopped, planned down, stopped by a cause outside the kiln, the phase of the charge, waiting
+    loaded (between two phases of one charge), no timber, open and empty. Timber in the kiln outweighs a record that
+    there was none. Of phases that overlap, which only faulty records do, the later start wins. Records are half-open:
+    at its end one is over.
     """
     instant_s = to_epoch_s(at)
     timeline = _Timeline(list(phases), list(downtime))
@@ -168,7 +169,7 @@ class _Timeline:
         stay = max((s for s in self.stays if _holds(s[0], s[1], at_s)), key=lambda s: s[0], default=None)
         charge_id = phase.charge_id if phase else stay[2] if stay else None
         active = [d for start_s, end_s, d in self.downtime if _holds(start_s, end_s, at_s)]
-        for kind, state in _STOPS:
+        for kind, state in STOPS:
             stops = [d for d in active if d.kind is kind and d.is_stop]
             if stops:
                 return _Facts(state, charge_id, min(stops, key=lambda d: d.start_at).cause)
@@ -199,7 +200,11 @@ class _Timeline:
         return max(shares, default=0) if rule is DeratingRule.DOMINANT else min(sum(shares), WHOLE)
 
 
-_STOPS = ((DowntimeKind.UNPLANNED, KilnState.STOPPED), (DowntimeKind.PLANNED, KilnState.PLANNED_DOWN))
+STOPS = (
+    (DowntimeKind.UNPLANNED, KilnState.STOPPED),
+    (DowntimeKind.PLANNED, KilnState.PLANNED_DOWN),
+    (DowntimeKind.EXTERNAL, KilnState.STOPPED),
+)
 
 
 def _holds(start_s: int, end_s: int | None, at_s: int) -> bool:

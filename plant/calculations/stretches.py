@@ -17,22 +17,23 @@ RecordRow = tuple[int, int, int | None, str, int]
 
 
 class Being(StrEnum):
-    """What a kiln was in a stretch; the five of the time account."""
+    """What a kiln was in a stretch; the six of the time account."""
 
     ABLE = "able"
     SLOWED = "slowed"
     PLANNED = "planned"
     UNPLANNED = "unplanned"
     NO_TIMBER = "no_timber"
+    EXTERNAL = "external"
 
 
 @dataclass(frozen=True, slots=True)
 class Stretch:
     """A half-open stretch in UTC epoch seconds that lies within one cell of the edges.
 
-    ``due_to`` holds (key of the record, share of capacity lost in thousandths): unplanned before planned, each in order
-    of start, together never more than the whole. A full stop, and time without timber, is due to the record that began
-    first.
+    ``due_to`` holds (key of the record, share of capacity lost in thousandths): unplanned before planned before
+    external, each in order of start, together never more than the whole. A full stop, and time without timber, is due
+    to the record that began first.
     """
 
     start_s: int
@@ -155,4 +156,4 @@ class _Active:
                     yield key, taken
 
 
-_STOP_ORDER = (DowntimeKind.UNPLANNED.value, DowntimeKind.PLANNED.value)
+_STOP_ORDER = (DowntimeKind.UNPLANNED.value, DowntimeKind.PLANNED.value, DowntimeKind.EXTERNAL.value)

@@ -1,4 +1,4 @@
-"""The time account: how a kiln's hours split into able to dry, slowed, planned down, unplanned down and no timber.
+"""The time account: able to dry, slowed, planned down, unplanned down, held up from outside, and no timber.
 
 Time is counted in whole seconds and shares of capacity in thousandths, so that equivalent time (IEEE 762: time
 times the share lost) comes in whole milliseconds and every sum is exact.
@@ -6,11 +6,13 @@ times the share lost) comes in whole milliseconds and every sum is exact.
 Concurrent records share one order of priority in each of two views (an order must be stated: IEC 61400-26-1; this
 one is ours):
 
-- calendar view: unplanned down, planned down, slowed, no timber, able to dry. Lack of timber never hides a stop.
-- required view: no timber, unplanned down, planned down, slowed, able to dry. What stood still while there was
-  nothing to dry cost nothing; time without timber is no required time (IEC 60050-192-02-08).
+- calendar view: unplanned down, planned down, held up from outside, slowed, no timber, able to dry. Lack of timber
+  never hides a stop.
+- required view: no timber, unplanned down, planned down, held up from outside, slowed, able to dry. What stood still
+  while there was nothing to dry cost nothing; time without timber is no required time (IEC 60050-192-02-08).
 
-Within slowed time the unplanned share claims first, the planned share what it adds on top.
+A cause outside the kiln never hides that the kiln itself could not dry. Within slowed time the unplanned share claims
+first, then the planned share what it adds, and what came from outside the rest.
 """
 
 from collections.abc import Iterable, Sequence
@@ -31,10 +33,10 @@ Bools = NDArray[np.bool_]
 
 @dataclass(frozen=True, slots=True)
 class Split:
-    """A period's seconds in five categories that never overlap and add up to the period.
+    """A period's seconds in six categories that never overlap and add up to the period.
 
-    ``slowed_s`` is time on the clock; ``slowed_planned_ms`` and ``slowed_unplanned_ms`` are the equivalent
-    milliseconds lost in it.
+    ``slowed_s`` is time on the clock; ``slowed_planned_ms``, ``slowed_unplanned_ms`` and ``slowed_external_ms`` are
+    the equivalent milliseconds lost in it. ``external_s`` is full standstill from a cause outside the kiln.
     """
 
     able_s: int = 0
@@ -44,16 +46,18 @@ class Split:
     no_timber_s: int = 0
     slowed_planned_ms: int = 0
     slowed_unplanned_ms: int = 0
+    external_s: int = 0
+    slowed_external_ms: int = 0
 
     @property
     def total_s(self) -> int:
         """All seconds of the period."""
-        return self.able_s + self.slowed_s + self.planned_s + self.unplanned_s + self.no_timber_s
+        return self.able_s + self.slowed_s + self.planned_s + self.unplanned_s + self.no_timber_s + self.external_s
 
     @property
     def required_s(self) -> int:
-        """Seconds in which there was something to dry."""
-        return self.total_s - self.no_timber_s
+        """Seconds in which there was something to dry and nothing outside the kiln held it up."""
+        return self.total_s - self.no_timber_s - self.external_s
 
     @property
     def down_s(self) -> int:
@@ -62,18 +66,23 @@ class Split:
 
     @property
     def slowed_ms(self) -> int:
-        """Equivalent milliseconds lost while slowed."""
+        """Equivalent milliseconds that the kiln itself lost while slowed."""
         return self.slowed_planned_ms + self.slowed_unplanned_ms
 
     @property
+    def outside_ms(self) -> int:
+        """Equivalent milliseconds lost to causes outside the kiln, standing or slowed."""
+        return self.external_s * WHOLE + self.slowed_external_ms
+
+    @property
     def equivalent_down_ms(self) -> int:
-        """Equivalent milliseconds lost by stops and slowing together."""
+        """Equivalent milliseconds that the kiln itself lost by stops and slowing together."""
         return self.down_s * WHOLE + self.slowed_ms
 
     @property
     def equivalent_able_ms(self) -> int:
         """Equivalent milliseconds able to dry: those without any loss and what was left while slowed."""
-        return (self.able_s + self.slowed_s) * WHOLE - self.slowed_ms
+        return (self.able_s + self.slowed_s) * WHOLE - self.slowed_ms - self.slowed_external_ms
 
     def __add__(self, other: "Split") -> "Split":
         return Split(*(mine + theirs for mine, theirs in zip(astuple(self), astuple(other), strict=True)))
@@ -99,7 +108,7 @@ class TimeAccount:
 
     @property
     def required_s(self) -> int:
-        """Required time in seconds: the period less the time without timber."""
+        """Required time in seconds: the period less the time without timber or held up from outside the kiln."""
         return self.required.required_s
 
     def __add__(self, other: "TimeAccount") -> "TimeAccount":
@@ -124,7 +133,7 @@ def equivalent_hours(milliseconds: int) -> Fraction:
     return Fraction(milliseconds, 3_600_000)
 
 
-_SPLIT_WIDTH = 7
+_SPLIT_WIDTH = 9
 _OPERATING = 2 * _SPLIT_WIDTH
 
 
@@ -132,7 +141,7 @@ _OPERATING = 2 * _SPLIT_WIDTH
 class AccountGrid:
     """Accounts of many kilns over touching periods.
 
-    ``figures`` has shape (kilns, periods, 15): the seven figures of ``Split`` in the calendar view, the same in the
+    ``figures`` has shape (kilns, periods, 19): the nine figures of ``Split`` in the calendar view, the same in the
     required view, and the operating seconds. ``edges_s`` has shape (periods + 1,).
     """
 
@@ -278,7 +287,7 @@ class _Spans:
 
 
 _CODES = {kind.value: code for code, kind in enumerate(DowntimeKind)}
-_PLANNED, _UNPLANNED, _NO_TIMBER = (_CODES[kind.value] for kind in DowntimeKind)
+_PLANNED, _UNPLANNED, _NO_TIMBER, _EXTERNAL = (_CODES[kind.value] for kind in DowntimeKind)
 
 
 def _column(values: Iterable[int]) -> Ints:
@@ -390,20 +399,24 @@ def _sweep(axis: _Axis, records: _Spans, running: _Spans, rule: DeratingRule) ->
     line = _Line([records, running], axis.marks())
     active = _Active.along(line, records, rule)
     is_running = line.running(np.ones_like(running.start), 2 * records.start.size) > 0
-    operating = is_running & ~(active.unplanned | active.planned)
+    operating = is_running & ~active.is_standing()
     lengths = np.broadcast_to(np.diff(axis.edges), (axis.kiln_ids.size, axis.edges.size - 1))
     columns: list[Ints] = []
-    for slowed, planned, unplanned, no_timber in (active.calendar_view(), active.required_view()):
-        seconds = [line.per_cell(flag.astype(np.int64)) for flag in (slowed, planned, unplanned, no_timber)]
-        lost_unplanned = line.per_cell(active.lost_unplanned * slowed)
-        lost_planned = line.per_cell(active.lost_planned * slowed)
-        columns += [lengths - np.sum(seconds, axis=0), *seconds, lost_planned, lost_unplanned]
+    for view in (active.calendar_view(), active.required_view()):
+        *seconds, external_s = (line.per_cell(flag.astype(np.int64)) for flag in view)
+        slowed = view[0]
+        lost_unplanned, lost_planned, lost_external = (
+            line.per_cell(lost * slowed) for lost in (active.lost_unplanned, active.lost_planned, active.lost_external)
+        )
+        able_s = lengths - np.sum(seconds, axis=0) - external_s
+        columns += [able_s, *seconds, lost_planned, lost_unplanned, external_s, lost_external]
     columns.append(line.per_cell(operating.astype(np.int64)))
     return np.stack(columns, axis=-1)
 
 
-_View = tuple[Bools, Bools, Bools, Bools]
-"""Flags along the line: slowed, planned down, unplanned down, no timber. At most one is set at a point."""
+_View = tuple[Bools, Bools, Bools, Bools, Bools]
+"""Flags along the line: slowed, planned down, unplanned down, no timber, held up from outside. At most one is set at a
+point."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -413,33 +426,41 @@ class _Active:
     unplanned: Bools
     planned: Bools
     no_timber: Bools
+    external: Bools
     lost_unplanned: Ints
     lost_planned: Ints
+    lost_external: Ints
 
     @classmethod
     def along(cls, line: _Line, records: _Spans, rule: DeratingRule) -> "_Active":
         is_stop = records.share == WHOLE
         is_unplanned, is_planned = records.code == _UNPLANNED, records.code == _PLANNED
-        is_derating = ~is_stop & (is_unplanned | is_planned)
-        lost_unplanned = _lost_together(line, records.share * (is_derating & is_unplanned), rule)
-        lost = _lost_together(line, records.share * is_derating, rule)
-        flags = (is_stop & is_unplanned, is_stop & is_planned, records.code == _NO_TIMBER)
-        unplanned, planned, no_timber = (line.running(flag.astype(np.int64), 0) > 0 for flag in flags)
-        return cls(unplanned, planned, no_timber, lost_unplanned, lost - lost_unplanned)
+        is_external = records.code == _EXTERNAL
+        # Each step holds the one before, so that what a kind adds on top is their difference.
+        slowing = (is_unplanned, is_unplanned | is_planned, is_unplanned | is_planned | is_external)
+        lost = [_lost_together(line, records.share * (~is_stop & some), rule) for some in slowing]
+        flags = (is_stop & is_unplanned, is_stop & is_planned, records.code == _NO_TIMBER, is_stop & is_external)
+        unplanned, planned, no_timber, external = (line.running(flag.astype(np.int64), 0) > 0 for flag in flags)
+        return cls(unplanned, planned, no_timber, external, lost[0], lost[1] - lost[0], lost[2] - lost[1])
+
+    def is_standing(self) -> Bools:
+        standing: Bools = self.unplanned | self.planned | self.external
+        return standing
 
     def calendar_view(self) -> _View:
         planned = self.planned & ~self.unplanned
+        external = self.external & ~self.planned & ~self.unplanned
         slowed = self._is_slowed()
-        no_timber = self.no_timber & ~slowed & ~self.planned & ~self.unplanned
-        return slowed, planned, self.unplanned, no_timber
+        no_timber = self.no_timber & ~slowed & ~self.is_standing()
+        return slowed, planned, self.unplanned, no_timber, external
 
     def required_view(self) -> _View:
         timber = ~self.no_timber
-        planned = self.planned & ~self.unplanned & timber
-        return self._is_slowed() & timber, planned, self.unplanned & timber, self.no_timber
+        slowed, planned, unplanned, _, external = self.calendar_view()
+        return slowed & timber, planned & timber, unplanned & timber, self.no_timber, external & timber
 
     def _is_slowed(self) -> Bools:
-        slowed: Bools = (self.lost_unplanned + self.lost_planned > 0) & ~self.unplanned & ~self.planned
+        slowed: Bools = (self.lost_unplanned + self.lost_planned + self.lost_external > 0) & ~self.is_standing()
         return slowed
 
 

@@ -29,7 +29,10 @@ class DowntimeForm(forms.Form):
     kind = forms.ChoiceField(
         label=_("Kind"),
         choices=Downtime.Kind.choices,
-        help_text=_("No timber is not downtime: the kiln could dry, but there is nothing to dry."),
+        help_text=_(
+            "A cause outside the kiln is what no work on it could have prevented: a power cut, no crew, no heat from "
+            "the plant; write it below. No timber is not downtime: the kiln could dry, but there is nothing to dry."
+        ),
     )
     start_at = Moment(label=_("Start"), widget=LocalInput())
     end_at = Moment(

@@ -80,11 +80,15 @@ class Phase(models.Model):
 
 
 class Downtime(models.Model):
-    """A time in which a kiln could not do all that was asked of it, or had no timber."""
+    """A time in which a kiln could not do all that was asked of it, or had no timber.
+
+    EXTERNAL is what no work on the kiln could have prevented: a power cut, no crew, no heat from the plant.
+    """
 
     class Kind(models.TextChoices):
         PLANNED = "planned", _("planned")
         UNPLANNED = "unplanned", _("unplanned")
+        EXTERNAL = "external", _("cause outside the kiln")
         NO_TIMBER = "no_timber", _("no timber")
 
     kiln = models.ForeignKey(Kiln, on_delete=models.PROTECT, related_name="downtimes")

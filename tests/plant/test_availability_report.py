@@ -76,7 +76,35 @@ def test_the_fleet_is_weighted_by_usable_volume(mill: Mill) -> None:
     DowntimeFactory(kiln=small, start_at=MARCH.start_at, end_at=MARCH.start_at + 743 * H)
     DowntimeFactory(kiln=large, kind="no_timber", start_at=MARCH.start_at - 5 * H, end_at=MARCH.start_at - H)
     # 0 x 50 and 1 x 150 of 200 m3
-    assert march(mill).availability == Fraction(3, 4)
+    report = march(mill)
+    assert (report.by_volume, report.equivalent_by_volume) == (Fraction(3, 4), Fraction(3, 4))
+
+
+@pytest.mark.django_db
+def test_the_head_counts_hours_of_each_kiln_alike(mill: Mill) -> None:
+    small, large = KilnFactory(tag="K1", usable_m3=50), KilnFactory(tag="K2", usable_m3=150)
+    DowntimeFactory(kiln=small, start_at=MARCH.start_at, end_at=MARCH.start_at + 743 * H)
+    DowntimeFactory(kiln=large, kind="no_timber", start_at=MARCH.start_at, end_at=MARCH.start_at + 43 * H)
+    # 700 h able of 743 + 700 h
+    assert march(mill).availability == Fraction(700, 1443)
+
+
+@pytest.mark.django_db
+def test_a_power_cut_is_apart_from_the_failures_and_has_its_own_list(mill: Mill) -> None:
+    kiln = KilnFactory()
+    fill_with_charges(kiln, MARCH.start_at - timedelta(days=50), 20)
+    at = MARCH.start_at + 48 * H
+    DowntimeFactory(kiln=kiln, kind="external", start_at=at, end_at=at + 12 * H, cause="power cut")
+    DowntimeFactory(kiln=kiln, start_at=at + 99 * H, end_at=at + 100 * H, cause="door jammed")
+    report = march(mill)
+    assert (report.hours.outside, report.hours.stopped, report.hours.required) == (12, 1, 731)
+    assert (report.availability, report.failure_figures.failures) == (Fraction(730, 731), 1)
+    (outside,) = report.outside
+    assert (outside.what, outside.where, outside.stopped_h, outside.failures) == ("power cut", "K1", 12, 0)
+    assert [cause.what for cause in report.causes[CauseBy.REASON]] == ["door jammed"]
+    drying = report.bridge
+    assert drying is not None and outside.lost_m3 is not None
+    assert abs(outside.lost_m3 - Fraction(drying.outside_m3)) < Fraction(1, 400)
 
 
 @pytest.mark.django_db
@@ -93,7 +121,7 @@ def test_the_drying_adds_up_and_the_causes_are_what_was_lost_unplanned(mill: Mil
     report = march(mill)
     drying = report.bridge
     assert drying is not None
-    losses = drying.no_timber_m3 + drying.lost_to_downtime_m3 + drying.pace_m3
+    losses = drying.no_timber_m3 + drying.lost_to_downtime_m3 + drying.under_way_m3 + drying.pace_m3
     assert drying.could_dry_m3 - losses == drying.dried_m3 == 6 * 55
     for by in CauseBy:
         causes = report.causes[by]
@@ -115,6 +143,57 @@ def test_a_kiln_that_dries_as_its_record_says_shows_no_pace_in_the_long_run(mill
     # 743 h at 55 m3 in 120 h; six charges came out
     assert drying.could_dry_m3 == pytest.approx(Decimal(743) * 55 / 120, abs=Decimal("0.001"))
     assert (drying.dried_m3, drying.lost_to_downtime_m3) == (330, 0)
+    # By hand: the seventh charge has 23 of its 120 h behind it at the end of the month, 55 x 23 / 120 m3; nothing more.
+    assert (drying.under_way_m3, abs(drying.pace_m3)) == (Decimal("10.542"), 0)
+
+
+@pytest.mark.django_db
+def test_a_charge_that_dried_before_the_period_is_no_haste_in_it(mill: Mill) -> None:
+    # By hand: charges of 55 m3 every 120 h; the month begins when 100 h of one are over, and ends 3 h into another.
+    fill_with_charges(KilnFactory(usable_m3=55), MARCH.start_at - timedelta(days=100) - 100 * H, 30)
+    drying = march(mill).bridge
+    assert drying is not None
+    assert (drying.dried_m3, drying.under_way_m3) == (7 * 55, Decimal(55 * (3 - 100)) / 120 // Decimal("0.001") / 1000)
+    assert abs(drying.pace_m3) <= Decimal("0.001")
+
+
+@pytest.mark.django_db
+def test_a_charge_in_the_kiln_now_counts_for_what_it_has_dried_so_far(mill: Mill) -> None:
+    kiln = KilnFactory(usable_m3=55)
+    fill_with_charges(kiln, MARCH.start_at - timedelta(days=100), 20)
+    now = MARCH.start_at + 60 * H
+    ChargeFactory(kiln=kiln, begin_at=MARCH.start_at, days=5, basis="running")
+    DowntimeFactory(kiln=kiln, kind="planned", start_at=now + 20 * H, end_at=now + 30 * H)
+    drying = march(mill, now).bridge
+    assert drying is not None
+    # 60 of 120 h are over; of the 60 to come 10 are planned work, so 60 of 110 able hours.
+    assert drying.under_way_m3 == round(Decimal(55 * 60) / 110, 3)
+
+
+@pytest.mark.django_db
+def test_an_overdue_charge_has_dried_and_one_that_never_began_has_not(mill: Mill) -> None:
+    overdue, late = KilnFactory(tag="K1", usable_m3=55), KilnFactory(tag="K2", usable_m3=55)
+    for kiln in (overdue, late):
+        fill_with_charges(kiln, MARCH.start_at - timedelta(days=100), 20)
+    ChargeFactory(kiln=overdue, begin_at=MARCH.start_at, days=5, basis="running")
+    ChargeFactory(kiln=late, begin_at=MARCH.start_at, days=5, basis="planned")
+    under_way = {
+        kiln.tag: kiln.bridge.under_way_m3 for kiln in march(mill, MARCH.start_at + 200 * H).kilns if kiln.bridge
+    }
+    # K2 has waited 200 h for a charge that takes 120 h: its share of the wait and nothing more.
+    assert under_way == {"K1": 55, "K2": round(Decimal(55 * 200) / 320, 3)}
+
+
+@pytest.mark.django_db
+def test_a_report_on_one_kiln_says_what_the_whole_one_says_of_it(mill: Mill) -> None:
+    first, second = KilnFactory(tag="K1"), KilnFactory(tag="K2")
+    for kiln in (first, second):
+        fill_with_charges(kiln, MARCH.start_at - timedelta(days=50), 20)
+        DowntimeFactory(kiln=kiln, start_at=MARCH.start_at + H, end_at=MARCH.start_at + (kiln.pk + 2) * H)
+    whole = march(mill)
+    alone = draw_report(mill, MARCH, NOW, second)
+    assert alone.kilns == whole.kilns[1:]
+    assert (alone.availability, alone.bridge) == (whole.kilns[1].availability, whole.kilns[1].bridge)
 
 
 @pytest.mark.django_db
@@ -192,7 +271,7 @@ def test_written_hours_add_up_along_rows_and_down_columns(mill: Mill) -> None:
         DowntimeFactory(kiln=kiln, start_at=at, end_at=at + timedelta(minutes=53))
         DowntimeFactory(kiln=kiln, kind="planned", start_at=at + 9 * H, end_at=at + 9 * H + timedelta(minutes=11))
     report = march(mill, MARCH.start_at + timedelta(hours=200, minutes=1, seconds=49))
-    for name in ("able", "slowed", "planned", "stopped", "no_timber", "total"):
+    for name in ("able", "slowed", "planned", "stopped", "outside", "no_timber", "total"):
         assert sum(getattr(kiln.hours, name) for kiln in report.kilns) == getattr(report.hours, name)
     assert [kiln.hours.total for kiln in report.kilns] == [Decimal("200.0")] * 7
 

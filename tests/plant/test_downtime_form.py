@@ -75,6 +75,15 @@ def test_bad_input_says_what_is_wrong_and_keeps_what_was_typed(
     assert not Downtime.objects.exists()
 
 
+def test_what_came_from_outside_the_kiln_is_kept_with_its_cause(browser_of_oda: Client, kiln: Kiln) -> None:
+    page = browser_of_oda.post("/kilns/K1/downtime/", answers(kind="external", cause=" ")).content.decode()
+    assert "Say what came from outside, a power cut for instance." in page
+    assert not Downtime.objects.exists()
+    browser_of_oda.post("/kilns/K1/downtime/", answers(kind="external", cause="power cut"))
+    record = Downtime.objects.get()
+    assert (record.kind, record.get_kind_display()) == ("external", "cause outside the kiln")
+
+
 @pytest.mark.parametrize(("start", "end"), [(1, 2), (0, 6), (-1, 7), (0, None)])
 def test_a_downtime_inside_another_of_the_same_kind_is_refused(
     browser_of_oda: Client, kiln: Kiln, start: float, end: float | None

@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 from plant.calculations.downtime import Downtime, DowntimeKind
 from plant.calculations.drying_loss import (
     Bridge,
+    ChargeAcross,
     CompletedCharge,
     DryingRate,
     PlannedCharge,
@@ -88,6 +89,7 @@ def test_the_bridge_leads_from_could_dry_to_dried() -> None:
     # AF-06: IAEA PRIS, energy availability factor with m3 for energy: (REG - PEL - UEL - XEL) / REG; numbers ours.
     split = Split(able_s=900 * 3600, planned_s=60 * 3600, unplanned_s=30 * 3600, no_timber_s=10 * 3600)
     found = bridge([(TimeAccount(split, split), rate(1))])
+    assert (found.outside_m3, found.under_way_m3, found.pace_m3) == (0, 0, 0)
     assert found == Bridge(
         could_dry_m3=Decimal(1000),
         no_timber_m3=Decimal(10),
@@ -110,6 +112,52 @@ def test_what_was_counted_as_dried_leaves_the_rest_to_pace() -> None:
     assert (found.could_dry_m3, found.pace_m3, found.dried_m3) == (Decimal(100), Decimal("7.5"), Decimal("92.5"))
 
 
+def test_what_came_from_outside_is_a_step_of_its_own() -> None:
+    # AF-06, with its term XEL for losses outside the plant's control: ten hours of power cut, 20 h at half the heat.
+    split = Split(able_s=70 * 3600, slowed_s=20 * 3600, external_s=10 * 3600, slowed_external_ms=20 * 3600 * 500)
+    found = bridge([(TimeAccount(split, split), rate(2))])
+    assert (found.could_dry_m3, found.outside_m3, found.lost_to_downtime_m3, found.dried_m3) == (200, 40, 0, 160)
+
+
+def hours_across(volume_m3: int, before: int, within: int, after_h: int, *, is_out: bool) -> ChargeAcross:
+    return ChargeAcross(Decimal(volume_m3), before * 3600 * 1000, within * 3600 * 1000, after_h * 3600 * 1000, is_out)
+
+
+def test_charges_under_way_at_the_ends_are_not_taken_for_a_kiln_that_dries_fast_or_slowly() -> None:
+    # By hand: 1 m3/h, 240 h. In comes a charge of 100 m3 with 80 of its 100 h behind it; it is out after 20 h. The next
+    # one, of 100 m3 too, takes 100 h, out at 120 h; the third needs 200 h for 150 m3 and has dried 120 h of them.
+    split = Split(able_s=240 * 3600)
+    ends = [hours_across(100, 80, 20, 0, is_out=True), hours_across(150, 0, 120, 80, is_out=False)]
+    found = bridge([(TimeAccount(split, split), rate(1))], Decimal(200), ends)
+    # Brought out: 200, of which 80 had dried before; the third has dried 150 x 120 / 200 = 90, which are still inside.
+    assert found.under_way_m3 == 90 - 80
+    # What is left is the third charge alone: 120 h at 1 m3/h would be 120, it did 90. Without the step it were 40.
+    assert (found.pace_m3, found.dried_m3) == (30, 200)
+
+
+def test_a_slow_month_that_brings_out_an_old_charge_was_not_a_fast_one() -> None:
+    # By hand: 100 h at 1 m3/h. A charge of 100 m3 has 90 of its 110 h behind it and comes out after 20 h; then the kiln
+    # takes 80 h for what usually takes 40: 40 m3 of a charge of 100 that needs 200 h. Counted by what came out it dried
+    # 100 in 100 h, exactly as usual; in truth 100 x 20/110 + 40 = 58.2.
+    split = Split(able_s=100 * 3600)
+    ends = [hours_across(100, 90, 20, 0, is_out=True), hours_across(100, 0, 80, 120, is_out=False)]
+    found = bridge([(TimeAccount(split, split), rate(1))], Decimal(100), ends)
+    assert found.under_way_m3 == Decimal("-41.818")
+    assert found.pace_m3 == Decimal("41.818")
+
+
+def test_a_charge_that_lies_over_the_whole_period_brings_nothing_out_and_still_dries() -> None:
+    split = Split(able_s=100 * 3600)
+    found = bridge([(TimeAccount(split, split), rate(1))], Decimal(0), [hours_across(300, 100, 100, 100, is_out=False)])
+    assert (found.under_way_m3, found.pace_m3, found.dried_m3) == (100, 0, 0)
+
+
+@pytest.mark.parametrize(("hours", "message"), [((-1, 0, 0), "is negative"), ((1, 1, 1), "has 3600000 ms after")])
+def test_a_charge_across_that_cannot_be_is_refused(hours: tuple[int, int, int], message: str) -> None:
+    with pytest.raises(ValueError, match=message):
+        hours_across(100, *hours, is_out=True)
+
+
 @pytest.mark.parametrize(("dried_m3", "message"), [("-1", "is negative"), ("1.0001", "finer than a thousandth")])
 def test_a_dried_volume_that_cannot_be_is_refused(dried_m3: str, message: str) -> None:
     with pytest.raises(ValueError, match=message):
@@ -128,7 +176,7 @@ def test_a_plan_without_duration_is_refused() -> None:
 
 
 SECONDS = st.integers(0, 10**7)
-SPLITS = st.builds(Split, SECONDS, SECONDS, SECONDS, SECONDS, SECONDS)
+SPLITS = st.builds(Split, SECONDS, SECONDS, SECONDS, SECONDS, SECONDS, external_s=SECONDS)
 RATES = st.fractions(0, 5, max_denominator=997).map(rate)
 PARTS = st.lists(st.tuples(SPLITS.map(lambda split: TimeAccount(split, split)), RATES), max_size=5)
 
@@ -139,7 +187,7 @@ def test_the_parts_of_a_bridge_add_up_to_the_thousandth(
     parts: list[tuple[TimeAccount, DryingRate]], dried_m3: Decimal | None
 ) -> None:
     found = bridge(parts, dried_m3)
-    losses = (found.no_timber_m3, found.planned_m3, found.stopped_m3, found.slowed_m3)
+    losses = (found.no_timber_m3, found.outside_m3, found.planned_m3, found.stopped_m3, found.slowed_m3)
     assert found.could_dry_m3 - sum(losses) - found.pace_m3 == found.dried_m3
     assert all(loss >= 0 and loss == loss.quantize(Decimal("0.001")) for loss in losses)
 
@@ -150,7 +198,8 @@ def test_bridges_of_several_kilns_add_up(
     first: list[tuple[TimeAccount, DryingRate]], second: list[tuple[TimeAccount, DryingRate]]
 ) -> None:
     total = bridge(first) + bridge(second)
-    assert total.dried_m3 == total.could_dry_m3 - total.no_timber_m3 - total.lost_to_downtime_m3
+    losses = total.no_timber_m3 + total.outside_m3 + total.lost_to_downtime_m3
+    assert total.dried_m3 == total.could_dry_m3 - losses
     assert total + Bridge() == total
 
 

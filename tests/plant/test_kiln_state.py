@@ -77,6 +77,12 @@ def test_an_unplanned_stop_outweighs_a_planned_one() -> None:
     assert states == [KilnState.PLANNED_DOWN, KilnState.STOPPED, KilnState.PLANNED_DOWN]
 
 
+def test_a_power_cut_stops_the_kiln_but_never_hides_work_on_it() -> None:
+    records = [down(20, 40, DowntimeKind.EXTERNAL, cause="power cut"), down(30, 35, DowntimeKind.PLANNED)]
+    states = [state_at(after(hours), CHARGE, records).state for hours in (25, 32, 38)]
+    assert states == [KilnState.STOPPED, KilnState.PLANNED_DOWN, KilnState.STOPPED]
+
+
 def test_touching_stops_are_one_stretch() -> None:
     records = [down(100, 110, DowntimeKind.UNPLANNED), down(110, 120, DowntimeKind.UNPLANNED)]
     found = state_at(after(115), CHARGE, records)

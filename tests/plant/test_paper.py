@@ -86,9 +86,11 @@ def test_a_name_too_long_for_the_head_is_shortened_there() -> None:
     assert fitting("short", 9, 200) == "short"
 
 
-@pytest.mark.parametrize("pace", ["12.345", "-7.001", "0"])
-def test_the_figures_beside_the_bars_add_up_as_they_stand(pace: str) -> None:
-    losses = [Decimal(n) for n in ("620.044", "310.067", "540.049", "180.022", pace)]
+@pytest.mark.parametrize(
+    ("under_way", "pace"), [("90.004", "12.345"), ("-60.006", "-7.001"), ("0", "0"), ("-3000", "2990")]
+)
+def test_the_figures_beside_the_bars_add_up_as_they_stand(under_way: str, pace: str) -> None:
+    losses = [Decimal(n) for n in ("620.044", "41.009", "310.067", "540.049", "180.022", under_way, pace)]
     could_dry = Decimal("10400.049")
     bars = bridge_bars(Bridge(could_dry, *losses, could_dry - sum(losses)), None)
     figures = [Decimal(bar.figure.replace(",", "").replace("−", "-").split()[0]) for bar in bars]

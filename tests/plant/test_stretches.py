@@ -1,5 +1,6 @@
 """When a kiln was what, and why."""
 
+from collections import Counter
 from itertools import pairwise
 
 import pytest
@@ -14,7 +15,7 @@ RECORDS = st.lists(
     st.tuples(
         st.integers(-200, 1100),
         st.none() | st.integers(1, 600),
-        st.sampled_from(["planned", "unplanned", "no_timber"]),
+        st.sampled_from(["planned", "unplanned", "external", "no_timber"]),
         st.sampled_from([1, 250, 400, 700, 1000]),
     ),
     max_size=9,
@@ -28,7 +29,7 @@ RECORDS = st.lists(
 def test_the_stretches_add_up_to_the_time_account(records: list[RecordRow]) -> None:
     found = stretches(records, EDGES, 900)
     grid = account_grid([(1, *row[1:]) for row in records], EDGES, 900, kiln_ids=[1])
-    unplanned = {row[0] for row in records if row[3] == "unplanned"}
+    kinds = {row[0]: row[3] for row in records}
     for cell in (0, 1):
         split = grid.account(1, cell).required
         here = [s for s in found if s.cell == cell]
@@ -39,11 +40,13 @@ def test_the_stretches_add_up_to_the_time_account(records: list[RecordRow]) -> N
             split.planned_s,
         )
         assert (seconds[Being.UNPLANNED], seconds[Being.NO_TIMBER]) == (split.unplanned_s, split.no_timber_s)
-        lost = [
-            (key in unplanned, s.seconds * share) for s in here if s.being is Being.SLOWED for key, share in s.due_to
-        ]
-        assert sum(ms for is_unplanned, ms in lost if is_unplanned) == split.slowed_unplanned_ms
-        assert sum(ms for is_unplanned, ms in lost if not is_unplanned) == split.slowed_planned_ms
+        assert seconds[Being.EXTERNAL] == split.external_s
+        lost = Counter[str]()
+        for stretch in here:
+            for key, share in stretch.due_to if stretch.being is Being.SLOWED else ():
+                lost[kinds[key]] += stretch.seconds * share
+        assert (lost["unplanned"], lost["planned"]) == (split.slowed_unplanned_ms, split.slowed_planned_ms)
+        assert lost["external"] == split.slowed_external_ms
 
 
 @settings(max_examples=100)

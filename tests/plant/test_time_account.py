@@ -1,11 +1,12 @@
 import itertools
 from datetime import UTC, date, datetime, timedelta
+from fractions import Fraction
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from plant.calculations.availability import TimeBase, availability, equivalent_availability
+from plant.calculations.availability import TimeBase, availability, equivalent_availability, failures
 from plant.calculations.charge_phases import RUNNING_PHASES, Phase, PhaseKind, PhaseRow
 from plant.calculations.downtime import WHOLE, DeratingRule, Downtime, DowntimeKind, DowntimeRow
 from plant.calculations.periods import CalendarUnit, Period, calendar_periods, from_epoch_s
@@ -108,6 +109,34 @@ def test_operating_time_is_that_of_running_phases_without_a_stop() -> None:
     assert account(records, JANUARY, at(10), phases).operating_s == (8 - 1) * 24 * 3600
 
 
+def test_a_power_cut_is_neither_a_failure_nor_time_that_counts_for_the_kiln() -> None:
+    # Of 31 days two without power and one with a broken fan: the fan alone is the kiln's, of the 29 days that count.
+    records = [
+        Downtime(1, at(5), at(7), DowntimeKind.EXTERNAL, cause="power cut"),
+        Downtime(1, at(9), at(10), DowntimeKind.UNPLANNED, cause="fan"),
+    ]
+    found = account(records, JANUARY, JANUARY.end_at, [Phase(1, PhaseKind.DRYING, at(1), JANUARY.end_at)])
+    day_s = 24 * 3600
+    assert (found.required.external_s, found.required.unplanned_s, found.required_s) == (2 * day_s, day_s, 29 * day_s)
+    assert found.operating_s == 28 * day_s
+    for base in TimeBase:
+        assert availability(found, base) == equivalent_availability(found, base) == Fraction(28, 29)
+    assert [failure.cause for failure in failures(records, JANUARY)] == ["fan"]
+
+
+def test_a_power_cut_does_not_hide_that_the_fan_was_broken() -> None:
+    records = [Downtime(1, at(5), at(8), kind) for kind in (DowntimeKind.EXTERNAL, DowntimeKind.UNPLANNED)]
+    found = account(records, JANUARY, JANUARY.end_at).required
+    assert (found.external_s, found.unplanned_s) == (0, 3 * 24 * 3600)
+
+
+def test_half_the_heat_from_the_plant_takes_half_the_hours_from_what_counts() -> None:
+    record = Downtime(1, at(5), at(9), DowntimeKind.EXTERNAL, 500)
+    found = account([record], JANUARY, JANUARY.end_at)
+    assert equivalent_hours(found.required.outside_ms) == 48
+    assert (found.required.slowed_ms, equivalent_availability(found, TimeBase.REQUIRED)) == (0, 1)
+
+
 def test_a_period_without_length_has_an_empty_account() -> None:
     assert account([], Period(at(1), at(1)), at(1)) == EMPTY_ACCOUNT
 
@@ -122,7 +151,7 @@ def test_march_with_the_change_of_clocks_has_an_hour_less() -> None:
     ("row", "message"),
     [
         ((1, 20, 10, "planned", 1000), "starts at 20 s and ends before that, at 10 s"),
-        ((1, 10, 20, "broken", 1000), "'broken' is not one of planned, unplanned, no_timber"),
+        ((1, 10, 20, "broken", 1000), "'broken' is not one of planned, unplanned, no_timber, external"),
         ((1, 10, 20, "planned", 1001), "1001 is outside 0 to 1000"),
         ((9, 10, 20, "planned", 1000), "kiln 9 is not among the kilns"),
     ],
@@ -186,18 +215,21 @@ def count_seconds(
     rows: list[DowntimeRow], phases: list[PhaseRow], kiln: int, drawn_s: int, rule: DeratingRule
 ) -> tuple[Split, Split, int]:
     """Ask each second of the period for itself."""
-    calendar, required, operating = [0] * 7, [0] * 7, 0
+    calendar, required, operating = [0] * 9, [0] * 9, 0
     for second in range(END_S):
         active = [r for r in rows if r[0] == kiln and r[1] <= second < (drawn_s if r[2] is None else r[2])]
         timber = all(kind != "no_timber" for *_, kind, _ in active)
         stops = {kind for *_, kind, share in active if share == WHOLE} - {"no_timber"}
         join = max if rule is DeratingRule.DOMINANT else lambda shares: min(sum(shares), WHOLE)
         unplanned = join([share for *_, kind, share in active if kind == "unplanned"] or [0])
+        own = join([share for *_, kind, share in active if kind in ("unplanned", "planned")] or [0])
         lost = join([share for *_, kind, share in active if kind != "no_timber"] or [0])
         if "unplanned" in stops:
             column = 3
         elif "planned" in stops:
             column = 2
+        elif "external" in stops:
+            column = 7
         elif lost:
             column = 1
         else:
@@ -208,8 +240,9 @@ def count_seconds(
         ):
             split[where] += 1
             if where == 1:
-                split[5] += lost - unplanned
+                split[5] += own - unplanned
                 split[6] += unplanned
+                split[8] += lost - own
         is_running = any(
             k == kiln and start <= second < (drawn_s if end is None else end) and kind in RUNNING_PHASES
             for k, start, end, kind in phases
@@ -240,7 +273,7 @@ def test_hours_always_add_up_to_the_period(
         for split in (found.calendar, found.required):
             assert split.total_s == end_s - start_s
             assert (
-                split.equivalent_able_ms + split.equivalent_down_ms + split.no_timber_s * WHOLE
+                split.equivalent_able_ms + split.equivalent_down_ms + split.outside_ms + split.no_timber_s * WHOLE
                 == (end_s - start_s) * WHOLE
             )
 
@@ -266,7 +299,7 @@ def test_the_order_of_records_is_irrelevant(
     assert (first.figures == second.figures).all()
 
 
-@given(ROWS, downtime_rows().filter(lambda row: row[3] != "no_timber"), DRAWN, RULES)
+@given(ROWS, downtime_rows().filter(lambda row: row[3] in ("planned", "unplanned")), DRAWN, RULES)
 @settings(max_examples=60, deadline=None)
 def test_a_further_downtime_record_never_raises_availability(
     rows: list[DowntimeRow], further: DowntimeRow, drawn_s: int, rule: DeratingRule
