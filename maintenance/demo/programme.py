@@ -99,6 +99,8 @@ SPANS_H, SPAN_WEIGHTS = ((4.0, 8.0), (8.0, 16.0), (16.0, 28.0)), (6, 3, 1)
 # Days from the demo's day on which each kiln is overhauled, and for how many hours; the last ones lie ahead.
 OVERHAULS = ((-331, 62), (-147, 54), (23, 36))
 OVERHAUL_EVERY_KILN_DAYS = 5
+# The afternoon on which the whole mill had no electricity.
+POWER_CUT = (-61, 13.25), (-61, 18.5)
 EXCHANGED_KILN, EXCHANGED_DAY = "K5", -137
 Lengths = dict[str, timedelta]
 
@@ -108,6 +110,8 @@ def make_story(world: World, kiln: Row) -> KilnStory:
     story = _Teller(world, kiln).tell()
     if kiln["tag"] == EXCHANGED_KILN:
         story.exchanged = world.at(EXCHANGED_DAY, 10.5)
+    since, until = POWER_CUT
+    story.stops.append(Stop("external", world.at(*since), world.at(*until), cause="Power cut"))
     if kiln["tag"] == STOPPED_KILN:
         # It stands still since yesterday afternoon; nobody knows for how long.
         pattern = next(row for row in read_static("stop_patterns") if row["failure_mode"] == WORSENING_MODE)

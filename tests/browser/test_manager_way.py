@@ -32,7 +32,7 @@ def manager(visit: Visit, monkeypatch: pytest.MonkeyPatch) -> Page:
 def test_the_sentence_the_paper_and_the_table_say_the_same(manager: Page, watch: Watch, tmp_path: Path) -> None:
     expect(manager.get_by_role("heading", level=1)).to_contain_text("Kiln availability, March 2025 to February 2026")
     said = manager.locator(".lead").inner_text()
-    found = re.search(r"available in ([\d.]+ %) of the required hours", said)
+    found = re.search(r"available in ([\d.]+ %) of their required hours", said)
     assert found, said
 
     # The browser shows the paper itself; its bytes are fetched from the same address.
