@@ -57,11 +57,15 @@ def _defects(kiln: Kiln) -> Iterable[Note]:
 def latest_findings(kiln: Kiln) -> list[Finding]:
     """Return the last finding at each point of each component, out of the latest checks."""
     checks = FunctionCheck.objects.filter(kiln=kiln, withdrawn_at__isnull=True).order_by("-started_at")[:CHECKS_BACK]
-    found = Finding.objects.filter(item__check_up__in=list(checks)).select_related(
-        "item__point", "item__component", "failure_mode", "defect"
+    found = (
+        Finding.objects.standing()
+        .filter(item__check_up__in=list(checks))
+        .select_related("item__point", "item__component", "failure_mode", "defect")
     )
-    latest = {(finding.item.point_id, finding.item.component_id): finding for finding in found.order_by("at", "id")}
-    return list(latest.values())
+    worse = ("against__item__point", "against__item__component", "against__failure_mode", "against__defect")
+    found = found.select_related(*worse, "against__taken_back").order_by("at", "id")
+    latest = {(finding.item.point_id, finding.item.component_id): finding for finding in found}
+    return [finding.counting for finding in latest.values()]
 
 
 def _findings(kiln: Kiln) -> Iterable[Note]:

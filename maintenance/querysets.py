@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 from django.apps import apps
 from django.db import models
-from django.db.models import Case, Count, Exists, F, Max, OuterRef, Prefetch, Q, Subquery, When
+from django.db.models import Case, Count, Exists, F, Max, OuterRef, Prefetch, Q, Subquery, Value, When
 from django.db.models.functions import Coalesce
 
 if TYPE_CHECKING:
@@ -14,6 +14,7 @@ if TYPE_CHECKING:
         Caution,
         CheckItem,
         Defect,
+        Finding,
         Firing,
         FunctionCheck,
         KilnStop,
@@ -35,6 +36,8 @@ HATCH = "hot-air-hatch"
 FINISHED_STATES = ("done", "signed_off", "withdrawn")
 # States of a plan that came to an end with a plan, before anybody has decided about it.
 PLAN_TO_DECIDE = ("worked_out", "ended")
+# Which of two results at one point counts until somebody decides.
+WORST_FIRST = ("defect", "worn", "not_seen", "sound")
 NOTICE_STANDS = timedelta(days=14)
 # Whose place changes so shortly before is told by mail.
 SHORT_NOTICE = timedelta(hours=48)
@@ -178,15 +181,49 @@ class CautionQuerySet(models.QuerySet["Caution"]):
         return self.order_by(rank, "code")
 
 
+def _standing_findings() -> "FindingQuerySet":
+    """Findings of the item of an outer query that were not taken back."""
+    findings: FindingQuerySet = apps.get_model("maintenance", "Finding").objects.filter(item=OuterRef("pk"))
+    return findings.standing()
+
+
+class FindingQuerySet(models.QuerySet["Finding"]):
+    """Findings."""
+
+    def standing(self) -> "FindingQuerySet":
+        """Without those that were taken back."""
+        return self.filter(taken_back__isnull=True)
+
+    def with_other(self) -> "FindingQuerySet":
+        """Each with the result it stands against (``other``; else its own) and the worse of the two (``counts``)."""
+        against = Q(against__isnull=False, against__taken_back__isnull=True)
+        found = self.annotate(other=Case(When(against, then=F("against__result")), default=F("result")))
+        worst = (When(Q(result=one) | Q(other=one), then=Value(one)) for one in WORST_FIRST)
+        return found.annotate(counts=Case(*worst, default=F("result")))
+
+    def in_order(self) -> "FindingQuerySet":
+        """As they were entered, with what they stand against."""
+        return self.select_related(
+            "failure_mode", "by__person", "sitting", "taken_back", "against__taken_back", "against__by__person"
+        ).order_by("at", "id")
+
+
 class CheckItemQuerySet(models.QuerySet["CheckItem"]):
     """Points of function checks."""
 
     def with_latest(self) -> "CheckItemQuerySet":
         """Each with the result that counts (``latest_result``) and when it was found (``latest_at``)."""
-        findings = apps.get_model("maintenance", "Finding").objects.filter(item=OuterRef("pk")).order_by("-at", "-id")
+        findings = _standing_findings().with_other().order_by("-at", "-id")
         return self.annotate(
-            latest_result=Subquery(findings.values("result")[:1]), latest_at=Subquery(findings.values("at")[:1])
+            latest_result=Subquery(findings.values("counts")[:1]), latest_at=Subquery(findings.values("at")[:1])
         )
+
+    def disputed(self) -> "CheckItemQuerySet":
+        """Points at which two people found different things, and nobody has decided."""
+        last = _standing_findings().order_by("-at", "-id").values("pk")[:1]
+        differs = Q(against__isnull=False, against__taken_back__isnull=True)
+        findings = apps.get_model("maintenance", "Finding").objects.filter(differs)
+        return self.annotate(last_finding=Subquery(last)).filter(last_finding__in=findings.values("pk"))
 
     def needed(self) -> "CheckItemQuerySet":
         """Without substitutes that were made for a point which could be seen after all."""
@@ -198,8 +235,7 @@ class CheckItemQuerySet(models.QuerySet["CheckItem"]):
 
     def without_finding(self) -> "CheckItemQuerySet":
         """Points that nobody has looked at yet."""
-        looked_at = apps.get_model("maintenance", "Finding").objects.filter(item=OuterRef("pk"))
-        return self.needed().filter(~Exists(looked_at))
+        return self.needed().filter(~Exists(_standing_findings()))
 
     def progress(self) -> dict[int, dict[str, tuple[int, int]]]:
         """Return check id -> state in which points can be seen -> (seen, all)."""

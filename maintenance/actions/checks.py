@@ -11,6 +11,7 @@ from maintenance.actions.check_points import ensure_substitutes, items_for
 from maintenance.actions.check_sittings import lock_open_check, withdraw_sittings
 from maintenance.actions.defects import record_defect
 from maintenance.actions.entry import open_permit_of, refuse_where_blocked
+from maintenance.actions.findings import contradicted
 from maintenance.models import CheckItem, CheckPoint, Defect, Finding, FunctionCheck, Sitting
 from plant import clock
 from plant.access import require
@@ -127,20 +128,23 @@ def end_sitting(sitting: Sitting, *, by: User) -> Sitting:
 
 @transaction.atomic
 def record_finding(item: CheckItem, sitting: Sitting, answer: Answer, *, by: User, key: UUID) -> Finding:
-    """Enter what was found at a point; a later entry corrects an earlier one.
+    """Enter what was found at a point; a later entry corrects an earlier one, but not somebody else's of now.
 
     A defect goes on record at once, and closes the chamber where the point says so. The defect of an earlier finding
     stays on record: it ends by work that is signed off, or struck with a reason.
     """
     require(by, "do rounds")
     known = Finding.objects.filter(key=key).first()
+    if known and known.item_id != item.pk:
+        raise ValidationError(_("This was entered at another point already: load the page again."), code="key")
     if known:
         return known
     check = lock_open_check(item.check_up)
     item = CheckItem.objects.select_related("point__kind", "point__substitute", "component").get(pk=item.pk)
     _refuse_wrong_sitting(item, sitting, by)
-    _refuse_incomplete(item, answer)
-    earlier = item.findings.order_by("at", "id").last()
+    refuse_incomplete(item, answer)
+    earlier = item.findings.standing().order_by("at", "id").last()
+    against = contradicted(item, answer.result, by)
     finding = Finding.objects.create(
         key=key,
         item=item,
@@ -151,11 +155,12 @@ def record_finding(item: CheckItem, sitting: Sitting, answer: Answer, *, by: Use
         note=answer.note.strip(),
         at=clock.now(),
         by=by,
+        against=against,
     )
     if earlier:
         Change.record(
             check,
-            "finding corrected",
+            "finding differs" if against else "finding corrected",
             by=by,
             before={"result": earlier.result},
             after={"result": finding.result, "point": item.point.code},
@@ -179,7 +184,8 @@ def _refuse_wrong_sitting(item: CheckItem, sitting: Sitting, by: User) -> None:
         )
 
 
-def _refuse_incomplete(item: CheckItem, answer: Answer) -> None:
+def refuse_incomplete(item: CheckItem, answer: Answer) -> None:
+    """Refuse an answer in which something is missing."""
     if answer.result not in Result.values:
         raise ValidationError(_("Choose sound, worn, defect or could not be seen."))
     if answer.result == Result.NOT_SEEN and not answer.reason.strip():
@@ -227,6 +233,13 @@ def complete_check(check: FunctionCheck, *, by: User) -> FunctionCheck:
             _("%(number)s is not complete: %(left)d points have no finding yet.")
             % {"number": check.number, "left": left},
             code="incomplete",
+        )
+    differing = check.items.disputed().count()
+    if differing:
+        raise ValidationError(
+            _("%(number)s is not complete: at %(count)d points two people found different things; decide there first.")
+            % {"number": check.number, "count": differing},
+            code="disputed",
         )
     if check.sittings.filter(ended_at__isnull=True).exists():
         raise ValidationError(_("A sitting is still under way: end it first."))

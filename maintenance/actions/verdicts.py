@@ -126,7 +126,9 @@ def _other_proof(firing: Firing, order: WorkOrder) -> str:
     if order.component_id is None:
         return ""
     worn = (Finding.Result.WORN, Finding.Result.DEFECT)
-    finding = Finding.objects.filter(item__component=order.component_id, at__gte=firing.begin_at, result__in=worn)
+    finding = Finding.objects.standing().filter(
+        item__component=order.component_id, at__gte=firing.begin_at, result__in=worn
+    )
     if seen := finding.select_related("item__point").order_by("at").first():
         return f"{seen.item.point.what}: {seen.get_result_display()}"
     out = (Fitting.Removal.FAILED, Fitting.Removal.WORN)

@@ -1,8 +1,11 @@
 """What is typed on a round."""
 
+import time
 from typing import Any
 
 from django import forms
+from django.core.exceptions import ValidationError
+from django.utils.translation import gettext as _now
 from django.utils.translation import gettext_lazy as _
 
 from maintenance.actions.checks import Answer
@@ -28,10 +31,23 @@ class SittingForm(forms.Form):
             del self.fields["note"]
 
 
+# A point is looked at before it is answered: what comes sooner is a tap that was meant for the point before.
+# Our own choice; kilnward.js and work.css keep the buttons at rest as long.
+LEAST_LOOK_S = 0.6
+
+
 class FindingForm(forms.Form):
-    """Enter what was found at a point."""
+    """Enter what was found at a point.
+
+    At a point where a fault bars entry a second act at another place says the result again (``said_again``).
+    """
+
+    # Set by the view that shows the second act.
+    asks_again = False
 
     key = KeyField()
+    shown_at = forms.FloatField(widget=forms.HiddenInput, initial=time.time, required=False)
+    said_again = forms.CharField(widget=forms.HiddenInput, max_length=8, required=False)
     result = forms.ChoiceField(choices=Finding.Result.choices)
     failure_mode = forms.ModelChoiceField(
         FailureMode.objects.none(),
@@ -51,8 +67,27 @@ class FindingForm(forms.Form):
 
     def __init__(self, *args: Any, item: CheckItem, reason: str = "", **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
+        self.item = item
         self.fields["failure_mode"].queryset = FailureMode.objects.filter(kind=item.point.kind_id)  # type: ignore[attr-defined]
         self.fields["reason"].initial = reason
+
+    def clean(self) -> None:
+        """Refuse what was sent before anybody can have looked, whatever the page's own rest did."""
+        shown_at = self.cleaned_data.get("shown_at")
+        if shown_at is not None and 0 <= time.time() - shown_at < LEAST_LOOK_S:
+            raise ValidationError(_now("That tap came before this point could be looked at. Nothing was entered."))
+
+    def shown_anew(self) -> "FindingForm":
+        """Return it with what was said, shown as of now."""
+        self.data = self.data.copy()
+        self.data[self.add_prefix("shown_at")] = str(time.time())
+        return self
+
+    @property
+    def is_to_be_said_again(self) -> bool:
+        """Say whether the answer is sound but waits for the second act."""
+        said = self.cleaned_data
+        return self.item.point.blocks_entry and said["said_again"] != said["result"]
 
     def answer(self) -> Answer:
         """Return what was found; a fault belongs to what is worn or defect alone."""
@@ -71,3 +106,21 @@ class ReasonForm(forms.Form):
     """Give a reason."""
 
     why = forms.CharField(label=_("Why"), max_length=200)
+
+
+class DecisionForm(forms.Form):
+    """Say which of two findings holds."""
+
+    key = KeyField()
+    finding = forms.ModelChoiceField(Finding.objects.none(), widget=forms.HiddenInput)
+    why = forms.CharField(label=_("Why this one holds"), max_length=200)
+
+    def __init__(self, *args: Any, item: CheckItem, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["finding"].queryset = item.findings.all()  # type: ignore[attr-defined]
+
+
+class TakeBackForm(forms.Form):
+    """Take back what was entered by mistake."""
+
+    key = KeyField()

@@ -2,7 +2,7 @@
 
 from maintenance.models.bars import LetIn
 from maintenance.models.catalogue import Caution, CheckPoint, StandingDefault, TaskPart, TaskSheet, TaskSkill, TaskStep
-from maintenance.models.checks import CheckItem, Defect, Finding, FunctionCheck, ProofTest, Sitting
+from maintenance.models.checks import CheckItem, Defect, Finding, FunctionCheck, ProofTest, Sitting, TakenBack
 from maintenance.models.plans import KilnStop, Plan
 from maintenance.models.pricing import PriceOfWaiting
 from maintenance.models.standing import DayRun, MissedOccurrence, StandingTask
@@ -45,6 +45,7 @@ __all__ = [
     "StandingDefault",
     "StandingTask",
     "StepRecord",
+    "TakenBack",
     "TaskPart",
     "TaskSheet",
     "TaskSkill",

@@ -7,7 +7,14 @@ from django.urls import reverse
 from django.utils.translation import gettext_lazy as _
 
 from maintenance.models.catalogue import CheckPoint
-from maintenance.querysets import CheckItemQuerySet, DefectQuerySet, FunctionCheckQuerySet, ProofTestQuerySet
+from maintenance.querysets import (
+    WORST_FIRST,
+    CheckItemQuerySet,
+    DefectQuerySet,
+    FindingQuerySet,
+    FunctionCheckQuerySet,
+    ProofTestQuerySet,
+)
 from plant.fields import MoneyField
 from plant.models import Component, FailureMode, Kiln, Person
 
@@ -88,7 +95,11 @@ class Sitting(models.Model):
 
 
 class Finding(models.Model):
-    """What was found at a point; a later one corrects an earlier one. The table refuses UPDATE and DELETE."""
+    """What was found at a point; a later one corrects an earlier one. The table refuses UPDATE and DELETE.
+
+    Where two people look at the same time and find different things neither corrects the other: the later entry names
+    the one that it is ``against``, and the worse of the two counts until an entry ``confirms`` one of them.
+    """
 
     class Result(models.TextChoices):
         SOUND = "sound", _("sound")
@@ -105,12 +116,48 @@ class Finding(models.Model):
     note = models.TextField(_("note"), blank=True)
     at = models.DateTimeField()
     by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, null=True, related_name="+")
+    against = models.ForeignKey("self", on_delete=models.PROTECT, null=True, blank=True, related_name="+")
+    confirms = models.ForeignKey("self", on_delete=models.PROTECT, null=True, blank=True, related_name="+")
+
+    objects = FindingQuerySet.as_manager()
 
     class Meta:
         ordering = ["at", "id"]
 
     def __str__(self) -> str:
         return f"{self.item}: {self.result}"
+
+    @property
+    def is_taken_back(self) -> bool:
+        """Say whether whoever entered it took it back."""
+        return hasattr(self, "taken_back")
+
+    @property
+    def is_disputed(self) -> bool:
+        """Say whether it still stands against what somebody else found."""
+        return self.against is not None and not self.against.is_taken_back
+
+    @property
+    def counting(self) -> "Finding":
+        """Return what counts of a finding and the one it is against: the worse."""
+        if not self.is_disputed or self.against is None:
+            return self
+        return min(self, self.against, key=lambda one: WORST_FIRST.index(one.result))
+
+
+class TakenBack(models.Model):
+    """That whoever entered a finding took it back in the same sitting. The table refuses UPDATE and DELETE."""
+
+    key = models.UUIDField(unique=True)
+    finding = models.OneToOneField(Finding, on_delete=models.PROTECT, related_name="taken_back")
+    at = models.DateTimeField()
+    by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, null=True, related_name="+")
+
+    class Meta:
+        ordering = ["at", "id"]
+
+    def __str__(self) -> str:
+        return f"{self.finding_id} {self.at:%Y-%m-%d %H:%M}"
 
 
 class Defect(models.Model):

@@ -44,7 +44,7 @@ class RoundSheet(Paper):
     def of(cls, number: str, mill: Mill) -> "RoundSheet":
         """Read a check with all that is printed; raises FunctionCheck.DoesNotExist."""
         check = FunctionCheck.objects.select_related("kiln", "started_by__person").get(number=number)
-        findings = Finding.objects.select_related("failure_mode", "by__person").order_by("at", "id")
+        findings = Finding.objects.standing().in_order().select_related("against__failure_mode")
         items = (
             CheckItem.objects.filter(check_up=check)
             .needed()
@@ -207,7 +207,7 @@ def _place(item: CheckItem) -> str:
 
 def _latest(item: CheckItem) -> Finding | None:
     findings = list(item.findings.all())
-    return findings[-1] if findings else None
+    return findings[-1].counting if findings else None
 
 
 def _result(item: CheckItem) -> str:

@@ -6,7 +6,6 @@ from typing import Any
 from django.contrib import messages
 from django.core.exceptions import ValidationError
 from django.db import transaction
-from django.db.models import Prefetch
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
@@ -22,6 +21,7 @@ from maintenance.entry_bars import bars_of
 from maintenance.forms.checks import FindingForm, ReasonForm, SittingForm
 from maintenance.forms.entry import PermitForm
 from maintenance.models import Caution, CheckItem, CheckPoint, Defect, Finding, FunctionCheck, Sitting, TaskSheet
+from maintenance.views.findings import about_findings, what_follows
 from maintenance.views.helpers import mill_of, person_of, put_refusal, user_of
 from maintenance.views.rounds import parts_of
 from plant.access import needs
@@ -37,12 +37,10 @@ def _check(number: str) -> FunctionCheck:
 
 
 def _items(check: FunctionCheck) -> list[CheckItem]:
-    findings = Finding.objects.select_related("failure_mode", "by__person", "defect").order_by("at", "id")
     return list(
         check.items.needed()
         .with_latest()
         .select_related("point__kind", "component")
-        .prefetch_related(Prefetch("findings", queryset=findings))
         .order_by("point__end_view_no", "point__code", "component__tag")
     )
 
@@ -56,6 +54,7 @@ def check(request: HttpRequest, number: str) -> HttpResponse:
     """Show a check: the end view, how far it is, and its points by state."""
     one = _check(number)
     items = _items(one)
+    disputed = set(one.items.disputed().values_list("pk", flat=True))
     sitting = _open_sitting(one, request)
     groups = defaultdict(list)
     for item in items:
@@ -77,6 +76,7 @@ def check(request: HttpRequest, number: str) -> HttpResponse:
         "may_ask": is_open and user_of(request).may("place work") and any(part.is_wanted for part in as_work),
         "minutes": {state.value: minutes for state, minutes in MINUTES_A_POINT.items()} | {"least": LEAST_MINUTES},
         "left": left,
+        "disputed": disputed,
         "blocking": bars_of(one.kiln),
         "permit": open_permit_of(one.kiln),
         "missing_sides": _missing_sides(one.kiln),
@@ -219,7 +219,9 @@ def item(request: HttpRequest, number: str, pk: int) -> HttpResponse:
         finding = _take(request, this, sitting, form)
         if finding:
             return _after(request, one, this, finding, sitting)
-    return render(request, "maintenance/check_item.html", _item_context(one, this, sitting, form))
+        form.shown_anew()
+    context = _item_context(one, this, sitting, form) | about_findings(this, sitting, user_of(request))
+    return render(request, "maintenance/check_item.html", context)
 
 
 def _take(request: HttpRequest, this: CheckItem, sitting: Sitting | None, form: FindingForm) -> Finding | None:
@@ -229,6 +231,10 @@ def _take(request: HttpRequest, this: CheckItem, sitting: Sitting | None, form: 
     if sitting is None or not form.is_valid():
         return None
     try:
+        if form.is_to_be_said_again:
+            act.refuse_incomplete(this, form.answer())
+            form.asks_again = True
+            return None
         return act.record_finding(this, sitting, form.answer(), by=user, key=form.cleaned_data["key"])
     except ValidationError as refusal:
         put_refusal(form, refusal)
@@ -239,8 +245,8 @@ def _item_context(one: FunctionCheck, this: CheckItem, sitting: Sitting | None, 
     fitting = [other for other in _items(one) if sitting is None or _fits(other, sitting)]
     ids = [other.pk for other in fitting]
     at = ids.index(this.pk) if this.pk in ids else None
-    findings = list(this.findings.select_related("failure_mode", "by__person", "defect").order_by("at", "id"))
-    latest = findings[-1] if findings else None
+    standing = list(this.findings.standing().in_order().select_related("against__failure_mode"))
+    latest = standing[-1].counting if standing else None
     return {
         "place": "rounds",
         "check": one,
@@ -249,8 +255,8 @@ def _item_context(one: FunctionCheck, this: CheckItem, sitting: Sitting | None, 
         "fits": bool(sitting and _fits(this, sitting)),
         "form": form,
         "chosen": form["failure_mode"].value(),
-        "findings": findings,
         "latest": latest,
+        "following": what_follows(form, one.kiln) if form.asks_again else "",
         "defect": Defect.objects.not_cured().filter(finding__item=this).prefetch_related("work_orders").first(),
         "sheets": TaskSheet.objects.filter(kind=this.point.kind_id, is_proof_test=False),
         "substitutes": substitutes_of(this),

@@ -23,6 +23,32 @@ document.addEventListener("submit", (event) => {
   setTimeout(() => delete form.dataset.sent, 8000);
 });
 
+// A page that follows a tap: its forms marked data-rests take nothing for 0.6 s and while a finger is still down. Inert
+// is deaf to finger, mouse and keyboard alike; the style sheet gives the same time where this script is late or missing.
+const REST_MS = 600;
+const fingers = new Set();
+let restsUntil = 0;
+function rest() {
+  restsUntil = performance.now() + REST_MS;
+  for (const form of document.querySelectorAll("form[data-rests]")) form.inert = true;
+  setTimeout(wake, REST_MS + 5);
+}
+function wake() {
+  if (performance.now() < restsUntil || fingers.size) return;
+  for (const form of document.querySelectorAll("form[data-rests]")) form.inert = false;
+}
+addEventListener("pointerdown", (event) => fingers.add(event.pointerId), true);
+for (const end of ["pointerup", "pointercancel"]) {
+  addEventListener(end, (event) => { fingers.delete(event.pointerId); setTimeout(wake, 0); }, true);
+}
+addEventListener("blur", () => { fingers.clear(); wake(); });
+addEventListener("DOMContentLoaded", rest);
+addEventListener("pageshow", (event) => { if (event.persisted) rest(); });
+// A key that is held down repeats itself: only its first stroke counts.
+addEventListener("keydown", (event) => {
+  if (event.repeat && event.target.closest("form[data-rests] button, form[data-rests] summary")) event.preventDefault();
+}, true);
+
 // A link to something that is folded unfolds it.
 function unfold() {
   const target = location.hash.length > 1 ? document.getElementById(location.hash.slice(1)) : null;
