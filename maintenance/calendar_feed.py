@@ -16,7 +16,8 @@ from icalendar import Calendar, Event
 from maintenance.models import KilnStop, WorkOrder
 from maintenance.my_week import DAY, LockOut, OwnJob, as_lock_outs, as_own, placed_between, with_crew
 from plant import clock
-from plant.models import Change, Mill, Person
+from plant.kiln_warnings import KilnWarning, kiln_warnings
+from plant.models import Change, Kiln, Mill, Person
 from plant.templatetags.kilnward import quantity
 
 DAYS_BACK, DAYS_AHEAD = 14, 90
@@ -35,15 +36,18 @@ def feed_of(person: Person, mill: Mill, now: datetime, link_to: Callable[[str], 
     orders = list(with_crew(WorkOrder.objects.of_person(person).filter(placed_between(start_at, end_at))))
     lock_outs = as_lock_outs(KilnStop.objects.filter(person=person).between(start_at, end_at))
     changed = _last_changes([*orders, *(job for one in lock_outs for job in one.jobs)])
+    warnings = kiln_warnings()
     calendar = Calendar()
     calendar.add("prodid", "-//Kilnward//Own work//EN")
     calendar.add("version", "2.0")
     calendar.add("name", plain(_("Work of %(person)s") % {"person": person}))
     calendar.add("refresh-interval", REFRESH_EVERY, parameters={"VALUE": "DURATION"})
     for job in as_own(orders):
-        calendar.add_component(event_of(job, changed.get(job.order.pk), link_to))
+        event = event_of(job, changed.get(job.order.pk), link_to)
+        calendar.add_component(_warned(event, job.kiln, warnings))
     for one in lock_outs:
-        calendar.add_component(event_of_lock_out(one, changed, link_to))
+        event = event_of_lock_out(one, changed, link_to)
+        calendar.add_component(_warned(event, one.kiln, warnings))
     return bytes(calendar.to_ical())
 
 
@@ -92,6 +96,18 @@ def event_of_lock_out(one: LockOut, changed: Mapping[int, datetime], link_to: Ca
     event.add("description", plain("\n".join([*_of_lock_out(one), link])))
     event.add("url", link)
     event.add("status", "CONFIRMED")
+    return event
+
+
+def _warned(event: Event, kiln: Kiln, warnings: Iterable[KilnWarning]) -> Event:
+    """Put what must be said of a kiln before what an event says: a calendar shows the first words only."""
+    loud = [one for one in warnings if one.kiln == kiln.tag and one.is_loud]
+    if loud:
+        marks = ", ".join(dict.fromkeys(one.mark for one in loud)).upper()
+        said = "\n".join(one.sentence for one in loud)
+        summary, description = event.pop("summary"), event.pop("description")
+        event.add("summary", plain(f"{marks} · {summary}"))
+        event.add("description", plain(f"{said}\n{description}"))
     return event
 
 

@@ -6,6 +6,7 @@ The storeys above know it and register who says it; every page and every paper a
 from collections.abc import Callable, Collection, Iterable
 from dataclasses import dataclass
 from enum import StrEnum
+from hashlib import sha256
 
 
 class WarningKind(StrEnum):
@@ -25,7 +26,9 @@ class KilnWarning:
     kiln: str
     mark: str
     sentence: str
+    # Where it is dealt with, and what is done there.
     address: str = ""
+    todo: str = ""
 
     @property
     def is_loud(self) -> bool:
@@ -53,3 +56,8 @@ def kiln_warnings() -> list[KilnWarning]:
 def warnings_of(tags: Collection[str]) -> list[KilnWarning]:
     """Return what must be said of some kilns, what matters most first."""
     return [one for one in kiln_warnings() if one.kiln in tags] if tags else []
+
+
+def digest(warnings: Iterable[KilnWarning]) -> str:
+    """Return what tells whether the same warnings stand, so that an open page is not told twice."""
+    return sha256("\n".join(f"{one.kind} {one.kiln} {one.sentence}" for one in warnings).encode()).hexdigest()[:16]

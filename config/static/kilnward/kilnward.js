@@ -69,3 +69,19 @@ document.addEventListener("keydown", (event) => {
 
 // Paper shows every caution in full.
 addEventListener("beforeprint", () => { for (const box of document.querySelectorAll(".caution-folded")) box.open = true; });
+
+// The warnings above a page are asked for anew as long as it is open. Whoever was signed out meanwhile keeps those that
+// stood there, and is told that the page hears nothing any more; so is whoever lost the network.
+function hearsNothing(is) {
+  const box = document.getElementById("kiln-warnings");
+  if (box) box.classList.toggle("warnings-deaf", is);
+}
+document.addEventListener("htmx:beforeSwap", (event) => {
+  if (event.detail.elt.id !== "kiln-warnings") return;
+  const isOurs = new URL(event.detail.xhr.responseURL).pathname === event.detail.pathInfo.requestPath.split("?")[0];
+  if (!isOurs) event.detail.shouldSwap = false;
+  hearsNothing(!isOurs);
+});
+for (const fault of ["htmx:sendError", "htmx:responseError", "htmx:timeout"]) {
+  document.addEventListener(fault, (event) => { if (event.detail.elt.id === "kiln-warnings") hearsNothing(true); });
+}
