@@ -2,11 +2,11 @@
 
 from collections.abc import Iterable
 
-from django.urls import reverse
 from django.utils.translation import gettext as _
 
-from maintenance.models import Defect
+from maintenance.entry_bars import bars_to_entry
 from plant.kiln_warnings import KilnWarning, WarningKind
+from plant.models import Kiln
 
 
 def entry_warnings() -> Iterable[KilnWarning]:
@@ -16,15 +16,7 @@ def entry_warnings() -> Iterable[KilnWarning]:
 
 def bars_said() -> Iterable[KilnWarning]:
     """Name what keeps everybody out of each chamber, all causes of one in a sentence."""
-    causes: dict[str, list[str]] = {}
-    for defect in Defect.objects.blocking_entry().select_related("kiln", "component__kiln").order_by("found_at"):
-        where = defect.component.name if defect.component else ""
-        causes.setdefault(defect.kiln.tag, []).append(f"{where}: {defect.what}" if where else defect.what)
-    for tag, said in causes.items():
-        yield KilnWarning(
-            WarningKind.BARRED,
-            tag,
-            _("no entry"),
-            _("Nobody may enter %(kiln)s: %(why)s.") % {"kiln": tag, "why": "; ".join(said)},
-            f"{reverse('maintenance:defects')}?kiln={tag}",
-        )
+    for bars in bars_to_entry(Kiln.objects.all()).values():
+        facts = {"kiln": bars[0].kiln_tag, "why": "; ".join(bar.what for bar in bars)}
+        said = _("Nobody may enter %(kiln)s: %(why)s.") % facts
+        yield KilnWarning(WarningKind.BARRED, bars[0].kiln_tag, _("no entry"), said, bars[0].url)
