@@ -126,7 +126,7 @@ class Rounds:
                 "cost_of_delay_per_day": cost,
                 "is_safety": False,
                 "blocks_entry": False,
-                "cured_at": cured if cured is None or cured < self.world.now else None,
+                "mended_at": cured if cured is None or cured < self.world.now else None,
                 "check": finding["check"],
                 "point": finding["point"],
             }

@@ -275,7 +275,7 @@ class Upkeep:
                     "sheet": task.sheet["code"],
                     "kiln": task.kiln,
                     "component": task.component,
-                    "standing_task": task.code,
+                    "recurring_task": task.code,
                     "occurrence_on": due,
                     "due_at": datetime.combine(due, datetime.min.time(), tzinfo=ZONE) + 15 * HOUR,
                     "readings": self._readings(task.sheet["code"], dice),
@@ -349,7 +349,7 @@ class Upkeep:
             "crew": 1,
             "due_at": stop.start + 24 * HOUR,
             "result": "Mended; the kiln went on.",
-            "cured_downtime": stop.start,
+            "ended_downtime": stop.start,
         }
         self._fill_in(row, stop.start + HOUR / 4, started, hours, dice, [stop.pattern["skill"]])
         row["done_at"] = end
@@ -360,7 +360,7 @@ class Upkeep:
 
     def proof_tests(self) -> list[Row]:
         """Return every test of what fails unseen, with seals numbered in the order of the tests."""
-        orders = {(work.row.get("standing_task"), work.row["started_at"]): work.number for work in self.work}
+        orders = {(work.row.get("recurring_task"), work.row["started_at"]): work.number for work in self.work}
         tests = [
             (started, task)
             for task in self.tasks

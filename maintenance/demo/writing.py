@@ -53,7 +53,7 @@ def write_demo(folder: Path, day: date, *, months: int = 14) -> None:
         "downtime": downtime_rows(stories),
         "meter_readings": meter_rows(world, stories),
         "fittings": fitting_rows(world, stories),
-        "standing_tasks": [task.row for task in upkeep.tasks],
+        "recurring_tasks": [task.row for task in upkeep.tasks],
         "work_done": [work.row for work in upkeep.work],
         "proof_tests": upkeep.proof_tests(),
         "orders": storeroom.orders,

@@ -56,7 +56,7 @@ KNOWN: Mapping[str, Known] = {
     "bin": Known("bin", "bins", _by(Bin, "code")),
     "part": Known("part", "parts", _by(Part, "code", "bin")),
     "order": Known("order", "orders", _by(PurchaseOrder, "number")),
-    "standing_task": Known("recurring task", "standing_tasks", _by(StandingTask, "code")),
+    "standing_task": Known("recurring task", "recurring_tasks", _by(StandingTask, "code")),
     "work_order": Known("work order", "work_done", _by(WorkOrder, "number", "kiln")),
     "check": Known("function check", "function_checks", _by(FunctionCheck, "number", "kiln")),
 }
@@ -181,6 +181,9 @@ class Table:
     model: ClassVar[type[models.Model]]
     columns: ClassVar[Sequence[Column]]
     key: ClassVar[tuple[str, ...]]
+    # What file and columns were called in earlier versions: a mill's files from then still load.
+    former_name: ClassVar[str] = ""
+    former_columns: ClassVar[Mapping[str, str]] = {}
     # The kind under which other rows refer to these.
     kind: ClassVar[str] = ""
     # What has happened is only added to: a row whose key is known stays as it is.

@@ -202,6 +202,17 @@ class Moment(Column):
         return read_moment(text, customs)
 
 
+# What pages called a choice in earlier versions: a mill's files from then still load.
+FORMER_WORDS = {
+    "standing still": "stopped",
+    "standing task": "recurring task",
+    "wanted air temperature": "air temperature set point",
+    "wanted wet-bulb temperature": "wet-bulb set point",
+    "wanted relative humidity": "relative humidity set point",
+    "wanted emc": "emc set point",
+}
+
+
 @dataclass(frozen=True)
 class Choice(Column):
     """One of few words; what a page shows is understood too."""
@@ -217,7 +228,8 @@ class Choice(Column):
     def parse(self, text: str, customs: Customs, values: Values, find: Find) -> str:
         """Read the word."""
         words = self.words()
-        word = " ".join(text.lower().split())
+        word = " ".join(text.lower().replace("_", " ").split())
+        word = FORMER_WORDS.get(word, word)
         found = words.get(word) or words.get(word.replace(" ", "_"))
         if found is None:
             listed = ", ".join(value for value in self.options.values if value)

@@ -122,11 +122,14 @@ def _load(folder: Path, tables: Sequence[type[Table]], *, is_check: bool) -> Rep
 
 def _read_files(folder: Path, tables: Sequence[type[Table]], load: Load) -> None:
     known = {table.name: table for table in tables}
-    files, faults = list_files(folder, known)
+    former = {table.former_name: table.name for table in tables if table.former_name}
+    files, faults = list_files(folder, known, former)
     load.report.faults += faults
     for name, path in files.items():
         try:
-            sheet = read_sheet(path, name, known[name].column_names(), settings.MAX_LOAD_BYTES)
+            sheet = read_sheet(
+                path, name, known[name].column_names(), settings.MAX_LOAD_BYTES, known[name].former_columns
+            )
         except FileFault as refusal:
             load.report.faults.append(refusal.fault)
             load.unreadable.add(name)

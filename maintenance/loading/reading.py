@@ -5,11 +5,12 @@ import io
 import zipfile
 import zlib
 from collections import Counter
-from collections.abc import Collection, Iterable, Iterator
+from collections.abc import Collection, Iterable, Iterator, Mapping
 from contextlib import closing
 from dataclasses import dataclass, field
 from datetime import date, datetime, time
 from pathlib import Path
+from types import MappingProxyType
 from typing import Any
 from xml.etree.ElementTree import ParseError
 
@@ -25,6 +26,8 @@ SUFFIXES = (".csv", ".xlsx")
 # What the reader of workbooks raises, here or there, when one is broken.
 BROKEN_WORKBOOK = (KeyError, ValueError, TypeError, IndexError, EOFError, ParseError, zipfile.BadZipFile, zlib.error)
 
+NONE: Mapping[str, str] = MappingProxyType({})
+
 
 @dataclass
 class Sheet:
@@ -39,8 +42,13 @@ class Sheet:
     notes: list[str] = field(default_factory=list)
 
 
-def list_files(folder: Path, known: Collection[str]) -> tuple[dict[str, Path], list[Fault]]:
-    """Return table name -> file, and what is wrong with the folder itself."""
+def list_files(
+    folder: Path, known: Collection[str], former: Mapping[str, str] = NONE
+) -> tuple[dict[str, Path], list[Fault]]:
+    """Return table name -> file, and what is wrong with the folder itself.
+
+    ``former`` has names from earlier versions.
+    """
     if not folder.exists():
         raise FileFault(str(folder), "there is no such folder", "Write the path of the folder that holds the files.")
     if not folder.is_dir():
@@ -50,7 +58,7 @@ def list_files(folder: Path, known: Collection[str]) -> tuple[dict[str, Path], l
     for path in sorted(folder.iterdir()):
         if not path.is_file() or path.suffix.lower() not in SUFFIXES or path.name.startswith((".", "~$")):
             continue
-        name = path.stem.lower()
+        name = former.get(path.stem.lower(), path.stem.lower())
         if name not in known:
             remedy = suggest(name, known) or f"Known are: {', '.join(sorted(known))}. "
             faults.append(
@@ -68,8 +76,10 @@ def list_files(folder: Path, known: Collection[str]) -> tuple[dict[str, Path], l
     return found, faults
 
 
-def read_sheet(path: Path, table: str, columns: Collection[str], limit_bytes: int) -> Sheet:
-    """Read one file.
+def read_sheet(
+    path: Path, table: str, columns: Collection[str], limit_bytes: int, former: Mapping[str, str] = NONE
+) -> Sheet:
+    """Read one file; ``former`` has the names of columns in earlier versions.
 
     Raises
     ------
@@ -88,9 +98,14 @@ def read_sheet(path: Path, table: str, columns: Collection[str], limit_bytes: in
         notes: list[str] = []
     else:
         text, notes = _decode(path)
-        delimiter = _find_delimiter(path.name, text, columns)
+        delimiter = _find_delimiter(path.name, text, {*columns, *former})
         cells = _csv_rows(path.name, text, delimiter)
-    return _to_sheet(path.name, table, cells, columns, delimiter, notes)
+    return _to_sheet(path.name, table, _in_todays_words(cells, former), columns, delimiter, notes)
+
+
+def _in_todays_words(rows: Iterator[list[str]], former: Mapping[str, str]) -> Iterator[list[str]]:
+    for number, row in enumerate(rows):
+        yield row if number else [former.get(plain_name(cell), cell) for cell in row]
 
 
 def _to_sheet(

@@ -1,9 +1,9 @@
 """The files of upkeep: recurring tasks, past work, defects, proof tests, function checks."""
 
 from collections import defaultdict
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from datetime import timedelta
-from typing import Any
+from typing import Any, ClassVar
 
 from dateutil.rrule import rrulestr
 
@@ -61,7 +61,8 @@ COMPONENT = Ref("component", "tag of the component; empty: the kiln", "escape-do
 class StandingTaskTable(Table):
     """Recurring tasks."""
 
-    name = "standing_tasks"
+    name = "recurring_tasks"
+    former_name = "standing_tasks"
     meaning = (
         "Task sheets that recur. With all five recurrence columns empty the catalogue's proposal is taken, and so are "
         "empty windows and resets. A later date of the last work in the program is kept."
@@ -199,8 +200,9 @@ class DefectTable(Table):
     meaning = "What was found that is not as it should be. A known defect stays as it is."
     model = Defect
     key = ("kiln", "found_at", "what")
-    spans = (Span("found_at", "cured_at", "it was mended before it was found", may_be_empty=True),)
+    spans = (Span("found_at", "mended_at", "it was mended before it was found", may_be_empty=True),)
     is_record = True
+    former_columns: ClassVar[Mapping[str, str]] = {"cured_at": "mended_at"}
     columns = (
         KILN,
         COMPONENT,
@@ -213,7 +215,7 @@ class DefectTable(Table):
         Number("cost_of_delay_per_day", "cost of a day's delay", "0", default=0, decimals=2, least="0"),
         Flag("is_safety", "safety?", "yes"),
         Flag("blocks_entry", "does it block entry?", "no"),
-        Moment("cured_at", "when it was mended; empty: it still exists", ""),
+        Moment("mended_at", "when it was mended; empty: it still exists", ""),
         Ref("check", "number of the function check that found it", "", to="check"),
         Ref("point", "code of the check point at which it was found", "", to="check_point"),
     )
@@ -245,7 +247,10 @@ class DefectTable(Table):
     def fields(self, row: Row, load: Load) -> dict[str, Any]:
         """Let the finder's sign-in stand for the finder."""
         person = row.values["found_by"]
-        return super().fields(row, load) | {"found_by": getattr(person, "user", None)}
+        return super().fields(row, load) | {
+            "found_by": getattr(person, "user", None),
+            "cured_at": row.values["mended_at"],
+        }
 
 
 class ProofTestTable(Table):
@@ -297,6 +302,10 @@ class WorkDoneTable(Table):
         Span("done_at", "signed_off_at", "it was signed off before it was done", may_be_empty=True),
     )
     is_record = True
+    former_columns: ClassVar[Mapping[str, str]] = {
+        "standing_task": "recurring_task",
+        "cured_downtime": "ended_downtime",
+    }
     columns = (
         Text("number", "number of the work order", "WO-0001", is_required=True, largest=20),
         Ref("sheet", "code of the task sheet (catalogue)", "escape-door-proof-test", to="sheet"),
@@ -305,12 +314,12 @@ class WorkDoneTable(Table):
         COMPONENT,
         Choice(
             "origin",
-            "standing_task, finding, watch or asked_for",
+            "recurring task, finding, watch or asked for",
             "asked_for",
             default="asked_for",
             options=WorkOrder.Origin,
         ),
-        Ref("standing_task", "code of the recurring task", "", to="standing_task"),
+        Ref("recurring_task", "code of the recurring task", "", to="standing_task"),
         Day("occurrence_on", "date of the recurring task that it settles", ""),
         Choice("needs_state", "state of the kiln it needs; empty: as the task sheet", "", options=NeedsState),
         Number("hours", "hours; empty: as the task sheet", "", above="0", most="10000"),
@@ -325,7 +334,7 @@ class WorkDoneTable(Table):
         Amounts("labour", "people with minutes each", "anna 60", to="person", decimals=0),
         Amounts("readings", "steps with the reading taken", "", to=""),
         Text("result", "what was done", "Opened from inside without force; new seal.", largest=2000),
-        Moment("cured_downtime", "start of the downtime that it ended", ""),
+        Moment("ended_downtime", "start of the downtime that it ended", ""),
         Moment("caused_downtime", "start of the downtime that it caused", ""),
     )
 
@@ -334,9 +343,9 @@ class WorkDoneTable(Table):
         v, sheet = row.values, row.values["sheet"]
         if sheet is None and not (v["title"] and v["hours"] and v["needs_state"]):
             raise CellFault("without task sheet it needs title, hours and needs_state", "Fill them in.", "sheet")
-        if bool(v["standing_task"]) != bool(v["occurrence_on"]):
-            raise CellFault("standing_task and occurrence_on belong together", "Fill in both.", "occurrence_on")
-        if v["standing_task"]:
+        if bool(v["recurring_task"]) != bool(v["occurrence_on"]):
+            raise CellFault("recurring_task and occurrence_on belong together", "Fill in both.", "occurrence_on")
+        if v["recurring_task"]:
             v["origin"] = WorkOrder.Origin.STANDING_TASK.value
         for name, default in (("title", ""), ("hours", None), ("crew", 1), ("needs_state", ""), ("is_safety", False)):
             if v[name] in (None, ""):
@@ -355,14 +364,14 @@ class WorkDoneTable(Table):
         sound = []
         for row in rows:
             v, is_sound = row.values, True
-            for name in ("cured_downtime", "caused_downtime"):
+            for name in ("ended_downtime", "caused_downtime"):
                 if v[name] is not None:
                     v[name] = stops.get((v["kiln"].pk, v[name]))
                     if v[name] is None:
                         load.fault(self, row, name, "no downtime of this kiln starts then", "Correct the instant.")
                         is_sound = False
-            if v["standing_task"]:
-                other = settled.setdefault((v["standing_task"].pk, v["occurrence_on"]), v["number"])
+            if v["recurring_task"]:
+                other = settled.setdefault((v["recurring_task"].pk, v["occurrence_on"]), v["number"])
                 if other != v["number"]:
                     load.fault(self, row, "occurrence_on", f"{other} settles this date already", "Correct the date.")
                     is_sound = False
@@ -376,6 +385,8 @@ class WorkDoneTable(Table):
         state = WorkOrder.State.SIGNED_OFF if v["signed_off_at"] else WorkOrder.State.DONE
         return super().fields(row, load) | {
             "state": state.value,
+            "standing_task": v["recurring_task"],
+            "cured_downtime": v["ended_downtime"],
             "signed_off_by": getattr(v["signed_off_by"], "user", None) if v["signed_off_at"] else None,
         }
 

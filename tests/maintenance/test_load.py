@@ -92,7 +92,7 @@ def test_loading_twice_changes_nothing(folder: Path) -> None:
         "stock": STOCK,
         "stock_moves": MOVES + "2026-02-01 09:00,belt-a,issue,2\n2026-02-01 09:00,belt-a,issue,2\n",
         "charges": CHARGES + "K1,1,spruce,50,58,done,2026-02-02 06:00,2026-02-06 10:00\n",
-        "standing_tasks": "code,sheet,kiln,component,anchor_on\nt1,belt-exchange,K1,fan-1,2026-01-01\n",
+        "recurring_tasks": "code,sheet,kiln,component,anchor_on\nt1,belt-exchange,K1,fan-1,2026-01-01\n",
     }
     assert reasons(load_files(folder, files)) == []
     changes = Change.objects.count()
@@ -458,7 +458,7 @@ def test_a_misspelt_column_that_is_needed_is_named_beside_what_is_missing(folder
             "number,kiln,started_at,completed_at\nFC-0001,K9,2026-03-02 10:00,2026-03-02 09:00\n",
             ["kiln", "completed_at"],
         ),
-        ("defects", "kiln,found_at,what,cured_at\nK9,2026-03-02 10:00,x,2026-03-01 10:00\n", ["kiln", "cured_at"]),
+        ("defects", "kiln,found_at,what,mended_at\nK9,2026-03-02 10:00,x,2026-03-01 10:00\n", ["kiln", "mended_at"]),
         (
             "work_done",
             "number,sheet,kiln,raised_at,due_at,started_at,done_at,signed_off_at\n"

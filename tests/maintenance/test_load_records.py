@@ -8,6 +8,7 @@ from typing import Any
 import pytest
 
 from inventory.models import PurchaseOrderLine, Reservation, StockLevel, StockMove, SupplierTerms
+from maintenance.loading.loader import load_folder
 from maintenance.models import CheckItem, Defect, FunctionCheck, Labour, ProofTest, StandingTask, StepRecord, WorkOrder
 from plant.models import (
     NumberSeries,
@@ -115,13 +116,13 @@ def test_what_has_arrived_of_an_order_is_the_sum_of_its_receipts(folder: Path) -
 # Upkeep
 
 
-def test_a_standing_task_takes_what_the_catalogue_proposes(folder: Path) -> None:
+def test_a_recurring_task_takes_what_the_catalogue_proposes(folder: Path) -> None:
     rows = (
         "code,sheet,kiln,component,anchor_on\n"
         "belt,belt-exchange,K1,fan-1,2026-01-01\n"
         "test,door-test,K1,door-1,2026-01-01\n"
     )
-    load_files(folder, {"standing_tasks": rows})
+    load_files(folder, {"recurring_tasks": rows})
     belt, test = StandingTask.objects.order_by("code")
     assert (belt.every_running_h, belt.every, belt.window_before_days, belt.is_safety) == (2000, None, 14, False)
     assert (test.every, test.every_unit, test.window_after_days, test.is_safety) == (1, "month", 0, True)
@@ -129,7 +130,7 @@ def test_a_standing_task_takes_what_the_catalogue_proposes(folder: Path) -> None
     assert not belt.is_interval_published
 
 
-def test_a_standing_task_may_have_windows_in_hours_and_is_entered_when_it_is_loaded_first(
+def test_a_recurring_task_may_have_windows_in_hours_and_is_entered_when_it_is_loaded_first(
     folder: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     rows = (
@@ -137,9 +138,9 @@ def test_a_standing_task_may_have_windows_in_hours_and_is_entered_when_it_is_loa
         "belt,belt-exchange,K1,2024-01-01,100,10,{after}\n"
     )
     monkeypatch.setattr("plant.clock.now", lambda: datetime(2026, 3, 2, 12, tzinfo=UTC))
-    load_files(folder, {"standing_tasks": rows.format(after=10)})
+    load_files(folder, {"recurring_tasks": rows.format(after=10)})
     monkeypatch.setattr("plant.clock.now", lambda: datetime(2026, 3, 9, 12, tzinfo=UTC))
-    load_files(folder, {"standing_tasks": rows.format(after=5)})
+    load_files(folder, {"recurring_tasks": rows.format(after=5)})
     belt = StandingTask.objects.get()
     assert (belt.window_before_running_h, belt.window_after_running_h, belt.window_after_charges) == (10, 5, 0)
     assert belt.entered_on == date(2026, 3, 2)
@@ -152,15 +153,34 @@ def test_a_standing_task_may_have_windows_in_hours_and_is_entered_when_it_is_loa
 def test_a_window_that_does_not_fit_its_meter_is_refused(folder: Path, row: str, expected: str) -> None:
     head = "code,sheet,kiln,anchor_on,every_running_h,window_before_running_h,window_after_charges\n"
     rows = f"{head}x,belt-exchange,K1,2026-01-01,{row}\n"
-    (reason,) = reasons(load_files(folder, {"standing_tasks": rows}))
+    (reason,) = reasons(load_files(folder, {"recurring_tasks": rows}))
     assert expected in reason
+
+
+def test_files_with_the_words_of_an_earlier_version_still_load(folder: Path) -> None:
+    work = (
+        "number,sheet,kiln,origin,standing_task,occurrence_on,needs_state,raised_at,due_at,started_at,done_at\n"
+        "WO-1,belt-exchange,K1,standing_task,belt,2026-01-01,standing still,"
+        "2026-01-01 06:00,2026-01-02 06:00,2026-01-02 06:00,2026-01-02 08:00\n"
+    )
+    files = {
+        "standing_tasks": "code,sheet,kiln,anchor_on\nbelt,belt-exchange,K1,2026-01-01\n",
+        "work_done": work,
+        "defects": "kiln,found_at,what,cured_at\nK1,2026-01-01 06:00,loose,2026-01-02 06:00\n",
+    }
+    assert reasons(load_files(folder, files)) == []
+    order = WorkOrder.objects.get()
+    assert (order.standing_task, order.needs_state) == (StandingTask.objects.get(), "still")
+    assert Defect.objects.get().cured_at
+    (folder / "recurring_tasks.csv").write_text("code\n", encoding="utf-8")
+    assert "standing_tasks.csv" in " ".join(reasons(load_folder(folder, is_check=True)))
 
 
 def test_the_date_of_the_last_work_is_never_set_back(folder: Path) -> None:
     rows = "code,sheet,kiln,anchor_on,last_done_on\nbelt,belt-exchange,K1,2026-01-01,2026-03-01\n"
-    load_files(folder, {"standing_tasks": rows})
+    load_files(folder, {"recurring_tasks": rows})
     StandingTask.objects.update(last_done_on=date(2026, 4, 1))
-    assert counts(load_files(folder, {"standing_tasks": rows})) == {(0, 0)}
+    assert counts(load_files(folder, {"recurring_tasks": rows})) == {(0, 0)}
     assert StandingTask.objects.get().last_done_on == date(2026, 4, 1)
 
 
@@ -174,9 +194,9 @@ def test_the_date_of_the_last_work_is_never_set_back(folder: Path) -> None:
         ("belt-exchange,K2,door-1,3,month,", "no component of this kiln"),
     ],
 )
-def test_a_standing_task_that_contradicts_itself_is_refused(folder: Path, row: str, expected: str) -> None:
+def test_a_recurring_task_that_contradicts_itself_is_refused(folder: Path, row: str, expected: str) -> None:
     rows = f"code,sheet,kiln,component,every,every_unit,rrule,anchor_on\nt,{row},2026-01-01\n"
-    assert expected in reasons(load_files(folder, {"standing_tasks": rows}))[0]
+    assert expected in reasons(load_files(folder, {"recurring_tasks": rows}))[0]
 
 
 def past_work() -> dict[str, str | bytes]:

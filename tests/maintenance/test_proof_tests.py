@@ -138,7 +138,7 @@ def test_a_failed_way_out_bars_the_chamber_though_it_is_still_open_for_entry() -
     assert open_permit_of(order.kiln) == permit
 
 
-def test_the_next_test_follows_the_standing_task_then_the_sheet() -> None:
+def test_the_next_test_follows_the_recurring_task_then_the_sheet() -> None:
     order = a_test()
     assert next_proof_on(order, date(2026, 1, 31)) is None
     StandingDefault.objects.create(sheet=order.sheet, every=6, every_unit="month", interval_is="own_choice")

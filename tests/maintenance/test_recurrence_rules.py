@@ -53,7 +53,7 @@ DATED = {
 
 
 @pytest.mark.parametrize("row", DATED.values(), ids=DATED)
-def test_rfc5545_examples_give_the_printed_dates_as_standing_tasks(row: dict[str, str]) -> None:
+def test_rfc5545_examples_give_the_printed_dates_as_recurring_tasks(row: dict[str, str]) -> None:
     # The printed UNTILs at 00:00 UTC are the evening before in New York; the first start after them is left out.
     expected = [moment.date() for moment in moments(row["expected_local_starts"])]
     text = row["rrule"].replace("19971224T000000Z", "19971223").replace("19971007T000000Z", "19971006")

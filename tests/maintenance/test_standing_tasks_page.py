@@ -57,7 +57,7 @@ def _new_url() -> str:
 # --- looking --------------------------------------------------------------------------------------
 
 
-def test_an_empty_list_teaches_what_a_standing_task_is(planner: Client) -> None:
+def test_an_empty_list_teaches_what_a_recurring_task_is(planner: Client) -> None:
     MillFactory()
     assert "Nothing recurs yet." in _text(planner.get(reverse("maintenance:standing-tasks")))
 

@@ -424,7 +424,7 @@ def test_a_job_ends_the_open_stop_of_its_kiln() -> None:
     assert order.cured_downtime == stop
 
 
-def test_a_standing_task_counts_on_from_the_day_its_work_is_done() -> None:
+def test_a_recurring_task_counts_on_from_the_day_its_work_is_done() -> None:
     order, user = a_job(), a_user("technician")
     task = StandingTask.objects.create(
         code="grease-k1",
