@@ -1,10 +1,12 @@
 """What holds on every page whatever the storey: signing in again, and addresses that only take what a form sends."""
 
+import time
 from collections.abc import Callable
 from typing import Any
 from urllib.parse import urlsplit
 
 from django.contrib import messages
+from django.contrib.auth import SESSION_KEY
 from django.contrib.auth.middleware import LoginRequiredMiddleware
 from django.contrib.auth.views import redirect_to_login
 from django.http import HttpRequest, HttpResponse, HttpResponseBase
@@ -15,6 +17,8 @@ from django.utils.translation import gettext as _
 from config.views import only_for_forms
 
 HTTP_NOT_ALLOWED = 405
+# Sent with what a page asks again and again while nobody may be there.
+UNATTENDED = "X-Unattended"
 
 
 class SignInMiddleware(LoginRequiredMiddleware):
@@ -34,6 +38,22 @@ class SignInMiddleware(LoginRequiredMiddleware):
         answer = redirect_to_login(_page_of(request), resolve_url(self.get_login_url(view_func)))
         # A part of a page cannot be replaced by the sign-in: the whole page goes there.
         return HttpResponse(headers={"HX-Redirect": answer.url}) if is_htmx else answer
+
+
+class SessionUseMiddleware:
+    """Lets a sign-in last from use to use; what a page asks by itself is no use of it."""
+
+    def __init__(self, get_response: Callable[[HttpRequest], HttpResponseBase]) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponseBase:
+        """Renew the session, seldom enough that reading pages does not mean writing rows."""
+        session = request.session
+        if SESSION_KEY in session and UNATTENDED not in request.headers:
+            now_s, used_s = int(time.time()), session.get("used_s", 0)
+            if abs(now_s - used_s) > session.get_expiry_age() / 20:
+                session["used_s"] = now_s
+        return self.get_response(request)
 
 
 def _page_of(request: HttpRequest) -> str:

@@ -70,6 +70,7 @@ MIDDLEWARE = [
     "django.middleware.common.CommonMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",
     "django.contrib.auth.middleware.AuthenticationMiddleware",
+    "config.middleware.SessionUseMiddleware",
     "config.middleware.SignInMiddleware",
     "django.contrib.messages.middleware.MessageMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
@@ -142,10 +143,13 @@ AXES_LOCKOUT_TEMPLATE = "registration/locked_out.html"
 AXES_RESET_ON_SUCCESS = True
 AXES_VERBOSE = False
 
-# Behind a plant's own certificate cookies travel encrypted only.
-IS_BEHIND_TLS = env.flag("KILNWARD_TLS")
+# Where the site is reached by https, cookies travel encrypted only; a proxy in front is there for that.
+IS_BEHIND_TLS = env.flag("KILNWARD_TLS", default=bool(PROXIES))
 SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = IS_BEHIND_TLS
 SECURE_HSTS_SECONDS = 3600 * 24 * 30 if IS_BEHIND_TLS else 0
+# Signed out after so long without use: a long shift, and a quarter of an hour on a device that others use.
+SESSION_COOKIE_AGE = env.whole("KILNWARD_SESSION_HOURS", 12, least=1) * 3600
+SHARED_DEVICE_S = 15 * 60
 SECURE_CONTENT_TYPE_NOSNIFF = True
 X_FRAME_OPTIONS = "DENY"
 CONTENT_SECURITY_POLICY = {

@@ -5,11 +5,12 @@ from django.contrib.auth.decorators import login_not_required
 from django.urls import URLPattern, URLResolver, include, path
 
 from config import views
+from config.sign_in import SignInView
 from plant.api.app import urls as api_urls
 
 urlpatterns: list[URLPattern | URLResolver] = [
     path("", views.home, name="home"),
-    path("sign-in/", auth_views.LoginView.as_view(redirect_authenticated_user=True), name="sign-in"),
+    path("sign-in/", SignInView.as_view(), name="sign-in"),
     path("sign-out/", auth_views.LogoutView.as_view(), name="sign-out"),
     # A browser's PDF viewer asks here, whatever the page says.
     path("favicon.ico", login_not_required(views.icon), name="icon"),

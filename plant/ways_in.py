@@ -12,6 +12,7 @@ from plant import clock
 from plant.channel_names import channels_in_use
 from plant.models import ChannelName, ReadingSource, SourceToken
 from plant.mqtt_listener import broker_password, password_variable
+from plant.site_address import absolute
 
 # Stands in the examples while a mill has no channels yet.
 SOME_CHANNEL = "K1/wet_bulb:left"
@@ -23,7 +24,7 @@ def way_in(source: ReadingSource, request: HttpRequest) -> dict[str, Any]:
         tokens = SourceToken.objects.filter(source=source).select_related("made_by__person", "revoked_by__person")
         return {
             "tokens": tokens,
-            "send_to": request.build_absolute_uri(reverse("api:readings")),
+            "send_to": absolute(request, reverse("api:readings")),
             "document_at": reverse("api:openapi-json"),
             # As it stands in a command of a shell.
             "example": shlex.quote(json.dumps({"readings": [_a_reading(source)]}, ensure_ascii=False)),

@@ -1,6 +1,7 @@
 """The calendar of somebody's work: its secret address on a page, and the feed that calendars fetch."""
 
 import hashlib
+from functools import partial
 
 from django.contrib import messages
 from django.contrib.auth.decorators import login_not_required
@@ -19,13 +20,14 @@ from maintenance.views.my_work import own_frame, whose
 from plant import clock, tokens
 from plant.access import needs
 from plant.models import Mill, Person
+from plant.site_address import absolute
 
 
 def _page(request: HttpRequest, person: Person | None, fresh: str = "") -> HttpResponse:
     works = CalendarAddress.objects.filter(person=person, revoked_at__isnull=True).first() if person else None
     context = own_frame(request, person, "calendar", FOR_OTHERS) | {
         "address": works,
-        "fresh": request.build_absolute_uri(reverse("maintenance:calendar-feed", args=[fresh])) if fresh else "",
+        "fresh": absolute(request, reverse("maintenance:calendar-feed", args=[fresh])) if fresh else "",
     }
     return render(request, "maintenance/my_work_calendar.html", context)
 
@@ -63,7 +65,7 @@ def feed(request: HttpRequest, token: str) -> HttpResponseBase:
     address, mill = find_address(token), Mill.objects.first()
     if address is None or mill is None:
         raise Http404(_("There is no such calendar."))
-    body = feed_of(address.person, mill, clock.now(), request.build_absolute_uri)
+    body = feed_of(address.person, mill, clock.now(), partial(absolute, request))
     tokens.note_use(address)
     response = HttpResponse(body, content_type="text/calendar; charset=utf-8")
     response["Content-Disposition"] = 'inline; filename="work.ics"'
