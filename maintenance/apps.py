@@ -11,17 +11,19 @@ class MaintenanceConfig(AppConfig):
     verbose_name = _("upkeep")
 
     def ready(self) -> None:
-        """Let watches look at what is settled, people hear of places that change, and pages warn of entry."""
+        """Let watches look, people hear of places that change, pages warn of entry, and entry bar what would run."""
         from django.db.models.signals import post_delete, post_save
 
         from maintenance.actions.hearing import look_when_settled
         from maintenance.actions.telling import want_telling_soon
+        from maintenance.entry_now import bars_of_entry
         from maintenance.entry_warnings import entry_warnings
         from maintenance.models import KilnStop, Placement
-        from plant import kiln_warnings
+        from plant import kiln_warnings, running_bars
         from plant.signals import readings_settled
 
         kiln_warnings.register(entry_warnings)
+        running_bars.register(bars_of_entry)
         readings_settled.connect(look_when_settled, dispatch_uid="watches look")
         for changed in (post_save, post_delete):
             changed.connect(want_telling_soon, sender=Placement, dispatch_uid="people hear")

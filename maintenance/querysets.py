@@ -50,6 +50,10 @@ class WorkOrderQuerySet(models.QuerySet["WorkOrder"]):
         """Work that is still to be done."""
         return self.exclude(state__in=FINISHED_STATES)
 
+    def at_work(self) -> "WorkOrderQuerySet":
+        """Work that goes on now: begun, not finished, and not paused."""
+        return self.filter(state="under_way", paused_at__isnull=True)
+
     def for_list(self) -> "WorkOrderQuerySet":
         """With everything a list shows, in a fixed number of queries."""
         assignments = apps.get_model("maintenance", "Assignment").objects.select_related("person")

@@ -22,6 +22,7 @@ LEDGERS = (
     "maintenance.Labour",
     "maintenance.EntryPermit",
     "maintenance.LetIn",
+    "maintenance.EntryMove",
     "maintenance.ChamberTest",
 )
 

@@ -7,3 +7,8 @@ from django.dispatch import Signal
 # the task it enqueues, is kept together with the settling or not at all, and a receiver that fails leaves the span
 # unsettled.
 readings_settled = Signal()
+
+# Sent with ``kiln``, ``kind`` ("charge begun") and ``facts`` (a dict for the record) when a file or another program
+# reports that a kiln runs although something stands against it (``plant.running_bars``). The report is kept; the
+# receiver raises the alarm inside the same transaction.
+runs_against_bar = Signal()

@@ -14,6 +14,7 @@ from django.urls import URLPattern, URLResolver, get_resolver
 from inventory.models import PurchaseOrder
 from maintenance.models import (
     CheckItem,
+    EntryMove,
     EntryPermit,
     Firing,
     FunctionCheck,
@@ -127,6 +128,7 @@ def things(db: None) -> dict[str, dict[str, Any]]:
         temperature_c=20,
         is_escape_door_tried=True,
     )
+    move = EntryMove.objects.create(key=uuid4(), permit=permit, act="in", person=per, at=now)
     task = StandingTask.objects.create(
         code="grease", sheet=TaskSheetFactory(), kiln=kiln, anchor_on=now.date(), every=4, every_unit="week"
     )
@@ -158,7 +160,7 @@ def things(db: None) -> dict[str, dict[str, Any]]:
         "rounds/checks/": {"number": check.number, "pk": item.pk},
         "rounds/checks/<slug:number>/sittings/": {"number": check.number, "pk": sitting.pk},
         "rounds/defects/": {"pk": DefectFactory(kiln=kiln, component=fan).pk},
-        "rounds/permits/": {"pk": permit.pk},
+        "rounds/permits/": {"pk": permit.pk, "move": move.pk},
         "rounds/proof-tests/": {"pk": fan.pk},
         "rounds/recurring-tasks/": {"code": task.code},
         "openings/": {"tag": kiln.tag, "key": f"after-{done.pk}"},

@@ -1,7 +1,7 @@
 """Function checks: looked at over several sittings by several people, complete when every point has a finding."""
 
 from dataclasses import dataclass
-from uuid import UUID
+from uuid import UUID, uuid4
 
 from django.core.exceptions import ValidationError
 from django.db import transaction
@@ -10,14 +10,17 @@ from django.utils.translation import gettext as _
 from maintenance.actions.check_points import ensure_substitutes, items_for
 from maintenance.actions.check_sittings import lock_open_check, withdraw_sittings
 from maintenance.actions.defects import record_defect
+from maintenance.actions.door import take_in
 from maintenance.actions.entry import open_permit_of, refuse_where_blocked
 from maintenance.actions.findings import contradicted
+from maintenance.entry_now import entry_of
 from maintenance.models import CheckItem, CheckPoint, Defect, Finding, FunctionCheck, Sitting
 from plant import clock
 from plant.access import require
 from plant.calculations.kiln_state import CheckState, KilnState
 from plant.kilns_now import kilns_now
 from plant.models import Change, ComponentKind, FailureMode, Kiln, NumberSeries, User
+from plant.running_bars import lock_kiln, refuse_running
 
 SERIES = "function check"
 SeenIn = CheckPoint.SeenIn
@@ -39,7 +42,7 @@ class Answer:
 def start_check(kiln: Kiln, *, by: User) -> FunctionCheck:
     """Start a check of a kiln, or return the one that is under way."""
     require(by, "do rounds")
-    kiln = Kiln.objects.select_for_update().get(pk=kiln.pk)
+    kiln = lock_kiln(kiln.pk)
     known = FunctionCheck.objects.under_way().filter(kiln=kiln).first()
     if known:
         return known
@@ -54,13 +57,22 @@ def start_check(kiln: Kiln, *, by: User) -> FunctionCheck:
 
 @transaction.atomic
 def start_sitting(
-    check: FunctionCheck, kiln_state: str, *, by: User, is_cautions_read: bool, note: str = ""
+    check: FunctionCheck,
+    kiln_state: str,
+    *,
+    by: User,
+    is_cautions_read: bool,
+    note: str = "",
+    is_own_lock_on: bool = False,
 ) -> Sitting:
     """Start to look, in one state of the kiln; somebody who goes in needs the chamber open for entry.
 
+    Whoever is not in by the list yet goes in now, with a lock of their own (``is_own_lock_on``).
     Where the charge record says otherwise of the kiln, the note must say why: it may be the wrong chamber.
     """
     require(by, "do rounds")
+    # Entry and running take turns: the kiln first.
+    lock_kiln(check.kiln_id)
     check = lock_open_check(check)
     if kiln_state not in (SeenIn.RUNNING, SeenIn.OPEN_EMPTY):
         raise ValidationError(_("Say whether the kiln is running or open and empty."))
@@ -74,6 +86,8 @@ def start_sitting(
     if not is_cautions_read:
         raise ValidationError(_("Read the cautions and confirm them before you start."))
     permit = open_permit_of(check.kiln)
+    if kiln_state == SeenIn.RUNNING:
+        refuse_running(check.kiln)
     if kiln_state == SeenIn.OPEN_EMPTY:
         refuse_where_blocked(check.kiln)
         if permit is None:
@@ -85,10 +99,26 @@ def start_sitting(
     reason = note.strip() or (permit.note.strip() if permit and kiln_state == SeenIn.OPEN_EMPTY else "")
     if not reason:
         _refuse_against_record(check.kiln, kiln_state)
+    if kiln_state == SeenIn.OPEN_EMPTY:
+        _take_in(check.kiln, by, is_own_lock_on)
     sitting = Sitting.objects.create(check_up=check, kiln_state=kiln_state, started_at=clock.now(), by=by)
     said = {"kiln_state": kiln_state, "cautions_read": True}
     Change.record(check, "sitting started", by=by, after=said, note=note.strip())
     return sitting
+
+
+def _take_in(kiln: Kiln, by: User, is_own_lock_on: bool) -> None:
+    """See that whoever looks is in by the list, or goes in now."""
+    stand = entry_of(kiln)
+    if by.person is None:
+        raise ValidationError(_("Your sign-in belongs to no person on record: who goes in is on record by name."))
+    if stand is None or stand.is_inside(by.person):
+        return
+    if not is_own_lock_on:
+        raise ValidationError(
+            _("You are not in by the list: confirm that you go in with a lock of your own."), code="list"
+        )
+    take_in(stand, [by.person], by=by, key=uuid4(), is_own_lock_on=True)
 
 
 def _refuse_against_record(kiln: Kiln, kiln_state: str) -> None:
@@ -226,6 +256,7 @@ def complete_check(check: FunctionCheck, *, by: User) -> FunctionCheck:
     require(by, "do rounds")
     if FunctionCheck.objects.filter(pk=check.pk, completed_at__isnull=False).exists():
         return FunctionCheck.objects.get(pk=check.pk)
+    lock_kiln(check.kiln_id)
     check = lock_open_check(check)
     left = check.items.without_finding().count()
     if left:
@@ -257,6 +288,7 @@ def withdraw_check(check: FunctionCheck, *, by: User, why: str) -> FunctionCheck
     Work orders for its sittings that nobody has started are withdrawn.
     """
     require(by, "do rounds")
+    lock_kiln(check.kiln_id)
     check = lock_open_check(check)
     why = why.strip()
     if not why or len(why) > 200:

@@ -1,11 +1,11 @@
-"""Who may go into a chamber: opened for entry by name, and closed again when everybody is out.
+"""Whether a chamber may be opened for entry, and that it was: by name, cooled, locked out.
 
 Switched off is not the same as safe. Nobody enters while a defect blocks entry; otherwise a permit says that the
 chamber is open, cooled and locked out, that the escape door was tried from inside, and who stands outside.
 """
 
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, datetime, timedelta
 from decimal import Decimal
 from uuid import UUID
 
@@ -15,6 +15,7 @@ from django.db.models import Exists, OuterRef, Q
 from django.utils.translation import gettext as _
 
 from maintenance.entry_bars import ESCAPE_DOOR_KIND, bars_of
+from maintenance.entry_now import Air, EntryNow, entry_now, work_inside
 from maintenance.models import EntryPermit, Sitting, WorkOrder
 from maintenance.models.catalogue import NeedsState
 from plant import clock
@@ -23,11 +24,20 @@ from plant.calculations.kiln_state import CheckState
 from plant.kilns_now import kilns_now
 from plant.models import Change, Component, Kiln, Person, Qualification, RoleHeld, Skill, User
 from plant.querysets import PersonQuerySet
+from plant.running_bars import lock_kiln
 from plant.templatetags.units import temperature_in
 
+# How long a chamber stays open where nobody says a shorter time, and at most: our own choice.
+USUAL_TIME = timedelta(hours=4)
+LONGEST_TIME = timedelta(hours=12)
+# Air outside these is dangerous whatever a mill's own limit: oxygen by 29 CFR 1910.146(b) (US OSHA, permit-required
+# confined spaces, 1993), carbon monoxide by Directive (EU) 2017/164 (8 hours). Both from memory.
+OXYGEN_PCT = (Decimal("19.5"), Decimal("23.5"))
+CARBON_MONOXIDE_PPM = 20
 # A job in these states of the kiln takes people into the chamber or in front of its machinery.
 INSIDE_STATES = (NeedsState.EMPTY, NeedsState.STILL)
 LOCK_OUT_SKILL = "lock-out"
+HOT_AND_SHUT = "hot-chamber-shut"
 # Whoever has no other role stands at a door only with a skill on record.
 READING_ROLES = (Role.AUDITOR, Role.MANAGER)
 
@@ -47,13 +57,24 @@ class EntryAnswers:
     is_locked_out: bool
     is_escape_door_tried: bool
     note: str = ""
-    # Asked for only where a flame burns in the air of the chamber.
+    # Asked for only where a flame burns in the air of the chamber: the word, or what was measured.
     is_air_checked: bool = False
+    oxygen_pct: Decimal | None = None
+    carbon_monoxide_ppm: int | None = None
+    # By when everybody is out; the usual time from now where nobody says.
+    until_at: datetime | None = None
 
 
 def takes_people_inside(work_order: WorkOrder) -> bool:
     """Say whether the job needs the chamber opened for entry."""
     return work_order.needs_state in INSIDE_STATES
+
+
+def runs_the_kiln(work_order: WorkOrder) -> bool:
+    """Say whether the kiln runs for the job, or is shut and hot: nobody may be inside."""
+    if work_order.needs_state == NeedsState.RUNNING:
+        return True
+    return bool(work_order.sheet and work_order.sheet.cautions.filter(code=HOT_AND_SHUT).exists())
 
 
 def open_permit_of(kiln: Kiln) -> EntryPermit | None:
@@ -85,9 +106,11 @@ def open_permit(
     known = EntryPermit.objects.filter(key=key).first()
     if known:
         return known
-    # One at a time for each kiln, so that two people cannot each open it.
-    kiln = Kiln.objects.select_for_update().select_related("mill").get(pk=kiln.pk)
+    # One at a time for each kiln, so that two people cannot each open it, and nothing starts to run meanwhile.
+    kiln = lock_kiln(kiln.pk)
+    lock_people(answers.locked_out_by, answers.watch_outside)
     refuse_where_blocked(kiln)
+    refuse_where_it_runs(kiln)
     if open_permit_of(kiln):
         raise ValidationError(
             _("%(kiln)s is open for entry already: read on its page who locked it out.") % {"kiln": kiln}
@@ -107,6 +130,10 @@ def open_permit(
         temperature_c=answers.temperature_c,
         is_escape_door_tried=True,
         note=answers.note,
+        until_at=answers.until_at or clock.now() + USUAL_TIME,
+        is_air_checked=answers.is_air_checked if needs_air_check(kiln) else None,
+        oxygen_pct=answers.oxygen_pct,
+        carbon_monoxide_ppm=answers.carbon_monoxide_ppm,
     )
     after: dict[str, object] = {
         "locked_out_by": answers.locked_out_by.name,
@@ -118,6 +145,29 @@ def open_permit(
         after["inside_air"] = _("checked for gas (carbon monoxide, oxygen) against the mill's own limit")
     Change.record(work_order or kiln, "opened for entry", by=by, after=after, note=answers.note)
     return permit
+
+
+def lock_people(*people: Person) -> None:
+    """Lock people until the transaction ends, so that nobody goes into two chambers at once."""
+    rows = Person.objects.select_for_update(no_key=True).filter(pk__in=[person.pk for person in people])
+    list(rows.order_by("pk").values_list("pk"))
+
+
+def refuse_where_it_runs(kiln: Kiln) -> None:
+    """Refuse entry while somebody works at the running kiln, or looks at it."""
+    orders = WorkOrder.objects.at_work().filter(kiln=kiln).select_related("sheet")
+    running = [order.number for order in orders if runs_the_kiln(order)]
+    sittings = Sitting.objects.filter(check_up__kiln=kiln, kiln_state="running", ended_at__isnull=True)
+    running += [
+        _("%(number)s (%(who)s looks)") % {"number": sitting.check_up, "who": sitting.by or _("somebody")}
+        for sitting in sittings.select_related("check_up", "by__person")
+    ]
+    if running:
+        raise ValidationError(
+            _("%(kiln)s runs by the record: %(what)s. Finish or pause that first; nobody goes in before.")
+            % {"kiln": kiln.tag, "what": ", ".join(running)},
+            code="runs",
+        )
 
 
 def needs_air_check(kiln: Kiln) -> bool:
@@ -156,37 +206,76 @@ def _what_is_not_so(kiln: Kiln, answers: EntryAnswers) -> list[str]:
         missing.append(_("Lock out fans, heat and spray, and try to start them."))
     if not answers.is_escape_door_tried:
         missing.append(_("Try the escape door from inside, with the main door held open and a second person outside."))
-    if needs_air_check(kiln) and not answers.is_air_checked:
-        missing.append(_("Check the air inside for gas (carbon monoxide, oxygen) against the mill's own limit."))
-    mill = kiln.mill
-    if answers.temperature_c > mill.entry_limit_c:
-        warm, limit = (temperature_in(one, mill) for one in (answers.temperature_c, mill.entry_limit_c))
-        missing.append(
-            _("%(kiln)s is %(temperature)s warm; the mill's limit is %(limit)s. Wait until it has cooled.")
-            % {"kiln": kiln, "temperature": warm, "limit": limit}
-        )
+    missing.extend(air_faults(kiln, answers))
+    if answers.until_at is not None:
+        missing.extend(time_faults(answers.until_at))
     if answers.locked_out_by == answers.watch_outside:
         missing.append(_("Whoever locked out goes in with the key: name another person who stays outside."))
     missing.extend(lock_out_fault(answers.locked_out_by, kiln))
-    missing.extend(_watch_fault(answers.watch_outside, kiln))
+    missing.extend(watch_faults(answers.watch_outside, kiln))
     missing.extend(_record_fault(kiln, answers.note))
     return missing
 
 
-def _watch_fault(person: Person, kiln: Kiln) -> list[str]:
-    """Say where else the one who is to stay outside is needed: nobody can stand at two doors."""
-    elsewhere = EntryPermit.objects.filter(act=EntryPermit.Act.OPENED, closing__isnull=True, watch_outside=person)
-    faults = [
-        _("%(person)s stays outside %(kiln)s already: nobody can stand at two doors. Name another person.")
-        % {"person": person, "kiln": permit.kiln}
-        for permit in elsewhere.exclude(kiln=kiln).select_related("kiln")
-    ]
+def air_faults(kiln: Kiln, air: EntryAnswers | Air) -> list[str]:
+    """Say what is wrong with the air inside: too warm, not checked for gas, or dangerous by what was measured."""
+    faults, mill = [], kiln.mill
+    if air.temperature_c > mill.entry_limit_c:
+        warm, limit = (temperature_in(one, mill) for one in (air.temperature_c, mill.entry_limit_c))
+        faults.append(
+            _("%(kiln)s is %(temperature)s warm; the mill's limit is %(limit)s. Wait until it has cooled.")
+            % {"kiln": kiln, "temperature": warm, "limit": limit}
+        )
+    if needs_air_check(kiln) and not air.is_air_checked:
+        faults.append(_("Check the air inside for gas (carbon monoxide, oxygen) against the mill's own limit."))
+    least, most = OXYGEN_PCT
+    if air.oxygen_pct is not None and not least <= air.oxygen_pct <= most:
+        faults.append(
+            _("Oxygen inside is %(found)s %%; nobody goes in below %(least)s %% or above %(most)s %%.")
+            % {"found": air.oxygen_pct, "least": least, "most": most}
+        )
+    if air.carbon_monoxide_ppm is not None and air.carbon_monoxide_ppm > CARBON_MONOXIDE_PPM:
+        faults.append(
+            _("Carbon monoxide inside is %(found)d ppm; nobody goes in above %(most)d ppm.")
+            % {"found": air.carbon_monoxide_ppm, "most": CARBON_MONOXIDE_PPM}
+        )
+    return faults
+
+
+def time_faults(until_at: datetime) -> list[str]:
+    """Say what is wrong with the instant by which everybody is to be out."""
+    now = clock.now()
+    if until_at <= now:
+        return [_("The time by which everybody is out must lie ahead.")]
+    if until_at > now + LONGEST_TIME:
+        hours = int(LONGEST_TIME.total_seconds() // 3600)
+        return [_("At most %(hours)d hours at a time: measure again before it goes on.") % {"hours": hours}]
+    return []
+
+
+def watch_faults(person: Person, kiln: Kiln) -> list[str]:
+    """Say why somebody cannot stay outside: not allowed to, at another door, or in a chamber."""
+    faults = []
+    if not may_watch_outside(clock.today(kiln.mill.zone)).filter(pk=person.pk).exists():
+        faults.append(_("%(person)s may not stay at a door: name another person.") % {"person": person})
+    for tag, stand in _stands_by_tag().items():
+        if stand.outside == person and tag != kiln.tag:
+            faults.append(
+                _("%(person)s stays outside %(kiln)s already: nobody can stand at two doors. Name another person.")
+                % {"person": person, "kiln": tag}
+            )
+        if stand.is_inside(person):
+            faults.append(_("%(person)s is inside %(kiln)s: name another person.") % {"person": person, "kiln": tag})
     sittings = Sitting.objects.filter(by__person=person, kiln_state="open_empty", ended_at__isnull=True)
     return faults + [
         _("%(person)s is inside %(kiln)s by the record of the check: name another person.")
         % {"person": person, "kiln": sitting.check_up.kiln}
         for sitting in sittings.select_related("check_up__kiln")
     ]
+
+
+def _stands_by_tag() -> dict[str, EntryNow]:
+    return {stand.permit.kiln.tag: stand for stand in entry_now().values()}
 
 
 def _record_fault(kiln: Kiln, note: str) -> list[str]:
@@ -215,44 +304,7 @@ def lock_out_fault(person: Person, kiln: Kiln) -> list[str]:
     return []
 
 
-@transaction.atomic
-def close_permit(
-    permit: EntryPermit, *, by: User | None, key: UUID, is_everybody_out: bool, note: str = ""
-) -> EntryPermit:
-    """Close a chamber for entry once everybody is out."""
-    require(by, "permit entry")
-    Kiln.objects.select_for_update().get(pk=permit.kiln_id)
-    known = EntryPermit.objects.filter(opening=permit).first()
-    if known:
-        return known
-    if not is_everybody_out:
-        raise ValidationError(
-            _("Count: everybody must be out of %(kiln)s before it is closed.") % {"kiln": permit.kiln}
-        )
-    closing = EntryPermit.objects.create(
-        key=key,
-        kiln=permit.kiln,
-        work_order=permit.work_order,
-        act=EntryPermit.Act.CLOSED,
-        opening=permit,
-        at=clock.now(),
-        by=by,
-        note=note,
-    )
-    Change.record(
-        permit.work_order or permit.kiln,
-        "everybody is out",
-        by=by,
-        after={"opened_at": permit.at.isoformat(), "closed_at": closing.at.isoformat()},
-        note=note,
-    )
-    return closing
-
-
 def is_somebody_at_work_inside(kiln: Kiln, besides: WorkOrder | None = None) -> bool:
     """Say whether a job or a sitting goes on in the chamber, one job left out."""
-    jobs = WorkOrder.objects.filter(kiln=kiln, state=WorkOrder.State.UNDER_WAY, needs_state__in=INSIDE_STATES)
-    if besides is not None:
-        jobs = jobs.exclude(pk=besides.pk)
-    sittings = Sitting.objects.filter(check_up__kiln=kiln, kiln_state="open_empty", ended_at__isnull=True)
-    return jobs.exists() or sittings.exists()
+    sittings, jobs = work_inside([kiln.pk])
+    return bool(sittings[kiln.pk]) or any(job != besides for job in jobs[kiln.pk])

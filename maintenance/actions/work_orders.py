@@ -4,6 +4,7 @@ from collections.abc import Collection, Iterable
 from datetime import date
 from decimal import Decimal
 from typing import Any
+from uuid import uuid4
 
 from django.core.exceptions import ValidationError
 from django.db import transaction
@@ -11,10 +12,13 @@ from django.utils.translation import gettext as _
 
 from inventory.actions import release
 from maintenance.actions.defects import cure_defect, record_defect
+from maintenance.actions.door import take_in
 from maintenance.actions.entry import (
     is_somebody_at_work_inside,
     lock_out_fault,
     open_permit_of,
+    refuse_where_it_runs,
+    runs_the_kiln,
     takes_people_inside,
 )
 from maintenance.actions.proof_tests import ProofAnswers, blocks_entry, raise_retest, record_proof_test
@@ -23,10 +27,12 @@ from maintenance.actions.verdicts import judge_by_work
 from maintenance.actions.watch_resets import begin_anew
 from maintenance.calculations.work_states import may_move
 from maintenance.entry_bars import bars_of
+from maintenance.entry_now import entry_of
 from maintenance.models import Assignment, Placement, ProofTest, StepRecord, WorkOrder, WorkStep
 from plant import clock
 from plant.access import require
 from plant.models import Change, FailureMode, Person, User
+from plant.running_bars import lock_kiln, refuse_running
 
 State = WorkOrder.State
 
@@ -35,6 +41,12 @@ def lock(work_order: WorkOrder) -> WorkOrder:
     """Return the row as it is now, locked until the transaction ends."""
     rows = WorkOrder.objects.select_for_update(of=("self",))
     return rows.select_related("kiln__mill", "component", "sheet", "standing_task", "defect").get(pk=work_order.pk)
+
+
+def lock_with_kiln(work_order: WorkOrder) -> WorkOrder:
+    """Lock the kiln, then the row: for all that decides whether the kiln may run, or be entered."""
+    lock_kiln(work_order.kiln_id)
+    return lock(work_order)
 
 
 def check_version(work_order: WorkOrder, version: int) -> None:
@@ -75,27 +87,102 @@ def start(
     is_cautions_read: bool,
     people: Collection[Person] = (),
     locked_out_outside_by: Person | None = None,
+    is_own_lock_on: bool = False,
 ) -> WorkOrder:
-    """Start a job: cautions read, people able to do it, and the chamber open for entry where it takes people inside.
+    """Start a job or carry on with a paused one: cautions read, people able to do it, and the kiln as it needs it.
 
-    ``locked_out_outside_by`` names who locked the kiln out for a job that mends, from outside, what blocks entry.
+    A job inside needs the chamber open for entry and its people in by the list; ``is_own_lock_on`` says that those who
+    are not in yet go in now, each with a lock of their own. ``locked_out_outside_by`` names who locked the kiln out for
+    a job that mends, from outside, what blocks entry.
     """
     require(by, "do work")
-    order = lock(work_order)
-    if order.state == State.UNDER_WAY:
+    order = lock_with_kiln(work_order)
+    if order.state == State.UNDER_WAY and not order.is_paused:
         return order
     check_version(order, version)
     if not is_cautions_read:
         raise ValidationError(_("Read the cautions and confirm them before the start."))
     team = _team(order, people, by)
     check_team(order, team)
+    if runs_the_kiln(order):
+        refuse_running(order.kiln)
     entry = _check_entry(order, team, locked_out_outside_by)
+    if takes_people_inside(order) and not entry:
+        entry = _take_in(order, team, by, is_own_lock_on)
     for person in team:
         Assignment.objects.get_or_create(work_order=order, person=person)
+    after = {"people": [person.name for person in team], "cautions_read": True, **entry}
+    if order.is_paused:
+        order.paused_at = None
+        order.version += 1
+        order.save(update_fields=["paused_at", "version"])
+        Change.record(order, "carried on", by=by, after=after)
+        return order
     order.started_at = clock.now()
-    names = [person.name for person in team]
-    _move(order, State.UNDER_WAY, "started", by, after={"people": names, "cautions_read": True, **entry})
+    _move(order, State.UNDER_WAY, "started", by, after=after)
     return order
+
+
+def _take_in(order: WorkOrder, team: Collection[Person], by: User, is_own_lock_on: bool) -> dict[str, Any]:
+    """See that the team is in by the list, or goes in now with locks of their own."""
+    stand = entry_of(order.kiln)
+    if stand is None:
+        return {}
+    outside = [person for person in team if not stand.is_inside(person)]
+    if outside and not is_own_lock_on:
+        names = ", ".join(str(person) for person in outside)
+        raise ValidationError(
+            _("Not in by the list: %(names)s. Confirm that each goes in with a lock of their own.") % {"names": names},
+            code="list",
+        )
+    if outside:
+        take_in(stand, outside, by=by, key=uuid4(), is_own_lock_on=True)
+    return {"goes_in": [person.name for person in outside]} if outside else {}
+
+
+@transaction.atomic
+def pause(work_order: WorkOrder, *, by: User, version: int, note: str = "") -> WorkOrder:
+    """Stop work that is not finished: its people are out, and it is carried on another time."""
+    require(by, "do work")
+    order = lock_with_kiln(work_order)
+    if order.is_paused:
+        return order
+    check_version(order, version)
+    if order.state != State.UNDER_WAY:
+        raise ValidationError(
+            _("%(number)s is %(state)s: only work that goes on can be paused.")
+            % {"number": order.number, "state": order.get_state_display()},
+            code="state",
+        )
+    stand = entry_of(order.kiln) if takes_people_inside(order) else None
+    team = Person.objects.filter(assignments__work_order=order)
+    inside = [person.name for person in team if stand and stand.is_inside(person)]
+    if inside:
+        raise ValidationError(
+            _("Still inside %(kiln)s: %(names)s. Work there is paused when its people are out.")
+            % {"kiln": order.kiln.tag, "names": ", ".join(inside)},
+            code="inside",
+        )
+    pause_locked(order, by, note)
+    return order
+
+
+def pause_locked(order: WorkOrder, by: User | None, note: str = "") -> None:
+    """Pause a job whose row is locked and whose people are out."""
+    if order.state != State.UNDER_WAY or order.is_paused:
+        return
+    order.paused_at = clock.now()
+    order.version += 1
+    order.save(update_fields=["paused_at", "version"])
+    Change.record(order, "paused", by=by, note=note.strip())
+
+
+def refuse_return(order: WorkOrder) -> None:
+    """Refuse to give a kiln back to service while it is open for entry, or others are at work there."""
+    if not takes_people_inside(order):
+        return
+    if open_permit_of(order.kiln) or is_somebody_at_work_inside(order.kiln, besides=order):
+        refuse_running(order.kiln)
 
 
 def _team(order: WorkOrder, people: Collection[Person], by: User) -> list[Person]:
@@ -158,10 +245,11 @@ def _check_entry(order: WorkOrder, team: Collection[Person], locked_out_outside_
                 _("Open %(kiln)s for entry first: open, cooled, locked out, escape door tried.") % {"kiln": order.kiln},
                 code="permit",
             )
-        if permit.watch_outside in team:
+        stand = entry_of(order.kiln)
+        if stand and stand.outside in team:
             raise ValidationError(
                 _("%(person)s stays outside %(kiln)s and cannot do work inside as well: name another person.")
-                % {"person": permit.watch_outside, "kiln": order.kiln},
+                % {"person": stand.outside, "kiln": order.kiln},
                 code="watch",
             )
         return {}
@@ -184,6 +272,7 @@ def _check_entry(order: WorkOrder, team: Collection[Person], locked_out_outside_
             % {"what": what},
             code="outside",
         )
+    refuse_where_it_runs(order.kiln)
     faults = lock_out_fault(locked_out_outside_by, order.kiln)
     if faults:
         raise ValidationError(faults)
@@ -219,13 +308,13 @@ def finish(
     found: FailureMode | None = None,
     found_nothing: bool = False,
 ) -> WorkOrder:
-    """Call a job done: required steps and readings are there, everybody is out, parts not used go back to the shelf.
+    """Call a job done: required steps and readings are there, the chamber is closed, parts not used go back.
 
     Of a job that a watch raised ``found`` says which failure mode it was (it goes on record as the defect that the job
     mends), ``found_nothing`` that nothing was wrong.
     """
     require(by, "do work")
-    order = lock(work_order)
+    order = lock_with_kiln(work_order)
     if order.state == State.DONE:
         return order
     check_version(order, version)
@@ -240,14 +329,11 @@ def finish(
     if left and not failed:
         numbers = ", ".join(str(step.no) for step in left)
         raise ValidationError(_("Not done yet: step %(numbers)s.") % {"numbers": numbers}, code="steps")
-    permit = open_permit_of(order.kiln) if takes_people_inside(order) else None
-    # A way out that failed its test bars the chamber at once; whoever is inside is counted out after that.
+    # A way out that failed its test bars the chamber at once; whoever is inside is brought out after that.
     bars = failed and order.component is not None and blocks_entry(order.component)
-    if permit and not bars and not is_somebody_at_work_inside(order.kiln, besides=order):
-        raise ValidationError(
-            _("%(kiln)s is still open for entry. Count everybody out and close it first.") % {"kiln": order.kiln},
-            code="permit",
-        )
+    if not bars:
+        refuse_return(order)
+    order.paused_at = None
     order.done_at = clock.now()
     order.result = result.strip()
     _move(order, State.DONE, "done", by, note=order.result)
@@ -297,10 +383,11 @@ def sign_off(work_order: WorkOrder, *, by: User, version: int, is_proved: bool =
     in again.
     """
     require(by, "sign off work")
-    order = lock(work_order)
+    order = lock_with_kiln(work_order)
     if order.state == State.SIGNED_OFF:
         return order
     check_version(order, version)
+    refuse_return(order)
     blocked = bool(order.defect and order.defect.blocks_entry and order.defect.cured_at is None)
     if blocked and not is_proved:
         raise ValidationError(
@@ -323,13 +410,13 @@ def sign_off(work_order: WorkOrder, *, by: User, version: int, is_proved: bool =
 
 @transaction.atomic
 def send_back(work_order: WorkOrder, *, by: User, version: int, why: str) -> WorkOrder:
-    """Give finished work back to those who did it, with a reason."""
+    """Give finished work back to those who did it, with a reason; it is paused until they carry on."""
     require(by, "sign off work")
-    order = lock(work_order)
+    order = lock_with_kiln(work_order)
     check_version(order, version)
     if not why.strip():
         raise ValidationError(_("Say what is still to be done."))
-    order.done_at = None
+    order.done_at, order.paused_at = None, clock.now()
     _move(order, State.UNDER_WAY, "sent back", by, note=why.strip())
     return order
 
@@ -343,7 +430,7 @@ def withdraw(
     ``found_nothing`` says that somebody looked and nothing was wrong: then the watch that raised it was mistaken.
     """
     require(by, "withdraw work")
-    order = lock(work_order)
+    order = lock_with_kiln(work_order)
     if order.state == State.WITHDRAWN:
         return order
     check_version(order, version)
@@ -356,6 +443,11 @@ def withdraw(
     if permit and permit.work_order_id == order.pk:
         raise ValidationError(
             _("%(kiln)s is open for entry for this job. Count everybody out and close it first.") % {"kiln": order.kiln}
+        )
+    if order.state == State.UNDER_WAY and not order.is_paused and takes_people_inside(order):
+        raise ValidationError(
+            _("%(number)s goes on inside %(kiln)s: bring its people out and pause it first.")
+            % {"number": order.number, "kiln": order.kiln.tag}
         )
     order.withdrawn_why = why
     _move(order, State.WITHDRAWN, "withdrawn", by, note=why)

@@ -12,11 +12,12 @@ from django.utils.translation import gettext as _
 from inventory.actions import MoveRefused, issue, reserve
 from inventory.models import Part, Reservation, StockMove
 from maintenance.actions.defects import record_defect
-from maintenance.actions.work_orders import is_outside_limits, latest_records, lock
+from maintenance.actions.work_orders import is_outside_limits, latest_records, lock, lock_with_kiln
 from maintenance.models import CheckPoint, Labour, StepRecord, WorkOrder, WorkPart, WorkStep
 from plant import clock
 from plant.access import require
 from plant.models import Change, Downtime, Mill, Person, User
+from plant.running_bars import refuse_running
 from plant.templatetags.kilnward import quantity
 from plant.templatetags.units import reading_in
 from plant.units import reading_scale
@@ -237,12 +238,13 @@ def cause_downtime(
 def cure_downtime(work_order: WorkOrder, downtime: Downtime, *, by: User, end_at: datetime | None = None) -> Downtime:
     """Put on record that this job ended a stop; one that is still open ends at the given instant."""
     require(by, "report downtime")
-    order = lock(work_order)
+    order = lock_with_kiln(work_order)
     _require_state(order, *OPEN_FOR_TIME)
     downtime = Downtime.objects.select_for_update().get(pk=downtime.pk)
     if downtime.kiln_id != order.kiln_id:
         raise ValidationError(_("That stop is of another kiln."))
     if downtime.end_at is None:
+        refuse_running(order.kiln)
         end_at = end_at or clock.now()
         if end_at <= downtime.start_at or end_at > clock.now():
             raise ValidationError(_("The stop must end after it starts, and not in the future."))

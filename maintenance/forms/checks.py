@@ -22,10 +22,13 @@ class SittingForm(forms.Form):
         widget=forms.HiddenInput,
     )
     is_cautions_read = TickField(_("I have read all cautions, and what must be so before I start is so."))
+    is_own_lock_on = TickField(_("I go in now, and my own lock is on."))
     note = forms.CharField(label=_("Note"), max_length=200, required=False)
 
-    def __init__(self, *args: Any, has_door: bool = False, **kwargs: Any) -> None:
+    def __init__(self, *args: Any, goes_in: bool = False, has_door: bool = False, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
+        if not goes_in:
+            del self.fields["is_own_lock_on"]
         if has_door:
             # The door has a note of its own.
             del self.fields["note"]

@@ -9,7 +9,7 @@ from django.db.models import Model, Q
 from django.utils.translation import gettext_lazy as _
 
 from inventory.models import Part
-from maintenance.actions.entry import may_lock_out
+from maintenance.actions.entry import may_lock_out, takes_people_inside
 from maintenance.actions.proof_tests import ProofAnswers, next_proof_on
 from maintenance.forms.fields import DayField, KeyField, MeasureField, MomentField, TickField, VersionField
 from maintenance.models import ProofTest, TaskSheet, WorkOrder, WorkStep
@@ -42,6 +42,9 @@ class StartForm(forms.Form):
     version = VersionField()
     people = TeamField(Person.objects.none(), label=_("Who does it"), widget=forms.CheckboxSelectMultiple)
     is_cautions_read = TickField(_("We have read all cautions, and what must be so before the start is so."))
+    is_own_lock_on = forms.BooleanField(
+        label=_("Those who are not in yet go in now, each with a lock of their own on."), required=False
+    )
     locked_out_outside_by = forms.ModelChoiceField(Person.objects.none(), label=_("Locked out by"), required=False)
 
     def __init__(self, *args: Any, order: WorkOrder, person: Person | None, from_outside: bool, **kwargs: Any) -> None:
@@ -62,6 +65,8 @@ class StartForm(forms.Form):
             )
         else:
             del self.fields["locked_out_outside_by"]
+        if from_outside or not takes_people_inside(order):
+            del self.fields["is_own_lock_on"]
 
 
 class StepForm(forms.Form):

@@ -28,6 +28,7 @@ from maintenance.loading.columns import (
     Whole,
 )
 from maintenance.loading.faults import CellFault
+from maintenance.loading.kilns_that_run import refuse_beginning, refuse_ends, tell_running
 from maintenance.loading.phases import PHASE_COLUMNS, lay_phases, planned_phases
 from plant.models import Charge, Component, Downtime, Fitting, Kiln, MeterReading, Mill, Phase
 from plant.validators import validate_time_zone
@@ -238,7 +239,8 @@ class ChargeTable(Table):
         row.values["phases"] = lay_phases(row.values)
 
     def check(self, rows: list[Row], load: Load) -> list[Row]:
-        """Refuse charges of one kiln that overlap."""
+        """Refuse charges of one kiln that overlap, and one that is to begin while somebody is inside."""
+        rows = refuse_beginning(self, rows, load)
         spans: dict[int, list[tuple[Any, Any, str, Row | None]]] = defaultdict(list)
         in_file = {self.key_of(row.values) for row in rows}
         for kiln_id, number, begin_at, end_at in Charge.objects.filter(
@@ -295,7 +297,8 @@ class ChargeTable(Table):
         super().update(objects, names)
 
     def after(self, rows: list[Row], load: Load) -> Iterable[int]:
-        """Lay the phases anew where they differ."""
+        """Lay the phases anew where they differ, and tell of charges that have begun against a bar."""
+        tell_running(rows)
         kept: dict[int, dict[str, Phase]] = defaultdict(dict)
         for phase in Phase.objects.filter(charge__kiln__in={row.values["kiln"].pk for row in rows}):
             kept[phase.charge_id][phase.kind] = phase
@@ -377,7 +380,8 @@ class DowntimeTable(Table):
         refuse_other_kind(v)
 
     def check(self, rows: list[Row], load: Load) -> list[Row]:
-        """Refuse a record inside another of the same kiln and kind."""
+        """Refuse a record inside another of the same kiln and kind, and an end while somebody is inside."""
+        rows = refuse_ends(self, rows, load)
         groups: dict[tuple[int, str], list[tuple[Any, Any, Row | None, Any, Any]]] = defaultdict(list)
         in_file = {self.key_of(row.values) for row in rows}
         for kept in Downtime.objects.filter(kiln__in={row.values["kiln"].pk for row in rows}):

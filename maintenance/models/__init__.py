@@ -3,6 +3,7 @@
 from maintenance.models.bars import LetIn
 from maintenance.models.catalogue import Caution, CheckPoint, StandingDefault, TaskPart, TaskSheet, TaskSkill, TaskStep
 from maintenance.models.checks import CheckItem, Defect, Finding, FunctionCheck, ProofTest, Sitting, TakenBack
+from maintenance.models.entry import EntryMove, EntryPermit
 from maintenance.models.plans import KilnStop, Plan
 from maintenance.models.pricing import PriceOfWaiting
 from maintenance.models.standing import DayRun, MissedOccurrence, StandingTask
@@ -10,7 +11,6 @@ from maintenance.models.telling import CalendarAddress, Telling, TellingLook, To
 from maintenance.models.watches import ChamberTest, Firing, Watch
 from maintenance.models.work import (
     Assignment,
-    EntryPermit,
     Labour,
     Placement,
     StepRecord,
@@ -29,6 +29,7 @@ __all__ = [
     "CheckPoint",
     "DayRun",
     "Defect",
+    "EntryMove",
     "EntryPermit",
     "Finding",
     "Firing",

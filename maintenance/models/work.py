@@ -1,4 +1,4 @@
-"""Work orders, their steps, parts and people, where they were placed, and who went in."""
+"""Work orders, their steps, parts and people, and where they were placed."""
 
 from decimal import Decimal
 from fractions import Fraction
@@ -74,6 +74,8 @@ class WorkOrder(models.Model):
     not_before_on = models.DateField(_("not wanted before"), null=True, blank=True)
     raised_at = models.DateTimeField(_("raised"))
     started_at = models.DateTimeField(_("started"), null=True, blank=True)
+    # The people are out and the work is not finished; empty while somebody is at it.
+    paused_at = models.DateTimeField(_("paused"), null=True, blank=True)
     done_at = models.DateTimeField(_("done"), null=True, blank=True)
     signed_off_at = models.DateTimeField(_("signed off"), null=True, blank=True)
     signed_off_by = models.ForeignKey(
@@ -142,6 +144,11 @@ class WorkOrder(models.Model):
         if self.state in FINISHED_STATES or self.defect is None:
             return False
         return self.defect.blocks_entry and self.defect.cured_at is None
+
+    @property
+    def is_paused(self) -> bool:
+        """Say whether it is begun and not finished, and nobody is at it."""
+        return self.state == self.State.UNDER_WAY and self.paused_at is not None
 
     @property
     def is_left_out(self) -> bool:
@@ -295,45 +302,3 @@ class Placement(models.Model):
 
     def __str__(self) -> str:
         return f"{self.work_order_id} {self.start_at:%Y-%m-%d %H:%M}"
-
-
-class EntryPermit(models.Model):
-    """That a chamber was open, cooled and locked out before somebody went in: by name and time.
-
-    The table refuses UPDATE and DELETE; leaving is a second entry that names the first.
-    """
-
-    class Act(models.TextChoices):
-        OPENED = "opened", _("opened for entry")
-        CLOSED = "closed", _("everybody is out")
-
-    key = models.UUIDField(unique=True)
-    kiln = models.ForeignKey(Kiln, on_delete=models.PROTECT, related_name="permits")
-    work_order = models.ForeignKey(WorkOrder, on_delete=models.PROTECT, null=True, blank=True, related_name="permits")
-    act = models.CharField(max_length=8, choices=Act.choices)
-    opening = models.OneToOneField("self", on_delete=models.PROTECT, null=True, blank=True, related_name="closing")
-    at = models.DateTimeField()
-    by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, null=True, related_name="+")
-    locked_out_by = models.ForeignKey(Person, on_delete=models.PROTECT, null=True, blank=True, related_name="+")
-    watch_outside = models.ForeignKey(Person, on_delete=models.PROTECT, null=True, blank=True, related_name="+")
-    temperature_c = QuantityField(_("temperature inside in °C"), null=True, blank=True)
-    is_escape_door_tried = models.BooleanField(_("escape door tried from inside"), default=False)
-    note = models.CharField(max_length=200, blank=True)
-
-    class Meta:
-        ordering = ["at"]
-        constraints = [
-            models.CheckConstraint(
-                condition=Q(act="closed")
-                | Q(
-                    locked_out_by__isnull=False,
-                    watch_outside__isnull=False,
-                    temperature_c__isnull=False,
-                    is_escape_door_tried=True,
-                ),
-                name="permit_says_who_and_how_warm",
-            )
-        ]
-
-    def __str__(self) -> str:
-        return f"{self.kiln} {self.act} {self.at:%Y-%m-%d %H:%M}"

@@ -18,6 +18,7 @@ from maintenance.actions.check_sittings import LEAST_MINUTES, MINUTES_A_POINT, a
 from maintenance.actions.entry import NotSafe, open_permit, open_permit_of
 from maintenance.calculations.sensor_sides import Quantity, Sensor, Side, missing_sensors
 from maintenance.entry_bars import bars_of
+from maintenance.entry_now import entry_of
 from maintenance.forms.checks import FindingForm, ReasonForm, SittingForm
 from maintenance.forms.entry import PermitForm
 from maintenance.models import Caution, CheckItem, CheckPoint, Defect, Finding, FunctionCheck, Sitting, TaskSheet
@@ -146,7 +147,9 @@ def sit(request: HttpRequest, number: str) -> HttpResponse:
     permit_form = None
     if is_inside and not has_permit and not blocking:
         permit_form = PermitForm(data, mill=mill_of(request), kiln=one.kiln, person=person_of(request))
-    form = SittingForm(data, initial={"kiln_state": state}, has_door=permit_form is not None)
+    stand, person = entry_of(one.kiln), person_of(request)
+    goes_in = is_inside and not (stand and person and stand.is_inside(person))
+    form = SittingForm(data, initial={"kiln_state": state}, goes_in=goes_in, has_door=permit_form is not None)
     if request.method == "POST" and form.is_valid() and (permit_form is None or permit_form.is_valid()):
         user = user_of(request)
         try:
@@ -156,7 +159,12 @@ def sit(request: HttpRequest, number: str) -> HttpResponse:
                     open_permit(one.kiln, permit_form.answers(), by=user, key=key)
                 said = form.cleaned_data
                 act.start_sitting(
-                    one, state, by=user, is_cautions_read=said["is_cautions_read"], note=said.get("note", "")
+                    one,
+                    state,
+                    by=user,
+                    is_cautions_read=said["is_cautions_read"],
+                    note=said.get("note", ""),
+                    is_own_lock_on=said.get("is_own_lock_on", False),
                 )
         except ValidationError as refusal:
             put_refusal(permit_form if permit_form and isinstance(refusal, NotSafe) else form, refusal)
@@ -185,7 +193,7 @@ def end_sitting(request: HttpRequest, number: str, pk: int) -> HttpResponse:
     messages.success(request, _("The sitting has ended; what was found is kept."))
     permit = open_permit_of(one.kiln) if sitting.kiln_state == SeenIn.OPEN_EMPTY else None
     if permit and permit.work_order_id is None:
-        return redirect("maintenance:permit-close", pk=permit.pk)
+        return redirect(permit)
     return redirect(one)
 
 

@@ -168,6 +168,8 @@ def _lead(order: WorkOrder, part: Part | None) -> str:
         return _("Signed off by %(who)s.") % {"who": order.signed_off_by or _("the program")}
     if order.state == State.DONE:
         return _("Done; it waits to be signed off.")
+    if order.is_paused:
+        return _("Paused: begun and not finished, and nobody is at it.")
     if order.state == State.UNDER_WAY and part:
         return _("Under way; points left to look at: %(left)d.") % {"left": part.left}
     if order.state == State.UNDER_WAY:
@@ -210,7 +212,7 @@ def _run(
 def start(request: HttpRequest, number: str) -> HttpResponse:
     """Start a job: cautions first, the door, then who."""
     order, user, person = _order(number), user_of(request), person_of(request)
-    if order.state not in BEFORE_START:
+    if order.state not in BEFORE_START and not order.is_paused:
         messages.info(request, _("%(number)s is %(state)s.") % {"number": number, "state": order.get_state_display()})
         return redirect(order)
     blocking = bars_of(order.kiln) if takes_people_inside(order) else []
@@ -232,6 +234,7 @@ def start(request: HttpRequest, number: str) -> HttpResponse:
                     is_cautions_read=said["is_cautions_read"],
                     people=list(said["people"]),
                     locked_out_outside_by=said.get("locked_out_outside_by"),
+                    is_own_lock_on=said.get("is_own_lock_on", False),
                 )
         except ValidationError as refusal:
             put_refusal(permit_form if permit_form and isinstance(refusal, NotSafe) else form, refusal)

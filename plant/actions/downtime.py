@@ -15,6 +15,7 @@ from plant import clock
 from plant.access import require
 from plant.models import Change, Component, Downtime, Kiln, User
 from plant.particulars import particulars, refuse_stale, save_changed
+from plant.running_bars import lock_kiln, refuse_running
 
 FAR = timedelta(days=36525)
 FIELDS = ("kind", "start_at", "end_at", "announced_at", "share_lost", "component", "cause")
@@ -37,7 +38,7 @@ class DowntimeFacts:
 def report_downtime(kiln: Kiln, facts: DowntimeFacts, *, by: User | None) -> Downtime:
     """Put a downtime on record."""
     require(by, "report downtime")
-    kiln = Kiln.objects.select_for_update().get(pk=kiln.pk)
+    kiln = lock_kiln(kiln.pk)
     check_facts(kiln, facts)
     record = Downtime.objects.create(kiln=kiln, **_values(facts))
     Change.record(record, "reported", by=by, after=particulars(record, FIELDS))
@@ -54,9 +55,11 @@ def report_downtime(kiln: Kiln, facts: DowntimeFacts, *, by: User | None) -> Dow
 def correct_downtime(record: Downtime, facts: DowntimeFacts, *, seen: str, why: str, by: User | None) -> Downtime:
     """Put a record right; the history keeps the former one and the reason."""
     require(by, "report downtime")
-    kiln = Kiln.objects.select_for_update().get(pk=record.kiln_id)
+    kiln = lock_kiln(record.kiln_id)
     record = Downtime.objects.select_for_update().get(pk=record.pk)
     refuse_stale(record, FIELDS, seen)
+    if lets_run(record, facts, clock.now()):
+        refuse_running(kiln)
     if not why.strip():
         raise ValidationError({"why": _("Say why the record is corrected: the history keeps the reason.")})
     check_facts(kiln, facts, besides=record)
@@ -75,6 +78,7 @@ def correct_downtime(record: Downtime, facts: DowntimeFacts, *, seen: str, why: 
 def end_downtime(record: Downtime, end_at: datetime, *, by: User | None) -> Downtime:
     """End a downtime that goes on."""
     require(by, "report downtime")
+    kiln = lock_kiln(record.kiln_id)
     record = Downtime.objects.select_for_update().get(pk=record.pk)
     if record.end_at is not None:
         raise ValidationError(_("This downtime has ended already, %(end)s.") % {"end": _say(record.end_at)})
@@ -83,14 +87,26 @@ def end_downtime(record: Downtime, end_at: datetime, *, by: User | None) -> Down
         raise ValidationError(
             {"end_at": _("The end lies ahead. Give the instant at which the kiln was able to dry again.")}
         )
+    refuse_running(kiln)
     save_changed(record, {"end_at": end_at}, "ended", by=by)
     Change.record(
-        record.kiln,
+        kiln,
         "downtime ended",
         by=by,
         after={"start_at": record.start_at.isoformat(), "end_at": end_at.isoformat()},
     )
     return record
+
+
+def lets_run(before: Downtime | DowntimeFacts, after: Downtime | DowntimeFacts, now: datetime) -> bool:
+    """Say whether a record that keeps the kiln from running does so for less time or less of it from now on."""
+    if before.end_at is not None and before.end_at <= now:
+        return False
+    is_shorter = after.end_at is not None and (before.end_at is None or after.end_at < before.end_at)
+    begins_later = after.start_at > max(now, before.start_at)
+    holds_less = Decimal(after.share_lost) < Decimal(before.share_lost)
+    is_another = after.kind != before.kind and after.kind == Downtime.Kind.NO_TIMBER
+    return is_shorter or begins_later or holds_less or is_another
 
 
 def check_facts(kiln: Kiln, facts: DowntimeFacts, besides: Downtime | None = None) -> None:

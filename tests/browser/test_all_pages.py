@@ -18,6 +18,7 @@ from maintenance.demo.setting_up import set_up
 from maintenance.models import (
     Assignment,
     Defect,
+    EntryMove,
     EntryPermit,
     Firing,
     FunctionCheck,
@@ -80,7 +81,7 @@ def demo(live_server: Any, settings: Any, monkeypatch: pytest.MonkeyPatch) -> st
     assert order
     people = [one.person for one in order.assignments.all()]
     opened(order.kiln, administrator, order)
-    start(order, by=administrator, version=order.version, is_cautions_read=True, people=people)
+    start(order, by=administrator, version=order.version, is_cautions_read=True, people=people, is_own_lock_on=True)
     Job.objects.create(key="a-job", what="nothing", wanted_at=clock.now(), not_before_at=clock.now())
     ways_in(administrator)
     heard(Downtime.objects.still_open().get().kiln)
@@ -182,7 +183,7 @@ def things() -> dict[str, dict[str, Any]]:
         "rounds/checks/": {"number": check.number, "pk": first(check.items.filter(point__seen_in="running")).pk},
         "rounds/defects/": {"pk": first(Defect.objects.not_cured()).pk},
         "rounds/proof-tests/": {"pk": first(ProofTest.objects).component_id},
-        "rounds/permits/": {"pk": first(EntryPermit.objects.filter(act="opened", closing__isnull=True)).pk},
+        "rounds/permits/": {"pk": first(EntryPermit.objects.still_open()).pk, "move": first(EntryMove.objects).pk},
         "rounds/recurring-tasks/": {"code": first(StandingTask.objects).code},
         "openings/": {"tag": opening.work_order.kiln.tag, "key": f"after-{opening.after_charge_id}"},
         "openings/work-orders/": {"number": order.number},

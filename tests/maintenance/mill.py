@@ -5,7 +5,10 @@ from uuid import uuid4
 
 from django.test import Client
 
+from maintenance.actions.closing_entry import close_permit
+from maintenance.actions.door import come_out
 from maintenance.actions.entry import EntryAnswers, open_permit
+from maintenance.entry_now import entry_of
 from maintenance.models import EntryPermit, WorkOrder
 from plant.models import Kiln, Person, Qualification, User
 from tests.factories import PersonFactory, SkillFactory, UserFactory
@@ -45,6 +48,16 @@ def answers(**changes: object) -> EntryAnswers:
 def opened(kiln: Kiln, by: User, work_order: WorkOrder | None = None) -> EntryPermit:
     """A chamber that is open for entry."""
     return open_permit(kiln, answers(), by=by, key=uuid4(), work_order=work_order)
+
+
+def shut(kiln: Kiln, by: User) -> None:
+    """Bring everybody out of a chamber, end what goes on in it, and close it."""
+    stand = entry_of(kiln)
+    assert stand
+    for one in stand.inside:
+        come_out(stand.permit, one.person, by=by, key=uuid4())
+    sittings, jobs = ([one.pk for one in work] for work in (stand.sittings, stand.jobs))
+    close_permit(stand.permit, by=by, key=uuid4(), is_everybody_out=True, sittings=sittings, jobs=jobs)
 
 
 def signed_in(client: Client, user: User) -> Client:

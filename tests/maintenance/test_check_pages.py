@@ -61,7 +61,9 @@ def point(check: FunctionCheck, code: str) -> str:
 
 
 def sit(client: Client, check: FunctionCheck, state: str = "running", **said: Any) -> Any:
-    return client.post(url(check, "sit/"), {"kiln_state": state, "is_cautions_read": "on", **said})
+    return client.post(
+        url(check, "sit/"), {"kiln_state": state, "is_cautions_read": "on", "is_own_lock_on": "on", **said}
+    )
 
 
 def say(client: Client, path: str, result: str, **said: Any) -> Any:
@@ -96,7 +98,7 @@ def test_a_round_over_two_sittings(master: Client, check: FunctionCheck) -> None
     say(master, point(check, "fan-blades"), "worn", note="bright ring")
     inside = Sitting.objects.get(ended_at__isnull=True)
     answer = master.post(url(check, f"sittings/{inside.pk}/end/"))
-    assert answer["Location"] == f"/rounds/permits/{EntryPermit.objects.get().pk}/close/"
+    assert answer["Location"] == f"/rounds/permits/{EntryPermit.objects.get().pk}/"
     assert "is complete" in master.post(url(check, "complete/"), follow=True).content.decode()
 
 
@@ -105,12 +107,17 @@ def test_once_the_door_is_closed_a_sitting_inside_leads_to_no_further_point(
 ) -> None:
     sit(master, check, "open_empty", **door())
     assert "Next point" in page(master, url(check))
-    close = f"/rounds/permits/{EntryPermit.objects.get().pk}/close/"
-    assert "Looking inside, by the record of the check: Oda" in page(master, close)
-    master.post(close, {"key": uuid4(), "is_everybody_out": "on"})
-    shown = page(master, url(check))
-    assert "Nobody steps in now" in shown and "Next point" not in shown
-    assert "closed for entry already" in master.get(close, follow=True).content.decode()
+    door_page = f"/rounds/permits/{EntryPermit.objects.get().pk}/"
+    assert "1 person is inside" in page(master, door_page)
+    oda = Sitting.objects.get().by.person  # type: ignore[union-attr]
+    master.post(f"{door_page}out/", {"key": uuid4(), "person": oda.pk})  # type: ignore[union-attr]
+    closing = {"key": uuid4(), "is_everybody_out": "on"}
+    unnamed = master.post(f"{door_page}close/", closing).content.decode()
+    assert "This must be so first" in unnamed and not EntryPermit.objects.filter(act="closed").exists()
+    master.post(f"{door_page}close/", {**closing, f"sitting-{Sitting.objects.get().pk}": "on"})
+    assert Sitting.objects.get().ended_at
+    assert "Next point" not in page(master, url(check))
+    assert "is closed for entry" in page(master, door_page)
 
 
 def test_a_fault_of_the_way_out_says_that_somebody_may_be_inside(master: Client, check: FunctionCheck) -> None:

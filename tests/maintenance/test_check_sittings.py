@@ -15,7 +15,7 @@ from django.test.utils import CaptureQueriesContext
 from maintenance.actions import check_sittings, checks
 from maintenance.actions import work_orders as work
 from maintenance.actions.check_sittings import ask_for_sittings, parts_of_check
-from maintenance.actions.entry import close_permit, open_permit_of
+from maintenance.actions.entry import open_permit_of
 from maintenance.actions.placing import place_all
 from maintenance.models import Caution, CheckPoint, EntryPermit, FunctionCheck, Placement, Sitting, WorkOrder
 from plant.models import Change, User
@@ -27,7 +27,7 @@ from tests.factories import (
     MillFactory,
     WorkOrderFactory,
 )
-from tests.maintenance.mill import a_person, a_user, opened, signed_in
+from tests.maintenance.mill import a_person, a_user, opened, shut, signed_in
 from tests.maintenance.placing_mill import OPENING_FROM, OPENING_TO, on_shift, programme
 from tests.maintenance.test_work_order_pages import door
 
@@ -60,9 +60,16 @@ def asked(check: FunctionCheck, master: User) -> dict[str, WorkOrder]:
     return {order.needs_state: order for order in ask_for_sittings(check, by=master)}
 
 
+def sat(check: FunctionCheck, by: User) -> Sitting:
+    """Sit in the open chamber."""
+    return checks.start_sitting(check, "open_empty", by=by, is_cautions_read=True, note="open", is_own_lock_on=True)
+
+
 def look(check: FunctionCheck, state: str, by: User) -> Sitting:
     """Sit in a state of the kiln and find everything sound that waits there."""
-    sitting = checks.start_sitting(check, state, by=by, is_cautions_read=True, note="as the sign says")
+    sitting = checks.start_sitting(
+        check, state, by=by, is_cautions_read=True, note="as the sign says", is_own_lock_on=True
+    )
     for item in check.items.without_finding().filter(point__seen_in__in=[state, "either"]):
         checks.record_finding(item, sitting, checks.Answer("sound"), by=by, key=uuid4())
     return checks.end_sitting(sitting, by=by)
@@ -70,7 +77,7 @@ def look(check: FunctionCheck, state: str, by: User) -> Sitting:
 
 def begun(order: WorkOrder, by: User) -> WorkOrder:
     team = [a_person("una")]
-    return work.start(order, by=by, version=order.version, is_cautions_read=True, people=team)
+    return work.start(order, by=by, version=order.version, is_cautions_read=True, people=team, is_own_lock_on=True)
 
 
 def url(check: FunctionCheck, part: str = "") -> str:
@@ -119,7 +126,9 @@ def test_only_what_is_left_is_reckoned_and_what_is_seen_is_not_asked_for(master:
     look(check, "running", master)
     item = check.items.filter(point__seen_in="open_empty").first()
     opened(check.kiln, master)
-    sitting = checks.start_sitting(check, "open_empty", by=master, is_cautions_read=True, note="open")
+    sitting = checks.start_sitting(
+        check, "open_empty", by=master, is_cautions_read=True, note="open", is_own_lock_on=True
+    )
     checks.record_finding(item, sitting, checks.Answer("sound"), by=master, key=uuid4())  # type: ignore[arg-type]
     (order,) = ask_for_sittings(check, by=master)
     assert (order.needs_state, order.hours, "19 points" in order.why) == ("empty", Decimal(2), True)
@@ -243,9 +252,15 @@ def test_one_permit_serves_the_work_order_and_the_sitting(master: User, client: 
     check = a_check(master)
     order = asked(check, master)["empty"]
     signed_in(client, master)
-    start = {"version": order.version, "is_cautions_read": "on", "people": [a_person("una").pk], **door()}
+    start = {
+        "version": order.version,
+        "is_cautions_read": "on",
+        "people": [a_person("una").pk],
+        "is_own_lock_on": "on",
+        **door(),
+    }
     assert client.post(f"/work-orders/{order.number}/start/", start).status_code == 302
-    sit = {"kiln_state": "open_empty", "is_cautions_read": "on"}
+    sit = {"kiln_state": "open_empty", "is_cautions_read": "on", "is_own_lock_on": "on"}
     assert client.post(url(check, "sit/"), sit).status_code == 302
     sitting = Sitting.objects.get(ended_at__isnull=True)
     assert EntryPermit.objects.get().work_order == order
@@ -254,11 +269,10 @@ def test_one_permit_serves_the_work_order_and_the_sitting(master: User, client: 
     # The chamber stays open for the job when the sitting ends; the job ends once everybody is out.
     assert client.post(url(check, f"sittings/{sitting.pk}/end/"))["Location"] == url(check)
     order.refresh_from_db()
-    with pytest.raises(ValidationError, match="Count everybody out"):
+    with pytest.raises(ValidationError, match="close the chamber for entry"):
         work.finish(order, by=master, version=order.version)
-    permit = open_permit_of(check.kiln)
-    assert permit
-    close_permit(permit, by=master, key=uuid4(), is_everybody_out=True)
+    shut(check.kiln, master)
+    order.refresh_from_db()
     assert work.finish(order, by=master, version=order.version).state == "done"
 
 
@@ -266,7 +280,7 @@ def test_a_sitting_begun_first_lets_the_work_order_start_by_the_same_permit(mast
     check = a_check(master)
     order = asked(check, master)["empty"]
     permit = opened(check.kiln, master)
-    checks.start_sitting(check, "open_empty", by=master, is_cautions_read=True, note="open")
+    sat(check, master)
     assert begun(order, master).state == "under_way"
     assert open_permit_of(check.kiln) == permit
 

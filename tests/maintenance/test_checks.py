@@ -20,7 +20,7 @@ from maintenance.models import CheckItem, CheckPoint, Defect, Finding, FunctionC
 from plant import clock
 from plant.models import Change, Kiln, User
 from tests.factories import ChargeFactory, CheckPointFactory, ComponentFactory, ComponentKindFactory, KilnFactory
-from tests.maintenance.mill import a_user, opened
+from tests.maintenance.mill import a_user, opened, shut
 
 pytestmark = pytest.mark.django_db
 
@@ -40,7 +40,7 @@ def codes(check: FunctionCheck) -> list[str]:
 
 
 def sitting(check: FunctionCheck, by: User, state: str = "running") -> Sitting:
-    return start_sitting(check, state, by=by, is_cautions_read=True)
+    return start_sitting(check, state, by=by, is_cautions_read=True, is_own_lock_on=True)
 
 
 def item_of(check: FunctionCheck, code: str) -> CheckItem:
@@ -99,7 +99,7 @@ def test_an_auditor_starts_none() -> None:
 
 
 def test_a_check_is_complete_after_sittings_of_several_people_in_both_states() -> None:
-    kiln, master, technician = a_kiln(), a_user("kiln_master"), a_user("technician", "per")
+    kiln, master, technician = a_kiln(), a_user("kiln_master"), a_user("technician", "una")
     check = start_check(kiln, by=master)
     running = sitting(check, master)
     for item in check.items.filter(point__seen_in="running"):
@@ -133,7 +133,9 @@ def test_a_sitting_against_the_charge_record_asks_for_a_reason() -> None:
     ChargeFactory(kiln=kiln, begin_at=clock.now() - timedelta(days=2), days=6, basis="running")
     with pytest.raises(ValidationError, match="runs now"):
         sitting(check, master, "open_empty")
-    assert start_sitting(check, "open_empty", by=master, is_cautions_read=True, note="Fan failed, shut down")
+    assert start_sitting(
+        check, "open_empty", by=master, is_cautions_read=True, note="Fan failed, shut down", is_own_lock_on=True
+    )
 
 
 def test_a_kiln_without_charges_on_record_may_be_running() -> None:
@@ -236,7 +238,7 @@ def test_what_cannot_be_seen_asks_for_its_reason_and_its_substitute() -> None:
         found(item, inside, master, "not_seen")
     finding = found(item, inside, master, "not_seen", reason="clad with boards")
     assert finding.reason == "clad with boards"
-    end_sitting(inside, by=master)
+    shut(kiln, master)
     with pytest.raises(ValidationError, match="1 points have no finding"):
         complete_check(check, by=master)
     running, stand_in = sitting(check, master), item_of(check, "outer-skin-felt")

@@ -9,7 +9,8 @@ from django.core.exceptions import PermissionDenied, ValidationError
 from hypothesis import given
 from hypothesis import strategies as st
 
-from maintenance.actions.entry import close_permit, open_permit, open_permit_of
+from maintenance.actions.closing_entry import close_permit
+from maintenance.actions.entry import open_permit, open_permit_of
 from maintenance.calculations.sensor_sides import Quantity, Sensor, Side, missing_sensors
 from maintenance.forms.entry import PermitForm
 from maintenance.models import EntryPermit, FunctionCheck, Sitting

@@ -131,7 +131,7 @@ def test_a_test_that_waits_is_brought_forward_when_the_door_was_mended() -> None
 def test_a_failed_way_out_bars_the_chamber_though_it_is_still_open_for_entry() -> None:
     order = a_test(needs_state="empty")
     permit = opened(order.kiln, a_user("technician"), order)
-    with pytest.raises(ValidationError, match="still open for entry"):
+    with pytest.raises(ValidationError, match="close the chamber for entry"):
         finish(order, said())
     finish(order, said("failed", seal_no="", note="latch stiff"))
     assert Defect.objects.blocking_entry().filter(kiln=order.kiln).exists()

@@ -101,6 +101,7 @@ def test_a_permit_is_typed_and_shown_in_fahrenheit_and_kept_in_celsius(client: C
         "version": order.version,
         "people": [user.person_id],
         "is_cautions_read": "on",
+        "is_own_lock_on": "on",
         "permit_key": str(uuid4()),
         "is_locked_out": "on",
         "is_open": "on",

@@ -168,7 +168,8 @@ def door(**changes: Any) -> dict[str, Any]:
 def test_door_and_start_are_one_form_and_all_or_nothing(client: Client) -> None:
     order, user = WorkOrderFactory(needs_state="empty"), a_user("technician")
     technician = signed_in(client, user)
-    start = {"version": 0, "people": [user.person.pk], "is_cautions_read": "on"}  # type: ignore[union-attr]
+    ticks = {"is_cautions_read": "on", "is_own_lock_on": "on"}
+    start = {"version": 0, "people": [user.person.pk], **ticks}  # type: ignore[union-attr]
     refused = technician.post(url(order, "start/"), {**start, **door(temperature="60")})
     assert "limit is 35" in refused.content.decode() and not EntryPermit.objects.exists()
     technician.post(url(order, "start/"), {**start, **door(), "version": 7})
@@ -286,9 +287,14 @@ def test_the_door_is_closed_by_counting(client: Client) -> None:
     permit = opened(order.kiln, user, order)
     technician = signed_in(client, user)
     close = f"/rounds/permits/{permit.pk}/close/"
-    assert "Everybody must be out" in page(technician, close)
     assert technician.post(close, {"key": uuid4()}).status_code == 200
-    assert technician.post(close, {"key": uuid4(), "is_everybody_out": "on"})["Location"] == order.get_absolute_url()
+    unnamed = technician.post(close, {"key": uuid4(), "is_everybody_out": "on"})
+    assert (
+        f"{order.number} is paused" in unnamed.content.decode()
+        and not EntryPermit.objects.filter(act="closed").exists()
+    )
+    said = {"key": uuid4(), "is_everybody_out": "on", f"job-{order.pk}": "on"}
+    assert technician.post(close, said)["Location"] == order.get_absolute_url()
     assert "not open for entry: nobody may be inside" in page(technician, url(order))
 
 

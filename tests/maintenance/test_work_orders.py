@@ -12,7 +12,8 @@ from inventory.actions import receive, reserve
 from inventory.models import StockLevel
 from maintenance.actions import work_orders as act
 from maintenance.actions import work_records as enter
-from maintenance.actions.entry import close_permit
+from maintenance.actions.closing_entry import close_permit
+from maintenance.actions.door import come_out
 from maintenance.calculations.work_states import MOVES, may_move
 from maintenance.models import (
     Caution,
@@ -50,7 +51,7 @@ def a_job(**fields: Any) -> WorkOrder:
 
 def started(order: WorkOrder, by: Any) -> WorkOrder:
     """The job, under way."""
-    return act.start(order, by=by, version=order.version, is_cautions_read=True)
+    return act.start(order, by=by, version=order.version, is_cautions_read=True, is_own_lock_on=True)
 
 
 def history(order: WorkOrder) -> list[str]:
@@ -160,21 +161,30 @@ def test_a_job_inside_is_not_done_while_the_chamber_is_open_for_it() -> None:
     order, user = a_job(needs_state="empty"), a_user("technician")
     permit = opened(order.kiln, user, order)
     order = started(order, user)
-    with pytest.raises(ValidationError, match="still open for entry"):
+    with pytest.raises(ValidationError, match=r"Inside K1: Oda.*close the chamber"):
         act.finish(order, by=user, version=order.version)
-    close_permit(permit, by=user, key=uuid4(), is_everybody_out=True)
+    come_out(permit, user.person, by=user, key=uuid4())  # type: ignore[arg-type]
+    close_permit(permit, by=user, key=uuid4(), is_everybody_out=True, jobs=[order.pk])
+    order.refresh_from_db()
+    assert order.is_paused
     assert act.finish(order, by=user, version=order.version).state == "done"
 
 
-def test_jobs_share_a_lock_out_and_the_last_one_out_closes_it() -> None:
+def test_jobs_share_a_lock_out_and_each_is_done_when_the_chamber_is_closed() -> None:
     user = a_user("technician")
     first = a_job(needs_state="empty")
     second = a_job(needs_state="empty", kiln=first.kiln)
-    opened(first.kiln, user, first)
+    permit = opened(first.kiln, user, first)
     first, second = started(first, user), started(second, user)
-    assert act.finish(first, by=user, version=first.version).state == "done"
-    with pytest.raises(ValidationError, match="still open for entry"):
-        act.finish(second, by=user, version=second.version)
+    come_out(permit, user.person, by=user, key=uuid4())  # type: ignore[arg-type]
+    first = act.pause(first, by=user, version=first.version)
+    with pytest.raises(ValidationError, match=second.number):
+        act.finish(first, by=user, version=first.version)
+    with pytest.raises(ValidationError, match=f"Still going on inside K1: {second.number}"):
+        close_permit(permit, by=user, key=uuid4(), is_everybody_out=True)
+    close_permit(permit, by=user, key=uuid4(), is_everybody_out=True, jobs=[second.pk])
+    second.refresh_from_db()
+    assert {act.finish(one, by=user, version=one.version).state for one in (first, second)} == {"done"}
 
 
 def test_where_a_defect_blocks_entry_only_its_own_mending_starts_from_outside() -> None:
