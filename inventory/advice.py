@@ -24,9 +24,11 @@ from inventory.models import (
 from plant import clock
 from plant.models import Mill
 
-# Past use is looked at over two years, or over the time that there is a ledger where that is shorter: long enough for
-# slow parts, short enough to follow the mill. Our own choice.
+# Past use is looked at over two years, or since the part is on record where that is shorter: long enough for slow
+# parts, short enough to follow the mill. Our own choice.
 LOOK_BACK_DAYS = 730
+# A younger record is too short to tell what is usual of parts that are seldom used. Our own choice.
+LEAST_DAYS = 90
 ZERO = Decimal(0)
 
 
@@ -38,6 +40,7 @@ class _Gathered:
     planned: list[reorder.PlannedNeed] = field(default_factory=list)
     deliveries: list[reorder.ExpectedDelivery] = field(default_factory=list)
     issues: list[Decimal] = field(default_factory=list)
+    observed_days: int = 0
     on_hand: Decimal = ZERO
     reserved: Decimal = ZERO
     terms: SupplierTerms | None = None
@@ -56,9 +59,9 @@ def refresh_advice(day: date, parts: Iterable[Part] | None = None) -> int:
     # and wrote. A part's first advice has no row to lock; two of them become one row, and the later is kept.
     kept = ReorderAdvice.objects.filter(part__in=chosen).order_by("part").select_for_update()
     list(kept.values_list("pk", flat=True))
-    gathered, observed_days = _gather(chosen, day)
+    gathered = _gather(chosen, day)
     as_of = clock.now()
-    fresh = [_advise(part, gathered[part.pk], day, observed_days, as_of) for part in chosen]
+    fresh = [_advise(part, gathered[part.pk], day, as_of) for part in chosen]
     columns = [column.name for column in ReorderAdvice._meta.concrete_fields if column.name not in ("id", "part")]
     ReorderAdvice.objects.bulk_create(
         fresh, update_conflicts=True, unique_fields=["part"], update_fields=columns, batch_size=200
@@ -68,7 +71,7 @@ def refresh_advice(day: date, parts: Iterable[Part] | None = None) -> int:
     return sum(1 for advice in fresh if advice.order_quantity > 0)
 
 
-def _gather(parts: list[Part], day: date) -> tuple[dict[int, _Gathered], int]:
+def _gather(parts: list[Part], day: date) -> dict[int, _Gathered]:
     zone = Mill.objects.current().zone
     ids = [part.pk for part in parts]
     found: dict[int, _Gathered] = defaultdict(_Gathered)
@@ -84,7 +87,8 @@ def _gather(parts: list[Part], day: date) -> tuple[dict[int, _Gathered], int]:
             found[line.part_id].deliveries.append(delivery)
     for part_id, terms in _terms_of(ids).items():
         found[part_id].terms = terms
-    return found, _gather_use(found, ids, day, zone)
+    _gather_use(found, parts, day, zone)
+    return found
 
 
 def _terms_of(ids: Iterable[int]) -> dict[int, SupplierTerms]:
@@ -119,22 +123,19 @@ def _gather_needs(found: dict[int, _Gathered], ids: list[int]) -> None:
             found[claim.part_id].reserved += left if claim.pk in set_aside else ZERO
 
 
-def _gather_use(found: dict[int, _Gathered], ids: list[int], day: date, zone: ZoneInfo) -> int:
-    """Collect what was issued unplanned, and return over how many days it was looked at."""
+def _gather_use(found: dict[int, _Gathered], parts: list[Part], day: date, zone: ZoneInfo) -> None:
+    """Collect what was issued unplanned, and over how many whole days of each part's own record that was."""
     until_at = clock.start_of_day(day + timedelta(days=1), zone)
-    first_at: datetime | None = StockMove.objects.aggregate(first=Min("at"))["first"]
-    if first_at is None:
-        return 0
-    observed_days = min(LOOK_BACK_DAYS, max(1, (until_at - first_at).days))
-    issues = StockMove.objects.filter(
-        part__in=ids,
-        kind=StockMove.Kind.ISSUE,
-        at__gte=until_at - timedelta(days=observed_days + 1),
-        at__lt=until_at,
-    ).exclude(reservation__is_planned=True)
-    for part_id, quantity in issues.values_list("part_id", "quantity"):
+    moves = StockMove.objects.filter(part__in=parts, at__lt=until_at)
+    first_moves = dict(moves.order_by().values_list("part").annotate(Min("at")))
+    for part in parts:
+        since_at = min(part.since_at, first_moves.get(part.pk, part.since_at))
+        found[part.pk].observed_days = min(LOOK_BACK_DAYS, max(0, (until_at - since_at).days))
+    issues = moves.filter(kind=StockMove.Kind.ISSUE, at__gte=until_at - timedelta(days=LOOK_BACK_DAYS + 1))
+    for part_id, quantity in issues.exclude(reservation__is_planned=True).values_list("part_id", "quantity"):
         found[part_id].issues.append(-quantity)
-    return observed_days
+        # What was issued was looked at for a day at least.
+        found[part_id].observed_days = max(found[part_id].observed_days, 1)
 
 
 def _expected_on(order: PurchaseOrder, day: date) -> date:
@@ -142,7 +143,7 @@ def _expected_on(order: PurchaseOrder, day: date) -> date:
     return order.promised_on or day
 
 
-def _advise(part: Part, seen: _Gathered, day: date, observed_days: int, as_of: datetime) -> ReorderAdvice:
+def _advise(part: Part, seen: _Gathered, day: date, as_of: datetime) -> ReorderAdvice:
     terms = seen.terms
     supply = _supply_terms(terms) if terms else reorder.SupplyTerms(0)
     advice = reorder.reorder_advice(
@@ -152,7 +153,8 @@ def _advise(part: Part, seen: _Gathered, day: date, observed_days: int, as_of: d
             shelf=tuple(seen.shelf),
             planned=tuple(seen.planned),
             deliveries=tuple(seen.deliveries),
-            past_use=reorder.PastUse(tuple(seen.issues), observed_days),
+            past_use=reorder.PastUse(tuple(seen.issues), seen.observed_days, LEAST_DAYS),
+            stops_the_kiln=part.criticality == Part.Criticality.STOPS,
             wanted_cycle_service=reorder.CYCLE_SERVICE[part.criticality],
         )
     )

@@ -42,6 +42,12 @@ class PartQuerySet(models.QuerySet["Part"]):
         """Parts that should be ordered today and stand in no order that waits to be sent."""
         return self.filter(advice__order_quantity__gt=0).exclude(order_lines__order__state="drawn_up")
 
+    def none_that_stops(self, day: date) -> "PartQuerySet":
+        """Parts without which a kiln stops and of which nothing lies there that is fit for use."""
+        fit = Q(levels__lot__isnull=True) | Q(levels__lot__expires_on__isnull=True)
+        there = self.model._base_manager.filter(fit | Q(levels__lot__expires_on__gte=day), levels__on_hand__gt=0)
+        return self.filter(criticality="stops").exclude(pk__in=there.values("pk"))
+
     def overdue(self, day: date) -> "PartQuerySet":
         """Parts of which a delivery is late."""
         late = self.model._base_manager.filter(
@@ -58,9 +64,14 @@ class PartQuerySet(models.QuerySet["Part"]):
         return self.filter(pk__in=old.values("pk"))
 
     def most_urgent_first(self) -> "PartQuerySet":
-        """What is to order first, then what is late, each by what the kiln does without it."""
+        """What is to order first, then what is late or not there though it stops a kiln, each by what the kiln does."""
         return self.order_by(
-            Case(When(advice__order_quantity__gt=0, then=0), When(advice__is_late=True, then=1), default=2),
+            Case(
+                When(advice__order_quantity__gt=0, then=0),
+                When(advice__is_late=True, then=1),
+                When(criticality="stops", advice__on_hand=0, then=1),
+                default=2,
+            ),
             Case(When(criticality="stops", then=0), When(criticality="slows", then=1), default=2),
             "name",
             "pk",

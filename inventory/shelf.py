@@ -79,6 +79,11 @@ class Shelf:
         """What lies there and must not be used any more."""
         return sum((level.on_hand for level in self.levels if is_expired(level.lot, self.day)), ZERO)
 
+    @property
+    def is_none_that_stops(self) -> bool:
+        """Say whether nothing fit for use lies there of a part without which the kiln stops."""
+        return self.part.criticality == Part.Criticality.STOPS and self.on_hand <= self.expired
+
     @cached_property
     def reserved(self) -> Decimal:
         """What is set aside, there or not."""

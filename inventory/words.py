@@ -47,6 +47,8 @@ def what_to_do(shelf: Shelf) -> list[Tag]:
         tags.append(Tag("alarm", late_words(shelf.late_days), late.line.order.get_absolute_url()))
     elif shelf.deliveries:
         tags.append(_on_order(shelf))
+    if shelf.is_none_that_stops:
+        tags.insert(0, Tag("alarm", _("None there: stops the kiln")))
     if not tags:
         tags.append(Tag("sound", _("Enough")) if shelf.advice else Tag("", _("Not worked out yet")))
     lot = shelf.first_to_expire
@@ -146,9 +148,14 @@ def _figures_in_words(figures: dict[str, str]) -> str:
     return ", ".join(word for word in words if word)
 
 
-def morning_sentence(to_order: int, late: int, to_send: int) -> str:
+def morning_sentence(to_order: int, late: int, to_send: int, none_that_stops: int) -> str:
     """Say what matters in the stores this morning."""
     parts = []
+    if none_that_stops:
+        words = ngettext(
+            "%(n)d part that stops a kiln is not there", "%(n)d parts that stop a kiln are not there", none_that_stops
+        )
+        parts.append(words % {"n": none_that_stops})
     if to_order:
         parts.append(ngettext("%(n)d part to order today", "%(n)d parts to order today", to_order) % {"n": to_order})
     if to_send:

@@ -139,11 +139,19 @@ def receive_line(
     bin: Bin | None = None,  # noqa: A002 (the trade's word)
     lot_code: str = "",
     expires_on: date | None = None,
+    reason: str = "",
 ) -> Received:
     """Book a delivery of an order line; more than was ordered is booked too, and said."""
-    part = order_line.part
     move = receive(
-        part, quantity, by=by, key=key, bin=bin, lot_code=lot_code, expires_on=expires_on, order_line=order_line
+        order_line.part,
+        quantity,
+        by=by,
+        key=key,
+        bin=bin,
+        lot_code=lot_code,
+        expires_on=expires_on,
+        order_line=order_line,
+        reason=reason,
     )
     order_line.refresh_from_db()
     return Received(move, order_line.surplus)

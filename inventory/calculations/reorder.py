@@ -36,6 +36,8 @@ from plant.calculations.poisson import poisson_cdf, poisson_pmf, poisson_quantil
 CYCLE_SERVICE = {"stops": 0.99, "slows": 0.95, "waits": 0.90}
 #: More certainty than this no record of past use can promise.
 MOST_CYCLE_SERVICE = 0.9999
+#: So many issues tell what is usually used, however young the record is. Our own choice.
+FEWEST_ISSUES = 5
 #: The words "expected besides: a to b" name the middle four fifths of what may be used.
 EXPECTED_FROM, EXPECTED_TO = 0.1, 0.9
 #: The normal law of the lead time is followed this many standard deviations to each side.
@@ -76,10 +78,19 @@ class ExpectedDelivery:
 
 @dataclass(frozen=True)
 class PastUse:
-    """Issues that no plan foresaw, one quantity for each, over the days that were looked at."""
+    """Issues that no plan foresaw, one quantity for each, over the days that were looked at.
+
+    With few issues a record younger than ``least_days`` cannot tell what is usual: they are spread over these days.
+    """
 
     issues: tuple[Decimal, ...] = ()
     observed_days: int = 0
+    least_days: int = 0
+
+    @property
+    def is_too_few(self) -> bool:
+        """Whether the record is too young, and holds too little, to tell what is usually used."""
+        return self.observed_days < self.least_days and len(self.issues) < FEWEST_ISSUES
 
     @property
     def batch(self) -> Decimal:
@@ -96,7 +107,8 @@ class PastUse:
         """Random issues of `batch` units a day; times `batch` it is the mean use a day."""
         if not self.issues:
             return 0.0
-        return float(sum(self.issues, ZERO) / self.batch) / self.observed_days
+        days = self.least_days if self.is_too_few else self.observed_days
+        return float(sum(self.issues, ZERO) / self.batch) / days
 
 
 @dataclass(frozen=True)
@@ -124,6 +136,7 @@ class PartOutlook:
     cover_days: int = 30
     least_on_hand: Decimal = ZERO
     unit_step: Decimal = Decimal(1)
+    stops_the_kiln: bool = False
 
 
 @dataclass(frozen=True)
@@ -503,7 +516,7 @@ def _headline(outlook: _Outlook, quantity: Decimal) -> str:
 
 def _reason(outlook: _Outlook, *, order_now: bool) -> str:
     """Say where the advice comes from, the most important first."""
-    sentences = [_planned_words(outlook), _random_words(outlook), _chance_words(outlook)]
+    sentences = [_none_words(outlook), _planned_words(outlook), _random_words(outlook), _chance_words(outlook)]
     if order_now:
         sentences.append(_point_words(outlook))
     sentences += _delivery_words(outlook)
@@ -523,6 +536,16 @@ def _reason(outlook: _Outlook, *, order_now: bool) -> str:
     return " ".join(sentence for sentence in sentences if sentence)
 
 
+def _none_words(outlook: _Outlook) -> str:
+    """Say what it means that nothing lies there of a part without which the kiln stops, whatever its past use."""
+    if not outlook.part.stops_the_kiln or outlook.usable > 0:
+        return ""
+    days = math.ceil(outlook.part.terms.lead_time_days)
+    if not days:
+        return "None is there: if one is needed, the kiln stands until it has come."
+    return f"None is there: if one is needed, the kiln stands for the {_days(days)} that it takes to arrive."
+
+
 def _planned_words(outlook: _Outlook) -> str:
     days = _days(math.ceil(outlook.part.terms.lead_time_days))
     review_days = outlook.part.review_interval_days
@@ -535,7 +558,10 @@ def _planned_words(outlook: _Outlook) -> str:
 def _random_words(outlook: _Outlook) -> str:
     use = outlook.part.past_use
     if not use.observed_days:
-        return "No record of use yet."
+        return "No record of use yet: too few days to tell what is used besides."
+    if use.is_too_few:
+        issued = {0: "nothing used", 1: "1 issue"}.get(len(use.issues), f"{len(use.issues)} issues")
+        return f"Too few days to tell what is used besides: {issued} in {_days(use.observed_days)} on record."
     if not use.issues:
         return f"Nothing used besides in {_days(use.observed_days)}."
     low, high = outlook.expected_besides

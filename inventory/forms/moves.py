@@ -80,13 +80,13 @@ class ReceiveForm(MoveForm):
         """Book the receipt, on its order line where one is chosen."""
         data = self.cleaned_data
         line: PurchaseOrderLine | None = data["order_line"]
-        shared = {name: data[name] for name in ("key", "bin", "lot_code", "expires_on")}
+        shared = {name: data[name] for name in ("key", "bin", "lot_code", "expires_on", "reason")}
         told = _now("Booked in: %(amount)s of %(part)s.") % {
             "amount": self.amount(data["quantity"]),
             "part": self.part.name,
         }
         if line is None:
-            actions.receive(self.part, data["quantity"], by=by, reason=data["reason"], **shared)
+            actions.receive(self.part, data["quantity"], by=by, **shared)
             return told
         received = actions.receive_line(line, data["quantity"], by=by, **shared)
         if not received.surplus:

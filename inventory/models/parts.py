@@ -9,6 +9,7 @@ from django.urls import reverse
 from django.utils.translation import gettext_lazy as _
 
 from inventory.querysets import PartQuerySet
+from plant import clock
 from plant.fields import ExactDecimalField, MoneyField, QuantityField
 from plant.models import ComponentKind
 
@@ -70,6 +71,9 @@ class Part(models.Model):
     bin = models.ForeignKey(Bin, on_delete=models.PROTECT, related_name="parts")
     fits = models.ManyToManyField(ComponentKind, blank=True, related_name="parts", verbose_name=_("fits"))
     is_active = models.BooleanField(_("kept"), default=True)
+    since_at = models.DateTimeField(
+        default=clock.now, editable=False, help_text=_("Put on record; what was used of it before nobody can tell.")
+    )
 
     objects = PartQuerySet.as_manager()
 

@@ -28,6 +28,7 @@ SHOWN = {
     "late": gettext_lazy("Late"),
     "expiring": gettext_lazy("Expiring"),
     "stops": gettext_lazy("Stops the kiln"),
+    "none": gettext_lazy("Stops the kiln, none there"),
 }
 
 
@@ -61,6 +62,7 @@ def storeroom(request: HttpRequest) -> HttpResponse:
             kept.to_order().count(),
             PurchaseOrder.objects.late(day).count(),
             PurchaseOrder.objects.filter(state=PurchaseOrder.State.DRAWN_UP).count(),
+            kept.none_that_stops(day).count(),
         ),
         "shown": SHOWN,
         "show": _show(request),
@@ -102,6 +104,8 @@ def _chosen(request: HttpRequest, day: date) -> PartQuerySet:
         parts = parts.expiring(day, EXPIRES_SOON_DAYS)
     elif show == "stops":
         parts = parts.filter(criticality=Part.Criticality.STOPS)
+    elif show == "none":
+        parts = parts.none_that_stops(day)
     return parts.most_urgent_first()
 
 

@@ -154,3 +154,31 @@ def test_the_number_of_queries_does_not_grow_with_the_parts(django_assert_max_nu
         _reserve(_part(on_hand=n + 1, code=f"p{n}"), 1, 3)
     with django_assert_max_num_queries(16):
         refresh_advice(TODAY)
+
+
+def test_a_part_of_today_has_no_use_to_tell_of_though_the_ledger_is_old() -> None:
+    _issue(_part(code="old", since_at=MONDAY - timedelta(days=426)), 1, 426)
+    advice = _advice(_part(code="new", criticality="stops"))
+    assert "No record of use yet: too few days to tell what is used besides." in advice.reason
+    assert "426" not in advice.reason
+
+
+def test_what_was_used_is_counted_from_the_parts_first_record_on() -> None:
+    part = _part(since_at=MONDAY - timedelta(days=100))
+    _issue(part, 1, 200)
+    assert "1 issue in 200 days" in _advice(part).reason
+    young = _part(code="young", since_at=MONDAY - timedelta(days=9))
+    _issue(young, 1, 1)
+    advice = ReorderAdvice.objects.filter(part=young)
+    refresh_advice(TODAY, [young])
+    assert "Too few days to tell what is used besides: 1 issue in 9 days on record." in advice.get().reason
+
+
+def test_a_part_that_stops_the_kiln_says_what_it_means_that_none_is_there() -> None:
+    advice = _advice(_part(criticality="stops"))
+    assert (advice.order_quantity, advice.on_hand) == (0, 0)
+    assert advice.reason.startswith(
+        "None is there: if one is needed, the kiln stands for the 21 days that it takes to arrive."
+    )
+    assert "None is there" not in _advice(_part(code="waits", criticality="waits")).reason
+    assert "None is there" not in _advice(_part(code="there", criticality="stops", on_hand=1)).reason

@@ -17,6 +17,7 @@ from inventory.advice import refresh_advice
 from inventory.models import Lot, Part, PurchaseOrder, StockLevel, StockMove, SupplierTerms
 from inventory.shelf import gather_shelves
 from inventory.use import MonthOfUse, draw, months_of_use
+from inventory.words import what_to_do
 from plant import clock
 from plant.models import Change, Mill
 from tests.factories import BinFactory, ComponentKindFactory, PartFactory, SupplierFactory
@@ -367,3 +368,39 @@ def test_a_move_that_nobody_signed_says_that_it_came_from_a_file(client: Client)
     assert StockMove.objects.get(part=part).by is None
     signed_in(client)
     assert '<td data-head="By">from a file</td>' in text(client, part.get_absolute_url())
+
+
+@pytest.mark.parametrize("on_hand", [0, 1])
+def test_a_part_that_stops_the_kiln_is_never_enough_at_none(client: Client, on_hand: int) -> None:
+    part = kept_part(criticality="stops", on_hand=on_hand)
+    refresh_advice(mill_today(), [part])
+    signed_in(client)
+    for url in ("/stores/", part.get_absolute_url()):
+        said = text(client, url)
+        assert ("None there: stops the kiln" in said, "Enough" in said) == (not on_hand, bool(on_hand))
+    assert ("1 part that stops a kiln is not there" in text(client, "/stores/")) == (not on_hand)
+    assert (part.name in text(client, "/stores/?show=none")) == (not on_hand)
+
+
+def test_a_lot_out_of_date_does_not_make_a_part_that_stops_the_kiln_enough() -> None:
+    part = kept_part(criticality="stops", on_hand=1, shelf_life_days=3)
+    later_on = mill_today() + timedelta(days=10)
+    shelf = gather_shelves([part], later_on)[part.pk]
+    assert what_to_do(shelf)[0].words == "None there: stops the kiln"
+    assert list(Part.objects.all().none_that_stops(later_on)) == [part]
+    assert not Part.objects.all().none_that_stops(mill_today()).exists()
+
+
+@pytest.mark.parametrize("is_ordered", [False, True])
+def test_a_note_typed_at_a_receipt_is_kept(client: Client, is_ordered: bool) -> None:
+    part = kept_part()
+    signed_in(client)
+    typed = {"quantity": "3", "bin": part.bin_id, "reason": "box was wet"}
+    if is_ordered:
+        line = order_part(part, Decimal(3), None)
+        send(line.order, None, mill_today())
+        typed["order_line"] = line.pk
+    post(client, "receive", part, **typed)
+    move = StockMove.objects.get()
+    assert (move.reason, move.order_line_id is not None) == ("box was wet", is_ordered)
+    assert "box was wet" in text(client, part.get_absolute_url())
