@@ -23,6 +23,7 @@ from plant.models import Component, Kiln
 
 State = WorkOrder.State
 ESCAPE_DOOR_KIND = "escape-door"
+LOCK_OUT_SKILL = "lock-out"
 MENDED_STATES = (State.DONE, State.SIGNED_OFF)
 ENDED_STATES = (State.SIGNED_OFF, State.WITHDRAWN)
 # Results that bar entry at a point that does so; a defect found there goes on record as a defect and bars as one.
@@ -223,7 +224,7 @@ def _bar_of_finding(
 
 def say_finding(finding: Finding) -> str:
     """Say in one line what was found at which point of what."""
-    item = finding.item
+    item, finding = finding.item, finding.counting
     where = f"{item.component.name}, {item.point.what}" if item.component else item.point.what
     said = ": ".join(word for word in (str(finding.failure_mode or ""), finding.note or finding.reason) if word)
     return _("%(where)s: %(result)s (%(said)s)") % {
@@ -237,10 +238,10 @@ def doubtful_findings(kilns: Collection[Kiln] | Collection[int]) -> list[Finding
     """Return what speaks last of a point that bars entry and is worn or was not seen, with who was let in despite it.
 
     A later finding at the same point of the same component takes its place, and a proof test of the component that was
-    passed after it and signed off ends it. Two queries.
+    passed after it and signed off ends it. Where two people differ, the worse counts until one decides. Two queries.
     """
     part = Coalesce("item__component", 0)
-    at_points: QuerySet[Finding] = Finding.objects.filter(item__point__blocks_entry=True)
+    at_points = Finding.objects.standing().with_other().filter(item__point__blocks_entry=True)
     newer = at_points.annotate(part=part).filter(
         Q(at__gt=OuterRef("at")) | Q(at=OuterRef("at"), pk__gt=OuterRef("pk")),
         item__check_up__kiln=OuterRef("item__check_up__kiln"),
@@ -256,8 +257,9 @@ def doubtful_findings(kilns: Collection[Kiln] | Collection[int]) -> list[Finding
     found = (
         at_points.annotate(part=part)
         .filter(Q(item__component__isnull=True) | Q(item__component__is_active=True))
-        .filter(~Exists(newer), ~Exists(proved), result__in=DOUBTFUL, item__check_up__kiln__in=kilns)
+        .filter(~Exists(newer), ~Exists(proved), counts__in=DOUBTFUL, item__check_up__kiln__in=kilns)
         .select_related("item__point", "item__component", "item__check_up__kiln__mill", "failure_mode", "by__person")
+        .select_related("against__taken_back", "against__failure_mode", "against__by__person")
     )
     standing = LetIn.objects.filter(act=LetIn.Act.LET_IN, taken_back__isnull=True).select_related("by__person")
     return list(found.prefetch_related(Prefetch("let_ins", standing, to_attr="standing_let_ins")))

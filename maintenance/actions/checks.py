@@ -13,8 +13,9 @@ from maintenance.actions.defects import record_defect
 from maintenance.actions.door import take_in
 from maintenance.actions.entry import open_permit_of, refuse_where_blocked
 from maintenance.actions.findings import contradicted
+from maintenance.entry_bars import MENDED_STATES
 from maintenance.entry_now import entry_of
-from maintenance.models import CheckItem, CheckPoint, Defect, Finding, FunctionCheck, Sitting
+from maintenance.models import CheckItem, CheckPoint, Defect, Finding, FunctionCheck, Sitting, WorkOrder
 from plant import clock
 from plant.access import require
 from plant.calculations.kiln_state import CheckState, KilnState
@@ -220,6 +221,10 @@ def refuse_incomplete(item: CheckItem, answer: Answer) -> None:
         raise ValidationError(_("Choose sound, worn, defect or could not be seen."))
     if answer.result == Result.NOT_SEEN and not answer.reason.strip():
         raise ValidationError(_("Say why it could not be seen."))
+    if answer.result == Result.WORN and item.point.blocks_entry and not answer.note.strip():
+        raise ValidationError(
+            _("What is worn here can shut people in: write in the note what is worn and how far."), code="word"
+        )
     if len(answer.reason) > 200:
         raise ValidationError(_("Say the reason in at most 200 characters."))
     if answer.result == Result.DEFECT and not (answer.failure_mode or answer.note.strip()):
@@ -229,7 +234,7 @@ def refuse_incomplete(item: CheckItem, answer: Answer) -> None:
 
 
 def _put_defect_on_record(kiln: Kiln, item: CheckItem, finding: Finding, answer: Answer, by: User) -> None:
-    again = Defect.objects.not_cured().filter(finding__item=item).first()
+    again = _still_to_mend(kiln, item)
     if again:
         Change.record(again, "found again", by=by, after={"check": item.check_up.number}, note=finding.note)
         return
@@ -245,6 +250,20 @@ def _put_defect_on_record(kiln: Kiln, item: CheckItem, finding: Finding, answer:
         is_safety=item.point.kind.group == ComponentKind.Group.SAFETY,
         blocks_entry=item.point.blocks_entry,
     )
+
+
+def _still_to_mend(kiln: Kiln, item: CheckItem) -> Defect | None:
+    """Return the defect that was found before at a point and is still to be mended.
+
+    What bars entry is looked for over all checks of the kiln, so that its work is not raised twice; once it is mended
+    and waits to be signed off or proved, a finding is a defect of its own.
+    """
+    defects = Defect.objects.not_cured()
+    if not item.point.blocks_entry:
+        return defects.filter(finding__item=item).first()
+    mended = WorkOrder.objects.filter(state__in=MENDED_STATES, defect__isnull=False).values("defect")
+    same = defects.filter(kiln=kiln, finding__item__point=item.point_id, finding__item__component=item.component_id)
+    return same.exclude(pk__in=mended).first()
 
 
 @transaction.atomic

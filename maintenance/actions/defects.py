@@ -7,13 +7,16 @@ from django.core.exceptions import ValidationError
 from django.db import transaction
 from django.utils.translation import gettext as _
 
+from maintenance.actions.four_eyes import Hands, hands_on, refuse_own
 from maintenance.actions.raising import raise_work_order
 from maintenance.actions.verdicts import STRUCK, judge_by_defect, take_back
 from maintenance.models import Defect, Finding, TaskSheet, WorkOrder
 from maintenance.models.catalogue import NeedsState
+from maintenance.querysets import FINISHED_STATES
 from plant import clock
 from plant.access import require
 from plant.models import Change, Component, FailureMode, Kiln, User
+from plant.sentences import require_sentence
 
 # How long work on a defect may wait where nobody says otherwise: the mill's own choice, edited on the work order.
 DAYS_TO_MEND = {Defect.Likelihood.SURE: 2, Defect.Likelihood.SOON: 14, Defect.Likelihood.LATER: 56}
@@ -36,7 +39,7 @@ def record_defect(
     is_safety: bool = False,
     blocks_entry: bool = False,
 ) -> Defect:
-    """Put a defect on record; one that blocks entry does so from this moment on."""
+    """Put a defect on record; one that blocks entry does so from this moment on, and raises its work order itself."""
     if by is not None and not by.may("do work"):
         require(by, "do rounds")
     if not what.strip():
@@ -58,6 +61,8 @@ def record_defect(
     Change.record(defect, "recorded", by=by, after={"what": defect.what, "blocks_entry": blocks_entry})
     if blocks_entry:
         Change.record(kiln, "closed to entry", by=by, after={"defect": defect.what}, note=str(defect))
+        # Whoever found it need not be allowed to raise work: the program does.
+        work_order_from_defect(defect, by if by and by.may("raise work") else None)
     judge_by_defect(defect)
     return defect
 
@@ -80,6 +85,8 @@ def work_order_from_defect(defect: Defect, by: User | None, *, sheet: TaskSheet 
         return known
     if defect.cured_at:
         raise ValidationError(_("This defect is off the list already: record it again if it is back."))
+    if sheet and sheet.is_proof_test:
+        raise ValidationError(_("A proof test mends nothing: choose the task sheet of the mending."))
     sheet = sheet or suggest_sheet(defect)
     due_at = _mend_by(defect)
     order = raise_work_order(
@@ -137,10 +144,35 @@ def cure_defect(defect: Defect, *, by: User | None, work_order: WorkOrder) -> No
         Change.record(defect.kiln, "defect that blocked entry is mended", by=by, after={"defect": defect.what})
 
 
+def judges_of(defect: Defect) -> Hands:
+    """Return who may not strike a defect that bars entry: its finder, who worked on it, who found it sound since."""
+    users = [defect.found_by]
+    if defect.finding:
+        later = Finding.objects.filter(item=defect.finding.item_id, at__gte=defect.finding.at)
+        users += [finding.by for finding in later.select_related("by")]
+    return hands_on(defect.work_orders.all()).and_those(Hands.of_users(users))
+
+
 @transaction.atomic
 def strike_defect(defect: Defect, *, by: User | None, why: str) -> None:
-    """Take a defect off the list because it never was one; whoever signs off work may say so, with a reason."""
+    """Take a defect off the list because it never was one; whoever signs off work may say so, with a reason.
+
+    Striking one that bars entry lets people in: that takes somebody who neither found it nor worked on it nor corrected
+    the finding, and a sentence. What was mended is no mistake: it ends by its signature and its proof test.
+    """
     require(by, "sign off work")
+    Kiln.objects.select_for_update().get(pk=defect.kiln_id)
+    defect = Defect.objects.select_related("found_by", "finding").get(pk=defect.pk)
+    if defect.blocks_entry and why.strip() and not defect.cured_at:
+        order = defect.work_orders.exclude(state=WorkOrder.State.WITHDRAWN).first()
+        if order and order.state in FINISHED_STATES:
+            raise ValidationError(
+                _("%(number)s mended it, so it was a defect: sign that off, and its proof test where one is raised.")
+                % {"number": order.number}
+            )
+        if order is None:
+            refuse_own("sign off work", judges_of(defect), by, what=_("striking what bars entry"))
+            why = require_sentence(why)
     take_off_the_list(defect, by=by, why=why)
 
 

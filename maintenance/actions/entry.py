@@ -14,7 +14,7 @@ from django.db import transaction
 from django.db.models import Exists, OuterRef, Q
 from django.utils.translation import gettext as _
 
-from maintenance.entry_bars import ESCAPE_DOOR_KIND, bars_of
+from maintenance.entry_bars import ESCAPE_DOOR_KIND, LOCK_OUT_SKILL, bars_of
 from maintenance.entry_now import Air, EntryNow, entry_now, work_inside
 from maintenance.models import EntryPermit, Sitting, WorkOrder
 from maintenance.models.catalogue import NeedsState
@@ -36,7 +36,6 @@ OXYGEN_PCT = (Decimal("19.5"), Decimal("23.5"))
 CARBON_MONOXIDE_PPM = 20
 # A job in these states of the kiln takes people into the chamber or in front of its machinery.
 INSIDE_STATES = (NeedsState.EMPTY, NeedsState.STILL)
-LOCK_OUT_SKILL = "lock-out"
 HOT_AND_SHUT = "hot-chamber-shut"
 # Whoever has no other role stands at a door only with a skill on record.
 READING_ROLES = (Role.AUDITOR, Role.MANAGER)

@@ -8,6 +8,7 @@ from django.utils.translation import gettext as _
 
 from maintenance.actions.check_sittings import lock_open_check
 from maintenance.actions.defects import take_off_the_list
+from maintenance.actions.four_eyes import Hands, refuse_own
 from maintenance.models import CheckItem, Finding, TakenBack, WorkOrder
 from maintenance.querysets import WORST_FIRST
 from plant import clock
@@ -120,6 +121,10 @@ def decide(item: CheckItem, finding: Finding, *, by: User, key: UUID, why: str) 
         )
     if not why.strip():
         raise ValidationError(_("Say why this one holds."))
+    if item.point.blocks_entry and finding.result == Result.SOUND:
+        # That would end a bar to entry: not by whoever found nothing.
+        what = _("deciding that a point that bars entry is sound")
+        refuse_own("sign off work", Hands.of_users([finding.by]), by, what=what)
     decision = Finding.objects.create(
         key=key,
         item=item,

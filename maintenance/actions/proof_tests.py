@@ -5,15 +5,19 @@ from datetime import date
 from uuid import UUID
 
 from django.core.exceptions import ValidationError
+from django.db.models import Q
 from django.utils.translation import gettext as _
 
 from maintenance.actions.defects import record_defect, work_order_from_defect
 from maintenance.actions.raising import raise_work_order
 from maintenance.calculations.calendar_rules import CalendarRule, IntervalRule, MonthEnd, TextRule, Unit
-from maintenance.models import CheckPoint, Defect, ProofTest, StandingDefault, StandingTask, WorkOrder
+from maintenance.entry_bars import LOCK_OUT_SKILL, MENDED_STATES
+from maintenance.models import CheckPoint, Defect, ProofTest, StandingDefault, StandingTask, TaskSheet, WorkOrder
 from plant import clock
-from plant.models import Change, Component, Person, User
+from plant.models import Change, Component, Person, Qualification, User
+from plant.querysets import PersonQuerySet
 
+PROOF_SKILL = "proof-testing"
 UNITS = {"day": Unit.DAYS, "week": Unit.WEEKS, "month": Unit.MONTHS, "year": Unit.YEARS}
 MONTH_ENDS = {
     StandingTask.MonthEnd.LAST_DAY: MonthEnd.LAST_DAY,
@@ -59,6 +63,33 @@ def _rule_of(work_order: WorkOrder, tested_on: date) -> CalendarRule | None:
     return None
 
 
+def testers(work_order: WorkOrder) -> PersonQuerySet:
+    """Return who may be named as the tester: of the team on record, with the skill of the test valid today."""
+    team = Q(assignments__work_order=work_order) | Q(pk__in=work_order.labour.values("person"))
+    people = Person.objects.working_here().filter(team).distinct()
+    skills = list(work_order.skills.exclude(skill__code=LOCK_OUT_SKILL).values_list("skill__code", flat=True))
+    if PROOF_SKILL in skills:
+        skills = [PROOF_SKILL]
+    if not skills:
+        return people
+    day = clock.today(work_order.kiln.mill.zone)
+    held = Qualification.objects.filter(Q(valid_until__isnull=True) | Q(valid_until__gte=day), skill__code__in=skills)
+    return people.filter(pk__in=held.values("person"))
+
+
+def _refuse_tester(work_order: WorkOrder, tester: Person) -> None:
+    able = testers(work_order)
+    if able.filter(pk=tester.pk).exists():
+        return
+    names = ", ".join(str(person) for person in able)
+    who = _("These may be named: %(names)s.") % {"names": names} if names else _("Nobody of the team may be named.")
+    raise ValidationError(
+        _("%(tester)s cannot be the tester of %(number)s: not in its team, or without the skill today. %(who)s")
+        % {"tester": tester, "number": work_order.number, "who": who},
+        code="tester",
+    )
+
+
 def record_proof_test(work_order: WorkOrder, answers: ProofAnswers, *, by: User | None) -> ProofTest:
     """Enter the outcome; a failed test raises work at once and closes the chamber where the component is a way out.
 
@@ -67,6 +98,7 @@ def record_proof_test(work_order: WorkOrder, answers: ProofAnswers, *, by: User 
     component = work_order.component or answers.component
     if component is None:
         raise ValidationError(_("Say which component was tested."))
+    _refuse_tester(work_order, answers.tested_by)
     passed = answers.outcome == ProofTest.Outcome.PASSED
     seal_no = answers.seal_no.strip()
     if passed and not seal_no:
@@ -110,9 +142,10 @@ def blocks_entry(component: Component) -> bool:
 
 def _follow_up_failure(test: ProofTest, by: User | None) -> None:
     blocks = blocks_entry(test.component)
-    # A reading outside its limits may have made the defect a moment ago.
-    defect = Defect.objects.not_cured().filter(component=test.component, blocks_entry=blocks, is_safety=True).first()
-    defect = defect or record_defect(
+    # A reading outside its limits may have made the defect a moment ago; one that was mended is another.
+    same = Defect.objects.not_cured().filter(component=test.component, blocks_entry=blocks, is_safety=True)
+    mended = WorkOrder.objects.filter(state__in=MENDED_STATES, defect__isnull=False).values("defect")
+    defect = same.exclude(pk__in=mended).first() or record_defect(
         kiln=test.component.kiln,
         component=test.component,
         what=_("Proof test failed: %(note)s") % {"note": test.note or test.component.name},
@@ -124,20 +157,27 @@ def _follow_up_failure(test: ProofTest, by: User | None) -> None:
     work_order_from_defect(defect, by)
 
 
+def proof_sheet_of(component: Component) -> TaskSheet | None:
+    """Return the sheet by which a component is proof tested: that of its last test, else the one of its kind."""
+    last = component.proof_tests.filter(work_order__sheet__isnull=False).select_related("work_order__sheet")
+    test = last.order_by("-tested_at").first()
+    if test and test.work_order and test.work_order.sheet and test.work_order.sheet.is_proof_test:
+        return test.work_order.sheet
+    return TaskSheet.objects.filter(kind=component.kind_id, is_proof_test=True).first()
+
+
 def raise_retest(cured: WorkOrder, by: User | None) -> WorkOrder | None:
     """Raise the test that proves a repair, where the component is proof tested: the mending broke its seal.
 
-    A test that waits already is brought forward.
+    Only the passed test lets people in again. A test that waits already is brought forward.
     """
-    if cured.component is None:
+    sheet = proof_sheet_of(cured.component) if cured.component else None
+    if sheet is None:
         return None
-    last = cured.component.proof_tests.select_related("work_order__sheet").order_by("-tested_at").first()
-    if last is None or not (last.work_order and last.work_order.sheet):
-        return None
-    sheet = last.work_order.sheet
-    why = _("%(number)s mended what kept people out. This test proves the repair and puts a new seal on record.") % {
-        "number": cured.number
-    }
+    why = _(
+        "%(number)s mended what keeps people out. This test proves the repair and puts a new seal on record: nobody "
+        "may enter until it is passed and signed off."
+    ) % {"number": cured.number}
     waiting = WorkOrder.objects.unfinished().filter(component=cured.component, sheet=sheet).first()
     if waiting:
         return _bring_forward(waiting, why, by)
@@ -150,7 +190,7 @@ def raise_retest(cured: WorkOrder, by: User | None) -> WorkOrder | None:
         due_at=clock.now(),
         safety_at=clock.now(),
         is_safety=True,
-        by=by,
+        by=by if by and by.may("raise work") else None,
         why=why,
     )
 

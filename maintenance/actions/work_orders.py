@@ -20,7 +20,9 @@ from maintenance.actions.entry import (
     refuse_where_it_runs,
     runs_the_kiln,
     takes_people_inside,
+    watch_faults,
 )
+from maintenance.actions.lifting import defects_lifted_by, refuse_own_work, what_it_lifts
 from maintenance.actions.proof_tests import ProofAnswers, blocks_entry, raise_retest, record_proof_test
 from maintenance.actions.standing import complete, pass_occurrence_over
 from maintenance.actions.verdicts import judge_by_work
@@ -88,12 +90,13 @@ def start(
     people: Collection[Person] = (),
     locked_out_outside_by: Person | None = None,
     is_own_lock_on: bool = False,
+    stays_outside: Person | None = None,
 ) -> WorkOrder:
     """Start a job or carry on with a paused one: cautions read, people able to do it, and the kiln as it needs it.
 
     A job inside needs the chamber open for entry and its people in by the list; ``is_own_lock_on`` says that those who
     are not in yet go in now, each with a lock of their own. ``locked_out_outside_by`` names who locked the kiln out for
-    a job that mends, from outside, what blocks entry.
+    a job that mends or proves, from outside, what bars entry; ``stays_outside`` who stays at the main door of a test.
     """
     require(by, "do work")
     order = lock_with_kiln(work_order)
@@ -106,9 +109,12 @@ def start(
     check_team(order, team)
     if runs_the_kiln(order):
         refuse_running(order.kiln)
-    entry = _check_entry(order, team, locked_out_outside_by)
+    entry = _check_entry(order, team, locked_out_outside_by, stays_outside)
     if takes_people_inside(order) and not entry:
         entry = _take_in(order, team, by, is_own_lock_on)
+    if not order.is_paused:
+        # The team on record is who does it: whoever was given the job and is not among them did not.
+        Assignment.objects.filter(work_order=order).exclude(person__in=team).delete()
     for person in team:
         Assignment.objects.get_or_create(work_order=order, person=person)
     after = {"people": [person.name for person in team], "cautions_read": True, **entry}
@@ -229,11 +235,14 @@ def _why_not(members: Iterable[Person], skill_id: int, day: date) -> str:
     return " ".join(ran_out) or _("Nobody named holds it.")
 
 
-def _check_entry(order: WorkOrder, team: Collection[Person], locked_out_outside_by: Person | None) -> dict[str, Any]:
+def _check_entry(
+    order: WorkOrder, team: Collection[Person], locked_out_outside_by: Person | None, stays_outside: Person | None
+) -> dict[str, Any]:
     """Refuse a job inside without an open permit, or with the one who is to stay outside.
 
-    Where a defect blocks entry, only the work that mends it may start, from outside: then nobody steps in and no permit
-    is possible, but the lock-out is by name all the same.
+    Where entry is barred, only the work that mends or proves what bars it may start, from outside: then no permit is
+    possible, but the lock-out is by name all the same. The proof test tries the door from inside, with the main door
+    held open: it names who stays outside as well.
     """
     if not takes_people_inside(order):
         return {}
@@ -256,7 +265,7 @@ def _check_entry(order: WorkOrder, team: Collection[Person], locked_out_outside_
     what = "; ".join(str(bar) for bar in bars)
     if not any(order.pk in bar.ended_by for bar in bars):
         raise ValidationError(
-            _("Nobody may enter %(kiln)s: %(what)s. Only the work that mends this may start, from outside.")
+            _("Nobody may enter %(kiln)s: %(what)s. Only the work that mends or proves this may start, from outside.")
             % {"kiln": order.kiln, "what": what},
             code="blocked",
         )
@@ -274,9 +283,21 @@ def _check_entry(order: WorkOrder, team: Collection[Person], locked_out_outside_
         )
     refuse_where_it_runs(order.kiln)
     faults = lock_out_fault(locked_out_outside_by, order.kiln)
+    said = {"from_outside": True, "locked_out_by": locked_out_outside_by.name}
+    if order.sheet and order.sheet.is_proof_test:
+        if stays_outside is None or stays_outside in (*team, locked_out_outside_by):
+            faults.append(
+                _(
+                    "The tester tries the door from inside: name who stays outside at the main door, which is held "
+                    "open; nobody of the team."
+                )
+            )
+        else:
+            faults += watch_faults(stays_outside, order.kiln)
+            said["stays_outside"] = stays_outside.name
     if faults:
         raise ValidationError(faults)
-    return {"from_outside": True, "locked_out_by": locked_out_outside_by.name}
+    return said
 
 
 def latest_records(order: WorkOrder) -> dict[int, StepRecord]:
@@ -346,9 +367,21 @@ def finish(
             kiln=order.kiln, component=order.component, failure_mode=found, what=found.name, by=by
         )
         order.save(update_fields=["defect"])
+    if _wants_proof(order):
+        raise_retest(order, by)
     judge_by_work(order, by=by, found_nothing=found_nothing)
     begin_anew(order)
     return order
+
+
+def _wants_proof(order: WorkOrder) -> bool:
+    """Say whether a job worked on what bars entry, so that only a proof test lets people in again."""
+    if order.component is None or (order.sheet and order.sheet.is_proof_test):
+        return False
+    return any(
+        bar.defect_id == order.defect_id if bar.defect_id else bar.component_id == order.component_id
+        for bar in bars_of(order.kiln)
+    )
 
 
 def _refuse_outside_limits(order: WorkOrder, so: str) -> None:
@@ -379,8 +412,9 @@ def _count_on(order: WorkOrder, by: User) -> None:
 def sign_off(work_order: WorkOrder, *, by: User, version: int, is_proved: bool = False, note: str = "") -> WorkOrder:
     """Accept finished work; what it mended is off the list.
 
-    A defect that blocked entry needs the word that the mended thing was tried (``is_proved``): signing off lets people
-    in again.
+    Safety work is accepted by somebody who did not do it. Where the signature lets people in again, it needs the word
+    that the mended thing was tried (``is_proved``). What is proof tested is lifted by its test, not by its mending;
+    whoever mended it does not sign that test either.
     """
     require(by, "sign off work")
     order = lock_with_kiln(work_order)
@@ -388,23 +422,23 @@ def sign_off(work_order: WorkOrder, *, by: User, version: int, is_proved: bool =
         return order
     check_version(order, version)
     refuse_return(order)
-    blocked = bool(order.defect and order.defect.blocks_entry and order.defect.cured_at is None)
-    if blocked and not is_proved:
+    refuse_own_work(order, by)
+    lifted, opens = defects_lifted_by(order), bool(what_it_lifts(order))
+    if opens and not is_proved:
         raise ValidationError(
             _("Signing this off lets people into %(kiln)s again. Confirm that what was mended was tried.")
             % {"kiln": order.kiln}
         )
-    if blocked:
+    bars = bool(order.defect and order.defect.blocks_entry and order.defect.cured_at is None)
+    if bars or opens:
         _refuse_outside_limits(order, _("what keeps people out is not mended. Send the work back."))
     order.signed_off_at = clock.now()
     order.signed_off_by = by
-    _move(
-        order, State.SIGNED_OFF, "signed off", by, after={"proved": is_proved} if blocked else None, note=note.strip()
-    )
-    if order.defect:
+    _move(order, State.SIGNED_OFF, "signed off", by, after={"proved": is_proved} if opens else None, note=note.strip())
+    if order.defect and not order.defect.blocks_entry:
         cure_defect(order.defect, by=by, work_order=order)
-        if blocked:
-            raise_retest(order, by)
+    for defect in lifted:
+        cure_defect(defect, by=by, work_order=order)
     return order
 
 

@@ -92,9 +92,12 @@ def test_a_mistake_is_struck_with_a_reason_by_who_may_sign_off() -> None:
         strike_defect(defect, by=a_user("technician", "per"), why="mistake")
     with pytest.raises(ValidationError, match="Say why"):
         strike_defect(defect, by=planner, why=" ")
-    strike_defect(defect, by=planner, why="wrong button")
+    with pytest.raises(ValidationError, match="in a sentence"):
+        strike_defect(defect, by=planner, why="wrong button")
+    why = "The wrong button was pressed, the latch opens freely."
+    strike_defect(defect, by=planner, why=why)
     assert not Defect.objects.blocking_entry().exists()
-    assert Change.objects.about(defect).get().note == "wrong button"
+    assert Change.objects.about(defect).get().note == why
 
 
 def test_a_defect_with_work_under_way_is_not_struck() -> None:

@@ -192,7 +192,7 @@ def test_where_a_defect_blocks_entry_only_its_own_mending_starts_from_outside() 
     defect = DefectFactory(what="latch corroded", blocks_entry=True)
     other = a_job(kiln=defect.kiln, needs_state="empty")
     mending = a_job(kiln=defect.kiln, needs_state="empty", defect=defect)
-    with pytest.raises(ValidationError, match="Only the work that mends this"):
+    with pytest.raises(ValidationError, match="Only the work that mends or proves this"):
         started(other, user)
     with pytest.raises(ValidationError, match="name who locked the kiln out"):
         started(mending, user)
@@ -228,7 +228,7 @@ def test_what_blocks_entry_is_not_mended_while_a_reading_says_otherwise() -> Non
     enter.record_step(step, by=a_user("technician"), key=uuid4(), reading=Decimal(2), note="oiled")
     WorkOrder.objects.filter(pk=order.pk).update(state="done")
     with pytest.raises(ValidationError, match="what keeps people out is not mended"):
-        act.sign_off(order, by=a_user("planner"), version=0, is_proved=True)
+        act.sign_off(order, by=a_user("planner", "ilse"), version=0, is_proved=True)
     assert Defect.objects.blocking_entry().exists()
 
 

@@ -1,0 +1,76 @@
+"""Let people into a chamber although a point that bars entry is in doubt: by name and with a sentence.
+
+It holds until the next finding there or until it is taken back. A defect that bars entry is never overridden so: it is
+mended and proved, or struck off by somebody who did not find it.
+"""
+
+from uuid import UUID
+
+from django.core.exceptions import ValidationError
+from django.db import transaction
+from django.utils.translation import gettext as _
+
+from maintenance.actions.four_eyes import Hands, refuse_own
+from maintenance.entry_bars import doubtful_findings, let_in_of, say_finding
+from maintenance.models import Finding, LetIn
+from plant import clock
+from plant.access import require
+from plant.models import Change, Kiln, User
+from plant.sentences import require_sentence
+
+ACT = "let in despite a bar"
+
+
+def _locked(finding: Finding) -> Kiln:
+    """Return the kiln, so that two people cannot each have their say at once."""
+    return Kiln.objects.select_for_update().select_related("mill").get(pk=finding.item.check_up.kiln_id)
+
+
+def finders_of(finding: Finding) -> Hands:
+    """Return who found it; both where two differ."""
+    return Hands.of_users([finding.by, finding.against.by if finding.against else None])
+
+
+@transaction.atomic
+def let_in(finding: Finding, *, by: User, key: UUID, why: str) -> LetIn:
+    """Say why people may go in despite a finding; somebody entitled who did not find it, in a sentence."""
+    require(by, ACT)
+    known = LetIn.objects.filter(key=key).first()
+    if known:
+        return known
+    kiln = _locked(finding)
+    now_doubtful = {one.pk: one for one in doubtful_findings([kiln])}
+    if finding.pk not in now_doubtful:
+        raise ValidationError(_("This does not bar entry any more: somebody has looked again or proved it meanwhile."))
+    finding = now_doubtful[finding.pk]
+    if let_in_of(finding):
+        raise ValidationError(_("Somebody said so already: read it on the page of %(kiln)s.") % {"kiln": kiln})
+    refuse_own(ACT, finders_of(finding), by, what=_("letting people in despite what oneself found"))
+    said = LetIn.objects.create(
+        key=key, finding=finding, act=LetIn.Act.LET_IN, why=require_sentence(why), at=clock.now(), by=by
+    )
+    Change.record(kiln, "let in despite a bar", by=by, after={"point": say_finding(finding)}, note=said.why)
+    return said
+
+
+@transaction.atomic
+def take_back(said: LetIn, *, by: User, key: UUID, why: str) -> LetIn:
+    """Bar the chamber again; whoever does rounds may, for it makes nothing less safe."""
+    require(by, "do rounds")
+    kiln = _locked(said.finding)
+    known = LetIn.objects.filter(first=said).first()
+    if known:
+        return known
+    if not why.strip():
+        raise ValidationError(_("Say why it no longer holds: the record keeps the reason."))
+    ended = LetIn.objects.create(
+        key=key,
+        finding=said.finding,
+        act=LetIn.Act.TAKEN_BACK,
+        first=said,
+        why=why.strip()[:300],
+        at=clock.now(),
+        by=by,
+    )
+    Change.record(kiln, "closed to entry", by=by, after={"point": say_finding(said.finding)}, note=ended.why)
+    return ended
