@@ -15,16 +15,14 @@ from maintenance.actions.defects import cure_defect, record_defect
 from maintenance.actions.door import take_in
 from maintenance.actions.entry import (
     is_somebody_at_work_inside,
-    lock_out_fault,
     open_permit_of,
-    refuse_where_it_runs,
     runs_the_kiln,
     takes_people_inside,
-    watch_faults,
 )
 from maintenance.actions.lifting import defects_lifted_by, refuse_own_work, what_it_lifts
 from maintenance.actions.proof_tests import ProofAnswers, blocks_entry, raise_retest, record_proof_test
 from maintenance.actions.standing import complete, pass_occurrence_over
+from maintenance.actions.start_at_kiln import check_entry
 from maintenance.actions.verdicts import judge_by_work
 from maintenance.actions.watch_resets import begin_anew
 from maintenance.calculations.work_states import may_move
@@ -109,7 +107,7 @@ def start(
     check_team(order, team)
     if runs_the_kiln(order):
         refuse_running(order.kiln)
-    entry = _check_entry(order, team, locked_out_outside_by, stays_outside)
+    entry = check_entry(order, team, locked_out_outside_by, stays_outside)
     if takes_people_inside(order) and not entry:
         entry = _take_in(order, team, by, is_own_lock_on)
     if not order.is_paused:
@@ -233,71 +231,6 @@ def _why_not(members: Iterable[Person], skill_id: int, day: date) -> str:
         if held.skill_id == skill_id and not held.is_valid_on(day)
     ]
     return " ".join(ran_out) or _("Nobody named holds it.")
-
-
-def _check_entry(
-    order: WorkOrder, team: Collection[Person], locked_out_outside_by: Person | None, stays_outside: Person | None
-) -> dict[str, Any]:
-    """Refuse a job inside without an open permit, or with the one who is to stay outside.
-
-    Where entry is barred, only the work that mends or proves what bars it may start, from outside: then no permit is
-    possible, but the lock-out is by name all the same. The proof test tries the door from inside, with the main door
-    held open: it names who stays outside as well.
-    """
-    if not takes_people_inside(order):
-        return {}
-    bars = bars_of(order.kiln)
-    permit = open_permit_of(order.kiln)
-    if not bars:
-        if permit is None:
-            raise ValidationError(
-                _("Open %(kiln)s for entry first: open, cooled, locked out, escape door tried.") % {"kiln": order.kiln},
-                code="permit",
-            )
-        stand = entry_of(order.kiln)
-        if stand and stand.outside in team:
-            raise ValidationError(
-                _("%(person)s stays outside %(kiln)s and cannot do work inside as well: name another person.")
-                % {"person": stand.outside, "kiln": order.kiln},
-                code="watch",
-            )
-        return {}
-    what = "; ".join(str(bar) for bar in bars)
-    if not any(order.pk in bar.ended_by for bar in bars):
-        raise ValidationError(
-            _("Nobody may enter %(kiln)s: %(what)s. Only the work that mends or proves this may start, from outside.")
-            % {"kiln": order.kiln, "what": what},
-            code="blocked",
-        )
-    if permit:
-        raise ValidationError(
-            _("%(kiln)s is still open for entry. Count everybody out and close it before this work starts.")
-            % {"kiln": order.kiln},
-            code="permit",
-        )
-    if locked_out_outside_by is None:
-        raise ValidationError(
-            _("Nobody may step in: %(what)s. Work from outside, main door held open, and name who locked the kiln out.")
-            % {"what": what},
-            code="outside",
-        )
-    refuse_where_it_runs(order.kiln)
-    faults = lock_out_fault(locked_out_outside_by, order.kiln)
-    said = {"from_outside": True, "locked_out_by": locked_out_outside_by.name}
-    if order.sheet and order.sheet.is_proof_test:
-        if stays_outside is None or stays_outside in (*team, locked_out_outside_by):
-            faults.append(
-                _(
-                    "The tester tries the door from inside: name who stays outside at the main door, which is held "
-                    "open; nobody of the team."
-                )
-            )
-        else:
-            faults += watch_faults(stays_outside, order.kiln)
-            said["stays_outside"] = stays_outside.name
-    if faults:
-        raise ValidationError(faults)
-    return said
 
 
 def latest_records(order: WorkOrder) -> dict[int, StepRecord]:
