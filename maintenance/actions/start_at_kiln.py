@@ -6,8 +6,15 @@ from typing import Any
 from django.core.exceptions import ValidationError
 from django.utils.translation import gettext as _
 
-from maintenance.actions.entry import lock_out_fault, open_permit_of, takes_people_inside, watch_faults
+from maintenance.actions.entry import (
+    lock_out_fault,
+    open_permit_of,
+    refuse_where_it_runs,
+    takes_people_inside,
+    watch_faults,
+)
 from maintenance.entry_bars import bars_of
+from maintenance.entry_now import entry_of
 from maintenance.models import WorkOrder
 from plant.models import Person
 
