@@ -23,6 +23,7 @@ from maintenance.models import (
     WorkOrder,
 )
 from maintenance.morning import STATE_WORDS, find_everybody_words, jobs_in, progress, waits_for_timber
+from maintenance.sureness import sure_of_orders, together, unpriced_words
 from plant import clock, end_view
 from plant.availability_report import kiln_report
 from plant.calculations.openings import Opening
@@ -113,6 +114,8 @@ def gather(kiln: Kiln, now: datetime) -> dict[str, Any]:
         "defects": defects,
         "notices": Firing.objects.for_list().notices(now).filter(watch__kiln=kiln)[: SHOWN * 2],
         "work": work[:SHOWN],
+        "waiting": together(sure_of_orders(work).values()),
+        "unpriced": unpriced_words(len(unpriced)) if (unpriced := [one for one in work if one.is_cost_unknown]) else "",
         "more_work": work[SHOWN:],
         "work_shown": WORK_SHOWN,
         "work_count": WorkOrder.objects.unfinished().filter(kiln=kiln).count(),

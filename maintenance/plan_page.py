@@ -15,6 +15,7 @@ from maintenance.models import Plan
 from maintenance.plan_problem import held_back
 from maintenance.plan_states import Standing
 from maintenance.plan_words import in_money, money_words
+from maintenance.sureness import plan_words, sure_of_plan
 from plant.models import Mill
 from plant.templatetags.kilnward import fixed
 
@@ -51,7 +52,7 @@ def lead_words(plan: Plan, mill: Mill) -> str:
     facts = {"cost": money_words(plan.cost_cents, mill), "far": far_words(plan)}
     if plan.is_at_work:
         return _("So far it costs %(cost)s, %(far)s.") % facts
-    said = _("Costs %(cost)s, %(far)s") % facts
+    said, sure = _("Costs %(cost)s, %(far)s") % facts, plan_words(plan, mill)
     against = [
         words
         for words in (
@@ -61,7 +62,8 @@ def lead_words(plan: Plan, mill: Mill) -> str:
         )
         if words
     ]
-    return f"{said}; {', '.join(against)}." if against else f"{said}."
+    said = f"{said}; {', '.join(against)}." if against else f"{said}."
+    return f"{said} {sure}".strip()
 
 
 def _as_it_stood(plan: Plan) -> str:
@@ -102,6 +104,7 @@ class CostRow:
     name: str
     cost: Decimal
     stood: Decimal | None
+    is_part: bool = False
 
     @property
     def more(self) -> Decimal | None:
@@ -118,7 +121,22 @@ def cost_rows(plan: Plan) -> list[CostRow]:
         mine, other = here.get(part, 0), stood.get(part) if stood else None
         if mine or other:
             rows.append(CostRow(str(COST_WORDS[part]), in_money(mine), amount(other)))
+            rows += _sure_rows(plan) if part == "delay" else []
     return rows
+
+
+def _sure_rows(plan: Plan) -> list[CostRow]:
+    """Split the cost of delay by how sure it is; what waits for a job by a price that is typed is assumed."""
+    here, stood = sure_of_plan(plan, plan.plan), sure_of_plan(plan, plan.as_it_stood)
+    if here is None:
+        return []
+    names = {
+        "physics": _("of it at least, by physics"),
+        "experience": _("of it by the mill's own experience"),
+        "assumption": _("of it assumed"),
+    }
+    rows = [CostRow(name, getattr(here, one), stood and getattr(stood, one), True) for one, name in names.items()]
+    return [row for row in rows if row.cost or row.stood]
 
 
 @dataclass(frozen=True)

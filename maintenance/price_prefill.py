@@ -10,13 +10,15 @@ from django.utils.translation import gettext as _
 from maintenance.models import Defect, PriceOfWaiting
 from plant.calculations.drying_capacity import share_above_fibre_saturation
 from plant.calculations.emc import emc_from_psychrometer_pct
-from plant.calculations.price_of_waiting import KINDS, Price, Worth, price, proposed_kind
-from plant.kilns_now import drying_rate_at
+from plant.calculations.longer_drying import TimedCharge, longer_since
+from plant.calculations.price_of_waiting import KINDS, Grounds, Price, Worth, price, proposed_kind
+from plant.kilns_now import drying_rate_at, product_of
 from plant.models import Charge, Component, Kiln, Phase
 from plant.templatetags.kilnward import fixed
 from plant.usual_climate import usual_climate
 
 LOOK_BACK = timedelta(days=60)
+LOOK_BACK_FOR_CHARGES = timedelta(days=365)
 HOT = (Phase.Kind.HEATING_UP, Phase.Kind.DRYING, Phase.Kind.CONDITIONING)
 CLIMATE = ("dry_bulb_c", "wet_bulb_c", "wet_bulb_shown_c", "outside_c", "outside_rh_pct")
 
@@ -47,10 +49,15 @@ EMC_BELOW_END = 0.8
 
 @dataclass(frozen=True)
 class Proposal:
-    """A value to start from, in the unit it is kept in, and where it comes from; empty for our usual value."""
+    """A value to start from, in the unit it is kept in, and where it comes from; empty for our usual value.
+
+    ``is_recorded``: the kiln's records say so. ``charges``: how many of its charges it comes from.
+    """
 
     value: Decimal | None
     why: str = ""
+    is_recorded: bool = False
+    charges: int = 0
 
 
 def proposed_loss(defect: Defect) -> str | None:
@@ -66,7 +73,21 @@ def proposed_loss(defect: Defect) -> str | None:
 def proposals(defect: Defect, loss: str, now: datetime) -> dict[str, Proposal]:
     """Return a value to start from for every assumption of a kind of loss, and for what the kiln dries a day."""
     found = proposals_for(defect.kiln, defect.component, loss, now)
-    return {**found, **_fitting(_from_last_price(defect, loss), loss)}
+    last = _fitting(_from_last_price(defect, loss), loss)
+    # What the charges tell is better than what was guessed before they were dried.
+    told = _fitting(_from_charges_since(defect, now), loss)
+    same = {name: found[name] for name, one in last.items() if name in found and found[name].value == one.value}
+    return {**found, **last, **same, **told}
+
+
+def grounds_of(found: Mapping[str, Proposal], values: Mapping[str, object], *, is_measured: bool = False) -> Grounds:
+    """Say what values rest on: whatever was typed over what is proposed is no longer on record."""
+    kept = {name: one for name, one in found.items() if one.value is not None and values.get(name) == one.value}
+    return Grounds(
+        is_measured=is_measured,
+        on_record=frozenset(name for name, one in kept.items() if one.is_recorded),
+        charges={name: one.charges for name, one in kept.items() if one.charges},
+    )
 
 
 def proposals_for(kiln: Kiln, component: Component | None, loss: str, now: datetime) -> dict[str, Proposal]:
@@ -92,11 +113,12 @@ def price_for(kiln: Kiln, component: Component | None, loss: str, now: datetime)
         Where what is proposed contradicts itself (warmer outside than in the chamber).
     """
     found = proposals_for(kiln, component, loss, now)
+    grounds = grounds_of(found, {name: proposal.value for name, proposal in found.items()})
     rate = found.pop("kiln_m3_per_day").value
     if rate is None:
         return None
     terms = KINDS[loss](**{name: float(proposal.value or 0) for name, proposal in found.items()})
-    return price(terms, Worth(kiln.mill.energy_price_per_kwh, kiln.mill.drying_margin_per_m3, rate))
+    return price(terms, Worth(kiln.mill.energy_price_per_kwh, kiln.mill.drying_margin_per_m3, rate), grounds)
 
 
 def _fitting(known: Mapping[str, Proposal], loss: str) -> dict[str, Proposal]:
@@ -130,7 +152,29 @@ def _rate(kiln: Kiln, charge: Charge | None, now: datetime) -> Proposal:
         daily,
         _("What %(kiln)s dried in its able hours: %(own)d of %(all)d charges of the past year were of this timber.")
         % {"kiln": kiln.tag, "own": rate.product_charges, "all": rate.kiln_charges},
+        charges=rate.product_charges or rate.kiln_charges,
     )
+
+
+def _from_charges_since(defect: Defect, now: datetime) -> dict[str, Proposal]:
+    """Compare the kiln's charges since the defect was found with those of the same timber in the year before."""
+    own = Charge.objects.filter(kiln=defect.kiln, basis=Charge.Basis.DONE, end_at__lte=now)
+    told = longer_since(
+        TimedCharge(
+            product_of(charge),
+            (charge.end_at - charge.begin_at).total_seconds() / 3600,
+            charge.begin_at >= defect.found_at,
+        )
+        for charge in own.filter(end_at__gt=defect.found_at - LOOK_BACK_FOR_CHARGES)
+        if charge.begin_at >= defect.found_at or charge.end_at <= defect.found_at
+    )
+    if told is None:
+        return {}
+    why = _("%(since)d charges since it was found, against %(before)d of the same timber in the year before.") % {
+        "since": told.since,
+        "before": told.before,
+    }
+    return {"longer_drying_pct": Proposal(Decimal(str(told.longer_pct)), why, charges=told.since)}
 
 
 def _from_kiln(kiln: Kiln, component: Component | None) -> dict[str, Proposal]:
@@ -169,8 +213,14 @@ def _from_last_months(kiln: Kiln, now: datetime) -> dict[str, Proposal]:
     daily = Decimal(min(hot_h / days, 24)).quantize(Decimal("0.1"))
     drying = Decimal(100 * hours[Phase.Kind.DRYING] / hot_h).quantize(Decimal(1))
     told = {"kiln": kiln.tag, "days": days}
-    hot = Proposal(daily, _("Mean of the last %(days)d days of %(kiln)s: heating up, drying, conditioning.") % told)
-    vented = Proposal(drying, _("Share of drying in the hot hours of %(kiln)s: then the flaps let air out.") % told)
+    hot = Proposal(
+        daily,
+        _("Mean of the last %(days)d days of %(kiln)s: heating up, drying, conditioning.") % told,
+        is_recorded=True,
+    )
+    vented = Proposal(
+        drying, _("Share of drying in the hot hours of %(kiln)s: then the flaps let air out.") % told, is_recorded=True
+    )
     return {"hot_h_per_day": hot, "vented_anyway_pct": vented}
 
 

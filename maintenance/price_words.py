@@ -79,15 +79,19 @@ HINTS: dict[str, Promise] = {
     "followed_pct": gettext_lazy("Our choice: how far the timber follows the drier climate until the charge ends."),
 }
 BOUND_WHY: dict[str, Promise] = {
-    "door_gap": gettext_lazy("It is at least so much: running fans press the air out harder than buoyancy does."),
-    "threshold": gettext_lazy("It is at least so much: running fans draw the air in harder than buoyancy does."),
+    "door_gap": gettext_lazy(
+        "What physics says is a lower bound: running fans press the air out harder than buoyancy does."
+    ),
+    "threshold": gettext_lazy(
+        "What physics says is a lower bound: running fans draw air in harder than buoyancy does."
+    ),
     "open_door": gettext_lazy("It is an estimate: the rule was made for cold rooms, and no fan was running in them."),
     "open_flap": gettext_lazy("It is an estimate, as good as the pressure at the flap is known."),
     "poor_wall": gettext_lazy("It is an estimate, as good as the U value is known; a hand finds only gross places."),
-    "bare_pipe": gettext_lazy("It is at least so much: wind or a fan nearby takes several times as much."),
+    "bare_pipe": gettext_lazy("What physics says is a lower bound: wind or a fan nearby takes several times as much."),
     "steam_leak": gettext_lazy("It is at most so much at a trap: condensate takes up a part of the hole."),
     "water_leak": gettext_lazy("It is an estimate, as good as the leak is known."),
-    "warm_wet_bulb": gettext_lazy("It is at least so much: timber that checks counts only where a share is entered."),
+    "warm_wet_bulb": gettext_lazy("It is assumed: nobody measured how far the timber follows the drier climate."),
     "less_air": gettext_lazy("It is an estimate: how much wet timber gains from air speed differs by species."),
     "cold_side": gettext_lazy("It is at most so much: the whole charge is taken to wait for the cold side."),
 }

@@ -1,6 +1,6 @@
 """What many rows of upkeep can answer."""
 
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 from datetime import datetime, timedelta
 from typing import TYPE_CHECKING, Any
 
@@ -100,6 +100,12 @@ class PriceOfWaitingQuerySet(models.QuerySet["PriceOfWaiting"]):
     def newest_first(self) -> "PriceOfWaitingQuerySet":
         """The one that counts first."""
         return self.order_by("-at", "-id")
+
+    def last_of(self, defects: "Collection[int]") -> "dict[int, PriceOfWaiting]":
+        """Return the price that counts of each defect, by the defect's key; one query, none without defects."""
+        if not defects:
+            return {}
+        return {price.defect_id: price for price in self.filter(defect__in=defects).order_by("at", "id")}
 
 
 def _caution_codes(order: "WorkOrder") -> set[str]:

@@ -38,6 +38,7 @@ from maintenance.plan_states import (
 )
 from maintenance.plan_words import value_words
 from maintenance.suppositions import suppose
+from maintenance.sureness import kept_sureness, unpriced_words
 from plant import clock
 from plant.background.running import ClaimLostError
 from plant.models import Job, Mill
@@ -170,6 +171,9 @@ def _keep_problem(plan: Plan, desk: Desk, drawn: Drawn, unsafe: Mapping[str, str
     plan.last_charge_ids = dict(drawn.last_charge_ids)
     plan.versions = {job.ref: desk.orders[job.ref].version for job in drawn.problem.jobs}
     plan.notes, plan.aside, plan.unsafe = list(drawn.notes), dict(drawn.aside), dict(unsafe)
+    unpriced = sum(desk.orders[job.ref].is_cost_unknown for job in drawn.problem.jobs)
+    plan.notes += [unpriced_words(unpriced)] if unpriced else []
+    plan.sureness = kept_sureness(desk.orders[job.ref] for job in drawn.problem.jobs)
     plan.as_it_stood = as_it_stood_to_json(before)
     plan.as_it_stood_cents = before.cost_as_shown.total
     plan.progress = []
@@ -183,6 +187,7 @@ def _keep_problem(plan: Plan, desk: Desk, drawn: Drawn, unsafe: Mapping[str, str
             "notes",
             "aside",
             "unsafe",
+            "sureness",
             "as_it_stood",
             "as_it_stood_cents",
             "progress",

@@ -74,6 +74,22 @@ class AppendOnly(_VendorSQL):
         return [f"DROP FUNCTION IF EXISTS {self.table}_keep() CASCADE"]
 
 
+class LiftAppendOnly(AppendOnly):
+    """Let a migration split what a ledger keeps: AppendOnly must follow in the same migration."""
+
+    def describe(self) -> str:
+        """Say what it does."""
+        return f"Lift the guard of {self.table}"
+
+    def forwards(self, vendor: str) -> list[str]:
+        """Return the dropping statements."""
+        return super().backwards(vendor)
+
+    def backwards(self, vendor: str) -> list[str]:
+        """Return the creating statements."""
+        return super().forwards(vendor)
+
+
 class NoOverlap(_VendorSQL):
     """Forbid overlapping half-open spans of one owner: an exclusion constraint, or triggers where there is none."""
 

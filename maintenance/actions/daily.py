@@ -20,6 +20,7 @@ from maintenance.actions.plans import Settled, settle_places
 from maintenance.actions.raising import update_readiness
 from maintenance.actions.standing import Rolled, roll
 from maintenance.models import DayRun, ProofTest, TaskSheet, WorkOrder
+from maintenance.sureness import day_words, sure_of_orders, together
 from plant import clock
 from plant.access import require
 from plant.models import Component, Mill, User
@@ -45,6 +46,7 @@ class DaySummary:
     left_out: int = 0
     waiting_for_parts: int = 0
     to_order: int = 0
+    waiting: list[str] = field(default_factory=list)
     shouts: list[dict[str, str]] = field(default_factory=list)
 
     def shout(self, shouts: Iterable[Shout]) -> None:
@@ -98,6 +100,7 @@ class DaySummary:
             said.append(words % self.missed)
         waiting = ngettext("%d job waits for parts", "%d jobs wait for parts", self.waiting_for_parts)
         to_order = ngettext("%d part should be ordered today", "%d parts should be ordered today", self.to_order)
+        said += self.waiting
         said.append(f"{waiting % self.waiting_for_parts}; {to_order % self.to_order}.")
         return said
 
@@ -132,6 +135,7 @@ def _run(day: date, now_at: datetime, progress: Progress | None) -> DaySummary:
         (_("places"), lambda: _take_placed(summary, place_all(now_at))),
         (_("places that hold"), lambda: _take_settled(summary, settle_places(now_at))),
         (_("what to order"), lambda: _take_advice(summary, day)),
+        (_("what waiting costs"), lambda: _take_prices(summary)),
         (_("what is late"), lambda: summary.shout(late_proof_tests(day))),
     )
     for done, (name, step) in enumerate(steps):
@@ -169,6 +173,14 @@ def _take_placed(summary: DaySummary, placed: Placed) -> None:
     summary.left_out = placed.left_out
     summary.without_place, summary.waiting_for_parts = placed.without_place, placed.waiting_for_parts
     summary.shout(placed.shouts)
+
+
+def _take_prices(summary: DaySummary) -> None:
+    """Say what waiting costs a day, and how much of that nobody knows."""
+    orders = list(WorkOrder.objects.unfinished())
+    costs = together(sure_of_orders(orders).values())
+    unpriced = sum(order.is_cost_unknown for order in orders)
+    summary.waiting = day_words(costs.total, costs.assumption, unpriced, Mill.objects.current())
 
 
 def _take_settled(summary: DaySummary, settled: Settled) -> None:

@@ -26,6 +26,7 @@ from maintenance.price_prefill import price_for
 from maintenance.watch_words import heard_of, sentence
 from plant import clock
 from plant.calculations.periods import from_epoch_s, to_epoch_s
+from plant.calculations.price_of_waiting import to_the_cent
 from plant.models import Change, Downtime, FailureMode, Fitting, Kiln
 
 # What is over already and began longer ago is put on record, but sends nobody: readings came late.
@@ -165,7 +166,7 @@ def _agreeing(firing: Firing, watch: Watch) -> Iterable[Firing]:
 
 def _raise(firing: Firing, watch: Watch) -> WorkOrder:
     now, kiln, sheet = clock.now(), watch.kiln, watch.sheet
-    cost, priced = _cost(watch, now)
+    cost, priced, unknown = _cost(watch, now)
     is_safety = watch.safety_days is not None
     order = raise_work_order(
         kiln=kiln,
@@ -179,6 +180,7 @@ def _raise(firing: Firing, watch: Watch) -> WorkOrder:
         safety_at=now + timedelta(days=watch.safety_days) if watch.safety_days is not None else None,
         is_safety=is_safety,
         cost_of_delay_per_day=cost,
+        cost_unknown_why=unknown[:240],
         why=" ".join(part for part in (firing.sentence, _suspect_words(firing), priced, _same_job(watch)) if part),
     )
     parts = list(Part.objects.filter(pk__in=order.parts.values("part")))
@@ -203,29 +205,30 @@ def _same_job(watch: Watch) -> str:
     }
 
 
-def _cost(watch: Watch, now: datetime) -> tuple[Decimal, str]:
-    """Return what a day of waiting costs where the watch names a kind of loss, and what that rests on in words."""
+def _cost(watch: Watch, now: datetime) -> tuple[Decimal, str, str]:
+    """Return what a day of waiting costs where the watch names a kind of loss, in words too, and why nobody can say."""
     loss = watch.loss_kind
     if not loss:
-        return ZERO, ""
+        return ZERO, "", ""
     if loss in LEAKS:
         loss = "steam_leak" if watch.kiln.heating_medium == Kiln.HeatingMedium.STEAM else "water_leak"
     try:
         price = price_for(watch.kiln, watch.component, loss, now)
     except ValueError as refusal:
-        return ZERO, _("What waiting costs cannot be said: %(why)s.") % {"why": refusal}
+        why = _("What waiting costs cannot be said: %(why)s.") % {"why": refusal}
+        return ZERO, why, why
     if price is None:
-        return ZERO, _("What waiting costs cannot be said: no charge tells what the kiln dries a day.")
-    words = _("Waiting costs %(cost)s %(currency)s a day, with usual assumptions: %(kwh)s kWh of heat, %(m3)s m³.")
+        why = _("What waiting costs cannot be said: no charge tells what the kiln dries a day.")
+        return ZERO, why, why
+    words = _("Waiting costs %(cost)s %(currency)s a day, all of it assumed: %(kwh)s kWh of heat, %(m3)s m³.")
     said = {
-        "cost": price.cost_per_day,
+        "cost": to_the_cent(price.cost_per_day),
         "currency": watch.kiln.mill.currency,
         "kwh": price.kwh_per_day.normalize(),
         "m3": price.m3_per_day.normalize(),
     }
-    return price.cost_per_day, words % {
-        name: f"{value:f}" if isinstance(value, Decimal) else value for name, value in said.items()
-    }
+    told = words % {name: f"{value:f}" if isinstance(value, Decimal) else value for name, value in said.items()}
+    return to_the_cent(price.cost_per_day), told, ""
 
 
 # the suspects

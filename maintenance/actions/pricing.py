@@ -24,6 +24,7 @@ def price_defect(
     assumptions: dict[str, str],
     worth: Worth,
     found: Price,
+    is_measured: bool = False,
 ) -> PriceOfWaiting:
     """Keep a price; the defect and its open work order take its cost. Sent twice, it gives the same one.
 
@@ -57,8 +58,11 @@ def price_defect(
         kiln_m3_per_day=worth.kiln_m3_per_day,
         kwh_per_day=found.kwh_per_day,
         m3_per_day=found.m3_per_day,
-        heat_cost_per_day=found.heat_cost_per_day,
-        timber_cost_per_day=found.timber_cost_per_day,
+        physics_cost_per_day=found.sure.physics,
+        experience_cost_per_day=found.sure.experience,
+        assumption_cost_per_day=found.sure.assumption,
+        experience_charges=found.sure.charges,
+        is_measured=is_measured,
     )
     _take_over(defect, kept, by)
     return kept

@@ -48,6 +48,7 @@ def raise_work_order(
     is_safety: bool = False,
     safety_at: datetime | None = None,
     cost_of_delay_per_day: Decimal = ZERO,
+    cost_unknown_why: str = "",
     why: str = "",
     earliest_at: datetime | None = None,
 ) -> WorkOrder:
@@ -82,6 +83,7 @@ def raise_work_order(
         safety_at=safety_at,
         is_safety=is_safety or (sheet is not None and sheet.is_safety),
         cost_of_delay_per_day=cost_of_delay_per_day,
+        cost_unknown_why=cost_unknown_why,
         why=" ".join(words for words in (why, lacking) if words),
         raised_at=clock.now(),
     )

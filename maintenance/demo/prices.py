@@ -6,13 +6,13 @@ from uuid import UUID
 
 from maintenance.actions.pricing import price_defect
 from maintenance.models import Defect
-from maintenance.price_prefill import proposals
+from maintenance.price_prefill import grounds_of, proposals
 from plant import clock
 from plant.calculations.price_of_waiting import KINDS, Worth, price
 from plant.models import Mill
 
 KEY = UUID("6c0d9b5e-3f0a-4b0c-9d55-1b6f2f0f3a11")
-# Measured at the door; how much longer the charges take is the kiln master's own experience.
+# Measured at the door; how much longer the charges take is the kiln master's guess until they tell it themselves.
 TOLD = {"gap_mm": Decimal(8), "gap_height_m": Decimal("1.2"), "longer_drying_pct": Decimal(8)}
 
 
@@ -22,6 +22,7 @@ def price_the_seal() -> None:
     mill, kind = Mill.objects.current(), KINDS["door_gap"]
     found = proposals(seal, "door_gap", clock.now())
     values = {one.name: TOLD.get(one.name, found[one.name].value) for one in fields(kind)}
+    grounds = grounds_of(found, {**values, "kiln_m3_per_day": found["kiln_m3_per_day"].value}, is_measured=True)
     terms = kind(**{name: float(value or 0) for name, value in values.items()})
     rate = found["kiln_m3_per_day"].value or Decimal(0)
     worth = Worth(mill.energy_price_per_kwh, mill.drying_margin_per_m3, rate)
@@ -33,5 +34,6 @@ def price_the_seal() -> None:
         loss="door_gap",
         assumptions={name: str(value) for name, value in values.items()},
         worth=worth,
-        found=price(terms, worth),
+        found=price(terms, worth, grounds),
+        is_measured=True,
     )

@@ -10,7 +10,7 @@ from django.utils.translation import gettext as _now
 from django.utils.translation import gettext_lazy as _
 
 from maintenance.forms.fields import KeyField, MeasureField
-from maintenance.price_prefill import Proposal
+from maintenance.price_prefill import Proposal, grounds_of
 from maintenance.price_words import HINTS, LABELS, own_first, scale_of
 from plant.calculations.price_of_waiting import KINDS, Assumptions, Price, Worth, price
 from plant.forms.measures import InUnitField
@@ -45,9 +45,11 @@ class PriceForm(forms.Form):
         proposals: Mapping[str, Proposal],
         mill: Mill,
         seen: int,
+        was_measured: bool = False,
     ) -> None:
         super().__init__(data)
         self.loss = loss
+        self.proposals = proposals
         self.price: Price | None = None
         self.terms: Assumptions | None = None
         self.worth: Worth | None = None
@@ -59,6 +61,13 @@ class PriceForm(forms.Form):
         for name, field in _worth_fields(proposals["kiln_m3_per_day"], mill).items():
             self.fields[name] = field
             self.shared.append(name)
+        if KINDS[loss].HAS_LEAST:
+            self.fields["is_measured"] = forms.BooleanField(
+                required=False,
+                initial=was_measured,
+                label=_("Sizes and climate were measured at the kiln, not guessed"),
+                help_text=_("Only then is a part of the price called “at least”."),
+            )
 
     @property
     def own_fields(self) -> list[forms.BoundField]:
@@ -85,7 +94,8 @@ class PriceForm(forms.Form):
         try:
             self.terms = KINDS[self.loss](**{one.name: float(values[one.name]) for one in fields(KINDS[self.loss])})
             self.worth = Worth(values["energy_price_per_kwh"], values["margin_per_m3"], values["kiln_m3_per_day"])
-            self.price = price(self.terms, self.worth)
+            grounds = grounds_of(self.proposals, values, is_measured=bool(values.get("is_measured")))
+            self.price = price(self.terms, self.worth, grounds)
         except ValueError as fault:
             self.add_error(
                 None,

@@ -53,6 +53,8 @@ class Plan(models.Model):
     # placing-plan/1 of the best plan found, checked before it is kept; and of the places that stood when it was drawn.
     plan = models.JSONField(default=dict, blank=True)
     as_it_stood = models.JSONField(default=dict, blank=True)
+    # By work order, what a day of its delay costs by physics, by the mill's own charges and as assumed, in cents.
+    sureness = models.JSONField(default=dict, blank=True)
     cost_cents = models.BigIntegerField(null=True, blank=True)
     bound_cents = models.BigIntegerField(null=True, blank=True)
     due_date_cents = models.BigIntegerField(null=True, blank=True)

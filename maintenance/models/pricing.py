@@ -8,7 +8,7 @@ from django.utils.translation import gettext_lazy as _
 
 from maintenance.models.checks import Defect
 from maintenance.querysets import PriceOfWaitingQuerySet
-from plant.calculations.price_of_waiting import KINDS, Assumptions
+from plant.calculations.price_of_waiting import KINDS, Assumptions, Sureness, to_the_cent
 from plant.fields import MoneyField, QuantityField
 
 
@@ -46,8 +46,12 @@ class PriceOfWaiting(models.Model):
     kiln_m3_per_day = QuantityField(_("what the kiln dries a day in m³"))
     kwh_per_day = QuantityField(_("heat in kWh a day"))
     m3_per_day = QuantityField(_("timber in m³ a day"))
-    heat_cost_per_day = MoneyField(_("heat a day"))
-    timber_cost_per_day = MoneyField(_("timber a day"))
+    # The cost of a day in three parts, to the last decimal; it is their sum.
+    physics_cost_per_day = MoneyField(_("at least, by physics"), decimal_places=6, default=0)
+    experience_cost_per_day = MoneyField(_("by the mill's own charges"), decimal_places=6, default=0)
+    assumption_cost_per_day = MoneyField(_("assumed"), decimal_places=6, default=0)
+    experience_charges = models.PositiveIntegerField(_("charges that tell"), default=0)
+    is_measured = models.BooleanField(_("measured"), default=False)
 
     objects = PriceOfWaitingQuerySet.as_manager()
 
@@ -61,8 +65,24 @@ class PriceOfWaiting(models.Model):
 
     @property
     def cost_per_day(self) -> Decimal:
-        """Heat and timber together."""
-        return Decimal(self.heat_cost_per_day) + Decimal(self.timber_cost_per_day)
+        """Return what the defect takes as its cost of delay: rounded here, and nowhere before."""
+        return to_the_cent(self.sure.total)
+
+    @property
+    def sure(self) -> Sureness:
+        """Return how sure the cost is, in three parts."""
+        parts = (self.physics_cost_per_day, self.experience_cost_per_day, self.assumption_cost_per_day)
+        return Sureness(*(Decimal(part) for part in parts), self.experience_charges)
+
+    @property
+    def heat_cost_per_day(self) -> Decimal:
+        """Return what the heat is worth."""
+        return Decimal(self.kwh_per_day) * Decimal(self.energy_price_per_kwh)
+
+    @property
+    def timber_cost_per_day(self) -> Decimal:
+        """Return what the timber is worth."""
+        return Decimal(self.m3_per_day) * Decimal(self.margin_per_m3)
 
     def terms(self) -> Assumptions:
         """Return the assumptions as the computation takes them."""

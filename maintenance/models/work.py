@@ -63,6 +63,8 @@ class WorkOrder(models.Model):
     safety_at = models.DateTimeField(_("safety date"), null=True, blank=True)
     is_safety = models.BooleanField(_("safety work"), default=False)
     cost_of_delay_per_day = MoneyField(_("cost of delay per day"), default=0)
+    # Why a watch could not say what waiting costs; until somebody enters a cost, that is no cost of 0.
+    cost_unknown_why = models.CharField(_("why waiting has no price"), max_length=240, blank=True, default="")
     why = models.TextField(_("why"), blank=True)
     no_place_why = models.TextField(_("why it has no place"), blank=True)
     # Taken out of the plan by hand: it stays out until it is put back, or has no place before a day.
@@ -154,6 +156,11 @@ class WorkOrder(models.Model):
     def is_left_out(self) -> bool:
         """Say whether it stays out of the plan until somebody puts it back."""
         return self.left_out_at is not None and self.not_before_on is None
+
+    @property
+    def is_cost_unknown(self) -> bool:
+        """Whether nobody can say yet what waiting costs."""
+        return bool(self.cost_unknown_why) and not self.cost_of_delay_per_day
 
     @property
     def delay_cents_per_hour(self) -> Fraction:

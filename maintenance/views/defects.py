@@ -16,6 +16,7 @@ from maintenance.actions.defects import strike_defect, work_order_from_defect
 from maintenance.entry_bars import bars_to_entry
 from maintenance.forms.checks import ReasonForm
 from maintenance.models import Defect, TaskSheet, WorkOrder
+from maintenance.sureness import sure_of_defects
 from maintenance.views.helpers import put_refusal, query_without_page, user_of
 from plant.access import needs
 from plant.models import Kiln
@@ -36,6 +37,9 @@ def defects(request: HttpRequest) -> HttpResponse:
     page = Paginator(found.order_by("-blocks_entry", "-is_safety", "-found_at", "-id"), 50).get_page(
         request.GET.get("page")
     )
+    sure = sure_of_defects(list(page))
+    for defect in page:
+        defect.sure = sure[defect.pk]
     context = {
         "place": "rounds",
         "page": page,

@@ -51,14 +51,22 @@ def work_out(request: HttpRequest, pk: int) -> HttpResponse:
         return render(request, "maintenance/defect_price.html", context)
     last = defect.prices.newest_first().first()
     start_from = proposals(defect, loss, clock.now())
-    make = partial(PriceForm, loss=loss, proposals=start_from, mill=mill, seen=last.pk if last else 0)
+    begun = last if last and last.loss == loss else None
+    make = partial(
+        PriceForm,
+        loss=loss,
+        proposals=start_from,
+        mill=mill,
+        seen=last.pk if last else 0,
+        was_measured=bool(begun and begun.is_measured),
+    )
     form = make(request.POST if request.method == "POST" else None)
     is_preview = bool(request.htmx) or "preview" in request.POST  # type: ignore[attr-defined]
     if request.method == "POST" and not is_preview and form.is_valid() and _keep(request, defect, form):
         return redirect("maintenance:defect-cost", defect.pk)
     # What is proposed has its price too, before anything was typed.
     worked = form if form.is_bound else make(_as_typed(form))
-    context |= {"form": form, "begun": last if last and last.loss == loss else None, **_result(worked, mill)}
+    context |= {"form": form, "begun": begun, **_result(worked, mill)}
     page = "maintenance/defect_price_result.html" if is_preview else "maintenance/defect_price.html"
     return render(request, page, context)
 
@@ -98,6 +106,7 @@ def _keep(request: HttpRequest, defect: Defect, form: PriceForm) -> bool:
             assumptions=form.kept_assumptions(),
             worth=form.worth,
             found=form.price,
+            is_measured=bool(form.cleaned_data.get("is_measured")),
         )
     except ValidationError as refusal:
         put_refusal(form, refusal)

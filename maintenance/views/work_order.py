@@ -40,6 +40,7 @@ from maintenance.forms.work_orders import (
 )
 from maintenance.models import Caution, KilnStop, StepRecord, WorkOrder, WorkStep
 from maintenance.models.catalogue import NeedsState
+from maintenance.sureness import sure_of_orders
 from maintenance.views.helpers import mill_of, person_of, put_refusal, user_of
 from maintenance.views.work_orders import work_order_url
 from plant import clock
@@ -116,6 +117,7 @@ def _page(request: HttpRequest, order: WorkOrder, **bound: forms.Form) -> HttpRe
         "history": Change.objects.about(order),
         "today": clock.today(order.kiln.mill.zone),
         "now_at": clock.now(),
+        "order_sure": sure_of_orders([order])[order.pk],
     }
     if may_work and order.state in enter.OPEN_FOR_TIME:
         context["labour_form"] = bound.get("time") or LabourForm(person=person)

@@ -14,7 +14,17 @@ from plant.calculations.waiting_heat import (
     Threshold,
     WaterLeak,
 )
-from plant.calculations.waiting_loss import Assumptions, Bound, Loss, Price, Worth, price
+from plant.calculations.waiting_loss import (
+    Assumptions,
+    Bound,
+    Grounds,
+    Loss,
+    Price,
+    Sureness,
+    Worth,
+    price,
+    to_the_cent,
+)
 
 KINDS: dict[str, type[Assumptions]] = {
     "door_gap": DoorGap,
@@ -93,4 +103,16 @@ def proposed_kind(failure_mode: str, component_kind: str, *, is_steam: bool) -> 
     return leak if component_kind in _LEAKING_KINDS else None
 
 
-__all__ = ["KINDS", "Assumptions", "Bound", "Loss", "Price", "Worth", "price", "proposed_kind"]
+__all__ = [
+    "KINDS",
+    "Assumptions",
+    "Bound",
+    "Grounds",
+    "Loss",
+    "Price",
+    "Sureness",
+    "Worth",
+    "price",
+    "proposed_kind",
+    "to_the_cent",
+]

@@ -27,10 +27,10 @@ class WarmWetBulb(Assumptions):
     dry_bulb_c: float = assumed(60, 15, 99, "°C")
     wet_bulb_shown_c: float = assumed(50, 1, 99, "°C")
     reads_too_warm_k: float = assumed(1, 0, 20, "K")
-    followed_pct: float = assumed(50, 0, 100, "%", decimals=0)
+    followed_pct: float = assumed(50, 0, 100, "%", decimals=0, costs_least=0)
     basic_density_kg_m3: float = assumed(400, 150, 1200, "kg/m³", decimals=0)
     heat_kwh_per_kg: float = assumed(1.3, 0.65, 4, "kWh/kg", decimals=2)
-    degraded_pct: float = assumed(0, 0, 100, "%")
+    degraded_pct: float = assumed(0, 0, 100, "%", costs_least=0)
 
     def loss(self, kiln_m3_per_day: float) -> Loss:
         """Water that need not have been driven out, and the timber that checks."""
@@ -55,7 +55,7 @@ class WarmWetBulb(Assumptions):
             "water_kg": water_kg,
         }
         degraded = kiln_m3_per_day * self.degraded_pct / 100
-        return Loss(water_kg * self.heat_kwh_per_kg, degraded, Bound.LOWER, figures)
+        return Loss(water_kg * self.heat_kwh_per_kg, degraded, Bound.ESTIMATE, figures)
 
 
 @dataclass(frozen=True)
@@ -70,7 +70,7 @@ class LessAir(Assumptions):
     fans: float = assumed(4, 1, 200, decimals=0, step=1)
     affected_fans: float = assumed(1, 0, 200, decimals=0, step=1)
     speed_pct: float = assumed(0, 0, 100, "%", decimals=0)
-    exponent: float = assumed(0.5, 0, fan_laws.TRANSFER_EXPONENT, decimals=2)
+    exponent: float = assumed(0.5, 0, fan_laws.TRANSFER_EXPONENT, decimals=2, costs_least=0)
     above_fibre_saturation_pct: float = assumed(50, 0, 100, "%", decimals=0)
 
     def loss(self, kiln_m3_per_day: float) -> Loss:

@@ -22,8 +22,8 @@ class LeakingChamber(HotChamber):
     until the mill knows better.
     """
 
-    vented_anyway_pct: float = assumed(60, 0, 100, "%", decimals=0)
-    longer_drying_pct: float = assumed(0, 0, 200, "%", decimals=1)
+    vented_anyway_pct: float = assumed(60, 0, 100, "%", decimals=0, costs_least=100)
+    longer_drying_pct: float = assumed(0, 0, 200, "%", decimals=1, costs_least=0)
 
     def air_loss(self, flow_m3_s: float, bound: Bound, kiln_m3_per_day: float) -> Loss:
         """Return the loss of a flow of chamber air, and of the time for which a charge waits for the lagging timber."""
@@ -46,11 +46,12 @@ class LeakingChamber(HotChamber):
 class DoorGap(LeakingChamber):
     """An upright gap at a door: torn, hard or flat seal, bent leaf, a fastener that does not pull home."""
 
+    HAS_LEAST: ClassVar[bool] = True
     SOURCE: ClassVar[str] = "ASHRAE Fundamentals (2009) ch. 16 eq. (38); ASHRAE Fundamentals (2017) ch. 1"
 
     gap_mm: float = assumed(5, 0.1, 200, "mm")
     gap_height_m: float = assumed(2, 0.05, 15, "m", decimals=2)
-    discharge: float = assumed(leaks.GAP_DISCHARGE, 0.1, 1, decimals=2)
+    discharge: float = assumed(leaks.GAP_DISCHARGE, 0.1, 1, decimals=2, costs_least=leaks.GAP_DISCHARGE)
 
     def loss(self, kiln_m3_per_day: float) -> Loss:
         """Stack-driven flow through the gap's upper half, times the enthalpy it takes along: a lower bound."""
@@ -62,12 +63,13 @@ class DoorGap(LeakingChamber):
 class Threshold(LeakingChamber):
     """A level gap at the foot of a door: a threshold that is broken, dirty or pressed flat."""
 
+    HAS_LEAST: ClassVar[bool] = True
     SOURCE: ClassVar[str] = "ASHRAE Fundamentals (2009) ch. 16 eq. (38); ASHRAE Fundamentals (2017) ch. 1"
 
     gap_mm: float = assumed(5, 0.1, 200, "mm")
     gap_length_m: float = assumed(1, 0.05, 15, "m", decimals=2)
     height_to_neutral_m: float = assumed(2, 0.1, 10, "m", decimals=2)
-    discharge: float = assumed(leaks.GAP_DISCHARGE, 0.1, 1, decimals=2)
+    discharge: float = assumed(leaks.GAP_DISCHARGE, 0.1, 1, decimals=2, costs_least=leaks.GAP_DISCHARGE)
 
     def loss(self, kiln_m3_per_day: float) -> Loss:
         """Cold air comes in at the foot and as much chamber air leaves further up: a lower bound."""
@@ -117,16 +119,17 @@ class OpenDoor(HotChamber):
 class BarePipe(Assumptions):
     """A heating line without its insulation, in still air outside the chamber."""
 
+    HAS_LEAST: ClassVar[bool] = True
     SOURCE: ClassVar[str] = "Churchill and Chu (1975), within 6 % of the 1955 Guide ch. 28 Table 1; ISO 12241 form"
 
     length_m: float = assumed(1, 0.05, 1000, "m", decimals=2)
     outer_diameter_mm: float = assumed(60.3, 5, 1000, "mm")
     pipe_c: float = assumed(90, -20, 300, "°C")
     ambient_c: float = assumed(15, -45, 50, "°C")
-    emissivity: float = assumed(heat_loss.BARE_STEEL_EMISSIVITY, 0.02, 1, decimals=2)
+    emissivity: float = assumed(heat_loss.BARE_STEEL_EMISSIVITY, 0.02, 1, decimals=2, costs_least=0.1)
     insulation_mm: float = assumed(40, 5, 300, "mm", decimals=0)
     conductivity_w_mk: float = assumed(0.04, 0.01, 1, "W/mK", decimals=3)
-    hot_h_per_day: float = assumed(24, 0, 24, "h")
+    hot_h_per_day: float = assumed(24, 0, 24, "h", costs_least=0)
 
     def loss(self, kiln_m3_per_day: float) -> Loss:
         """What the bare pipe gives off more than the insulated one: a lower bound, for wind takes more."""

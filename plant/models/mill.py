@@ -6,6 +6,7 @@ from zoneinfo import ZoneInfo
 from django.db import models, transaction
 from django.utils.translation import gettext_lazy as _
 
+from plant.calculations.standard_atmosphere import pressure_at_pa
 from plant.fields import MoneyField, QuantityField
 from plant.validators import validate_time_zone
 
@@ -56,6 +57,11 @@ class Mill(models.Model):
         default=Decimal("0.08"),
         help_text=_("Of heat as it reaches the kilns, losses of the boiler included: it prices leaks and bare pipes."),
     )
+    height_m = QuantityField(
+        _("height above the sea in m"),
+        default=0,
+        help_text=_("It sets the air pressure by which humidity, EMC and lost heat are reckoned (ISO 2533)."),
+    )
     labour_rate_per_h = MoneyField(_("labour rate per hour"), default=48)
     weekly_crew_h = QuantityField(_("crew hours a week for upkeep"), default=80)
 
@@ -66,10 +72,16 @@ class Mill(models.Model):
             models.CheckConstraint(condition=models.Q(horizon_days__gte=1, horizon_days__lte=730), name="mill_horizon"),
             models.CheckConstraint(condition=models.Q(drying_margin_per_m3__gte=0), name="mill_margin_not_negative"),
             models.CheckConstraint(condition=models.Q(energy_price_per_kwh__gte=0), name="mill_energy_not_negative"),
+            models.CheckConstraint(condition=models.Q(height_m__gte=-430, height_m__lte=5000), name="mill_height"),
         ]
 
     def __str__(self) -> str:
         return self.name
+
+    @property
+    def pressure_pa(self) -> float:
+        """Return the usual air pressure at the mill's height in Pa."""
+        return float(pressure_at_pa(float(self.height_m)))
 
     @property
     def zone(self) -> ZoneInfo:

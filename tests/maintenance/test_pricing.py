@@ -280,7 +280,7 @@ def test_the_form_offers_each_assumption_once(seal: Defect) -> None:
     found = proposals(seal, "door_gap", clock.now())
     form = PriceForm(loss="door_gap", proposals=found, mill=Mill.objects.current(), seen=0)
     shown = [field.name for field in [*form.own_fields, *form.worth_fields]]
-    assert sorted([*shown, "key", "seen"]) == sorted(form.fields)
+    assert sorted([*shown, "key", "seen", "is_measured"]) == sorted(form.fields)
     assert shown[0] == "gap_mm"
 
 

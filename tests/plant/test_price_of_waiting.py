@@ -133,10 +133,10 @@ def test_what_the_flaps_would_have_let_out_anyway_is_not_lost() -> None:
 
 
 @pytest.mark.parametrize("kind", KINDS)
-def test_the_money_is_that_of_the_rounded_amounts(kind: str) -> None:
+def test_the_money_is_that_of_the_rounded_amounts_to_its_last_decimal(kind: str) -> None:
     found = price(KINDS[kind](), WORTH)
-    assert found.heat_cost_per_day == round(found.kwh_per_day * Decimal("0.08"), 2)
-    assert found.timber_cost_per_day == round(found.m3_per_day * 45, 2)
+    assert found.heat_cost_per_day == found.kwh_per_day * Decimal("0.08")
+    assert found.timber_cost_per_day == found.m3_per_day * 45
     assert found.cost_per_day == found.heat_cost_per_day + found.timber_cost_per_day
     assert found.cost_per_day > 0 and KINDS[kind].SOURCE
 
