@@ -1,6 +1,7 @@
 """How sure a cost of delay is: what physics gives at least, what the mill's own charges tell, what is assumed."""
 
 from collections.abc import Collection, Iterable, Mapping
+from datetime import datetime
 from decimal import Decimal
 from typing import Any
 
@@ -60,17 +61,28 @@ def sure_of_plan(plan: Plan, content: Mapping[str, Any]) -> Sureness | None:
 
     None for a plan that was drawn before its jobs' prices were kept apart.
     """
-    placed: Mapping[str, Any] = content.get("jobs", {})
+    ends = _ends(plan, content)
     if not content or not plan.sureness:
         return None
     split = []
     for job in plan.problem.get("jobs", ()):
-        at, parts = placed.get(job["id"]), plan.sureness.get(job["id"])
-        if at is None or parts is None:
+        end_min, parts = ends.get(job["id"]), plan.sureness.get(job["id"])
+        if end_min is None or parts is None:
             continue
-        late_min = max(0, at["start_min"] + job["duration_min"] - job["due_min"])
+        late_min = max(0, end_min - job["due_min"])
         split.append(Sureness(*(Decimal(part) * late_min / DAY_MIN / 100 for part in parts)))
     return together(split)
+
+
+def _ends(plan: Plan, content: Mapping[str, Any]) -> dict[str, int]:
+    """Return the minute in which each job with a place ends, in a plan's content; places that do not hold count too."""
+    minutes = {job["id"]: job["duration_min"] for job in plan.problem.get("jobs", ())}
+    placed = content.get("jobs", {})
+    ends = {ref: at["start_min"] + minutes[ref] for ref, at in placed.items() if ref in minutes}
+    for ref, at in content.get("loose", {}).items():
+        if plan.base_at is not None:
+            ends[ref] = int((datetime.fromisoformat(at["end_at"]) - plan.base_at).total_seconds() // 60)
+    return ends
 
 
 def plan_words(plan: Plan, mill: Mill) -> str:
