@@ -3,18 +3,15 @@
 import time
 from collections.abc import Callable
 from typing import Any
-from urllib.parse import urlsplit
 
-from django.contrib import messages
 from django.contrib.auth import SESSION_KEY
 from django.contrib.auth.middleware import LoginRequiredMiddleware
 from django.contrib.auth.views import redirect_to_login
 from django.http import HttpRequest, HttpResponse, HttpResponseBase
 from django.shortcuts import resolve_url
-from django.urls import reverse
-from django.utils.translation import gettext as _
 
-from config.views import only_for_forms
+from config.kept_forms import keep_words
+from config.views import only_for_forms, page_of, say_not_stored
 
 HTTP_NOT_ALLOWED = 405
 # Sent with what a page asks again and again while nobody may be there.
@@ -31,11 +28,10 @@ class SignInMiddleware(LoginRequiredMiddleware):
         is_htmx = bool(getattr(request, "htmx", False))
         if request.method in ("GET", "HEAD") and not is_htmx:
             return super().handle_no_permission(request, view_func)
+        page = page_of(request)
         if request.method == "POST":
-            messages.warning(
-                request, _("You were signed out. What you sent last was not stored: sign in and enter it again.")
-            )
-        answer = redirect_to_login(_page_of(request), resolve_url(self.get_login_url(view_func)))
+            say_not_stored(request, is_kept=keep_words(request, page) is not None)
+        answer = redirect_to_login(page, resolve_url(self.get_login_url(view_func)))
         # A part of a page cannot be replaced by the sign-in: the whole page goes there.
         return HttpResponse(headers={"HX-Redirect": answer.url}) if is_htmx else answer
 
@@ -54,14 +50,6 @@ class SessionUseMiddleware:
             if abs(now_s - used_s) > session.get_expiry_age() / 20:
                 session["used_s"] = now_s
         return self.get_response(request)
-
-
-def _page_of(request: HttpRequest) -> str:
-    """Return the page a request came from, where it is one of ours; else the start."""
-    came_from = urlsplit(request.headers.get("Referer", ""))
-    if came_from.netloc != request.get_host():
-        return reverse("home")
-    return f"{came_from.path}?{came_from.query}" if came_from.query else came_from.path
 
 
 class FormAddressMiddleware:

@@ -77,6 +77,7 @@ MIDDLEWARE = [
     "django_htmx.middleware.HtmxMiddleware",
     "plant.middleware.MillZoneMiddleware",
     "plant.middleware.FirstPasswordMiddleware",
+    "config.kept_forms.KeptFormsMiddleware",
     "config.middleware.FormAddressMiddleware",
     "axes.middleware.AxesMiddleware",
 ]

@@ -1,11 +1,18 @@
 """Pages that belong to no storey: where one lands, and what one sees when something went wrong."""
 
+from urllib.parse import urlsplit
+
+from django.conf import settings
+from django.contrib import messages
+from django.contrib.auth.views import redirect_to_login
 from django.http import HttpRequest, HttpResponse, HttpResponseBase
-from django.shortcuts import redirect, render
+from django.shortcuts import redirect, render, resolve_url
 from django.template import loader
 from django.templatetags.static import static
+from django.urls import reverse
 from django.utils.translation import gettext as _
 
+from config.kept_forms import keep_words
 from plant.access import Role, needs
 from plant.api.faults import ApiFault
 
@@ -66,8 +73,34 @@ def page_not_found(request: HttpRequest, exception: Exception) -> HttpResponseBa
     return _trouble(request, 404, _("Nothing here"), _("The address is wrong, or what it named is no longer there."))
 
 
-def page_too_old(request: HttpRequest, reason: str = "") -> HttpResponse:
-    """Say that a form came from a page that no longer belongs to this sign-in."""
+def page_of(request: HttpRequest) -> str:
+    """Return the page a request came from, where it is one of ours; else the start."""
+    came_from = urlsplit(request.headers.get("HX-Current-URL") or request.headers.get("Referer", ""))
+    if came_from.netloc != request.get_host():
+        return reverse("home")
+    return f"{came_from.path}?{came_from.query}" if came_from.query else came_from.path
+
+
+def say_not_stored(request: HttpRequest, *, is_kept: bool) -> None:
+    """Say to whoever was signed out what became of the form that was sent."""
+    text = _("You were signed out. What you sent last was not stored: sign in and enter it again.")
+    if is_kept:
+        text = _("You were signed out. What you sent last was not stored: sign in, and you find it filled in again.")
+    messages.warning(request, text)
+
+
+def page_too_old(request: HttpRequest, reason: str = "") -> HttpResponseBase:
+    """Lead back to the page of a form that no longer belongs to this sign-in, filled where the words are one's own."""
+    page = page_of(request)
+    owner = keep_words(request, page) if request.method == "POST" else None
+    is_anonymous = not request.user.is_authenticated
+    if owner and (is_anonymous or owner.pk == request.user.pk):
+        if is_anonymous:
+            say_not_stored(request, is_kept=True)
+            page = redirect_to_login(page, resolve_url(settings.LOGIN_URL)).url
+        # A part of a page cannot be replaced by another page: the whole page goes there.
+        is_htmx = bool(getattr(request, "htmx", False)) or "HX-Request" in request.headers
+        return HttpResponse(headers={"HX-Redirect": page}) if is_htmx else redirect(page)
     text = _(
         "You were signed out or signed in anew since this page was opened. Nothing was stored. Go back, load the page "
         "again and repeat it."

@@ -3,6 +3,7 @@
 from django.utils import timezone
 
 from plant import uploads
+from plant.actions import kept_forms
 from plant.actions.readings import SETTLE_TASK, settle
 from plant.actions.watched_folder import TASK as FOLDER_TASK
 from plant.actions.watched_folder import look_at_folders, take_in_folder
@@ -28,9 +29,10 @@ def tick() -> None:
 
 
 def look() -> None:
-    """Look into the watched folders, and clear files away that nobody came back to."""
+    """Look into the watched folders, and clear away files and typed words that nobody came back to."""
     look_at_folders()
     uploads.forget_old()
+    kept_forms.forget_old()
 
 
 @task("forget old background work")

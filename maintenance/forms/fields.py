@@ -55,7 +55,11 @@ class DayField(Day):
 
 
 class TickField(forms.BooleanField):
-    """A statement that must be ticked; the form says which one is missing."""
+    """A statement that must be ticked; the form says which one is missing.
+
+    It says how things are at this moment, so it is never ticked for somebody (config.refill).
+    """
 
     def __init__(self, label: Any, **kwargs: Any) -> None:
+        kwargs.setdefault("widget", forms.CheckboxInput(attrs={"data-said-anew": "yes"}))
         super().__init__(label=label, error_messages={"required": _("This must be so first: tick it.")}, **kwargs)

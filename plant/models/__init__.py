@@ -2,6 +2,7 @@
 
 from plant.models.background import Heartbeat, Job, JobAttempt
 from plant.models.charges import Charge, Downtime, Phase
+from plant.models.kept_forms import KeptForm
 from plant.models.kilns import Component, ComponentKind, FailureMode, Fitting, Kiln, MeterReading
 from plant.models.ledger import Change
 from plant.models.mill import Mill, NumberSeries
@@ -35,6 +36,7 @@ __all__ = [
     "Heartbeat",
     "Job",
     "JobAttempt",
+    "KeptForm",
     "Kiln",
     "MeterReading",
     "Mill",
