@@ -57,6 +57,7 @@ def keep_words(request: HttpRequest, page: str) -> User | None:
     )
     if kept is None:
         return None
+    request.has_kept_words = True  # type: ignore[attr-defined]
     if request.user.pk == owner.pk:
         request.session[PAGES] = sorted({*request.session.get(PAGES, ()), page})
     return owner
@@ -82,7 +83,7 @@ class KeptFormsMiddleware:
             return response
         self._remember(request, response, user)
         pages = request.session.get(PAGES)
-        if pages and request.method == "POST":
+        if pages and request.method == "POST" and not hasattr(request, "has_kept_words"):
             kept_forms.forget(user, request.path)
         if pages and request.method == "GET" and request.get_full_path() in pages and not getattr(request, "htmx", 0):
             self._fill(request, response, user)
