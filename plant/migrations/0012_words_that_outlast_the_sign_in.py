@@ -8,7 +8,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('plant', '0010_downtime_from_outside'),
+        ('plant', '0011_height_above_the_sea'),
     ]
 
     operations = [
