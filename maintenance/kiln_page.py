@@ -10,7 +10,7 @@ from django.db.models import Prefetch
 
 from maintenance import charge_strips
 from maintenance.end_view_marks import WEIGHTS, latest_findings, marks_of
-from maintenance.entry_bars import bars_of, door_words_of
+from maintenance.entry_bars import bars_of
 from maintenance.models import (
     Defect,
     EntryPermit,
@@ -124,7 +124,6 @@ def gather(kiln: Kiln, now: datetime) -> dict[str, Any]:
         "proof_tests": _proof_tests(kiln),
         "permit": permit.select_related("locked_out_by", "watch_outside").first(),
         "blocking": blocking,
-        "door_words": door_words_of(kiln),
         "find_everybody": find_everybody_words() if blocking and waits_for_timber(stand) else "",
         "changes": Change.objects.about(kiln).order_by("-at", "-id")[:HISTORY_SHOWN],
     }

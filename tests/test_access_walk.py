@@ -16,8 +16,10 @@ from maintenance.models import (
     CheckItem,
     EntryMove,
     EntryPermit,
+    Finding,
     Firing,
     FunctionCheck,
+    LetIn,
     Placement,
     Plan,
     Sitting,
@@ -118,6 +120,8 @@ def things(db: None) -> dict[str, dict[str, Any]]:
     check = FunctionCheck.objects.create(number="FC-0001", kiln=kiln, started_at=now)
     item = CheckItem.objects.create(check_up=check, point=CheckPointFactory(), component=fan)
     sitting = Sitting.objects.create(check_up=check, kiln_state="open_empty", started_at=now)
+    doubt = Finding.objects.create(key=uuid4(), item=item, sitting=sitting, result="worn", note="stiff", at=now)
+    let_in = LetIn.objects.create(key=uuid4(), finding=doubt, act="let_in", why="It opens at the first go.", at=now)
     permit = EntryPermit.objects.create(
         key=uuid4(),
         kiln=kiln,
@@ -160,6 +164,8 @@ def things(db: None) -> dict[str, dict[str, Any]]:
         "rounds/checks/": {"number": check.number, "pk": item.pk},
         "rounds/checks/<slug:number>/sittings/": {"number": check.number, "pk": sitting.pk},
         "rounds/defects/": {"pk": DefectFactory(kiln=kiln, component=fan).pk},
+        "rounds/findings/": {"pk": doubt.pk},
+        "rounds/let-ins/": {"pk": let_in.pk},
         "rounds/permits/": {"pk": permit.pk, "move": move.pk},
         "rounds/proof-tests/": {"pk": fan.pk},
         "rounds/recurring-tasks/": {"code": task.code},

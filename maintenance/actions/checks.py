@@ -234,7 +234,7 @@ def refuse_incomplete(item: CheckItem, answer: Answer) -> None:
 
 
 def _put_defect_on_record(kiln: Kiln, item: CheckItem, finding: Finding, answer: Answer, by: User) -> None:
-    again = _still_to_mend(kiln, item)
+    again = still_to_mend(kiln, item)
     if again:
         Change.record(again, "found again", by=by, after={"check": item.check_up.number}, note=finding.note)
         return
@@ -252,7 +252,7 @@ def _put_defect_on_record(kiln: Kiln, item: CheckItem, finding: Finding, answer:
     )
 
 
-def _still_to_mend(kiln: Kiln, item: CheckItem) -> Defect | None:
+def still_to_mend(kiln: Kiln, item: CheckItem) -> Defect | None:
     """Return the defect that was found before at a point and is still to be mended.
 
     What bars entry is looked for over all checks of the kiln, so that its work is not raised twice; once it is mended

@@ -16,6 +16,7 @@ from maintenance.querysets import FINISHED_STATES
 from plant import clock
 from plant.access import require
 from plant.models import Change, Component, FailureMode, Kiln, User
+from plant.running_bars import lock_kiln
 from plant.sentences import require_sentence
 
 # How long work on a defect may wait where nobody says otherwise: the mill's own choice, edited on the work order.
@@ -161,7 +162,7 @@ def strike_defect(defect: Defect, *, by: User | None, why: str) -> None:
     the finding, and a sentence. What was mended is no mistake: it ends by its signature and its proof test.
     """
     require(by, "sign off work")
-    Kiln.objects.select_for_update().get(pk=defect.kiln_id)
+    lock_kiln(defect.kiln_id)
     defect = Defect.objects.select_related("found_by", "finding").get(pk=defect.pk)
     if defect.blocks_entry and why.strip() and not defect.cured_at:
         order = defect.work_orders.exclude(state=WorkOrder.State.WITHDRAWN).first()

@@ -15,20 +15,29 @@ from maintenance.entry_bars import doubtful_findings, let_in_of, say_finding
 from maintenance.models import Finding, LetIn
 from plant import clock
 from plant.access import require
-from plant.models import Change, Kiln, User
+from plant.models import Change, User
+from plant.running_bars import lock_kiln
 from plant.sentences import require_sentence
 
 ACT = "let in despite a bar"
 
 
-def _locked(finding: Finding) -> Kiln:
-    """Return the kiln, so that two people cannot each have their say at once."""
-    return Kiln.objects.select_for_update().select_related("mill").get(pk=finding.item.check_up.kiln_id)
-
-
 def finders_of(finding: Finding) -> Hands:
     """Return who found it; both where two differ."""
     return Hands.of_users([finding.by, finding.against.by if finding.against else None])
+
+
+def refusal_of(finding: Finding, by: User) -> str:
+    """Say why somebody may not let people in, before a word is typed; empty where nothing is against it."""
+    try:
+        _refuse_finder(finding, by)
+    except ValidationError as refusal:
+        return " ".join(refusal.messages)
+    return ""
+
+
+def _refuse_finder(finding: Finding, by: User) -> None:
+    refuse_own(ACT, finders_of(finding), by, what=_("letting people in despite what oneself found"))
 
 
 @transaction.atomic
@@ -38,14 +47,14 @@ def let_in(finding: Finding, *, by: User, key: UUID, why: str) -> LetIn:
     known = LetIn.objects.filter(key=key).first()
     if known:
         return known
-    kiln = _locked(finding)
+    kiln = lock_kiln(finding.item.check_up.kiln_id)
     now_doubtful = {one.pk: one for one in doubtful_findings([kiln])}
     if finding.pk not in now_doubtful:
         raise ValidationError(_("This does not bar entry any more: somebody has looked again or proved it meanwhile."))
     finding = now_doubtful[finding.pk]
     if let_in_of(finding):
         raise ValidationError(_("Somebody said so already: read it on the page of %(kiln)s.") % {"kiln": kiln})
-    refuse_own(ACT, finders_of(finding), by, what=_("letting people in despite what oneself found"))
+    _refuse_finder(finding, by)
     said = LetIn.objects.create(
         key=key, finding=finding, act=LetIn.Act.LET_IN, why=require_sentence(why), at=clock.now(), by=by
     )
@@ -57,7 +66,7 @@ def let_in(finding: Finding, *, by: User, key: UUID, why: str) -> LetIn:
 def take_back(said: LetIn, *, by: User, key: UUID, why: str) -> LetIn:
     """Bar the chamber again; whoever does rounds may, for it makes nothing less safe."""
     require(by, "do rounds")
-    kiln = _locked(said.finding)
+    kiln = lock_kiln(said.finding.item.check_up.kiln_id)
     known = LetIn.objects.filter(first=said).first()
     if known:
         return known

@@ -1,5 +1,6 @@
 """What lets people into a chamber again: the signature under the mending, or under the proof test where one belongs."""
 
+from django.core.exceptions import ValidationError
 from django.utils.translation import gettext as _
 
 from maintenance.actions.four_eyes import Hands, hands_on, is_safety_work, refuse_own
@@ -87,3 +88,21 @@ def refuse_own_work(order: WorkOrder, by: User | None) -> None:
         refuse_own(
             "sign off work", hands_at_sign_off(order), by, what=_("signing off %(number)s") % {"number": order.number}
         )
+
+
+def said_of_own_work(order: WorkOrder, by: User) -> str:
+    """Say why somebody may not sign a job off, before a form is shown; empty where nothing is against it."""
+    try:
+        refuse_own_work(order, by)
+    except ValidationError as refusal:
+        return " ".join(refusal.messages)
+    return ""
+
+
+def waiting_proof(mending: WorkOrder) -> str:
+    """Return the number of the proof test for which a bar stays after its mending; empty where none does."""
+    if mending.defect is None or not needs_proof(mending.defect) or mending.component is None:
+        return ""
+    tests = WorkOrder.objects.unfinished().filter(component=mending.component, sheet__is_proof_test=True)
+    test = tests.order_by("due_at").first()
+    return test.number if test else ""

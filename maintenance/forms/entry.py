@@ -246,3 +246,10 @@ class ForceForm(forms.Form):
         max_length=200,
         widget=forms.Textarea(attrs={"rows": 3}),
     )
+
+
+class LetInForm(forms.Form):
+    """Say why people may go in despite what was found, or why that no longer holds."""
+
+    key = KeyField()
+    why = forms.CharField(label=_("Why"), max_length=300, widget=forms.Textarea(attrs={"rows": 3}))

@@ -9,8 +9,9 @@ from django.db.models import Model, Q
 from django.utils.translation import gettext_lazy as _
 
 from inventory.models import Part
-from maintenance.actions.entry import may_lock_out, takes_people_inside
-from maintenance.actions.proof_tests import ProofAnswers, next_proof_on
+from maintenance.actions.entry import may_lock_out, may_watch_outside, takes_people_inside
+from maintenance.actions.lifting import what_it_lifts
+from maintenance.actions.proof_tests import ProofAnswers, next_proof_on, testers
 from maintenance.forms.fields import DayField, KeyField, MeasureField, MomentField, TickField, VersionField
 from maintenance.models import ProofTest, TaskSheet, WorkOrder, WorkStep
 from maintenance.models.catalogue import NeedsState
@@ -46,6 +47,11 @@ class StartForm(forms.Form):
         label=_("Those who are not in yet go in now, each with a lock of their own on."), required=False
     )
     locked_out_outside_by = forms.ModelChoiceField(Person.objects.none(), label=_("Locked out by"), required=False)
+    stays_outside = forms.ModelChoiceField(
+        Person.objects.none(),
+        label=_("Stays outside at the main door"),
+        help_text=_("The tester tries the door from inside; this one, nobody of the team, holds the main door open."),
+    )
 
     def __init__(self, *args: Any, order: WorkOrder, person: Person | None, from_outside: bool, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
@@ -57,6 +63,10 @@ class StartForm(forms.Form):
         given = [assignment.person for assignment in order.assignments.select_related("person")]
         self.fields["people"].initial = given or ([person] if person else [])
         self.fields["version"].initial = order.version
+        if from_outside and order.sheet and order.sheet.is_proof_test:
+            self.fields["stays_outside"].queryset = may_watch_outside(team.day)  # type: ignore[attr-defined]
+        else:
+            del self.fields["stays_outside"]
         if from_outside:
             self.fields["locked_out_outside_by"].queryset = may_lock_out(team.day)  # type: ignore[attr-defined]
             self.fields["locked_out_outside_by"].required = True
@@ -197,8 +207,10 @@ class ProofForm(FinishForm):
             choices = Component.objects.in_use().filter(kiln=order.kiln_id)
             same = choices.filter(kind=kind)
             self.fields["component"].queryset = same if same.exists() else choices  # type: ignore[attr-defined]
-        self.fields["tested_by"].queryset = Person.objects.working_here()  # type: ignore[attr-defined]
-        self.fields["tested_by"].initial = person
+        able = testers(order)
+        self.fields["tested_by"].queryset = able  # type: ignore[attr-defined]
+        self.fields["tested_by"].initial = person if person in able else None
+        self.fields["tested_by"].help_text = _("Of the team on record, with the skill of the test valid today.")
         self.fields["next_due_on"].initial = next_proof_on(order, clock.today(order.kiln.mill.zone))
 
     def clean(self) -> dict[str, Any]:
@@ -236,8 +248,13 @@ class SignOffForm(forms.Form):
     def __init__(self, *args: Any, order: WorkOrder, **kwargs: Any) -> None:
         super().__init__(*args, **{"auto_id": "sign-off-%s", **kwargs})
         self.fields["version"].initial = order.version
-        if not (order.defect and order.defect.blocks_entry and order.defect.cured_at is None):
+        lifted = what_it_lifts(order)
+        if not lifted:
             del self.fields["is_proved"]
+        else:
+            self.fields["is_proved"].help_text = _("Signing this lets people in again: %(what)s.") % {
+                "what": "; ".join(lifted)
+            }
 
 
 class WhyForm(forms.Form):

@@ -16,6 +16,7 @@ from maintenance.actions import checks as act
 from maintenance.actions.check_points import substitutes_of
 from maintenance.actions.check_sittings import LEAST_MINUTES, MINUTES_A_POINT, ask_for_sittings, parts_of_check
 from maintenance.actions.entry import NotSafe, open_permit, open_permit_of
+from maintenance.actions.lifting import mended_by
 from maintenance.calculations.sensor_sides import Quantity, Sensor, Side, missing_sensors
 from maintenance.entry_bars import bars_of
 from maintenance.entry_now import entry_of
@@ -265,7 +266,7 @@ def _item_context(one: FunctionCheck, this: CheckItem, sitting: Sitting | None, 
         "chosen": form["failure_mode"].value(),
         "latest": latest,
         "following": what_follows(form, one.kiln) if form.asks_again else "",
-        "defect": Defect.objects.not_cured().filter(finding__item=this).prefetch_related("work_orders").first(),
+        "defect": act.still_to_mend(one.kiln, this) or Defect.objects.not_cured().filter(finding__item=this).first(),
         "sheets": TaskSheet.objects.filter(kind=this.point.kind_id, is_proof_test=False),
         "substitutes": substitutes_of(this),
         "cautions": this.point.cautions.all(),
@@ -288,13 +289,10 @@ def _after(
     request: HttpRequest, one: FunctionCheck, this: CheckItem, finding: Finding, sitting: Sitting | None
 ) -> HttpResponse:
     """Go on to the next point; stay where a defect offers to become work or a substitute is asked for."""
+    if this.point.blocks_entry and finding.result != Finding.Result.SOUND:
+        _say_closed(request, one, this)
+        return redirect(_item_url(one, this))
     if finding.result == Finding.Result.DEFECT:
-        if this.point.blocks_entry:
-            messages.error(
-                request,
-                _("%(kiln)s is closed to entry from now on. Get everybody out and put a sign at every door.")
-                % {"kiln": one.kiln},
-            )
         return redirect(_item_url(one, this))
     if finding.result == Finding.Result.NOT_SEEN and this.point.substitute:
         messages.info(request, _("Look at its substitute instead: %(what)s.") % {"what": this.point.substitute})
@@ -306,6 +304,16 @@ def _after(
     keys = [(o.point.end_view_no, o.point.code, o.component.tag if o.component else "") for o in waiting]
     following = next((other for other, key in zip(waiting, keys, strict=True) if key > here), waiting[0])
     return redirect(_item_url(one, following))
+
+
+def _say_closed(request: HttpRequest, one: FunctionCheck, this: CheckItem) -> None:
+    """Say that the chamber is barred from now on, and which work order was raised for it."""
+    said = _("%(kiln)s is closed to entry from now on. Get everybody out and put a sign at every door.")
+    defect = act.still_to_mend(one.kiln, this)
+    mending = mended_by(defect) if defect else None
+    if mending:
+        said += " " + _("%(number)s was raised by itself and is to mend it, from outside.")
+    messages.error(request, said % {"kiln": one.kiln, "number": mending.number if mending else ""})
 
 
 def _item_url(one: FunctionCheck, this: CheckItem) -> str:

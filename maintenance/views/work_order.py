@@ -4,12 +4,12 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from decimal import Decimal
 from functools import partial
+from http import HTTPStatus
 from typing import Any
 
 from django import forms
 from django.contrib import messages
 from django.core.exceptions import ValidationError
-from django.db import transaction
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
@@ -20,18 +20,18 @@ from django.views.decorators.http import require_POST
 from maintenance.actions import work_orders as act
 from maintenance.actions import work_records as enter
 from maintenance.actions.check_sittings import Part, part_of
-from maintenance.actions.entry import NotSafe, open_permit, open_permit_of, takes_people_inside
+from maintenance.actions.entry import open_permit_of, takes_people_inside
+from maintenance.actions.four_eyes import is_safety_work
 from maintenance.actions.leaving_out import say_left_out
+from maintenance.actions.lifting import said_of_own_work, waiting_proof
 from maintenance.actions.supply import missing_parts, needed_on, say_supply
 from maintenance.entry_bars import bars_of
-from maintenance.forms.entry import PermitForm
 from maintenance.forms.work_orders import (
     FinishForm,
     LabourForm,
     PartForm,
     ProofForm,
     SignOffForm,
-    StartForm,
     StepForm,
     StopEndedForm,
     StopForm,
@@ -65,7 +65,7 @@ class StepLine:
     is_outside: bool
 
 
-def _order(number: str) -> WorkOrder:
+def order_of(number: str) -> WorkOrder:
     related = (
         "kiln__mill",
         "component__kind",
@@ -83,7 +83,7 @@ def _order(number: str) -> WorkOrder:
 @needs("see work")
 def work_order(request: HttpRequest, number: str) -> HttpResponse:
     """Show a work order."""
-    return _page(request, _order(number))
+    return _page(request, order_of(number))
 
 
 def _page(request: HttpRequest, order: WorkOrder, **bound: forms.Form) -> HttpResponse:
@@ -129,6 +129,7 @@ def _page(request: HttpRequest, order: WorkOrder, **bound: forms.Form) -> HttpRe
     if is_under_way and user.may("take parts"):
         context["part_form"] = bound.get("part") or PartForm(initial=_first_part(order))
     if order.state == State.DONE and user.may("sign off work"):
+        context["own_work"] = said_of_own_work(order, user)
         context["sign_off_form"] = bound.get("sign_off") or SignOffForm(order=order)
         context["send_back_form"] = WhyForm(version=order.version, auto_id="back-%s")
     return render(request, "maintenance/work_order.html", context)
@@ -204,93 +205,7 @@ def _run(
         else:
             messages.success(request, done)
             return redirect(work_order_url(order, place))
-    return _page(request, _order(order.number), **{place.replace("-", "_"): form})
-
-
-# the start
-
-
-@needs("do work")
-def start(request: HttpRequest, number: str) -> HttpResponse:
-    """Start a job: cautions first, the door, then who."""
-    order, user, person = _order(number), user_of(request), person_of(request)
-    if order.state not in BEFORE_START and not order.is_paused:
-        messages.info(request, _("%(number)s is %(state)s.") % {"number": number, "state": order.get_state_display()})
-        return redirect(order)
-    blocking = bars_of(order.kiln) if takes_people_inside(order) else []
-    from_outside = any(order.pk in bar.ended_by for bar in blocking)
-    needs_permit = takes_people_inside(order) and not blocking and open_permit_of(order.kiln) is None
-    data = request.POST or None
-    form = StartForm(data, order=order, person=person, from_outside=from_outside)
-    permit_form = _permit_form(request, order) if needs_permit else None
-    if request.method == "POST" and form.is_valid() and (permit_form is None or permit_form.is_valid()):
-        try:
-            with transaction.atomic():
-                if permit_form:
-                    _open(order, permit_form, request)
-                said = form.cleaned_data
-                act.start(
-                    order,
-                    by=user,
-                    version=said["version"],
-                    is_cautions_read=said["is_cautions_read"],
-                    people=list(said["people"]),
-                    locked_out_outside_by=said.get("locked_out_outside_by"),
-                    is_own_lock_on=said.get("is_own_lock_on", False),
-                )
-        except ValidationError as refusal:
-            put_refusal(permit_form if permit_form and isinstance(refusal, NotSafe) else form, refusal)
-        else:
-            messages.success(request, _("%(number)s is under way.") % {"number": number})
-            return redirect(order)
-    context = {
-        "place": "rounds",
-        "order": order,
-        "form": form,
-        "permit_form": permit_form,
-        "permit": open_permit_of(order.kiln) if takes_people_inside(order) else None,
-        "cautions": Caution.objects.for_work_order(order),
-        "blocking": blocking,
-        "is_barred": bool(blocking) and not from_outside,
-        "from_outside": from_outside,
-        "skills": order.skills.select_related("skill"),
-    }
-    return render(request, "maintenance/work_order_start.html", context)
-
-
-def _permit_form(request: HttpRequest, order: WorkOrder) -> PermitForm:
-    crew = list(order.assignments.values_list("person", flat=True))
-    data = request.POST or None
-    return PermitForm(data, mill=mill_of(request), kiln=order.kiln, person=person_of(request), crew=crew)
-
-
-def _open(order: WorkOrder, form: PermitForm, request: HttpRequest) -> None:
-    key = form.cleaned_data["permit_key"]
-    open_permit(order.kiln, form.answers(), by=user_of(request), key=key, work_order=order)
-
-
-@needs("permit entry")
-def permit(request: HttpRequest, number: str) -> HttpResponse:
-    """Open the chamber again for a job that is under way."""
-    order = _order(number)
-    form = _permit_form(request, order)
-    if request.method == "POST" and form.is_valid():
-        try:
-            _open(order, form, request)
-        except ValidationError as refusal:
-            put_refusal(form, refusal)
-        else:
-            messages.success(request, _("%(kiln)s is open for entry.") % {"kiln": order.kiln})
-            return redirect(order)
-    context = {
-        "place": "rounds",
-        "order": order,
-        "kiln": order.kiln,
-        "form": form,
-        "blocking": bars_of(order.kiln),
-        "cautions": Caution.objects.for_work_order(order),
-    }
-    return render(request, "maintenance/permit_open.html", context)
+    return _page(request, order_of(order.number), **{place.replace("-", "_"): form})
 
 
 # while it is under way
@@ -300,7 +215,7 @@ def permit(request: HttpRequest, number: str) -> HttpResponse:
 @needs("do work")
 def record_step(request: HttpRequest, number: str, no: int) -> HttpResponse:
     """Enter a step: done, not done, or done with a reading that becomes a defect."""
-    order = _order(number)
+    order = order_of(number)
     step = get_object_or_404(WorkStep, work_order=order, no=no)
     form = StepForm(request.POST, step=step, mill=mill_of(request))
     how = request.POST.get("act", "done")
@@ -325,7 +240,7 @@ def record_step(request: HttpRequest, number: str, no: int) -> HttpResponse:
 @needs("do work")
 def record_labour(request: HttpRequest, number: str) -> HttpResponse:
     """Enter time."""
-    order = _order(number)
+    order = order_of(number)
     form = LabourForm(request.POST, person=person_of(request))
 
     def change() -> None:
@@ -339,7 +254,7 @@ def record_labour(request: HttpRequest, number: str) -> HttpResponse:
 @needs("take parts")
 def use_part(request: HttpRequest, number: str) -> HttpResponse:
     """Take a part off the shelf."""
-    order = _order(number)
+    order = order_of(number)
     form = PartForm(request.POST)
 
     def change() -> None:
@@ -353,7 +268,7 @@ def use_part(request: HttpRequest, number: str) -> HttpResponse:
 @needs("report downtime")
 def record_stop(request: HttpRequest, number: str) -> HttpResponse:
     """Put the stop that the job caused on record."""
-    order = _order(number)
+    order = order_of(number)
     form = StopForm(request.POST)
 
     def change() -> None:
@@ -374,7 +289,7 @@ def record_stop(request: HttpRequest, number: str) -> HttpResponse:
 @needs("report downtime")
 def end_stop(request: HttpRequest, number: str) -> HttpResponse:
     """Put on record that the job ended a stop."""
-    order = _order(number)
+    order = order_of(number)
     form = StopEndedForm(request.POST, order=order)
 
     def change() -> None:
@@ -390,7 +305,7 @@ def end_stop(request: HttpRequest, number: str) -> HttpResponse:
 @needs("do work")
 def finish(request: HttpRequest, number: str) -> HttpResponse:
     """Call a job done; a proof test says how it went."""
-    order = _order(number)
+    order = order_of(number)
     if order.state != State.UNDER_WAY:
         messages.info(request, _("%(number)s is %(state)s.") % {"number": number, "state": order.get_state_display()})
         return redirect(order)
@@ -433,14 +348,19 @@ def _tell_outcome(request: HttpRequest, order: WorkOrder, proof: object) -> None
             _("%(kiln)s is closed to entry. Get everybody out, put a sign at every door, tell the person in charge.")
             % {"kiln": order.kiln},
         )
-    messages.success(request, _("%(number)s is done. It waits to be signed off.") % {"number": order.number})
+    done = _("%(number)s is done. It waits to be signed off.") % {"number": order.number}
+    if is_safety_work(order):
+        done += " " + _("It is safety work: somebody who did not do it signs it off.")
+    if retest := waiting_proof(order):
+        done += " " + _("The bar stays until the proof test %(number)s is passed and signed off.") % {"number": retest}
+    messages.success(request, done)
 
 
 @require_POST
 @needs("sign off work")
 def sign_off(request: HttpRequest, number: str) -> HttpResponse:
     """Accept finished work."""
-    order = _order(number)
+    order = order_of(number)
     form = SignOffForm(request.POST, order=order)
 
     def change() -> None:
@@ -453,13 +373,18 @@ def sign_off(request: HttpRequest, number: str) -> HttpResponse:
             note=said["note"],
         )
 
-    return _run(request, order, form, "sign-off", change, _("%(number)s is signed off.") % {"number": number})
+    answer = _run(request, order, form, "sign-off", change, _("%(number)s is signed off.") % {"number": number})
+    bars = bars_of(order.kiln) if order.defect and order.defect.blocks_entry else []
+    if bars and answer.status_code != HTTPStatus.OK:
+        said = " ".join(f"{bar.what}. {bar.remedy}" for bar in bars)
+        messages.error(request, _("Nobody may enter %(kiln)s: %(what)s") % {"kiln": order.kiln.tag, "what": said})
+    return answer
 
 
 @needs("sign off work")
 def send_back(request: HttpRequest, number: str) -> HttpResponse:
     """Give finished work back."""
-    order = _order(number)
+    order = order_of(number)
     form = WhyForm(request.POST or None, version=order.version)
     return _with_reason(request, order, form, act.send_back, _("Send back"), _("What is still to be done"))
 
@@ -467,7 +392,7 @@ def send_back(request: HttpRequest, number: str) -> HttpResponse:
 @needs("withdraw work")
 def withdraw(request: HttpRequest, number: str) -> HttpResponse:
     """Give a job up."""
-    order = _order(number)
+    order = order_of(number)
     form = WithdrawForm(request.POST or None, order=order)
     change = partial(act.withdraw, found_nothing=bool(form.data.get("found_nothing")))
     return _with_reason(request, order, form, change, _("Withdraw"), _("Why it is not done"))

@@ -303,6 +303,10 @@ def test_a_proof_test_asks_for_outcome_and_seal(client: Client) -> None:
     sheet = TaskSheetFactory(kind=component.kind, is_proof_test=True)
     order, user = under_way(kiln=component.kiln, component=component, sheet=sheet), a_user("technician")
     technician = signed_in(client, user)
+    stranger = a_person("una")
+    order.assignments.create(person=user.person)
+    offered = page(technician, url(order, "finish/"))
+    assert f'value="{user.person.pk}"' in offered and f'value="{stranger.pk}"' not in offered  # type: ignore[union-attr]
     said = {"version": 0, "key": uuid4(), "outcome": "passed", "tested_by": user.person.pk}  # type: ignore[union-attr]
     assert "Enter the number of the new seal" in technician.post(url(order, "finish/"), said).content.decode()
     said |= {"seal_no": "S-4711", "next_due_on": "2099-01-01"}
