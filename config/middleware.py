@@ -7,13 +7,16 @@ from typing import Any
 from django.contrib.auth import SESSION_KEY
 from django.contrib.auth.middleware import LoginRequiredMiddleware
 from django.contrib.auth.views import redirect_to_login
-from django.http import HttpRequest, HttpResponse, HttpResponseBase
+from django.core.exceptions import SuspiciousOperation
+from django.http import Http404, HttpRequest, HttpResponse, HttpResponseBase
 from django.shortcuts import resolve_url
 
 from config.kept_forms import keep_words
-from config.views import only_for_forms, page_of, say_not_stored
+from config.views import bad_request, only_for_forms, page_of, say_not_stored
+from plant.typed_numbers import LARGEST
 
 HTTP_NOT_ALLOWED = 405
+FORM_TYPES = ("application/x-www-form-urlencoded", "multipart/form-data")
 # Sent with what a page asks again and again while nobody may be there.
 UNATTENDED = "X-Unattended"
 
@@ -34,6 +37,30 @@ class SignInMiddleware(LoginRequiredMiddleware):
         answer = redirect_to_login(page, resolve_url(self.get_login_url(view_func)))
         # A part of a page cannot be replaced by the sign-in: the whole page goes there.
         return HttpResponse(headers={"HX-Redirect": answer.url}) if is_htmx else answer
+
+
+class OddRequestMiddleware:
+    """Refuses what no page can mean and no database keeps: the character NUL, and numbers beyond any row's."""
+
+    def __init__(self, get_response: Callable[[HttpRequest], HttpResponseBase]) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponseBase:
+        """Look at the address before anything else does."""
+        query = request.META.get("QUERY_STRING", "")
+        if "\0" in request.path or "%00" in query or "\0" in query or "\0" in request.META.get("HTTP_COOKIE", ""):
+            return bad_request(request, SuspiciousOperation("NUL in the address"))
+        return self.get_response(request)
+
+    def process_view(self, request: HttpRequest, view: Any, args: Any, gaps: dict[str, Any]) -> None:
+        """Look at what the address and the form name."""
+        if any(isinstance(value, int) and value > LARGEST for value in gaps.values()):
+            raise Http404
+        # What machines send is read by its own reader.
+        if request.content_type in FORM_TYPES and not request.path.startswith("/api/"):
+            for values in request.POST.lists():
+                if any("\0" in text for text in (values[0], *values[1])):
+                    raise SuspiciousOperation("NUL in a form")
 
 
 class SessionUseMiddleware:

@@ -65,6 +65,7 @@ MIDDLEWARE = [
     "django.middleware.security.SecurityMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "csp.middleware.CSPMiddleware",
+    "config.middleware.OddRequestMiddleware",
     "django.contrib.sessions.middleware.SessionMiddleware",
     "django.middleware.locale.LocaleMiddleware",
     "django.middleware.common.CommonMiddleware",
@@ -237,7 +238,9 @@ Q_CLUSTER: dict[str, Any] = {
 LOGGING = {
     "version": 1,
     "disable_existing_loggers": False,
-    "handlers": {"console": {"class": "logging.StreamHandler"}},
+    "filters": {"one_line": {"()": "config.logs.OneLineWhileAway"}},
+    "handlers": {"console": {"class": "logging.StreamHandler", "filters": ["one_line"]}},
     "root": {"handlers": ["console"], "level": env.text("KILNWARD_LOG_LEVEL", "WARNING")},
-    "loggers": {"django-q": {"level": "WARNING"}},
+    # Django's own handler for requests would print beside ours while debugging.
+    "loggers": {"django-q": {"level": "WARNING"}, "django": {"handlers": [], "propagate": True}},
 }

@@ -1,5 +1,6 @@
 """Pages that belong to no storey: where one lands, and what one sees when something went wrong."""
 
+import sys
 from urllib.parse import urlsplit
 
 from django.conf import settings
@@ -14,7 +15,8 @@ from django.utils.translation import gettext as _
 
 from config.kept_forms import keep_words
 from plant.access import Role, needs
-from plant.api.faults import ApiFault
+from plant.api.faults import SEND_AGAIN_AFTER_S, ApiFault
+from plant.database_away import is_away
 
 LANDINGS = {
     Role.PLANNER: "maintenance:openings",
@@ -75,7 +77,10 @@ def page_not_found(request: HttpRequest, exception: Exception) -> HttpResponseBa
 
 def page_of(request: HttpRequest) -> str:
     """Return the page a request came from, where it is one of ours; else the start."""
-    came_from = urlsplit(request.headers.get("HX-Current-URL") or request.headers.get("Referer", ""))
+    try:
+        came_from = urlsplit(request.headers.get("HX-Current-URL") or request.headers.get("Referer", ""))
+    except ValueError:
+        return reverse("home")
     if came_from.netloc != request.get_host():
         return reverse("home")
     return f"{came_from.path}?{came_from.query}" if came_from.query else came_from.path
@@ -114,8 +119,19 @@ def only_for_forms(request: HttpRequest) -> HttpResponse:
     return _trouble(request, 405, _("Nothing to see here"), text)
 
 
+def _away(request: HttpRequest) -> HttpResponseBase:
+    """Say that the database is away or the disk is full, and when to come again; asks nothing of the database."""
+    headers = {"Retry-After": str(SEND_AGAIN_AFTER_S)}
+    if _is_for_machines(request):
+        words = "The database does not answer or is busy. Nothing was stored: send the same again in a while."
+        return ApiFault(503, words, headers=headers).answer()
+    return HttpResponse(loader.get_template("503.html").render(), status=503, headers=headers)
+
+
 def server_error(request: HttpRequest) -> HttpResponseBase:
     """Say that the program failed; the page asks nothing of the request or the database, which may be what failed."""
+    if is_away(sys.exc_info()[1]):
+        return _away(request)
     if _is_for_machines(request):
         return ApiFault(500, "The program or its database failed. Nothing was stored: send again in a while.").answer()
     return HttpResponse(loader.get_template("500.html").render(), status=500)

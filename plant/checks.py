@@ -109,6 +109,36 @@ def encrypted_travel(app_configs: Sequence[AppConfig] | None, **kwargs: Any) -> 
 
 
 @register(Tags.database)
+def acknowledged_is_on_disk(
+    app_configs: Sequence[AppConfig] | None, databases: Sequence[str] | None = None, **kwargs: Any
+) -> list[CheckMessage]:
+    """Warn where a power cut would lose what was acknowledged."""
+    found: list[CheckMessage] = []
+    for alias in databases or ():
+        connection = connections[alias]
+        if connection.vendor == "sqlite":
+            wanted = {"synchronous": ("2", "3")}
+            told = "PRAGMA {}"
+        else:
+            wanted = {"fsync": ("on",), "synchronous_commit": ("on", "remote_apply", "remote_write", "local")}
+            told = "SHOW {}"
+        with connection.cursor() as cursor:
+            for setting, good in wanted.items():
+                cursor.execute(told.format(setting))
+                value = str(cursor.fetchone()[0])
+                if value not in good:
+                    found.append(
+                        Caution(
+                            f"The database's setting {setting} is {value}: when the power fails, the last that was "
+                            "acknowledged may be lost.",
+                            hint=f"Set {setting} to {'FULL' if connection.vendor == 'sqlite' else 'on'}.",
+                            id="plant.W002",
+                        )
+                    )
+    return found
+
+
+@register(Tags.database)
 def guarded_ledgers(
     app_configs: Sequence[AppConfig] | None, databases: Sequence[str] | None = None, **kwargs: Any
 ) -> list[CheckMessage]:
@@ -125,7 +155,8 @@ def guarded_ledgers(
             guards = {row[0] for row in cursor.fetchall()}
         for label in LEDGERS:
             table = apps.get_model(label)._meta.db_table
-            if table in present and not {f"{table}_no_update", f"{table}_no_delete"} <= guards:
+            verbs = ("update", "delete", "replace" if connection.vendor == "sqlite" else "truncate")
+            if table in present and not {f"{table}_no_{verb}" for verb in verbs} <= guards:
                 found.append(
                     Error(
                         f"The ledger {table} can be rewritten: its guard is missing.",

@@ -30,6 +30,7 @@ from plant.calculations.reading_units import from_kept, known_unit, to_kept, uni
 from plant.channel_names import channels_in_use
 from plant.forms.logger_files import NONE, FormOfFileForm, fixed_of, fixed_times
 from plant.models import Channel, Mill, ReadingSource
+from plant.typed_numbers import row_number
 from plant.unit_labels import UNIT_LABELS, kept_unit_label, unit_label
 
 PREVIEW_TIMES = 6
@@ -209,7 +210,7 @@ class IntakePage:
     def _as_sent(self, column: Column, data: Mapping[str, str]) -> None:
         chosen = data.get(f"channel-{column.number}", "")
         if chosen:
-            column.channel = self.channels.get(int(chosen)) if chosen.isascii() and chosen.isdigit() else None
+            column.channel = self.channels.get(row_number(chosen) or 0)
             if column.channel is None:
                 column.trouble = _("This channel is no longer in use: choose another, or leave the column out.")
         unit = data.get(f"unit-{column.number}", "")

@@ -37,7 +37,11 @@ class _VendorSQL(Operation):
 
 
 class AppendOnly(_VendorSQL):
-    """Refuse UPDATE and DELETE on a ledger's table."""
+    """Refuse UPDATE, DELETE and what amounts to them on a ledger's table; it may be said of a table again.
+
+    PostgreSQL empties a table by TRUNCATE, past the triggers of rows; SQLite's INSERT OR REPLACE deletes the row that
+    is in the way without asking the trigger of DELETE.
+    """
 
     def __init__(self, table: str) -> None:
         self.table = table
@@ -50,27 +54,55 @@ class AppendOnly(_VendorSQL):
         """Say what it does."""
         return f"Make {self.table} append-only"
 
+    def database_forwards(self, app_label: str, schema_editor: Any, from_state: Any, to_state: Any) -> None:
+        """Create the rule, on SQLite with what makes a row of this table the same as another."""
+        connection = schema_editor.connection
+        super().database_forwards(app_label, schema_editor, from_state, to_state)
+        if connection.vendor == "sqlite":
+            with connection.cursor() as cursor:
+                constraints = connection.introspection.get_constraints(cursor, self.table)
+            for statement in self._no_replacing([c["columns"] for c in constraints.values() if c["unique"]]):
+                schema_editor.execute(statement, params=None)
+
+    def _no_replacing(self, unique: list[list[str]]) -> list[str]:
+        keys = sorted({("id",), *(tuple(columns) for columns in unique if columns)})
+        same = " OR ".join(
+            "(" + " AND ".join(f"o.{column} = NEW.{column}" for column in columns) + ")" for columns in keys
+        )
+        there = f"SELECT 1 FROM {self.table} o WHERE {same}"  # noqa: S608  names of our own columns
+        name = f"{self.table}_no_replace"
+        return [
+            f"DROP TRIGGER IF EXISTS {name}",
+            f"CREATE TRIGGER {name} BEFORE INSERT ON {self.table} WHEN EXISTS ({there}) "
+            f"BEGIN SELECT RAISE(ABORT, '{LEDGER_REFUSAL}'); END",
+        ]
+
     def forwards(self, vendor: str) -> list[str]:
         """Return the creating statements."""
         if vendor == "sqlite":
             return [
-                f"CREATE TRIGGER {self.table}_no_{verb.lower()} BEFORE {verb} ON {self.table} "
-                f"BEGIN SELECT RAISE(ABORT, '{LEDGER_REFUSAL}'); END"
+                statement
                 for verb in ("UPDATE", "DELETE")
+                for statement in (
+                    f"DROP TRIGGER IF EXISTS {self.table}_no_{verb.lower()}",
+                    f"CREATE TRIGGER {self.table}_no_{verb.lower()} BEFORE {verb} ON {self.table} "
+                    f"BEGIN SELECT RAISE(ABORT, '{LEDGER_REFUSAL}'); END",
+                )
             ]
         return [
             f"CREATE OR REPLACE FUNCTION {self.table}_keep() RETURNS trigger LANGUAGE plpgsql AS "
             f"$$ BEGIN RAISE EXCEPTION '{LEDGER_REFUSAL}' USING ERRCODE = 'integrity_constraint_violation'; END $$",
-            f"CREATE TRIGGER {self.table}_no_update BEFORE UPDATE ON {self.table} "
-            f"FOR EACH ROW EXECUTE FUNCTION {self.table}_keep()",
-            f"CREATE TRIGGER {self.table}_no_delete BEFORE DELETE ON {self.table} "
-            f"FOR EACH ROW EXECUTE FUNCTION {self.table}_keep()",
+            *(
+                f"CREATE OR REPLACE TRIGGER {self.table}_no_{verb.lower()} BEFORE {verb} ON {self.table} "
+                f"FOR EACH {'STATEMENT' if verb == 'TRUNCATE' else 'ROW'} EXECUTE FUNCTION {self.table}_keep()"
+                for verb in ("UPDATE", "DELETE", "TRUNCATE")
+            ),
         ]
 
     def backwards(self, vendor: str) -> list[str]:
         """Return the dropping statements."""
         if vendor == "sqlite":
-            return [f"DROP TRIGGER IF EXISTS {self.table}_no_{verb}" for verb in ("update", "delete")]
+            return [f"DROP TRIGGER IF EXISTS {self.table}_no_{verb}" for verb in ("update", "delete", "replace")]
         return [f"DROP FUNCTION IF EXISTS {self.table}_keep() CASCADE"]
 
 

@@ -46,11 +46,13 @@ def browser_type_launch_args(browser_type_launch_args: dict[str, Any]) -> dict[s
 
 @pytest.fixture(scope="session", autouse=True)
 def _flush_past_the_guards() -> Iterator[None]:
-    """Let tables be emptied past the ledgers' triggers between browser tests (only SQLite needs DELETE for it)."""
+    """Let tables be emptied past the ledgers' triggers between browser tests."""
     from django.db import connection
+    from django.db.backends.postgresql.base import DatabaseOperations as PostgresqlOperations
     from django.db.backends.sqlite3.base import DatabaseOperations
 
     original = DatabaseOperations.sql_flush
+    original_postgresql = PostgresqlOperations.sql_flush
 
     def flush(self: Any, *args: Any, **kwargs: Any) -> list[str]:
         with connection.cursor() as cursor:
@@ -59,6 +61,14 @@ def _flush_past_the_guards() -> Iterator[None]:
         drop = [f"DROP TRIGGER {name}" for name, _ in triggers]
         return [*drop, *original(self, *args, **kwargs), *(sql for _, sql in triggers)]
 
+    def flush_postgresql(self: Any, *args: Any, **kwargs: Any) -> list[str]:
+        statements = original_postgresql(self, *args, **kwargs)
+        # A superuser's session in which triggers rest.
+        rest, wake = "SET session_replication_role = replica", "SET session_replication_role = DEFAULT"
+        return [rest, *statements, wake] if statements else []
+
     DatabaseOperations.sql_flush = flush  # type: ignore[method-assign]
+    PostgresqlOperations.sql_flush = flush_postgresql  # type: ignore[method-assign]
     yield
     DatabaseOperations.sql_flush = original  # type: ignore[method-assign]
+    PostgresqlOperations.sql_flush = original_postgresql  # type: ignore[method-assign]

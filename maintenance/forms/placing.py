@@ -16,6 +16,7 @@ from maintenance.forms.fields import DayField, MomentField, VersionField
 from maintenance.models import Plan, WorkOrder
 from plant.forms.days import check_year
 from plant.models import Person, Qualification
+from plant.typed_numbers import row_number
 
 #: Digits of the longest number that a row can have in any database.
 LONGEST_NUMBER = 18
@@ -112,8 +113,7 @@ class PlanOrNowField(forms.Field):
         text = str(value or "").strip()
         if text in ("", "now"):
             return None
-        is_number = text.isascii() and text.isdigit() and len(text) <= LONGEST_NUMBER
-        plan = Plan.objects.filter(pk=int(text)).first() if is_number else None
+        plan = Plan.objects.filter(pk=row_number(text)).first()
         if plan is None:
             raise ValidationError(_("There is no plan %(number)s."), params={"number": text[:20]})
         return plan

@@ -35,6 +35,7 @@ from maintenance.views.helpers import mill_of, sentence, user_of
 from plant import clock
 from plant.access import needs
 from plant.models import Charge, Mill, Person
+from plant.typed_numbers import row_number
 
 PER_PAGE = 50
 MOST_FOUND = 30
@@ -198,7 +199,7 @@ def _query_of(order: WorkOrder, asked: Asked) -> str:
 
 
 def _readable(text: str) -> Plan | None:
-    return Plan.objects.filter(pk=int(text)).first() if text.isascii() and text.isdigit() and len(text) < 10 else None
+    return Plan.objects.filter(pk=row_number(text)).first()
 
 
 def _standing_or_say(request: HttpRequest, plan: Plan | None) -> Standing | None:

@@ -29,6 +29,7 @@ from plant.access import needs
 from plant.background.queueing import enqueue
 from plant.forms.days import check_year
 from plant.models import Kiln, Mill, Person
+from plant.typed_numbers import row_number
 
 # So many jobs of a kiln are tried against an opening, and so many windows against a job.
 MOST_TRIED = 20
@@ -144,7 +145,7 @@ def _until(kiln: Kiln, key: str) -> datetime:
     now_at = clock.now()
     until = now_at + timedelta(days=kiln.mill.horizon_days)
     _kind, _dash, number = key.partition("-")
-    charge = kiln.charges.filter(pk=int(number)).first() if number.isdigit() and len(number) < 18 else None
+    charge = kiln.charges.filter(pk=row_number(number)).first()
     return max(until, min(charge.end_at, now_at + FARTHEST) + OPENING_ENDS_WITHIN) if charge else until
 
 

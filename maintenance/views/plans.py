@@ -38,6 +38,7 @@ from maintenance.views.helpers import mill_of, put_refusal, user_of
 from plant import clock
 from plant.access import needs
 from plant.models import Job, Mill
+from plant.typed_numbers import row_number
 
 PER_PAGE = 50
 #: So many jobs that are left out are named with the reason on the plan's page.
@@ -98,7 +99,7 @@ def new(request: HttpRequest) -> HttpResponse:
             plan = _want(request, form, what_ifs)
             if plan is not None:
                 return redirect(plan)
-    elif request.GET.get("again", "").isdigit():
+    elif "again" in request.GET:
         form, what_ifs = _again(request.GET["again"])
     kinds = [(value, made.kind.label) for value, made in LINES.items()]
     context = {"place": "openings", "form": form, "what_ifs": what_ifs, "kinds": kinds, "mill": mill}
@@ -125,7 +126,7 @@ def _want(request: HttpRequest, form: PlanForm, what_ifs: WhatIfs) -> Plan | Non
 
 def _again(number: str) -> tuple[PlanForm, WhatIfs]:
     """Fill the form as it was for another plan."""
-    plan = Plan.objects.for_list().filter(pk=number).first() if len(number) < 19 else None
+    plan = Plan.objects.for_list().filter(pk=row_number(number)).first()
     if plan is None:
         return PlanForm(), WhatIfs()
     known = [str(value) for value, _words in PlanForm.base_fields["seconds"].choices]  # type: ignore[attr-defined]

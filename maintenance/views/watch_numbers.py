@@ -22,6 +22,7 @@ from maintenance.watch_words import rule_words
 from plant import clock
 from plant.access import needs
 from plant.models import Job
+from plant.typed_numbers import row_number
 
 
 def _watch(pk: int) -> Watch:
@@ -128,8 +129,7 @@ def trial(request: HttpRequest, pk: int) -> HttpResponse:
 
 
 def _job(request: HttpRequest, found: Watch) -> Job:
-    number = request.GET.get("job", "")
-    job = Job.objects.filter(pk=number).first() if number.isdigit() and len(number) < 19 else None
+    job = Job.objects.filter(pk=row_number(request.GET.get("job", ""))).first()
     if job is None or not is_about(job, found):
         raise Http404
     return job

@@ -2,13 +2,15 @@
 
 from datetime import UTC, datetime, timedelta
 from typing import Any
+from uuid import uuid4
 
 import pytest
 from django.core.checks import run_checks
 from django.db import DatabaseError, connection, transaction
 
+from maintenance.models import EntryPermit
 from plant.checks import LEDGERS
-from plant.models import Change, Charge, Kiln, Mill
+from plant.models import Change, Charge, Kiln, Mill, Person
 
 NOON = datetime(2026, 3, 2, 12, tzinfo=UTC)
 
@@ -34,12 +36,53 @@ def charge(kiln: Kiln, number: str, start: datetime, days: int) -> Charge:
     )
 
 
+def a_permit(kiln: Kiln) -> EntryPermit:
+    """Return a permit as the ledger keeps it."""
+    people = [Person.objects.create(code=name, name=name) for name in ("per", "oda")]
+    return EntryPermit.objects.create(
+        key=uuid4(),
+        kiln=kiln,
+        act="opened",
+        at=NOON,
+        locked_out_by=people[0],
+        watch_outside=people[1],
+        temperature_c=25,
+        is_escape_door_tried=True,
+    )
+
+
 @pytest.mark.parametrize("verb", ["update", "delete"])
 def test_the_history_cannot_be_rewritten(kiln: Kiln, verb: str) -> None:
     Change.record(kiln, "loaded", by=None)
     with pytest.raises(DatabaseError, match="add a correcting entry"), transaction.atomic():
         getattr(Change.objects.all(), verb)(**({"note": "never mind"} if verb == "update" else {}))
     assert Change.objects.about(kiln).get().note == ""
+
+
+def test_the_history_cannot_be_replaced_or_emptied(kiln: Kiln) -> None:
+    Change.record(kiln, "loaded", by=None)
+    row = Change.objects.about(kiln).get()
+    columns = [field.column for field in Change._meta.concrete_fields]
+    if connection.vendor == "sqlite":
+        change = f"INSERT OR REPLACE INTO plant_change SELECT {', '.join(columns)} FROM plant_change"
+    else:
+        change = "TRUNCATE plant_change"
+    with pytest.raises(DatabaseError, match="add a correcting entry"), transaction.atomic():
+        connection.cursor().execute(change)
+    assert Change.objects.about(kiln).get() == row
+
+
+def test_a_permit_is_not_replaced_by_another_one_under_its_key(kiln: Kiln) -> None:
+    if connection.vendor != "sqlite":
+        pytest.skip("PostgreSQL has no INSERT OR REPLACE")
+    permit = a_permit(kiln)
+    fields = [field for field in type(permit)._meta.concrete_fields if field.column != "id"]
+    columns = ", ".join(field.column for field in fields)
+    with pytest.raises(DatabaseError, match="add a correcting entry"), transaction.atomic():
+        connection.cursor().execute(
+            f"INSERT OR REPLACE INTO maintenance_entrypermit ({columns}) SELECT {columns} FROM maintenance_entrypermit"
+        )
+    assert type(permit).objects.get().pk == permit.pk
 
 
 def test_every_ledger_has_its_guard(db: Any) -> None:
