@@ -68,10 +68,11 @@ class Card:
 
 @dataclass(frozen=True, slots=True)
 class Morning:
-    """All cards, and the sentence."""
+    """All cards, and the sentence; ``title`` names the hour of the day at the mill."""
 
     cards: list[Card]
     sentence: str
+    title: str
 
     def chosen(self, tag: str | None) -> Card | None:
         """Return the card asked for, else the chamber that is open now or opens next."""
@@ -103,7 +104,18 @@ def morning(mill: Mill, now: datetime) -> Morning:
             card.tags.append(Tag("mind", ngettext("%d hint of a watch", "%d hints of watches", count) % count))
         if card.kiln.pk in too_late:
             card.tags.insert(0, Tag("alarm", _("safety work placed too late")))
-    return Morning(cards, _sentence(cards, barred, too_late, end_of_day, now))
+    return Morning(cards, _sentence(cards, barred, too_late, end_of_day, now), title_at(now.astimezone(mill.zone)))
+
+
+def title_at(local: datetime) -> str:
+    """Name the time of day as people at the mill say it."""
+    names = ((5, _("Tonight")), (12, _("This morning")), (17, _("This afternoon")), (22, _("This evening")))
+    return next((name for until, name in names if local.hour < until), _("Tonight"))
+
+
+def jobs_of_today(cards: Iterable[Card], end_of_day: datetime) -> list[Placement]:
+    """Return what the lists of all chambers hold that are open or open today: these jobs are what the head counts."""
+    return [job for card in cards if _opens_by(card.now, end_of_day) for job in card.jobs]
 
 
 def when(at: datetime, now: datetime) -> str:
@@ -294,12 +306,11 @@ def _sentence(
     if not cards:
         return _("No kiln is on record yet.")
     open_today = [card for card in cards if _opens_by(card.now, end_of_day)]
-    # Nothing fits into a chamber that nobody may enter.
-    free = [card for card in open_today if card.kiln.pk not in barred]
-    jobs = [job.work_order for card in free for job in card.jobs if job.start_at < end_of_day]
+    jobs = [job.work_order for job in jobs_of_today(cards, end_of_day)]
+    behind_bar = sum(order.kiln_id in barred for order in jobs)
     parts = [*_safety_words(cards, barred, too_late, now), *_stopped_words(cards), _open_words(len(open_today))]
     if open_today:
-        parts.append(_fit_words(len(jobs), len(missing_parts(jobs))))
+        parts.append(_fit_words(len(jobs), len(missing_parts(jobs)), behind_bar))
     return " ".join(parts)
 
 
@@ -337,11 +348,16 @@ def _open_words(count: int) -> str:
     return ngettext("%d chamber is open or will open today.", "%d chambers are open or will open today.", count) % count
 
 
-def _fit_words(jobs: int, waiting: int) -> str:
+def _fit_words(jobs: int, waiting: int, behind_bar: int) -> str:
+    """Count the jobs in these openings, and those of them that wait: for a part, or for a chamber to be safe."""
     if not jobs:
         return _("No job has its place in them yet.")
-    if not waiting:
+    if not waiting and not behind_bar:
         return ngettext("%d job fits in; its parts are there.", "%d jobs fit in; their parts are there.", jobs) % jobs
-    fit = ngettext("%d job fits in", "%d jobs fit in", jobs) % jobs
-    wait = ngettext("%d waits for a part", "%d wait for a part", waiting) % waiting
-    return f"{fit}, {wait}."
+    said = [ngettext("%d job has its place in them", "%d jobs have their place in them", jobs) % jobs]
+    if behind_bar:
+        words = ngettext("%d is where nobody may enter", "%d are where nobody may enter", behind_bar)
+        said.append(words % behind_bar)
+    if waiting:
+        said.append(ngettext("%d waits for a part", "%d wait for a part", waiting) % waiting)
+    return ", ".join(said) + "."

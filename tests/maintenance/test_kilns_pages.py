@@ -1,5 +1,6 @@
 """The Kilns page and the page of one kiln."""
 
+import re
 from collections.abc import Callable
 from datetime import timedelta
 from decimal import Decimal
@@ -194,7 +195,11 @@ def test_a_barred_kiln_that_dries_is_not_about_to_be_loaded(oda: Client) -> None
 def test_a_job_in_a_chamber_that_nobody_may_enter_does_not_count_as_fitting(oda: Client) -> None:
     kiln = place(open_kiln(), "Fit a wick").work_order.kiln
     Defect.objects.create(kiln=kiln, found_at=NOW, what="latch sticks", blocks_entry=True, is_safety=True)
-    assert oda.get("/kilns/").context["morning"].sentence.endswith("No job has its place in them yet.")
+    assert (
+        oda.get("/kilns/")
+        .context["morning"]
+        .sentence.endswith("1 job has its place in them, 1 is where nobody may enter.")
+    )
 
 
 def test_the_sentence_names_what_stands_still_and_safety_work_that_comes_too_late(oda: Client) -> None:
@@ -214,9 +219,68 @@ def test_the_sentence_counts_openings_jobs_and_parts_that_are_missing(oda: Clien
     WorkPart.objects.create(work_order=waits, part=set_aside.part, quantity=2, reservation=set_aside)
     late = WorkOrderFactory(kiln=waits.kiln, due_at=NOW, safety_at=NOW - hours(1), is_safety=True)
     assert oda.get("/kilns/").context["morning"].sentence == (
-        "1 safety job is overdue. 1 chamber is open or will open today. 2 jobs fit in, 1 waits for a part."
+        "1 safety job is overdue. 1 chamber is open or will open today. "
+        "2 jobs have their place in them, 1 waits for a part."
     )
     assert late.is_safety
+
+
+def whole_week(kiln: Kiln) -> None:
+    """A job in today's opening, and one tomorrow in the same."""
+    place(kiln)
+    later = WorkOrderFactory(kiln=kiln, title="Grease the bearings", due_at=NOW + hours(90))
+    Placement.objects.create(work_order=later, start_at=NOW + hours(20), end_at=NOW + hours(21))
+
+
+def barred(kiln: Kiln) -> None:
+    Defect.objects.create(kiln=kiln, found_at=NOW, what="latch sticks", blocks_entry=True, is_safety=True)
+
+
+def open_end(tag: str) -> Kiln:
+    """A kiln that opened this morning and has no charge to come."""
+    kiln = KilnFactory(tag=tag)
+    ChargeFactory(kiln=kiln, begin_at=NOW - hours(123), days=5, basis="done")
+    return kiln
+
+
+@pytest.mark.parametrize("hour", [0, 9, 23])
+@pytest.mark.parametrize("makes", [[], [place], [place, place], [whole_week], [whole_week, barred], [place, barred]])
+def test_the_head_counts_the_jobs_of_the_lists_below_it(
+    oda: Client, monkeypatch: pytest.MonkeyPatch, hour: int, makes: list[Callable[[Kiln], Any]]
+) -> None:
+    open_today = [open_kiln("K1"), open_end("K2")]
+    ChargeFactory(kiln=KilnFactory(tag="K3"), begin_at=NOW - hours(60), days=9, basis="running")
+    for make in makes:
+        for kiln in open_today:
+            make(kiln)
+    now = NOW.replace(hour=hour)
+    monkeypatch.setattr(clock, "now", lambda: now)
+
+    sentence = oda.get("/kilns/").context["morning"].sentence
+    below = [row for kiln in open_today for row in oda.get(f"/kilns/?kiln={kiln.tag}").context["jobs"]]
+
+    assert "2 chambers are open or will open today." in sentence
+    assert sum(int(count) for count in re.findall(r"(\d+) jobs? (?:fits?|has|have) ", sentence)) == len(below)
+    assert len(below) == 2 * sum({place: 1, whole_week: 1.5, barred: 0}[make] for make in makes) or hour != 9
+
+
+@pytest.mark.parametrize(
+    ("hour", "title"),
+    [
+        (0, "Tonight"),
+        (4, "Tonight"),
+        (5, "This morning"),
+        (12, "This afternoon"),
+        (17, "This evening"),
+        (22, "Tonight"),
+    ],
+)
+def test_the_head_is_titled_for_the_hour_at_the_mill(
+    oda: Client, monkeypatch: pytest.MonkeyPatch, hour: int, title: str
+) -> None:
+    local = NOW.astimezone(MillFactory().zone).replace(hour=hour)
+    monkeypatch.setattr(clock, "now", lambda: local)
+    assert f"<h1>{title}</h1>" in re.sub(r"<h1[^>]*>\s*", "<h1>", oda.get("/kilns/").content.decode())
 
 
 def test_the_chosen_kiln_has_work_in_its_opening_or_opens_next_unless_another_is_asked_for(oda: Client) -> None:
