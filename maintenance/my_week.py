@@ -14,6 +14,7 @@ from django.utils.translation import gettext as _
 from maintenance.actions.desk import duties
 from maintenance.models import Caution, KilnStop, WorkOrder, WorkPart
 from maintenance.models.catalogue import NeedsState
+from maintenance.places_now import FailingPlaces, failing_places
 from maintenance.querysets import FINISHED_STATES, STATES_WITH_LOCK_OUT, KilnStopQuerySet, WorkOrderQuerySet
 from plant import clock
 from plant.models import Absence, Kiln, Mill, Person
@@ -33,6 +34,8 @@ class OwnJob:
     parts: Sequence[WorkPart]
     cautions: Sequence[Caution]
     stop: KilnStop | None = None
+    #: Why its place no longer holds; nothing where it holds.
+    broken: str = ""
 
     @property
     def kiln(self) -> Kiln:
@@ -209,6 +212,7 @@ def as_own(orders: Iterable[WorkOrder], person: Person | None = None) -> list[Ow
     orders = list(orders)
     cautions = Caution.objects.for_work_orders(orders)
     stops = _stops_for(orders)
+    failing = failing_places(clock.now()) if orders else FailingPlaces()
     return [
         OwnJob(
             order=order,
@@ -216,6 +220,7 @@ def as_own(orders: Iterable[WorkOrder], person: Person | None = None) -> list[Ow
             parts=list(order.parts.all()),
             cautions=cautions[order.pk],
             stop=stops.get(order.pk),
+            broken=failing.of(order.number),
         )
         for order in orders
     ]

@@ -29,6 +29,7 @@ from maintenance.calculations.placing.standing import Standing as Stand
 from maintenance.calculations.placing.state import State
 from maintenance.models import KilnStop, Plan
 from maintenance.models.catalogue import NeedsState
+from maintenance.place_faults import faults_of_places, why_not_drawn
 from maintenance.plan_problem import Drawn, Place, draw_problem, held_back, person_id_of
 from maintenance.plan_words import time_words, value_words
 from plant.models import Change, Charge, Mill, Person
@@ -79,6 +80,8 @@ class Standing:
         #: Jobs whose place on record no longer holds: why, and where the record and the board still have them.
         self.loose: dict[str, str] = {}
         self.loose_at: dict[str, Place] = {}
+        #: All jobs whose place on record no longer holds, also those that are no part of a plan, with why.
+        self.failing: dict[str, str] = {}
         self.frame = state.frame
         self._stand = Stand(state)
         self.plan = self._stand.plan
@@ -326,7 +329,9 @@ def standing_on(desk: Desk) -> Standing:
         for ref, job in desk.jobs.items()
         if job.is_safety and job.latest_at and (not has_place(desk.orders[ref]) or _ends_late(desk, ref))
     }
-    return standing_in(desk, draw_problem(desk, gives_way=late))
+    standing = standing_in(desk, draw_problem(desk, gives_way=late))
+    standing.failing = faults_of_places(desk, standing.loose, standing.drawn.aside)
+    return standing
 
 
 def standing_in(desk: Desk, drawn: Drawn) -> Standing:
@@ -337,23 +342,12 @@ def standing_in(desk: Desk, drawn: Drawn) -> Standing:
     standing = Standing(drawn, state)
     for ref in frame.number_of_job.keys() - kept.keys():
         if has_place(desk.orders[ref]):
-            standing.loose[ref] = _why_not_drawn(desk, ref)
+            standing.loose[ref] = why_not_drawn(desk, ref)
     for ref in loose:
         faults = standing.faults_of_kept(ref, kept[ref])
         standing.loose[ref] = " ".join(faults) or _("Another place in its way keeps it from holding.")
     standing.loose_at = {ref: _on_record(desk, ref) for ref in standing.loose}
     return standing
-
-
-def _why_not_drawn(desk: Desk, ref: str) -> str:
-    """Say why a place on record is none that a plan could keep."""
-    order = desk.orders[ref]
-    if order.placement.end_at <= desk.now_at:
-        return _("Its time is over, and nobody has begun.")
-    names = [given.person.name for given in order.assignments.all()]
-    if not names:
-        return _("Nobody is given to it.")
-    return _("Its time has begun, or %(names)s does not work here then.") % {"names": ", ".join(names)}
 
 
 def _on_record(desk: Desk, ref: str) -> Place:
@@ -465,10 +459,14 @@ def forget() -> None:
         _kept.clear()
 
 
+def last_change() -> int:
+    """Return the number of the last entry in the history: what was worked out before it may have changed."""
+    return Change.objects.order_by("-pk").values_list("pk", flat=True).first() or 0
+
+
 def standing_now(now_at: datetime) -> Standing:
     """Return the places on record as a plan; made anew when anything was recorded since, or after some minutes."""
-    last = Change.objects.order_by("-pk").values_list("pk", flat=True).first()
-    return _keep((_database(), "record", last), now_at, lambda: standing_on(load_desk(now_at)))
+    return _keep((_database(), "record", last_change()), now_at, lambda: standing_on(load_desk(now_at)))
 
 
 def standing_of(plan: Plan) -> Standing:

@@ -12,8 +12,10 @@ from maintenance.actions.looking import look, look_around
 from maintenance.actions.plans import PLAN_TASK, want_daily_plan
 from maintenance.actions.telling import TELL_TASK, tell_people
 from maintenance.models import Plan, Watch
+from maintenance.places_now import LOOK_AT_PLACES_TASK, look_at_places
 from maintenance.trials import TRY_TASK, run_trial
 from maintenance.working_out import end_given_up, work_out
+from plant import clock
 from plant.background.registry import CannotBeDoneError, Progress, register_daily, register_each_tick, task
 from plant.models import Kiln, Mill
 
@@ -66,6 +68,12 @@ def tell_of_changed_places(progress: Progress) -> dict[str, Any]:
 
 
 register_each_tick(TELL_TASK)
+
+
+@task(LOOK_AT_PLACES_TASK, is_frequent=True)
+def look_at_all_places(progress: Progress) -> dict[str, Any]:
+    """Say of every place on record whether it still holds, for pages that do not wait for it."""
+    return {"failing": look_at_places(clock.now())}
 
 
 @task(TRY_TASK)

@@ -15,7 +15,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from inventory.advice import refresh_advice
-from maintenance.actions.placing import Placed, Shout, place_all
+from maintenance.actions.placing import Cleared, Placed, Shout, place_all
 from maintenance.actions.plans import Settled, settle_places
 from maintenance.actions.raising import update_readiness
 from maintenance.actions.standing import Rolled, roll
@@ -47,7 +47,19 @@ class DaySummary:
     waiting_for_parts: int = 0
     to_order: int = 0
     waiting: list[str] = field(default_factory=list)
+    #: Places that no longer held, and what became of each.
+    cleared: list[str] = field(default_factory=list)
     shouts: list[dict[str, str]] = field(default_factory=list)
+
+    def clear(self, cleared: Iterable[Cleared]) -> None:
+        """Add what became of places that no longer held; one that stays all the same is said aloud, once."""
+        shouted = {one["number"] for one in self.shouts}
+        zone = Mill.objects.current().zone
+        for one in cleared:
+            if not one.stays:
+                self.cleared.append(one.say(zone))
+            elif one.number not in shouted:
+                self.shout([Shout("alarm" if one.is_safety else "mind", one.say(zone), one.number)])
 
     def shout(self, shouts: Iterable[Shout]) -> None:
         """Add what must be said aloud, alarms first, nothing twice."""
@@ -71,6 +83,11 @@ class DaySummary:
                 "without": self.without_place,
             }
         )
+        said += [f" > {text}" for text in self.cleared[:SHOUTED_NUMBERS]]
+        more = len(self.cleared) - SHOUTED_NUMBERS
+        if more > 0:
+            words = ngettext("%d further place no longer held.", "%d further places no longer held.", more)
+            said.append(f" > {words % more}")
         if self.left_out:
             words = ngettext(
                 "%d job is left out of the plan by hand.",
@@ -173,6 +190,7 @@ def _take_placed(summary: DaySummary, placed: Placed) -> None:
     summary.left_out = placed.left_out
     summary.without_place, summary.waiting_for_parts = placed.without_place, placed.waiting_for_parts
     summary.shout(placed.shouts)
+    summary.clear(placed.cleared)
 
 
 def _take_prices(summary: DaySummary) -> None:
@@ -187,6 +205,7 @@ def _take_settled(summary: DaySummary, settled: Settled) -> None:
     summary.moved += len(settled.moved)
     summary.placed -= len(settled.without_place)
     summary.without_place += len(settled.without_place)
+    summary.clear(settled.cleared)
 
 
 def _take_advice(summary: DaySummary, day: date) -> None:

@@ -1,11 +1,13 @@
 """Give work orders their place: by the simple rule for all, or by the planner's hand for one."""
 
 from collections.abc import Collection, Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
+from zoneinfo import ZoneInfo
 
 from django.core.exceptions import ValidationError
 from django.db import transaction
+from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
 from inventory.advice import refresh_advice
@@ -35,6 +37,37 @@ class Shout:
 
 
 @dataclass(frozen=True)
+class Cleared:
+    """A place that no longer held: why, and when the job is done instead; None where it has no place now.
+
+    A place that was given by hand stays: the planner decides.
+    """
+
+    number: str
+    was_at: datetime
+    why: str
+    now_at: datetime | None
+    is_safety: bool = False
+    stays: bool = False
+
+    def say(self, zone: ZoneInfo) -> str:
+        """Say what became of it, in the mill's time."""
+        facts = {"number": self.number, "was": _say(self.was_at, zone), "why": self.why}
+        if self.stays:
+            return _("%(number)s keeps its place on %(was)s, but that does not hold: %(why)s") % facts
+        if self.now_at is None:
+            return _("%(number)s lost its place on %(was)s: %(why)s It has none now.") % facts
+        if self.now_at == self.was_at:
+            return _("%(number)s lost its crew on %(was)s: %(why)s Others do it at the same time.") % facts
+        facts["now"] = _say(self.now_at, zone)
+        return _("%(number)s lost its place on %(was)s: %(why)s It is placed on %(now)s now.") % facts
+
+
+def _say(at: datetime, zone: ZoneInfo) -> str:
+    return date_format(at.astimezone(zone), "D j M H:i")
+
+
+@dataclass(frozen=True)
 class Placed:
     """What placing all jobs came to."""
 
@@ -45,6 +78,7 @@ class Placed:
     left_out: int
     waiting_for_parts: int
     shouts: tuple[Shout, ...]
+    cleared: tuple[Cleared, ...] = ()
 
 
 class RulesBrokenError(ValidationError):
@@ -66,18 +100,20 @@ def place_all(now_at: datetime) -> Placed:
     for placement in plan.placements:
         order = desk.orders[placement.job_ref]
         had_place = has_place(order)
-        words = (given_up.get(order.number), placement.reason, desk.to_order(order, placement.start_at))
+        words = (_gave_up(desk, given_up.get(order.number)), placement.reason, desk.to_order(order, placement.start_at))
         why = " ".join(word for word in words if word)
         if _store(desk, order, placement, why, by=None):
             fresh, moved = fresh + (not had_place), moved + had_place
     for answer in plan.not_placed:
         causes = " ".join(f"{cause.words} {cause.remedy}" for cause in answer.causes)
-        take_place_away(desk.orders[answer.job_ref], f"{given_up.get(answer.job_ref, '')} {causes}".strip(), by=None)
+        why = f"{_gave_up(desk, given_up.get(answer.job_ref))} {causes}".strip()
+        take_place_away(desk.orders[answer.job_ref], why, by=None)
     without = (set(unsupplied) & set(desk.jobs)) - aside - desk.left_out
     for ref, lacking in unsupplied.items():
         if ref in without:
             take_place_away(desk.orders[ref], lacking, by=None)
     keep_needs_in_step(desk.orders[ref] for ref in desk.jobs)
+    now = {one.job_ref: one.start_at for one in plan.placements}
     waiting = sum(1 for ref in desk.jobs if desk.short.get(desk.orders[ref].pk))
     return Placed(
         placed=len(plan.placements) + len(aside & set(desk.jobs)),
@@ -87,15 +123,23 @@ def place_all(now_at: datetime) -> Placed:
         left_out=len(desk.left_out),
         waiting_for_parts=waiting,
         shouts=tuple(_shouts(desk, plan, unsupplied, stuck)),
+        cleared=tuple(replace(one, now_at=now.get(ref)) for ref, one in sorted(given_up.items())),
     )
+
+
+def _gave_up(desk: Desk, one: Cleared | None) -> str:
+    if one is None:
+        return ""
+    when = one.was_at.astimezone(desk.mill.zone)
+    return _("Had a place on %(when)s, given up: %(why)s") % {"when": f"{when:%Y-%m-%d %H:%M}", "why": one.why}
 
 
 def _sort_places(
     desk: Desk, unsupplied: dict[str, str]
-) -> tuple[list[calc.Placement], dict[str, str], dict[str, list[str]]]:
+) -> tuple[list[calc.Placement], dict[str, Cleared], dict[str, list[str]]]:
     """Sort the places on record: those that hold, those given up with the reason, and pinned ones that do not hold."""
     kept: list[calc.Placement] = []
-    given_up: dict[str, str] = {}
+    given_up: dict[str, Cleared] = {}
     stuck: dict[str, list[str]] = {}
     for ref in desk.placed_refs:
         if ref in desk.in_hand or ref not in desk.jobs:
@@ -125,11 +169,7 @@ def _sort_places(
         else:
             # A pin ends with its time: what was not done then needs another place.
             order.placement.is_pinned = False
-            when = order.placement.start_at.astimezone(desk.mill.zone)
-            given_up[ref] = _("Had a place on %(when)s, given up: %(why)s") % {
-                "when": f"{when:%Y-%m-%d %H:%M}",
-                "why": " ".join(faults),
-            }
+            given_up[ref] = Cleared(ref, order.placement.start_at, " ".join(faults), None, order.is_safety)
     return kept, given_up, stuck
 
 

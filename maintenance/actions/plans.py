@@ -17,6 +17,7 @@ from django.utils.translation import gettext as _
 from maintenance.actions.desk import TO_PLACE, Desk, has_place, load_desk
 from maintenance.actions.lock_outs import keep_lock_outs, somebody_locks_out
 from maintenance.actions.placing import (
+    Cleared,
     RulesBrokenError,
     bring_parts_along,
     keep_place,
@@ -29,8 +30,17 @@ from maintenance.calculations.placing.frame import Frame
 from maintenance.calculations.placing.plan_reading import read_plan
 from maintenance.calculations.placing.standing import KeptPlace, KeptStop, stand
 from maintenance.models import Plan, WorkOrder
+from maintenance.place_faults import lies_in_downtime
 from maintenance.plan_problem import Drawn, Place, draw_problem, held_back, person_id_of, places, stands_still
-from maintenance.plan_states import Standing, Verdict, as_bytes, drawn_of, kept_places, standing_in, standing_on
+from maintenance.plan_states import (
+    Standing,
+    Verdict,
+    as_bytes,
+    drawn_of,
+    kept_places,
+    standing_in,
+    standing_on,
+)
 from maintenance.plan_why import say_reason
 from plant import clock
 from plant.access import require
@@ -352,6 +362,8 @@ class Settled:
 
     moved: tuple[str, ...] = ()
     without_place: tuple[str, ...] = ()
+    #: Every place that no longer held; one that was given by hand stays and is named.
+    cleared: tuple[Cleared, ...] = ()
 
 
 @transaction.atomic
@@ -366,27 +378,28 @@ def settle_places(now_at: datetime) -> Settled:
     if not somebody_locks_out(desk):
         return Settled()
     standing = standing_on(desk)
-    moved, without = [], []
-    for ref, why in sorted(standing.loose.items()):
+    cleared = []
+    for ref, why in sorted(standing.failing.items()):
         order = desk.orders[ref]
-        if ref in desk.in_hand or order.placement.is_pinned or _lies_in_downtime(order):
+        was_at = order.placement.start_at
+        if order.placement.is_pinned or lies_in_downtime(order):
+            cleared.append(Cleared(ref, was_at, why, was_at, is_safety=order.is_safety, stays=True))
             continue
-        settled = standing.placed_cheaply(ref)
+        settled = standing.placed_cheaply(ref) if ref in standing.frame.number_of_job else None
         if settled is None:
             take_place_away(order, why, by=None)
-            without.append(ref)
+            cleared.append(Cleared(ref, was_at, why, None))
             continue
         standing = settled
-        _keep(desk, standing, places(standing.drawn, standing.plan)[ref], Accepted(), None, is_pinned=False)
-        moved.append(ref)
+        place = places(standing.drawn, standing.plan)[ref]
+        _keep(desk, standing, place, Accepted(), None, is_pinned=False)
+        cleared.append(Cleared(ref, was_at, why, place.start_at))
     keep_lock_outs(desk, standing.drawn, standing.plan)
-    return Settled(tuple(moved), tuple(without))
-
-
-def _lies_in_downtime(order: WorkOrder) -> bool:
-    """Say whether a job lies in a time in which its kiln is down anyway: no opening, no charge."""
-    placed = order.placement
-    return order.needs_state == "still" and placed.after_charge_id is None and placed.during_charge_id is None
+    return Settled(
+        moved=tuple(one.number for one in cleared if one.now_at is not None and not one.stays),
+        without_place=tuple(one.number for one in cleared if one.now_at is None),
+        cleared=tuple(cleared),
+    )
 
 
 @transaction.atomic

@@ -185,6 +185,10 @@ def _gaps(
         if any(job.is_barred for job in jobs):
             kind, label = "jobs barred", f"⚠ {label}" if label else label
             words = _("%(words)s; nobody may enter") % {"words": words}
+        if broken := sum(bool(job.broken) for job in jobs):
+            kind, label = f"{kind} broken", f"⚠ {label}" if label and "barred" not in kind else label
+            more = ngettext("%d place no longer holds", "%d places no longer hold", broken) % broken
+            words = f"{words}; {more}"
         if any(job.number in marked for job in jobs):
             kind += " differs"
         find = "" if scale.is_near else "|".join(job.find for job in jobs)
@@ -254,6 +258,7 @@ def _kinds(job: JobSeen, marked: Collection[str]) -> Iterator[str]:
         ("safety", job.is_safety),
         ("pinned", job.is_pinned),
         ("barred", job.is_barred),
+        ("broken", bool(job.broken)),
         ("still", not job.may_move),
         ("differs", job.number in marked),
     ):
@@ -278,6 +283,7 @@ def say_job(job: JobSeen, scale: Scale) -> str:
     said += [_("safety work")] if job.is_safety else []
     said += [_("nobody may enter")] if job.is_barred else []
     said += [_("under way")] if job.is_under_way else []
+    said += [_("its place no longer holds: %(why)s") % {"why": job.broken}] if job.broken else []
     return "; ".join(said)
 
 
@@ -292,5 +298,6 @@ def _running(jobs: Iterable[JobSeen], scale: Scale, marked: Collection[str]) -> 
         if len(group) > 1:
             words = _("%(first)s; and %(jobs)s more on this charge") % {"first": words, "jobs": _count(len(group) - 1)}
         kind = "differs" if any(job.number in marked for job in group) else ""
+        kind += " broken" if any(job.broken for job in group) else ""
         label, page = ("", group[0].number) if isinstance(key, str) else (str(len(group)), f"during-{key}")
         yield Piece(kind, scale.left(group[0].start_at), "0", words, label, page, "|".join(job.find for job in group))

@@ -15,6 +15,7 @@ from maintenance.board.seen import ChargeSeen, GapSeen, JobSeen, KilnSeen, StopS
 from maintenance.board.words import barred_jobs
 from maintenance.entry_bars import bars_to_entry
 from maintenance.models import KilnStop, WorkOrder
+from maintenance.places_now import FailingPlaces, failing_places
 from maintenance.programme import KilnProgramme
 
 MINUTE = timedelta(minutes=1)
@@ -28,6 +29,11 @@ class Board:
     rows: list[Row]
     days: list[Day]
     jobs: list[JobSeen]
+
+    @property
+    def failing(self) -> list[JobSeen]:
+        """Return the jobs whose place no longer holds, in the order of time."""
+        return sorted((job for job in self.jobs if job.broken), key=lambda job: (job.start_at, job.number))
 
 
 @dataclass
@@ -61,10 +67,11 @@ def build_board(first_on: date, days: int, now_at: datetime, marked: Collection[
     scale = scale_of(first_on, days, desk.mill.zone)
     shut = bars_to_entry(list(desk.programme))
     barred = barred_jobs(desk, shut)
+    failing = failing_places(now_at)
     placed: dict[int, list[JobSeen]] = defaultdict(list)
     for order in desk.orders.values():
         if has_place(order):
-            placed[order.kiln_id].append(_job(desk, order, barred))
+            placed[order.kiln_id].append(_job(desk, order, barred, failing))
     stops = _kept_stops(scale) if scale.is_near else {}
     rows = [
         draw_row(_kiln(desk, one, scale, placed.get(kiln_id, []), stops.get(kiln_id, [])), scale, marked)
@@ -76,7 +83,7 @@ def build_board(first_on: date, days: int, now_at: datetime, marked: Collection[
     return RecordBoard(scale, rows, found, jobs, desk, shut, barred)
 
 
-def _job(desk: Desk, order: WorkOrder, barred: Collection[str]) -> JobSeen:
+def _job(desk: Desk, order: WorkOrder, barred: Collection[str], failing: FailingPlaces) -> JobSeen:
     place = order.placement
     return JobSeen(
         number=order.number,
@@ -91,6 +98,7 @@ def _job(desk: Desk, order: WorkOrder, barred: Collection[str]) -> JobSeen:
         is_safety=order.is_safety,
         is_pinned=place.is_pinned,
         is_barred=order.number in barred,
+        broken=failing.of(order.number),
         may_move=order.state in TO_PLACE and order.number not in desk.in_hand,
         is_under_way=order.state == WorkOrder.State.UNDER_WAY,
     )

@@ -23,6 +23,8 @@ class JobSeen:
     is_safety: bool = False
     is_pinned: bool = False
     is_barred: bool = False
+    #: Why its place no longer holds; nothing where it holds.
+    broken: str = ""
     #: Work under way, or a place that is past, is not moved.
     may_move: bool = True
     is_under_way: bool = False

@@ -4,7 +4,7 @@ from maintenance.models.bars import LetIn
 from maintenance.models.catalogue import Caution, CheckPoint, StandingDefault, TaskPart, TaskSheet, TaskSkill, TaskStep
 from maintenance.models.checks import CheckItem, Defect, Finding, FunctionCheck, ProofTest, Sitting, TakenBack
 from maintenance.models.entry import EntryMove, EntryPermit
-from maintenance.models.plans import KilnStop, Plan
+from maintenance.models.plans import KilnStop, PlaceLook, Plan
 from maintenance.models.pricing import PriceOfWaiting
 from maintenance.models.standing import DayRun, MissedOccurrence, StandingTask
 from maintenance.models.telling import CalendarAddress, Telling, TellingLook, ToldLockOut, ToldPlace
@@ -38,6 +38,7 @@ __all__ = [
     "Labour",
     "LetIn",
     "MissedOccurrence",
+    "PlaceLook",
     "Placement",
     "Plan",
     "PriceOfWaiting",

@@ -148,3 +148,18 @@ class KilnStop(models.Model):
         if order.kiln_id != self.kiln_id or order.needs_state not in STATES_WITH_LOCK_OUT:
             return False
         return order.placement.start_at >= self.lock_out_at and order.placement.end_at <= self.ready_at
+
+
+class PlaceLook(models.Model):
+    """The last look at all places on record: which no longer held, and why. One row; large mills read it."""
+
+    KEY = 1
+
+    key = models.PositiveSmallIntegerField(unique=True, default=KEY)
+    looked_at = models.DateTimeField()
+    # The last entry in the history then: what was recorded since may have changed the answer.
+    change = models.BigIntegerField()
+    faults = models.JSONField(default=dict, blank=True)
+
+    def __str__(self) -> str:
+        return f"{self.looked_at:%Y-%m-%d %H:%M}"

@@ -211,6 +211,9 @@ def _what(job: OwnJob) -> list[Flowable]:
     facts = [order.number, component_words(order.component) if order.component else ""]
     lines.append(text(" · ".join(fact for fact in facts if fact), "small"))
     lines.append(text(_("Kiln must be: %(state)s") % {"state": job.kiln_must_be}, "small"))
+    if job.broken:
+        lines.append(strong_line(_("Place no longer holds: ask the planner")))
+        lines.append(text(job.broken, "small"))
     if order.is_safety:
         lines.append(strong_line(_("Safety work")))
     if order.state != WorkOrder.State.PLACED:

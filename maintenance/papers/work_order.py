@@ -14,6 +14,7 @@ from maintenance.end_view_marks import number_of_work
 from maintenance.models import Caution, StepRecord, WorkOrder, WorkStep
 from maintenance.models.catalogue import NeedsState
 from maintenance.papers.blocks import Tick, WriteLines, cautions_block, component_words, fields, strong_line
+from maintenance.places_now import failing_places
 from maintenance.querysets import FINISHED_STATES
 from plant import clock
 from plant.end_view import NUMBER_NAMES, MakeUp, chamber, mark
@@ -190,6 +191,9 @@ class WorkOrderPaper(Paper):
             said += ", " + _("after charge %(number)s") % {"number": placement.after_charge.number}
         if placement.during_charge:
             said += ", " + _("during charge %(number)s") % {"number": placement.during_charge.number}
+        broken = failing_places(clock.now()).of(self.order.number)
+        if broken:
+            said += ". " + _("This place no longer holds: %(why)s Ask the planner before you go.") % {"why": broken}
         return said
 
     def steps(self) -> list[Flowable]:

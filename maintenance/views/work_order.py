@@ -20,6 +20,7 @@ from django.views.decorators.http import require_POST
 from maintenance.actions import work_orders as act
 from maintenance.actions import work_records as enter
 from maintenance.actions.check_sittings import Part, part_of
+from maintenance.actions.desk import has_place
 from maintenance.actions.entry import open_permit_of, takes_people_inside
 from maintenance.actions.four_eyes import is_safety_work
 from maintenance.actions.leaving_out import say_left_out
@@ -40,6 +41,7 @@ from maintenance.forms.work_orders import (
 )
 from maintenance.models import Caution, KilnStop, StepRecord, WorkOrder, WorkStep
 from maintenance.models.catalogue import NeedsState
+from maintenance.places_now import failing_places
 from maintenance.sureness import sure_of_orders
 from maintenance.views.helpers import mill_of, person_of, put_refusal, user_of
 from maintenance.views.work_orders import work_order_url
@@ -102,6 +104,7 @@ def _page(request: HttpRequest, order: WorkOrder, **bound: forms.Form) -> HttpRe
         "permit": open_permit_of(order.kiln) if takes_people_inside(order) else None,
         "is_before_start": order.state in BEFORE_START,
         "part": part,
+        "broken": failing_places(clock.now()).of(order.number) if has_place(order) else "",
         "lock_out": KilnStop.objects.around(order).for_people().first() if order.state not in CLOSED else None,
         "left_out": "" if order.is_left_out else say_left_out(order, order.kiln.mill.zone),
         "supply": _supply_words(order) if order.state in BEFORE_START else [],
