@@ -14,7 +14,10 @@ class MaintenanceConfig(AppConfig):
         """Let watches look, people hear of places that change, pages warn of entry, and entry bar what would run."""
         from django.db.models.signals import post_delete, post_save
 
+        from inventory import purposes
+        from inventory.signals import set_aside_fell_short
         from maintenance.actions.hearing import look_when_settled
+        from maintenance.actions.short_of_parts import describe_work, note_what_was_taken
         from maintenance.actions.telling import want_telling_soon
         from maintenance.entry_now import bars_of_entry
         from maintenance.entry_warnings import entry_warnings
@@ -25,6 +28,8 @@ class MaintenanceConfig(AppConfig):
         kiln_warnings.register(entry_warnings)
         running_bars.register(bars_of_entry)
         readings_settled.connect(look_when_settled, dispatch_uid="watches look")
+        set_aside_fell_short.connect(note_what_was_taken, dispatch_uid="work is told that its parts are gone")
+        purposes.register(describe_work)
         for changed in (post_save, post_delete):
             changed.connect(want_telling_soon, sender=Placement, dispatch_uid="people hear")
         # New lock-outs come in bulk, without a signal, but always in place of others or along with a place.

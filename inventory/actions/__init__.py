@@ -1,6 +1,7 @@
 """Changes in the stores, one function for each thing somebody can do."""
 
-from inventory.actions.moves import MoveRefused, count, give_back, issue, receive, scrap, transfer
+from inventory.actions.claims import lacking
+from inventory.actions.moves import count, give_back, issue, receive, scrap, transfer
 from inventory.actions.ordering import (
     DrawnUp,
     OrderRefused,
@@ -14,6 +15,7 @@ from inventory.actions.ordering import (
     send,
     withdraw,
 )
+from inventory.actions.refusals import MoveRefused, TakesFromOthers
 from inventory.actions.reserving import close_reservation, release, reserve
 
 __all__ = [
@@ -21,12 +23,14 @@ __all__ = [
     "MoveRefused",
     "OrderRefused",
     "Received",
+    "TakesFromOthers",
     "change_quantities",
     "close_reservation",
     "count",
     "draw_up_orders",
     "give_back",
     "issue",
+    "lacking",
     "likely_arrival",
     "order_part",
     "promise",

@@ -5,6 +5,7 @@ moves of the first. The part's row is locked while a move is booked, so that two
 do it one after the other; whoever books moves of several parts in one transaction does so in the order of their ids.
 """
 
+from collections.abc import Collection
 from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
@@ -15,9 +16,12 @@ from django.db import transaction
 from django.db.models import F, Value
 from django.utils.translation import gettext as _
 
+from inventory.actions.claims import Lacked, lacking, losing_claims, refuse_unnamed
+from inventory.actions.refusals import MoveRefused
 from inventory.advice import refresh_advice
 from inventory.calculations.stock import LotOnShelf, NotEnoughStock, Place, pick_first_expired
 from inventory.models import Bin, Lot, Part, PurchaseOrder, PurchaseOrderLine, Reservation, StockLevel, StockMove
+from inventory.signals import set_aside_fell_short
 from plant import clock
 from plant.access import require
 from plant.fields import QuantityField
@@ -26,10 +30,6 @@ from plant.models import Change, Mill, User
 ZERO = Decimal(0)
 T = TypeVar("T")
 Kind = StockMove.Kind
-
-
-class MoveRefused(ValueError):  # noqa: N818 (a refusal in the storekeeper's words, not a fault)
-    """A booking that cannot be; the message says what, where, and how to mend it."""
 
 
 @dataclass(frozen=True)
@@ -70,7 +70,7 @@ def receive(
     lot = _lot_for_receipt(part, lot_code, expires_on)
     if order_line:
         _book_on_line(order_line, part, quantity, by)
-    return _done(part, _book(entry, bin or part.bin, lot, quantity, 0))
+    return _done(entry, _book(entry, bin or part.bin, lot, quantity, 0))
 
 
 @transaction.atomic
@@ -84,16 +84,20 @@ def issue(
     lot: Lot | None = None,
     reason: str = "",
     take_expired: bool = False,
+    take_from: Collection[str] = (),
+    lacked: Lacked | None = None,
 ) -> list[StockMove]:
     """Take parts off the shelf, first expired first; one ledger row for each bin and lot.
 
-    An expired lot is taken only where it is named and ``take_expired`` and a reason say so. Raises MoveRefused where
-    there is not enough, PermissionDenied.
+    An expired lot is taken only where it is named and ``take_expired`` and a reason say so. What is set aside for
+    others is taken only where ``take_from`` names their sources, with a reason, by somebody who may. ``lacked`` is what
+    claims lacked before the caller set more aside for this. Raises TakesFromOthers, MoveRefused, PermissionDenied.
     """
     require(by, "take parts" if reservation else "move stock")
     entry = _Entry(part, Kind.ISSUE, by, key, reason, reservation)
     if earlier := _begin(entry, -quantity):
         return earlier
+    lacked = lacking(part) if lacked is None else lacked
     levels = _levels_to_take(part, lot)
     if lot and take_expired:
         if not reason.strip():
@@ -113,7 +117,7 @@ def issue(
         _book(entry, at[pick.place].bin, at[pick.place].lot, -pick.quantity, number)
         for number, pick in enumerate(picks)
     ]
-    return _done(part, moves)
+    return _done(entry, moves, lacked, take_from)
 
 
 @transaction.atomic
@@ -142,7 +146,7 @@ def give_back(
         raise MoveRefused(
             _("%(part)s keeps only for a time: say into which lot the parts go back.") % {"part": part.name}
         )
-    return _done(part, _book(entry, bin or part.bin, lot, quantity, 0))
+    return _done(entry, _book(entry, bin or part.bin, lot, quantity, 0))
 
 
 @transaction.atomic
@@ -179,7 +183,8 @@ def count(
         figures = {"bin": bin.code, "lot": lot.code if lot else "", "on_hand": _plain(counted)}
         Change.record(part, "counted", by=by, before=figures, after={**figures, "key": str(key)})
         return None
-    return _done(part, _book(_Entry(part, Kind.COUNT, by, key, reason), bin, lot, counted - level.on_hand, 0))
+    entry, lacked = _Entry(part, Kind.COUNT, by, key, reason), lacking(part)
+    return _done(entry, _book(entry, bin, lot, counted - level.on_hand, 0), lacked)
 
 
 @transaction.atomic
@@ -200,7 +205,8 @@ def scrap(
     entry = _Entry(part, Kind.SCRAP, by, key, reason)
     if earlier := _begin(entry, -quantity):
         return earlier[0]
-    return _done(part, _book(entry, bin or part.bin, lot, -quantity, 0))
+    lacked = lacking(part)
+    return _done(entry, _book(entry, bin or part.bin, lot, -quantity, 0), lacked)
 
 
 @transaction.atomic
@@ -245,9 +251,18 @@ def _begin(entry: _Entry, change: Decimal, moved: Decimal | None = None) -> list
     return earlier
 
 
-def _done(part: Part, moved: T) -> T:
-    """Bring the advice along with the shelf, and hand on what was booked."""
-    refresh_advice(_today(), [part])
+def _done(entry: _Entry, moved: T, lacked: Lacked | None = None, take_from: Collection[str] | None = None) -> T:
+    """Tell whose parts are gone, bring the advice along with the shelf, and hand on what was booked.
+
+    With ``take_from`` somebody had the choice: then those who lose by it must be named there. What is spoiled or was
+    not there when it was counted is a fact.
+    """
+    refresh_advice(_today(), [entry.part])
+    losing = losing_claims(entry.part, lacked, entry.reservation) if lacked is not None else []
+    if losing and take_from is not None and entry.by is not None:
+        refuse_unnamed(losing, take_from, entry.reason, entry.by)
+    if losing:
+        set_aside_fell_short.send(StockMove, part=entry.part, claims=losing, by=entry.by, reason=entry.reason.strip())
     return moved
 
 
@@ -278,7 +293,7 @@ def _book(entry: _Entry, bin_: Bin, lot: Lot | None, change: Decimal, number: in
                 "%(wanted)s of %(what)s cannot be taken: %(held)s on hand. Take %(held)s or less, take the rest from "
                 "another bin or lot, or book a count first if more lies there."
             )
-            % {"wanted": _amount(entry.part, -change), "what": _place(level), "held": _amount(entry.part, before)}
+            % {"wanted": entry.part.amount(-change), "what": _place(level), "held": entry.part.amount(before)}
         )
     StockLevel.objects.filter(pk=level.pk).update(on_hand=F("on_hand") + Value(change, output_field=QuantityField()))
     move = StockMove.objects.create(
@@ -379,7 +394,7 @@ def _use_reservation(reservation: Reservation, part: Part, quantity: Decimal) ->
     if used < 0:
         raise MoveRefused(
             _("%(source)s has taken %(used)s: bring back so many or fewer.")
-            % {"source": fresh.source, "used": _amount(part, fresh.used)}
+            % {"source": fresh.source, "used": part.amount(fresh.used)}
         )
     fields: dict[str, Any] = {"used": F("used") + Value(quantity, output_field=QuantityField())}
     if quantity > 0 and used >= fresh.quantity:
@@ -424,10 +439,6 @@ def _place(level: StockLevel) -> Place:
 
 def _today() -> date:
     return clock.today(Mill.objects.current().zone)
-
-
-def _amount(part: Part, quantity: Decimal) -> str:
-    return f"{_plain(quantity)} {part.unit_shown}".strip()
 
 
 def _plain(quantity: Decimal) -> str:

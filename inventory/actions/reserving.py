@@ -7,7 +7,7 @@ from typing import Any
 from django.db import transaction
 from django.utils.translation import gettext as _
 
-from inventory.actions.moves import MoveRefused
+from inventory.actions.refusals import MoveRefused
 from inventory.advice import refresh_advice
 from inventory.models import Part, Reservation
 from plant import clock

@@ -90,6 +90,21 @@ class ReservationChoice(forms.ModelChoiceField):  # type: ignore[type-arg]
         }
 
 
+class TakenFrom(forms.MultipleChoiceField):
+    """Whom parts are taken from all the same, each ticked by itself; shown only once somebody was asked."""
+
+    def __init__(self) -> None:
+        super().__init__(required=False, widget=forms.CheckboxSelectMultiple, label=_("Taken all the same, although"))
+
+    def offer_again(self, data: Any) -> None:
+        """Offer what was ticked, where the form comes back for another reason."""
+        self.choices = [(value, value) for value in self.widget.value_from_datadict(data, {}, "take_from") or []]
+
+    def valid_value(self, value: str) -> bool:
+        """Take any source: whether all who lose are named is seen when it is booked."""
+        return True
+
+
 class OrderLineChoice(forms.ModelChoiceField):  # type: ignore[type-arg]
     """A line of an order that is on its way."""
 

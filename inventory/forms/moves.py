@@ -19,6 +19,7 @@ from inventory.forms.fields import (
     PlaceChoice,
     QuantityInput,
     ReservationChoice,
+    TakenFrom,
     renew,
 )
 from inventory.models import Bin, Lot, Part, PurchaseOrderLine, Reservation, StockLevel
@@ -46,7 +47,7 @@ class MoveForm(forms.Form):
 
     def amount(self, quantity: Decimal) -> str:
         """Write a quantity with its unit."""
-        return f"{Decimal(quantity).normalize():f} {self.part.unit_shown}".strip()
+        return self.part.amount(quantity)
 
 
 class ReceiveForm(MoveForm):
@@ -111,6 +112,7 @@ class IssueForm(MoveForm):
     take_expired = forms.BooleanField(
         required=False, label=_("The lot chosen has expired and is taken all the same; the reason says why.")
     )
+    take_from = TakenFrom()
     reason = forms.CharField(max_length=160, required=False, label=_("Reason or note"))
 
     def __init__(self, *args: Any, part: Part, for_work_only: bool = False, **kwargs: Any) -> None:
@@ -122,6 +124,17 @@ class IssueForm(MoveForm):
         self.fields["lot"].queryset = lots  # type: ignore[attr-defined]
         if not lots.filter(expires_on__lt=clock.today(Mill.objects.current().zone)).exists():
             del self.fields["take_expired"]
+        self.fields["take_from"].offer_again(self.data)  # type: ignore[attr-defined]
+        if "take_from" not in self.data:
+            del self.fields["take_from"]
+
+    def ask(self, refusal: actions.TakesFromOthers) -> None:
+        """Ask whom it is taken from, where somebody may say so."""
+        if not refusal.may_confirm:
+            return
+        self.fields["take_from"] = TakenFrom()
+        self.fields["take_from"].choices = list(refusal.sources.items())  # type: ignore[attr-defined]
+        self.fields["reason"] = self.fields.pop("reason")
 
     def book(self, by: User) -> str:
         """Book the issue and tell from where to take."""
@@ -135,6 +148,7 @@ class IssueForm(MoveForm):
             lot=data["lot"],
             reason=data["reason"],
             take_expired=data.get("take_expired", False),
+            take_from=data.get("take_from", ()),
         )
         places = ", ".join(
             _now("%(amount)s from bin %(bin)s") % {"amount": self.amount(-move.quantity), "bin": move.bin.code}

@@ -97,6 +97,10 @@ class Part(models.Model):
         """Return the unit as it stands after a number; pieces need no word."""
         return "" if self.unit == "piece" else self.unit
 
+    def amount(self, quantity: Decimal) -> str:
+        """Write a quantity with its unit."""
+        return f"{Decimal(quantity).normalize():f} {self.unit_shown}".strip()
+
     def expires_on_after(self, received_on: date) -> date | None:
         """Return the last day of use by the part's shelf life, or None where it keeps."""
         return received_on + timedelta(days=self.shelf_life_days) if self.shelf_life_days else None

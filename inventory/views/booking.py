@@ -10,7 +10,7 @@ from django.utils.functional import Promise
 from django.utils.translation import gettext as _now
 from django.utils.translation import gettext_lazy as _
 
-from inventory.actions import MoveRefused
+from inventory.actions import MoveRefused, TakesFromOthers
 from inventory.forms.moves import CountForm, IssueForm, MoveForm, ReceiveForm, ReturnForm, ScrapForm, TransferForm
 from inventory.models import Part, PurchaseOrderLine
 from inventory.shelf import gather_shelves
@@ -100,6 +100,8 @@ def _book(request: HttpRequest, booking: Booking, **options: Any) -> HttpRespons
             told = form.book(user_of(request))
         except MoveRefused as refusal:
             form.add_error(None, str(refusal))
+            if isinstance(refusal, TakesFromOthers) and isinstance(form, IssueForm):
+                form.ask(refusal)
         else:
             messages.success(request, told)
             _say_who_waits(request, part)

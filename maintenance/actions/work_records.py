@@ -1,5 +1,6 @@
 """What is entered while a job is under way: steps with readings, time, parts, and the stop it caused or ended."""
 
+from collections.abc import Collection
 from datetime import datetime
 from decimal import Decimal
 from uuid import UUID
@@ -9,7 +10,7 @@ from django.db import transaction
 from django.db.models import Sum
 from django.utils.translation import gettext as _
 
-from inventory.actions import MoveRefused, issue, reserve
+from inventory.actions import MoveRefused, TakesFromOthers, issue, lacking, reserve
 from inventory.models import Part, Reservation, StockMove
 from maintenance.actions.defects import record_defect
 from maintenance.actions.work_orders import is_outside_limits, latest_records, lock, lock_with_kiln
@@ -162,17 +163,35 @@ def record_labour(work_order: WorkOrder, person: Person, minutes: int, *, by: Us
 
 
 @transaction.atomic
-def use_part(work_order: WorkOrder, part: Part, quantity: Decimal, *, by: User, key: UUID) -> list[StockMove]:
-    """Take a part off the shelf for a job, from what was set aside for it where there is something."""
+def use_part(
+    work_order: WorkOrder,
+    part: Part,
+    quantity: Decimal,
+    *,
+    by: User,
+    key: UUID,
+    take_from: Collection[str] = (),
+    why: str = "",
+) -> list[StockMove]:
+    """Take a part off the shelf for a job, from what was set aside for it where there is something.
+
+    What is set aside for other work is taken only where ``take_from`` names it and ``why`` says why. Raises
+    ValidationError, TakesFromOthers.
+    """
     require(by, "take parts")
     order = lock(work_order)
     if StockMove.objects.filter(key=key).exists():
         # Sent a second time: the stores answers with what it booked, whatever became of the job meanwhile.
         return issue(part, quantity, by=by, key=key, reservation=_set_aside(order, part), reason=order.number)
     _require_state(order, State.UNDER_WAY)
+    asked = {"take_from": take_from, "lacked": lacking(part)}
+    # The number of the job counts as a reason for its own parts only.
+    reason = f"{order.number} {why.strip()}".strip() if why.strip() or not take_from else ""
     try:
         reservation = _claim(order, part, quantity, by)
-        moves = issue(part, quantity, by=by, key=key, reservation=reservation, reason=order.number)
+        moves = issue(part, quantity, by=by, key=key, reservation=reservation, reason=reason, **asked)
+    except TakesFromOthers:
+        raise
     except MoveRefused as refusal:
         raise ValidationError(str(refusal)) from None
     Change.record(order, "part taken", by=by, after={"part": part.code, "quantity": f"{quantity.normalize():f}"})

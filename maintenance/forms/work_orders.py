@@ -8,6 +8,8 @@ from django import forms
 from django.db.models import Model, Q
 from django.utils.translation import gettext_lazy as _
 
+from inventory.actions import TakesFromOthers
+from inventory.forms.fields import TakenFrom
 from inventory.models import Part
 from maintenance.actions.entry import may_lock_out, may_watch_outside, takes_people_inside
 from maintenance.actions.lifting import what_it_lifts
@@ -123,9 +125,22 @@ class PartForm(forms.Form):
         min_value=Decimal("0.001"),
         error_messages={"min_value": _("Write how many were taken: more than 0.")},
     )
+    take_from = TakenFrom()
+    why = forms.CharField(max_length=120, required=False, label=_("Why it is taken all the same"))
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **{"auto_id": "part-%s", **kwargs})
+        self.fields["take_from"].offer_again(self.data)  # type: ignore[attr-defined]
+        if "why" not in self.data:
+            del self.fields["take_from"], self.fields["why"]
+
+    def ask(self, refusal: TakesFromOthers) -> None:
+        """Ask whom the part is taken from, where somebody may say so."""
+        self.add_error(None, str(refusal))
+        if refusal.may_confirm:
+            self.fields["take_from"] = TakenFrom()
+            self.fields["take_from"].choices = list(refusal.sources.items())  # type: ignore[attr-defined]
+            self.fields["why"] = type(self).base_fields["why"]
 
 
 class FinishForm(forms.Form):

@@ -17,6 +17,7 @@ from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST
 
+from inventory.actions import TakesFromOthers
 from maintenance.actions import work_orders as act
 from maintenance.actions import work_records as enter
 from maintenance.actions.check_sittings import Part, part_of
@@ -205,6 +206,8 @@ def _run(
             change()
         except ValidationError as refusal:
             put_refusal(form, refusal)
+        except TakesFromOthers as refusal:
+            form.ask(refusal)  # type: ignore[attr-defined]
         else:
             messages.success(request, done)
             return redirect(work_order_url(order, place))
@@ -262,7 +265,8 @@ def use_part(request: HttpRequest, number: str) -> HttpResponse:
 
     def change() -> None:
         said = form.cleaned_data
-        enter.use_part(order, said["part"], said["quantity"], by=user_of(request), key=said["key"])
+        asked = {name: said[name] for name in ("take_from", "why") if name in said}
+        enter.use_part(order, said["part"], said["quantity"], by=user_of(request), key=said["key"], **asked)
 
     return _run(request, order, form, "part", change, _("The part is booked out."))
 

@@ -190,7 +190,7 @@ def test_a_count_puts_the_record_right_in_each_place(client: Client) -> None:
     name = f"bin{part.bin_id}_lot0"
     page = post(client, "count", part, **{name: "12", f"seen_{name}": "14"}).content.decode()
     assert "Bin C2-1 put right by -2." in page
-    assert "Write what you counted" in post(client, "count", part).content.decode()
+    assert "Write a count in at least one row" in post(client, "count", part).content.decode()
     stale = {name: "13", f"seen_{name}": "14"}
     answer = post(client, "count", part, **stale)
     assert "was 14 when you began and is 12 now" in answer.content.decode()
@@ -213,8 +213,14 @@ def test_whoever_takes_what_others_wait_for_is_told(client: Client) -> None:
     part = kept_part(on_hand=5)
     reserve(part, Decimal(4), mill_today(), "WO-0412", "K2: Change the wicks")
     signed_in(client)
-    page = post(client, "issue", part, quantity="3").content.decode()
+    asked = post(client, "issue", part, quantity="3").content.decode()
+    assert "WO-0412 (K2: Change the wicks) would lack 2, needed by" in asked
+    assert 'name="take_from" value="WO-0412"' in asked
+    assert StockLevel.objects.get().on_hand == 5
+    assert "Say why it is taken" in post(client, "issue", part, quantity="3", take_from="WO-0412").content.decode()
+    page = post(client, "issue", part, quantity="3", take_from="WO-0412", reason="K1 stands").content.decode()
     assert "Waiting for it: WO-0412 (K2: Change the wicks)." in page
+    assert StockLevel.objects.get().on_hand == 2
 
 
 def test_a_technician_takes_parts_for_a_work_order_only(client: Client) -> None:
