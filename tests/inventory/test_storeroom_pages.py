@@ -263,7 +263,7 @@ def test_each_role_reaches_what_it_may(client: Client, role: str, refused: set[s
 def test_the_parts_page_shows_ledger_shelf_and_who_waits(client: Client) -> None:
     part, by = wanted_part(), keeper()
     receive(part, Decimal(6), by=by, key=uuid4())
-    issue(part, Decimal(5), by=by, key=uuid4(), reason="for K2")
+    issue(part, Decimal(5), by=by, key=uuid4(), reason="for K2", take_from=[f"WO-{part.pk:04d}"])
     signed_in(client, "auditor")
     answer: Any = client.get(f"/stores/parts/{part.code}/")
     page = answer.content.decode()
