@@ -87,8 +87,8 @@ class Hours:
         for seconds in parts_s:
             running_s += seconds
             totals.append(_tenths(Fraction(running_s, 3600)))
-        parts = (above - below for below, above in pairwise(totals))
-        return cls(*parts, _tenths(equivalent_hours(split.slowed_ms)))
+        able, slowed, planned, stopped, outside, no_timber = (above - below for below, above in pairwise(totals))
+        return cls(able, slowed, planned, stopped, outside, no_timber, _tenths(equivalent_hours(split.slowed_ms)))
 
     def __add__(self, other: "Hours") -> "Hours":
         """Add up as written, so that a column adds up as a row does."""

@@ -184,12 +184,21 @@ def use_part(
         # Sent a second time: the stores answers with what it booked, whatever became of the job meanwhile.
         return issue(part, quantity, by=by, key=key, reservation=_set_aside(order, part), reason=order.number)
     _require_state(order, State.UNDER_WAY)
-    asked = {"take_from": take_from, "lacked": lacking(part)}
+    lacked = lacking(part)
     # The number of the job counts as a reason for its own parts only.
     reason = f"{order.number} {why.strip()}".strip() if why.strip() or not take_from else ""
     try:
         reservation = _claim(order, part, quantity, by)
-        moves = issue(part, quantity, by=by, key=key, reservation=reservation, reason=reason, **asked)
+        moves = issue(
+            part,
+            quantity,
+            by=by,
+            key=key,
+            reservation=reservation,
+            reason=reason,
+            take_from=take_from,
+            lacked=lacked,
+        )
     except TakesFromOthers:
         raise
     except MoveRefused as refusal:

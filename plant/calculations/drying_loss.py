@@ -285,9 +285,9 @@ def bridge(
     if dried_m3 is None:
         levels.append(levels[-1])
     dried = levels[-1] if dried_m3 is None else _counted(dried_m3)
-    # In the order of the fields of a bridge.
-    losses = [above - below for above, below in pairwise([*levels, dried])]
-    return Bridge(levels[0], *losses, dried)
+    steps_m3 = (above - below for above, below in pairwise([*levels, dried]))
+    no_timber, outside, planned, stopped, slowed, under_way, pace = steps_m3
+    return Bridge(levels[0], no_timber, outside, planned, stopped, slowed, under_way, pace, dried)
 
 
 def _thousandths(value: Fraction) -> Decimal:
