@@ -1,6 +1,7 @@
 """What many rows of upkeep can answer."""
 
 from collections.abc import Collection, Iterable
+from copy import copy
 from datetime import datetime, timedelta
 from typing import TYPE_CHECKING, Any
 
@@ -9,10 +10,13 @@ from django.db import models
 from django.db.models import Case, Count, Exists, F, Max, OuterRef, Prefetch, Q, Subquery, Value, When
 from django.db.models.functions import Coalesce
 
+from maintenance import cautions
+
 if TYPE_CHECKING:
     from maintenance.models import (  # noqa: F401
         Caution,
         CheckItem,
+        CheckPoint,
         Defect,
         Finding,
         Firing,
@@ -32,7 +36,6 @@ if TYPE_CHECKING:
 STATES_WITH_LOCK_OUT = ("empty", "still")
 # Of which points a part of a function check consists, besides those that are seen in either state.
 LOOKED_AT_IN = {"empty": "open_empty", "running": "running"}
-HATCH = "hot-air-hatch"
 FINISHED_STATES = ("done", "signed_off", "withdrawn")
 # States of a plan that came to an end with a plan, before anybody has decided about it.
 PLAN_TO_DECIDE = ("worked_out", "ended")
@@ -110,9 +113,7 @@ class PriceOfWaitingQuerySet(models.QuerySet["PriceOfWaiting"]):
 
 def _caution_codes(order: "WorkOrder") -> set[str]:
     """Name the cautions that a job has whatever its sheet says."""
-    codes = {"general"}
-    if order.needs_state in ("empty", "still"):
-        codes |= {"lock-out", "warm-chamber"}
+    codes = set(cautions.ALWAYS[order.needs_state])
     if order.defect and order.defect.blocks_entry:
         codes.add("escape-fault")
     return codes
@@ -125,68 +126,69 @@ def _cautions_of_points(orders: "Iterable[WorkOrder]") -> dict[int, set[int]]:
         return {}
     items = apps.get_model("maintenance", "CheckItem").objects.filter(check_up__in={one.check_up_id for one in orders})
     items = items.filter(point__cautions__isnull=False).order_by().distinct()
-    rows = set(items.values_list("check_up", "point__seen_in", "point__cautions", "point__cautions__code"))
+    rows = set(items.values_list("check_up", "point__seen_in", "point__cautions"))
     return {
         order.pk: {
             caution
-            for check, seen_in, caution, code in rows
-            if check == order.check_up_id
-            and seen_in in (LOOKED_AT_IN[order.needs_state], "either")
-            and not (order.needs_state == "empty" and code == HATCH)
+            for check, seen_in, caution in rows
+            if check == order.check_up_id and seen_in in (LOOKED_AT_IN[order.needs_state], "either")
         }
         for order in orders
     }
 
 
 class CautionQuerySet(models.QuerySet["Caution"]):
-    """Cautions."""
+    """Cautions. Whoever shows them to somebody asks here: each says what must be so in that state of the kiln."""
 
-    def for_work_order(self, order: "WorkOrder") -> "CautionQuerySet":
+    def for_work_order(self, order: "WorkOrder") -> "list[Caution]":
         """The cautions of a job: its sheet's or points', those of its place, and that local rules come first."""
-        wanted = Q(code__in=_caution_codes(order))
-        if order.sheet_id is not None:
-            # Compared with no sheet, the join would take in every caution that stands on none.
-            wanted |= Q(task_sheets=order.sheet_id)
-        wanted |= Q(pk__in=_cautions_of_points([order]).get(order.pk, ()))
-        return self.filter(wanted).distinct().general_first()
+        return self.for_work_orders([order])[order.pk]
 
     def for_work_orders(self, orders: "Iterable[WorkOrder]") -> "dict[int, list[Caution]]":
-        """Return order id -> its cautions, as ``for_work_order`` gives them, in three queries at most."""
+        """Return order id -> its cautions, in three queries at most."""
         orders = list(orders)
         of_points = _cautions_of_points(orders)
         codes = set().union(*map(_caution_codes, orders))
         sheets = {order.sheet_id for order in orders if order.sheet_id is not None}
         wanted = Q(code__in=codes) | Q(task_sheets__in=sheets) | Q(pk__in=set().union(*of_points.values()))
-        known = self.filter(wanted).distinct().general_first()
+        known = list(self.filter(wanted).distinct().general_first()) if orders else []
         through = self.model.task_sheets.through.objects.filter(tasksheet__in=sheets)
         of_sheet = set(through.values_list("tasksheet_id", "caution_id"))
-        cautions = list(known) if orders else []
         return {
-            order.pk: [
-                one
-                for one in cautions
-                if one.code in _caution_codes(order)
-                or (order.sheet_id, one.pk) in of_sheet
-                or one.pk in of_points.get(order.pk, ())
-            ]
+            order.pk: cautions.that_hold(
+                # Each job has its own: what must be so differs from state to state.
+                [
+                    copy(one)
+                    for one in known
+                    if one.code in _caution_codes(order)
+                    or (order.sheet_id, one.pk) in of_sheet
+                    or one.pk in of_points.get(order.pk, ())
+                ],
+                order.needs_state,
+            )
             for order in orders
         }
 
-    def for_lock_out(self) -> "CautionQuerySet":
+    def for_lock_out(self) -> "list[Caution]":
         """The cautions of whoever locks a kiln out."""
-        return self.filter(code__in=("general", "lock-out", "warm-chamber")).general_first()
+        found = self.filter(code__in=cautions.ALWAYS[cautions.EMPTY]).general_first()
+        return cautions.that_hold(found, cautions.EMPTY)
 
-    def for_sitting(self, check: "FunctionCheck", kiln_state: str) -> "CautionQuerySet":
+    def for_sitting(self, check: "FunctionCheck", kiln_state: str) -> "list[Caution]":
         """The cautions of all points that are looked at in a state of the kiln."""
+        state = cautions.STATE_OF_LOOK[kiln_state]
         points = check.items.filter(point__seen_in__in=[kiln_state, "either"]).values("point")
-        codes = {"general"} | ({"lock-out", "warm-chamber"} if kiln_state == "open_empty" else set())
-        found = self.filter(Q(code__in=codes) | Q(check_points__in=points)).distinct().general_first()
-        # Nobody stands at the hatch of a running kiln in a sitting with the chamber open.
-        return found.exclude(code=HATCH) if kiln_state == "open_empty" else found
+        found = self.filter(Q(code__in=cautions.ALWAYS[state]) | Q(check_points__in=points)).distinct().general_first()
+        return cautions.that_hold(found, state)
+
+    def for_point(self, point: "CheckPoint", kiln_state: str | None) -> "list[Caution]":
+        """The cautions of one point, looked at in a state of the kiln; without a sitting as the point says."""
+        state = cautions.STATE_OF_LOOK[kiln_state or point.seen_in]
+        return cautions.that_hold(self.filter(check_points=point).general_first(), state)
 
     def general_first(self) -> "CautionQuerySet":
-        """In the order to read them: local rules, the lock-out, the chamber itself, then the rest."""
-        first = ("general", "lock-out", "warm-chamber")
+        """In the order to read them: local rules, the running kiln or the lock-out, the chamber, then the rest."""
+        first = ("general", "beside-running", "lock-out", "warm-chamber")
         rank = Case(*(When(code=code, then=at) for at, code in enumerate(first)), default=len(first))
         return self.order_by(rank, "code")
 

@@ -29,6 +29,11 @@ class SittingForm(forms.Form):
         super().__init__(*args, **kwargs)
         if not goes_in:
             del self.fields["is_own_lock_on"]
+        state = self["kiln_state"].value()
+        if state == CheckPoint.SeenIn.RUNNING:
+            self.fields["is_cautions_read"].label = _(
+                "I have read all cautions. I stay outside, and what must be so beside a running kiln is so."
+            )
         if has_door:
             # The door has a note of its own.
             del self.fields["note"]

@@ -10,6 +10,7 @@ from inventory.models import PartKind
 from maintenance.loading.base import BATCH, Load, Row, Table
 from maintenance.loading.columns import (
     Choice,
+    Choices,
     Code,
     Column,
     Flag,
@@ -18,8 +19,9 @@ from maintenance.loading.columns import (
     Refs,
     Text,
     Whole,
+    split_list,
 )
-from maintenance.loading.faults import suggest
+from maintenance.loading.faults import CellFault, suggest
 from maintenance.models import (
     Caution,
     CheckPoint,
@@ -33,6 +35,8 @@ from maintenance.models import (
 from maintenance.models.catalogue import NeedsState
 from plant.models import ComponentKind, FailureMode, Skill
 
+# What can hurt somebody who has not locked it out.
+ENERGIES = ("fans", "heat", "spray", "flaps", "air", "electricity", "fuel", "cars")
 SOURCE: tuple[Column, ...] = (
     Text("source", "where it comes from", largest=300),
     Text("source_status", "how sure", largest=120),
@@ -120,9 +124,32 @@ class CautionTable(CatalogueTable):
         Code("code", "code", is_required=True, largest=60),
         Text("title", "title", is_required=True, largest=120),
         Text("text", "hazard", is_required=True, largest=4000),
-        Text("before_start", "before the start", is_required=True, largest=4000),
+        Choices("states", "states of the kiln in which it holds", is_required=True, options=NeedsState),
+        Flag("is_inside", "holds inside the chamber alone"),
+        Text("energies", f"to be locked out for it, of {', '.join(ENERGIES)}; semicolons between"),
+        Text("before_start", "what must be so with the kiln off", largest=4000),
+        Text("beside_running", "what must be so beside the running kiln", largest=4000),
         *SOURCE,
     )
+
+    def prepare(self, row: Row, load: Load) -> None:
+        """See that it says something to be so in each state in which it holds, and in no other."""
+        v = row.values
+        states = set(v["states"])
+        is_running, is_off = NeedsState.RUNNING in states, bool(states & {NeedsState.STILL, NeedsState.EMPTY})
+        if NeedsState.ANY in states:
+            raise CellFault("“any” is no state", "Write the states: running, still, empty.", "states")
+        if unknown := set(split_list(v["energies"])) - set(ENERGIES):
+            raise CellFault(f"{', '.join(sorted(unknown))}: unknown", f"Of {', '.join(ENERGIES)}.", "energies")
+        if is_running and v["is_inside"]:
+            raise CellFault("nobody is inside a running kiln", "Leave running out, or write no.", "is_inside")
+        for name, holds in (("beside_running", is_running), ("before_start", is_off)):
+            if bool(v[name]) != holds:
+                raise CellFault("the words and the states do not fit", "Say what must be so in each state.", name)
+
+    def fields(self, row: Row, load: Load) -> dict[str, Any]:
+        """Keep the states as words."""
+        return super().fields(row, load) | {"states": "; ".join(row.values["states"])}
 
 
 class SkillTable(CatalogueTable):

@@ -19,6 +19,10 @@ class NeedsState(models.TextChoices):
     ANY = "any", _("any")
 
 
+# As the catalogue's files write it.
+ALL_STATES = "running; still; empty"
+
+
 class Sourced(models.Model):
     """A row of the catalogue says where it comes from and how sure that is."""
 
@@ -35,9 +39,17 @@ class Caution(Sourced):
     code = models.SlugField(max_length=60, unique=True)
     title = models.CharField(_("title"), max_length=120)
     text = models.TextField(_("hazard"))
-    before_start = models.TextField(_("before the start"))
+    # In which states of the kiln it holds, and what can be so there: with the kiln off, and beside it while it runs.
+    states = models.CharField(_("holds with the kiln"), max_length=40, default=ALL_STATES)
+    is_inside = models.BooleanField(_("holds inside the chamber alone"), default=False)
+    energies = models.CharField(_("energies to lock out"), max_length=120, blank=True)
+    before_start = models.TextField(_("before the start"), blank=True)
+    beside_running = models.TextField(_("beside the running kiln"), blank=True)
 
     objects = CautionQuerySet.as_manager()
+
+    # What must be so in the state for which it was asked for: see maintenance.cautions.
+    must_be_so: str
 
     class Meta:
         ordering = ["code"]

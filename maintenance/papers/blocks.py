@@ -25,7 +25,7 @@ def cautions_block(title: str, cautions: Iterable[Caution], width: float) -> Row
     ]
     for caution in cautions:
         hazard = [Heading(caution.title, size=9, above=0, below=0), text(caution.text, "small")]
-        rows.append([hazard, Tick(), text(caution.before_start, "small")])
+        rows.append([hazard, Tick(), text(caution.must_be_so, "small")])
     return RowTable(
         rows,
         [width * 0.5, 14, width * 0.5 - 14],

@@ -160,9 +160,10 @@ class DaySheet(Paper):
 
     def cautions(self, jobs: Sequence[Entry]) -> list[Flowable]:
         """All cautions of some jobs, each once, in the order to read them."""
-        found: dict[int, Caution] = {}
+        # The same hazard asks for one thing at a kiln that is off and for another at one that runs.
+        found: dict[tuple[int, str], Caution] = {}
         for job in sorted(jobs, key=lambda job: -len(job.cautions)):
-            found |= {one.pk: one for one in job.cautions if one.pk not in found}
+            found |= {(one.pk, one.must_be_so): one for one in job.cautions if (one.pk, one.must_be_so) not in found}
         title = _("Read this first. Local codes and licensed trades come first; where they ask for more, do more.")
         return [Spacer(1, 6), cautions_block(title, found.values(), self.width), Spacer(1, 4)] if found else []
 

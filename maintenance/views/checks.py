@@ -251,6 +251,7 @@ def _take(request: HttpRequest, this: CheckItem, sitting: Sitting | None, form: 
 
 
 def _item_context(one: FunctionCheck, this: CheckItem, sitting: Sitting | None, form: FindingForm) -> dict[str, Any]:
+    fits = sitting is not None and _fits(this, sitting)
     fitting = [other for other in _items(one) if sitting is None or _fits(other, sitting)]
     ids = [other.pk for other in fitting]
     at = ids.index(this.pk) if this.pk in ids else None
@@ -261,7 +262,7 @@ def _item_context(one: FunctionCheck, this: CheckItem, sitting: Sitting | None, 
         "check": one,
         "item": this,
         "sitting": sitting,
-        "fits": bool(sitting and _fits(this, sitting)),
+        "fits": fits,
         "form": form,
         "chosen": form["failure_mode"].value(),
         "latest": latest,
@@ -269,7 +270,7 @@ def _item_context(one: FunctionCheck, this: CheckItem, sitting: Sitting | None, 
         "defect": act.still_to_mend(one.kiln, this) or Defect.objects.not_cured().filter(finding__item=this).first(),
         "sheets": TaskSheet.objects.filter(kind=this.point.kind_id, is_proof_test=False),
         "substitutes": substitutes_of(this),
-        "cautions": this.point.cautions.all(),
+        "cautions": Caution.objects.for_point(this.point, sitting.kiln_state if sitting and fits else None),
         "blocking": bars_of(one.kiln),
         "marks": {this.point.end_view_no: {"state": latest.result if latest else "open"}},
         "missing_sides": _missing_sides(one.kiln) if this.point.code.endswith("-both-sides") else [],

@@ -58,8 +58,8 @@ def what_follows(form: FindingForm, kiln: Kiln) -> str:
     return {
         Result.SOUND: _("Whoever goes into %(kiln)s relies on it. Enter it only if you have just tried it."),
         Result.DEFECT: _("From this moment nobody may enter %(kiln)s. Get everybody out; put a sign at every door."),
-        Result.WORN: _("It stays on record as worn: the crew of %(kiln)s relies on your word that it still works."),
-        Result.NOT_SEEN: _("It stays on record that nobody saw it: in %(kiln)s it may fail unnoticed."),
+        Result.WORN: _("From now on nobody may enter %(kiln)s, until somebody else says why it may be entered."),
+        Result.NOT_SEEN: _("Unseen counts as not sound: nobody may enter %(kiln)s, until it was seen or allowed."),
     }[Result(form.cleaned_data["result"])] % {"kiln": kiln}
 
 

@@ -14,7 +14,7 @@ STATUSES = {"verified", "from memory", "common practice"}
 
 FILES = {
     "component_kinds": "code,name,group,end_view_no,description,source,source_status",
-    "cautions": "code,title,text,before_start,source,source_status",
+    "cautions": "code,title,text,states,is_inside,energies,before_start,beside_running,source,source_status",
     "check_points": "code,component_kind,end_view_no,what,seen_in,method,criterion,substitute_code,substitute_when,"
     "blocks_entry,per,interval_text,interval_days,interval_is,cautions,source,source_status",
     "failure_modes": "code,component_kind,name,mechanism,sign,consequence,likelihood_hint,source,source_status",
@@ -208,6 +208,25 @@ def test_work_and_looks_in_a_kiln_that_stands_ask_for_lock_out() -> None:
     rows = [row for row in table("task_sheets") if row["needs_state"] in ("empty", "still")]
     rows += [row for row in table("check_points") if row["seen_in"] == "open_empty"]
     assert [row["code"] for row in rows if "lock-out" not in listed(row["cautions"])] == []
+
+
+def test_no_caution_of_a_running_kiln_asks_for_what_cannot_be_so_there() -> None:
+    """Nobody can lock out, shut, drain or cool a kiln that runs, and nobody is inside of it."""
+    beside = {row["code"]: row["beside_running"] for row in table("cautions") if "running" in row["states"]}
+    assert all(beside.values()) and {"general", "beside-running", "hot-air-hatch"} <= set(beside)
+    impossible = re.compile(r"lock(ed|s)? out|locked and|is drained|are shut|have stopped|tried from inside|is cool\b")
+    # What must be so before a hot test is so before the fans start.
+    said = {code for code, words in beside.items() if impossible.search(words.lower())}
+    assert said == {"hot-chamber-shut"}
+    assert not {row["code"] for row in table("cautions") if row["is_inside"] == "yes"} & set(beside)
+
+
+def test_what_is_looked_at_while_the_kiln_runs_takes_nobody_inside() -> None:
+    inside = {row["code"] for row in table("cautions") if row["is_inside"] == "yes"} - {"warm-chamber"}
+    for row in table("check_points"):
+        if row["seen_in"] != "open_empty":
+            assert not inside & set(listed(row["cautions"])), row["code"]
+            assert "kiln off" not in row["method"] and "locked out" not in row["method"], row["code"]
 
 
 def test_looks_at_the_loaded_chamber_from_inside_warn_of_the_stacks() -> None:

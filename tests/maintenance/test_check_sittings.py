@@ -295,7 +295,11 @@ def test_the_open_part_does_not_start_without_a_permit_and_the_running_part_need
 def test_the_cautions_of_the_points_stand_on_the_work_order(master: User) -> None:
     check = a_check(master)
     for code, state in (("height-inside", "open_empty"), ("hot-surfaces", "running"), ("hot-air-hatch", "open_empty")):
-        CheckPoint.objects.get(seen_in=state).cautions.add(Caution.objects.create(code=code, title=code))
+        CheckPoint.objects.get(seen_in=state).cautions.add(
+            Caution.objects.create(
+                code=code, title=code, states="running; still" if "hatch" in code else "running; empty"
+            )
+        )
     Caution.objects.create(code="general", title="general")
     orders = asked(check, master)
     wanted = {"empty": {"general", "height-inside"}, "running": {"general", "hot-surfaces"}}
