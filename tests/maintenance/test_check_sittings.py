@@ -295,11 +295,8 @@ def test_the_open_part_does_not_start_without_a_permit_and_the_running_part_need
 def test_the_cautions_of_the_points_stand_on_the_work_order(master: User) -> None:
     check = a_check(master)
     for code, state in (("height-inside", "open_empty"), ("hot-surfaces", "running"), ("hot-air-hatch", "open_empty")):
-        CheckPoint.objects.get(seen_in=state).cautions.add(
-            Caution.objects.create(
-                code=code, title=code, states="running; still" if "hatch" in code else "running; empty"
-            )
-        )
+        holds = "running; still" if "hatch" in code else "running; empty"
+        CheckPoint.objects.get(seen_in=state).cautions.add(Caution.objects.create(code=code, title=code, states=holds))
     Caution.objects.create(code="general", title="general")
     orders = asked(check, master)
     wanted = {"empty": {"general", "height-inside"}, "running": {"general", "hot-surfaces"}}
@@ -362,7 +359,8 @@ def test_the_day_gives_each_sitting_its_place_like_any_job_and_the_person_sees_i
 
 def test_many_points_take_no_more_queries(master: User, client: Client) -> None:
     counts = []
-    signed_in(client, master)
+    # The first look of a day renews the sign-in.
+    signed_in(client, master).get("/rounds/")
     for tag, number in (("K1", 2), ("K2", 30)):
         check = a_check(master, still=number, running=number, either=number, tag=tag)
         for order in asked(check, master).values():
