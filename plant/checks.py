@@ -19,6 +19,7 @@ LEDGERS = (
     "maintenance.ProofTest",
     "maintenance.PriceOfWaiting",
     "maintenance.StepRecord",
+    "maintenance.TakenBack",
     "maintenance.Labour",
     "maintenance.EntryPermit",
     "maintenance.LetIn",

@@ -6,7 +6,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('maintenance', '0017_how_sure_prices_are'),
+        ('maintenance', '0019_place_look'),
     ]
 
     operations = [
