@@ -16,6 +16,7 @@ class MaintenanceConfig(AppConfig):
 
         from inventory import purposes
         from inventory.signals import set_aside_fell_short
+        from maintenance.actions.alarms import hear_readings, hear_report
         from maintenance.actions.hearing import look_when_settled
         from maintenance.actions.short_of_parts import describe_work, note_what_was_taken
         from maintenance.actions.telling import want_telling_soon
@@ -23,10 +24,12 @@ class MaintenanceConfig(AppConfig):
         from maintenance.entry_warnings import entry_warnings
         from maintenance.models import KilnStop, Placement
         from plant import kiln_warnings, running_bars
-        from plant.signals import readings_settled
+        from plant.signals import readings_came, readings_settled, runs_against_bar
 
         kiln_warnings.register(entry_warnings)
         running_bars.register(bars_of_entry)
+        readings_came.connect(hear_readings, dispatch_uid="alarms hear readings")
+        runs_against_bar.connect(hear_report, dispatch_uid="alarms hear reports")
         readings_settled.connect(look_when_settled, dispatch_uid="watches look")
         set_aside_fell_short.connect(note_what_was_taken, dispatch_uid="work is told that its parts are gone")
         purposes.register(describe_work)

@@ -11,9 +11,9 @@ from django.db.models import Prefetch
 from maintenance import charge_strips
 from maintenance.end_view_marks import WEIGHTS, latest_findings, marks_of
 from maintenance.entry_bars import bars_of
+from maintenance.entry_now import entry_of
 from maintenance.models import (
     Defect,
-    EntryPermit,
     Finding,
     Firing,
     FunctionCheck,
@@ -22,7 +22,15 @@ from maintenance.models import (
     StandingTask,
     WorkOrder,
 )
-from maintenance.morning import STATE_WORDS, find_everybody_words, jobs_in, progress, waits_for_timber
+from maintenance.morning import (
+    drawn_state,
+    find_everybody_words,
+    jobs_in,
+    progress,
+    record_words,
+    say_state,
+    waits_for_timber,
+)
 from maintenance.sureness import sure_of_orders, together, unpriced_words
 from plant import clock, end_view
 from plant.availability_report import kiln_report
@@ -91,7 +99,7 @@ def gather(kiln: Kiln, now: datetime) -> dict[str, Any]:
     """Return what the page shows."""
     stand = kilns_now([kiln], now)[0]
     marks = marks_of(kiln, now)
-    permit = EntryPermit.objects.filter(kiln=kiln, act=EntryPermit.Act.OPENED, closing__isnull=True)
+    entry = entry_of(kiln)
     groups = _groups(kiln, marks)
     defects = _defects(kiln)
     work = list(
@@ -101,8 +109,10 @@ def gather(kiln: Kiln, now: datetime) -> dict[str, Any]:
     blocking = bars_of(kiln)
     return {
         "stand": stand,
-        "word": STATE_WORDS[stand.state.state],
-        "progress": progress(stand, now),
+        "word": say_state(stand, entry),
+        "look": drawn_state(stand, entry),
+        "progress": "" if entry else progress(stand, now),
+        "record": record_words(stand, now) if entry else "",
         "marks": marks,
         "noted_groups": [group for group in groups if group.is_noted],
         "quiet_groups": [group for group in groups if not group.is_noted],
@@ -122,7 +132,7 @@ def gather(kiln: Kiln, now: datetime) -> dict[str, Any]:
         "standing": _standing(kiln),
         "checks": FunctionCheck.objects.filter(kiln=kiln)[:SHOWN],
         "proof_tests": _proof_tests(kiln),
-        "permit": permit.select_related("locked_out_by", "watch_outside").first(),
+        "entry": entry,
         "blocking": blocking,
         "find_everybody": find_everybody_words() if blocking and waits_for_timber(stand) else "",
         "changes": Change.objects.about(kiln).order_by("-at", "-id")[:HISTORY_SHOWN],

@@ -16,7 +16,9 @@ from django.utils.translation import gettext_lazy, ngettext
 
 from maintenance.actions.supply import missing_parts
 from maintenance.entry_bars import bars_to_entry
-from maintenance.models import EntryPermit, Firing, Placement, WorkOrder
+from maintenance.entry_now import EntryNow, entry_now
+from maintenance.entry_warnings import inside_words
+from maintenance.models import Firing, Placement, WorkOrder
 from plant import clock
 from plant.calculations.kiln_state import KilnState
 from plant.calculations.openings import Opening
@@ -52,10 +54,11 @@ class Tag:
 
 @dataclass(slots=True)
 class Card:
-    """One chamber of the strip."""
+    """One chamber of the strip; ``look`` is the state as which it is drawn."""
 
     now: KilnNow
     word: str
+    look: KilnState
     lines: list[str]
     tags: list[Tag] = field(default_factory=list)
     jobs: list[Placement] = field(default_factory=list)
@@ -89,10 +92,10 @@ def _opens_at(card: Card) -> tuple[bool, float]:
 def morning(mill: Mill, now: datetime) -> Morning:
     """Look at every kiln in use; a fixed number of queries."""
     stands = kilns_now(Kiln.objects.in_use().select_related("mill"), now)
-    cards = [Card(stand, str(STATE_WORDS[stand.state.state]), _lines(stand, mill, now)) for stand in stands]
+    inside = entry_now()
+    cards = [_card(stand, inside.get(stand.kiln.pk), mill, now) for stand in stands]
     jobs = _placed_jobs(cards)
     barred = _barred()
-    inside = _inside()
     due = _due_counts(now + DUE_SOON)
     notices = _notice_counts(now)
     too_late = _placed_too_late(now)
@@ -116,6 +119,29 @@ def title_at(local: datetime) -> str:
 def jobs_of_today(cards: Iterable[Card], end_of_day: datetime) -> list[Placement]:
     """Return what the lists of all chambers hold that are open or open today: these jobs are what the head counts."""
     return [job for card in cards if _opens_by(card.now, end_of_day) for job in card.jobs]
+
+
+def say_state(stand: KilnNow, entry: EntryNow | None) -> str:
+    """Say what a kiln is doing: that people may be in it comes before whatever the charge record says."""
+    return _("open for entry") if entry else str(STATE_WORDS[stand.state.state])
+
+
+def drawn_state(stand: KilnNow, entry: EntryNow | None) -> KilnState:
+    """Return the state as which a kiln is drawn: nobody shall see air moving where people are inside."""
+    return KilnState.OPEN_AND_EMPTY if entry else stand.state.state
+
+
+def record_words(stand: KilnNow, now: datetime) -> str:
+    """Say what the charge record says of a kiln that is open for entry."""
+    said = ", ".join(part for part in (str(STATE_WORDS[stand.state.state]), progress(stand, now)) if part)
+    return _("by the charge record: %(state)s") % {"state": said}
+
+
+def _card(stand: KilnNow, entry: EntryNow | None, mill: Mill, now: datetime) -> Card:
+    lines = _lines(stand, mill, now)
+    if entry:
+        lines = [inside_words(entry), record_words(stand, now), *lines[1:]]
+    return Card(stand, say_state(stand, entry), drawn_state(stand, entry), lines)
 
 
 def when(at: datetime, now: datetime) -> str:
@@ -180,7 +206,7 @@ def progress(stand: KilnNow, now: datetime) -> str:
 def _tags(
     card: Card,
     barred: dict[int, str],
-    inside: dict[int, datetime],
+    inside: dict[int, EntryNow],
     due: dict[int, int],
     mill: Mill,
     now: datetime,
@@ -191,9 +217,13 @@ def _tags(
     if pk in barred:
         tags.append(Tag("alarm", _("no entry: %(why)s") % {"why": barred[pk]}))
     if pk in inside and pk in barred:
-        tags.append(Tag("alarm", _("not closed since %(when)s: count everybody out") % {"when": when(inside[pk], now)}))
+        tags.append(
+            Tag(
+                "alarm", _("not closed since %(when)s: count everybody out") % {"when": when(inside[pk].permit.at, now)}
+            )
+        )
     elif pk in inside:
-        tags.append(Tag("alarm", _("open for entry since %(when)s") % {"when": when(inside[pk], now)}))
+        tags.append(Tag("alarm", _("open for entry since %(when)s") % {"when": when(inside[pk].permit.at, now)}))
     if pk in barred and waits_for_timber(card.now):
         tags.append(Tag("alarm", find_everybody_words()))
     if card.now.lost_m3 is not None:
@@ -273,12 +303,6 @@ def jobs_in(opening: Opening | None, jobs: Iterable[Placement]) -> list[Placemen
 def _barred() -> dict[int, str]:
     """Return kiln -> why nobody may enter."""
     return {kiln_id: bars[0].what for kiln_id, bars in bars_to_entry(Kiln.objects.in_use()).items()}
-
-
-def _inside() -> dict[int, datetime]:
-    """Return kiln -> since when it is open for entry."""
-    opened = EntryPermit.objects.filter(act=EntryPermit.Act.OPENED, closing__isnull=True).order_by("-at")
-    return dict(opened.values_list("kiln", "at"))
 
 
 def _placed_too_late(now: datetime) -> set[int]:

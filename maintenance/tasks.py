@@ -5,6 +5,7 @@ from dataclasses import asdict
 from datetime import date
 from typing import Any
 
+from maintenance.actions.alarms import look_again
 from maintenance.actions.daily import run_day
 from maintenance.actions.firing import Looked
 from maintenance.actions.hearing import LOOK_TASK
@@ -21,6 +22,7 @@ from plant.models import Kiln, Mill
 
 DAY_TASK = "the day's work"
 SILENCE_TASK = "look for silence"
+ALARM_TASK = "look at open chambers"
 GIVEN_UP_TASK = "end plans that were given up"
 
 
@@ -59,6 +61,15 @@ def _told(looked: Looked) -> dict[str, Any]:
 
 
 register_each_tick(SILENCE_TASK)
+
+
+@task(ALARM_TASK, is_frequent=True)
+def look_at_open_chambers(progress: Progress) -> dict[str, Any]:
+    """Look anew at what was reported of chambers that are open for entry."""
+    return {"open": look_again()}
+
+
+register_each_tick(ALARM_TASK)
 
 
 @task(TELL_TASK, is_frequent=True)

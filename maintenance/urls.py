@@ -3,6 +3,7 @@
 from django.urls import URLPattern, path
 
 from maintenance.views import (
+    alarms,
     board,
     calendar,
     chamber_tests,
@@ -68,6 +69,7 @@ urlpatterns: list[URLPattern] = [
     path("rounds/permits/<int:pk>/close/incomplete/", entry.force, name="permit-force"),
     path("rounds/findings/<int:pk>/let-in/", letting_in.let_in, name="let-in"),
     path("rounds/let-ins/<int:pk>/take-back/", letting_in.take_back, name="let-in-back"),
+    path("alarms/<int:pk>/", alarms.alarm, name="alarm"),
     path("rounds/proof-tests/", proof_tests.proof_tests, name="proof-tests"),
     path("rounds/proof-tests/<int:pk>/", proof_tests.proof_tests_of, name="proof-tests-of"),
     path("rounds/proof-tests.csv", proof_tests.proof_tests_csv, name="proof-tests-csv"),

@@ -24,6 +24,7 @@ LEDGERS = (
     "maintenance.EntryPermit",
     "maintenance.LetIn",
     "maintenance.EntryMove",
+    "maintenance.EntryAlarm",
     "maintenance.ChamberTest",
 )
 

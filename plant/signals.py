@@ -12,3 +12,7 @@ readings_settled = Signal()
 # reports that a kiln runs although something stands against it (``plant.running_bars``). The report is kept; the
 # receiver raises the alarm inside the same transaction.
 runs_against_bar = Signal()
+
+# Sent with ``kiln``, ``from_s`` and ``until_s`` when readings that were not known came in, by whatever way, inside the
+# transaction that stores them and before anything is settled: for what cannot wait two minutes.
+readings_came = Signal()

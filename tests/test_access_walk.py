@@ -14,6 +14,7 @@ from django.urls import URLPattern, URLResolver, get_resolver
 from inventory.models import PurchaseOrder
 from maintenance.models import (
     CheckItem,
+    EntryAlarm,
     EntryMove,
     EntryPermit,
     Finding,
@@ -133,6 +134,9 @@ def things(db: None) -> dict[str, dict[str, Any]]:
         is_escape_door_tried=True,
     )
     move = EntryMove.objects.create(key=uuid4(), permit=permit, act="in", person=per, at=now)
+    alarm = EntryAlarm.objects.create(
+        key=uuid4(), kiln=kiln, act="raised", permit=permit, source="readings", said="the fans turn", at=now
+    )
     task = StandingTask.objects.create(
         code="grease", sheet=TaskSheetFactory(), kiln=kiln, anchor_on=now.date(), every=4, every_unit="week"
     )
@@ -167,6 +171,7 @@ def things(db: None) -> dict[str, dict[str, Any]]:
         "rounds/findings/": {"pk": doubt.pk},
         "rounds/let-ins/": {"pk": let_in.pk},
         "rounds/permits/": {"pk": permit.pk, "move": move.pk},
+        "alarms/": {"pk": alarm.pk},
         "rounds/proof-tests/": {"pk": fan.pk},
         "rounds/recurring-tasks/": {"code": task.code},
         "openings/": {"tag": kiln.tag, "key": f"after-{done.pk}"},

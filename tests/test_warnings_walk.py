@@ -74,5 +74,5 @@ def test_a_calendar_names_the_bar_where_one_sees_it_first(
     user = UserFactory(username="planner", role="planner")
     secret = make_address(person, by=user)
     feed = Client().get(f"/calendar/{secret}.ics").content.decode().replace("\r\n ", "")
-    assert f"SUMMARY:NO ENTRY · {barred.tag}: {order.title}" in feed
+    assert f"SUMMARY:ALARM\\, NO ENTRY · {barred.tag}: {order.title}" in feed
     assert BAR.format(kiln=barred.tag) in feed

@@ -15,6 +15,7 @@ from django.utils import timezone
 from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
+from maintenance.actions.entry import is_sentence
 from maintenance.actions.telling import want_telling_soon
 from maintenance.actions.work_orders import pause_locked
 from maintenance.entry_now import EntryNow, bars_of_entry, entry_of
@@ -26,13 +27,6 @@ from plant.running_bars import lock_kiln, say_bar
 
 # How long a closing with an incomplete list is shouted: until the shift after the next has seen it.
 SHOUTED = timedelta(hours=24)
-# What counts as a reason: a sentence, not a dot.
-REASON_WORDS, REASON_LETTERS = 3, 15
-
-
-def is_sentence(text: str) -> bool:
-    """Say whether a reason is at least a short sentence."""
-    return len(text.split()) >= REASON_WORDS and len(text.strip()) >= REASON_LETTERS
 
 
 @transaction.atomic

@@ -21,10 +21,12 @@ from maintenance.models.catalogue import NeedsState
 from plant import clock
 from plant.access import Role, require
 from plant.calculations.kiln_state import CheckState
+from plant.calculations.running_signs import Sign
 from plant.kilns_now import kilns_now
 from plant.models import Change, Component, Kiln, Person, Qualification, RoleHeld, Skill, User
 from plant.querysets import PersonQuerySet
 from plant.running_bars import lock_kiln
+from plant.running_signs import say_signs, signs_now
 from plant.templatetags.units import temperature_in
 
 # How long a chamber stays open where nobody says a shorter time, and at most: our own choice.
@@ -36,6 +38,9 @@ OXYGEN_PCT = (Decimal("19.5"), Decimal("23.5"))
 CARBON_MONOXIDE_PPM = 20
 # A job in these states of the kiln takes people into the chamber or in front of its machinery.
 INSIDE_STATES = (NeedsState.EMPTY, NeedsState.STILL)
+DRYING_ACT = "open a drying kiln"
+# What counts as a reason: a sentence, not a dot.
+REASON_WORDS, REASON_LETTERS = 3, 15
 HOT_AND_SHUT = "hot-chamber-shut"
 # Whoever has no other role stands at a door only with a skill on record.
 READING_ROLES = (Role.AUDITOR, Role.MANAGER)
@@ -62,6 +67,11 @@ class EntryAnswers:
     carbon_monoxide_ppm: int | None = None
     # By when everybody is out; the usual time from now where nobody says.
     until_at: datetime | None = None
+
+
+def is_sentence(text: str) -> bool:
+    """Say whether a reason is at least a short sentence."""
+    return len(text.split()) >= REASON_WORDS and len(text.strip()) >= REASON_LETTERS
 
 
 def takes_people_inside(work_order: WorkOrder) -> bool:
@@ -114,7 +124,7 @@ def open_permit(
         raise ValidationError(
             _("%(kiln)s is open for entry already: read on its page who locked it out.") % {"kiln": kiln}
         )
-    missing = _what_is_not_so(kiln, answers)
+    missing = [*_what_is_not_so(kiln, answers), *_running_faults(kiln, answers.note, by)]
     if missing:
         raise NotSafe(missing)
     permit = EntryPermit.objects.create(
@@ -212,7 +222,6 @@ def _what_is_not_so(kiln: Kiln, answers: EntryAnswers) -> list[str]:
         missing.append(_("Whoever locked out goes in with the key: name another person who stays outside."))
     missing.extend(lock_out_fault(answers.locked_out_by, kiln))
     missing.extend(watch_faults(answers.watch_outside, kiln))
-    missing.extend(_record_fault(kiln, answers.note))
     return missing
 
 
@@ -277,15 +286,35 @@ def _stands_by_tag() -> dict[str, EntryNow]:
     return {stand.permit.kiln.tag: stand for stand in entry_now().values()}
 
 
-def _record_fault(kiln: Kiln, note: str) -> list[str]:
-    """Ask for a reason where the charge record says that the kiln runs: it may be the wrong chamber."""
-    state = kilns_now([kiln], clock.now())[0].state
-    if CheckState.RUNNING not in state.check_states or note.strip():
+def _running_faults(kiln: Kiln, note: str, by: User | None) -> list[str]:
+    """Say what speaks for its running: fans that turn are never entered; what else does is by somebody entitled.
+
+    The charge record may be wrong, or it is the wrong chamber; so may a valve be that reads open while it is locked.
+    """
+    now = clock.now()
+    signs = signs_now(kiln, now)
+    fans = [one for one in signs if one.sign is Sign.FANS]
+    if fans:
+        facts = {"kiln": kiln.tag, "said": say_signs(kiln, fans)}
+        return [
+            _("By its readings of the last minutes %(kiln)s runs: %(said)s. See that this is the right chamber.")
+            % facts
+            + " "
+            + _("Lock the fans out and wait until they stand; put a broken sensor out of use under Channels.")
+        ]
+    said = [say_signs(kiln, signs)] if signs else []
+    if CheckState.RUNNING in kilns_now([kiln], now)[0].state.check_states:
+        said.append(_("by its charge record it runs now"))
+    if not said:
         return []
-    return [
-        _("By its charge record %(kiln)s runs now. See that this is the right chamber; say in the note why it is open.")
-        % {"kiln": kiln}
-    ]
+    facts = {"kiln": kiln.tag, "said": "; ".join(said)}
+    if by is not None and not by.may(DRYING_ACT):
+        words = _("%(kiln)s is not opened like any other: %(said)s. See that this is the right chamber;")
+        return [words % facts + " " + _("only the kiln master or the planner may open it, with a reason.")]
+    if not is_sentence(note):
+        words = _("See that %(kiln)s is the right chamber: %(said)s. Say in a sentence, in the note, why it is opened.")
+        return [words % facts]
+    return []
 
 
 def lock_out_fault(person: Person, kiln: Kiln) -> list[str]:

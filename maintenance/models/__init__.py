@@ -1,5 +1,6 @@
 """Models of upkeep, by subject."""
 
+from maintenance.models.alarms import EntryAlarm
 from maintenance.models.bars import LetIn
 from maintenance.models.catalogue import Caution, CheckPoint, StandingDefault, TaskPart, TaskSheet, TaskSkill, TaskStep
 from maintenance.models.checks import CheckItem, Defect, Finding, FunctionCheck, ProofTest, Sitting, TakenBack
@@ -29,6 +30,7 @@ __all__ = [
     "CheckPoint",
     "DayRun",
     "Defect",
+    "EntryAlarm",
     "EntryMove",
     "EntryPermit",
     "Finding",

@@ -20,6 +20,7 @@ from plant.calculations.climate_frame import Values
 from plant.calculations.periods import to_epoch_s
 from plant.calculations.reading_marks import out_of_range
 from plant.models import Channel, Job, Kiln, Reading, ReadingSource, Unsettled
+from plant.signals import readings_came
 
 __all__ = ["ReadingFault", "Taken", "settle", "take_in"]
 
@@ -94,7 +95,10 @@ def take_in(channel_id: Whole, at_s: Whole, value: Values, *, source: ReadingSou
         _insert(new, _marks_at_once(new, channels))
         for kiln in kilns:
             ids = [channel.pk for channel in channels.values() if channel.kiln_id == kiln.pk]
-            _want_settled(kiln, new.at_s[np.isin(new.channel_id, ids)])
+            at_s = new.at_s[np.isin(new.channel_id, ids)]
+            _want_settled(kiln, at_s)
+            if len(at_s):
+                readings_came.send(sender=Kiln, kiln=kiln, from_s=int(at_s.min()), until_s=int(at_s.max()))
     if source is not None:
         ReadingSource.objects.filter(pk=source.pk).update(last_heard_at=clock.now())
     return Taken(len(new), len(batch) - len(new) - differing, differing)

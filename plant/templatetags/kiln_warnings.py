@@ -15,12 +15,6 @@ from plant.templatetags.kilnward import allowed
 register = template.Library()
 # While a chamber is open for entry a page asks anew four times a minute; else it only has to learn that one is.
 OPEN_EVERY_S, QUIET_EVERY_S = 15, 60
-LOOKS = {
-    WarningKind.ALARM: "alarm",
-    WarningKind.BARRED: "alarm",
-    WarningKind.OVERDUE: "alarm",
-    WarningKind.INSIDE: "alarm",
-}
 
 
 @register.inclusion_tag("plant/_kiln_warnings.html", takes_context=True, name="kiln_warnings")
@@ -37,10 +31,10 @@ def banner(context: Mapping[str, Any]) -> dict[str, Any]:
 
 
 @register.simple_tag(takes_context=True)
-def kiln_marks(context: Mapping[str, Any], tag: str) -> SafeString:
-    """{% kiln_marks kiln.tag %}: the marks that belong beside a kiln's name; asks nothing more of the database."""
-    marks = [(LOOKS[one.kind], one.mark) for one in _of_request(context) if one.kiln == tag]
-    return format_html_join("", ' <span class="tag tag-{} kiln-mark">{}</span>', marks)
+def kiln_marks(context: Mapping[str, Any], tag: str, only: str = "") -> SafeString:
+    """{% kiln_marks kiln.tag %}: the marks that belong beside a kiln's name, all or of a kind; asks nothing anew."""
+    marks = {one.mark: None for one in _of_request(context) if one.kiln == tag and only in ("", one.kind)}
+    return format_html_join(" ", '<span class="tag tag-alarm kiln-mark">{}</span>', ((mark,) for mark in marks))
 
 
 @register.simple_tag(takes_context=True)

@@ -124,7 +124,8 @@ def test_a_fault_of_the_way_out_says_that_somebody_may_be_inside(master: Client,
     sit(master, check, "open_empty", **door())
     DefectFactory(kiln=check.kiln, blocks_entry=True)
     shown = page(master, url(check))
-    assert "is not closed yet: somebody may be inside" in shown and "escape door tried" not in shown
+    assert "is still open for entry: somebody may be inside. Count everybody out now." in shown
+    assert "Each person puts on a lock" not in shown
     assert "Next point" not in shown
 
 

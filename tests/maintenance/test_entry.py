@@ -80,12 +80,16 @@ def test_who_is_inside_a_chamber_watches_at_no_other() -> None:
     assert opened(KilnFactory(tag="K2"), a_user("technician"))
 
 
-def test_a_chamber_that_runs_by_its_charge_record_is_opened_with_a_reason_alone() -> None:
-    kiln, user = KilnFactory(), a_user("technician")
+def test_a_chamber_that_runs_by_its_charge_record_is_opened_by_somebody_entitled_with_a_reason() -> None:
+    kiln, master = KilnFactory(), a_user("kiln_master")
     ChargeFactory(kiln=kiln, begin_at=clock.now() - timedelta(days=3), days=6, basis="running")
-    with pytest.raises(ValidationError, match="K1 runs now"):
-        opened(kiln, user)
-    assert open_permit(kiln, answers(note="Fan failed, shut down at 6"), by=user, key=uuid4())
+    with pytest.raises(ValidationError, match="by its charge record it runs now"):
+        opened(kiln, master)
+    with pytest.raises(ValidationError, match="Say in a sentence"):
+        open_permit(kiln, answers(note="."), by=master, key=uuid4())
+    with pytest.raises(ValidationError, match="only the kiln master or the planner"):
+        open_permit(kiln, answers(note="Fan failed, shut down at 6"), by=a_user("technician", "tom"), key=uuid4())
+    assert open_permit(kiln, answers(note="Fan failed, shut down at 6"), by=master, key=uuid4())
 
 
 def test_only_an_authorised_person_locks_out() -> None:

@@ -87,11 +87,11 @@ def test_the_list_asks_as_much_for_many_rows_as_for_few(planner: Client, django_
     standing(code="t")
     url = reverse("maintenance:standing-tasks")
     planner.get(url)
-    with django_assert_num_queries(12):
+    with django_assert_num_queries(15):
         planner.get(url)
     for n in range(20):
         standing(code=f"t{n}")
-    with django_assert_num_queries(12):
+    with django_assert_num_queries(15):
         planner.get(url)
 
 

@@ -32,6 +32,8 @@ CONTEXTS = {
     "Kiln.Humidifying": "humidified by",
     "Kiln.ClimateSensing": "climate sensed by",
     "ComponentKind.Group": "group in the end view",
+    "EntryAlarm.Act": "what followed an alarm",
+    "EntryAlarm.Source": "what raised an alarm",
     "Component.Side": "side of a kiln",
     "Fitting.Removal": "why a fitting came out",
     "Charge.Basis": "basis of a charge's dates",

@@ -71,17 +71,13 @@ document.addEventListener("keydown", (event) => {
 addEventListener("beforeprint", () => { for (const box of document.querySelectorAll(".caution-folded")) box.open = true; });
 
 // The warnings above a page are asked for anew as long as it is open. Whoever was signed out meanwhile keeps those that
-// stood there, and is told that the page hears nothing any more; so is whoever lost the network.
-function hearsNothing(is) {
-  const box = document.getElementById("kiln-warnings");
-  if (box) box.classList.toggle("warnings-deaf", is);
+// stood there, and what was typed, and is told that the page hears nothing any more; so is whoever lost the network.
+function hearsNothing(event, is) {
+  if (event.detail.elt.id === "kiln-warnings") event.detail.elt.classList.toggle("warnings-deaf", is);
 }
-document.addEventListener("htmx:beforeSwap", (event) => {
-  if (event.detail.elt.id !== "kiln-warnings") return;
-  const isOurs = new URL(event.detail.xhr.responseURL).pathname === event.detail.pathInfo.requestPath.split("?")[0];
-  if (!isOurs) event.detail.shouldSwap = false;
-  hearsNothing(!isOurs);
+document.addEventListener("htmx:beforeOnLoad", (event) => {
+  const isSignedOut = event.detail.elt.id === "kiln-warnings" && event.detail.xhr.getResponseHeader("HX-Redirect") !== null;
+  if (isSignedOut) event.preventDefault();
+  hearsNothing(event, isSignedOut || event.detail.xhr.status >= 400);
 });
-for (const fault of ["htmx:sendError", "htmx:responseError", "htmx:timeout"]) {
-  document.addEventListener(fault, (event) => { if (event.detail.elt.id === "kiln-warnings") hearsNothing(true); });
-}
+for (const fault of ["htmx:sendError", "htmx:timeout"]) document.addEventListener(fault, (event) => hearsNothing(event, true));
