@@ -147,8 +147,8 @@ def _of_leak(test: ChamberTest, climate: Climate, mill: Mill) -> list[str]:
     ]
     volume = test.details.get("volume_m3")
     if volume:
-        inside = Air.by_wet_bulb(climate.dry_c, climate.wet_c)
-        outside = Air.by_humidity(climate.outside_c, climate.outside_rh_pct / 100)
+        inside = Air.by_wet_bulb(climate.dry_c, climate.wet_c, mill.pressure_pa)
+        outside = Air.by_humidity(climate.outside_c, climate.outside_rh_pct / 100, mill.pressure_pa)
         kwh = [
             air_loss(inside, outside, changes * volume / 3600).heat_w * HOURS_PER_DAY / 1000
             for changes in (test.value, test.low, test.high)

@@ -15,6 +15,7 @@ from plant.calculations.price_of_waiting import KINDS, Grounds, Price, Worth, pr
 from plant.kilns_now import drying_rate_at, product_of
 from plant.models import Charge, Component, Kiln, Phase
 from plant.templatetags.kilnward import fixed
+from plant.templatetags.units import temperature_in
 from plant.usual_climate import usual_climate
 
 LOOK_BACK = timedelta(days=60)
@@ -112,13 +113,37 @@ def price_for(kiln: Kiln, component: Component | None, loss: str, now: datetime)
     ValueError
         Where what is proposed contradicts itself (warmer outside than in the chamber).
     """
+    refusal = cannot_say(kiln, loss, now)
+    if refusal:
+        raise ValueError(refusal.rstrip("."))
     found = proposals_for(kiln, component, loss, now)
     grounds = grounds_of(found, {name: proposal.value for name, proposal in found.items()})
     rate = found.pop("kiln_m3_per_day").value
     if rate is None:
         return None
     terms = KINDS[loss](**{name: float(proposal.value or 0) for name, proposal in found.items()})
-    return price(terms, Worth(kiln.mill.energy_price_per_kwh, kiln.mill.drying_margin_per_m3, rate), grounds)
+    return price(
+        terms,
+        Worth(kiln.mill.energy_price_per_kwh, kiln.mill.drying_margin_per_m3, rate, kiln.mill.pressure_pa),
+        grounds,
+    )
+
+
+def cannot_say(kiln: Kiln, loss: str, now: datetime) -> str:
+    """Say in one sentence why a kind of loss cannot be worked out in a kiln's climate; empty where it can."""
+    climate, ranges = _from_readings(kiln, now), {one.name: one.metadata for one in fields(KINDS[loss])}
+    for name in ("dry_bulb_c", "wet_bulb_c", "wet_bulb_shown_c"):
+        known = climate.get(name)
+        if known and known.value is not None and name in ranges and not _lies_within(known.value, ranges[name]):
+            return _(
+                "%(kiln)s reads %(usual)s, and this can be worked out up to %(most)s, where what is published ends: "
+                "what is filled in is not the climate of this kiln."
+            ) % {
+                "kiln": kiln.tag,
+                "usual": temperature_in(float(known.value), kiln.mill, 1),
+                "most": temperature_in(float(ranges[name]["high"]), kiln.mill, 1),
+            }
+    return ""
 
 
 def _fitting(known: Mapping[str, Proposal], loss: str) -> dict[str, Proposal]:

@@ -98,7 +98,9 @@ def load_frame(
             series = loaded[one.key]
             values[one.key] = hold_last(series.at_s, series.trusted, from_s, step_s, count, ages[one])
     moments = from_s + step_s * np.arange(count, dtype=np.int64)
-    return Frame(from_s, step_s, values, phase_codes(phase_spans(kiln, from_s, until_s), moments))
+    return Frame(
+        from_s, step_s, values, phase_codes(phase_spans(kiln, from_s, until_s), moments), kiln.mill.pressure_pa
+    )
 
 
 def _age_s(channel: Channel, step_s: int) -> int:

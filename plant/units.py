@@ -2,7 +2,7 @@
 
 from decimal import Decimal
 
-from plant.calculations.units import BOARD_FEET, CELSIUS, CUBIC_METRES, FAHRENHEIT, Scale
+from plant.calculations.units import BOARD_FEET, CELSIUS, CUBIC_METRES, FAHRENHEIT, FEET, METRES, Scale
 from plant.models import Mill
 
 
@@ -10,6 +10,11 @@ def temperature_scale(mill: Mill | None) -> Scale:
     """Return the unit in which the mill reads temperatures; °C before there is one."""
     is_fahrenheit = mill is not None and mill.temperature_unit == Mill.TemperatureUnit.FAHRENHEIT
     return FAHRENHEIT if is_fahrenheit else CELSIUS
+
+
+def height_scale(mill: Mill | None) -> Scale:
+    """Return how a mill reads heights: in feet where it reads temperatures in °F."""
+    return FEET if temperature_scale(mill) is FAHRENHEIT else METRES
 
 
 def volume_scale(mill: Mill | None) -> Scale:

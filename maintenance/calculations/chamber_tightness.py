@@ -33,7 +33,6 @@ from maintenance.calculations.chamber_tests import (
 )
 from plant.calculations.climate_frame import Frame
 from plant.calculations.psychrometrics import (
-    STANDARD_PRESSURE_PA,
     ZERO_C_K,
     humidity_ratio,
     is_possible_pair,
@@ -98,7 +97,7 @@ def _tightness(blocks: Blocks, fans: Fans, sensors: SensorErrors) -> Figure:
     outside = _outside(blocks)
     blocks = filled(blocks, {key for pair in pairs for key in (pair.air, pair.humidity)} | set(outside))
     air = _air(blocks, pairs, sensors)
-    numbers = range(2 * len(pairs) + 2)
+    numbers = range(2 * len(pairs) + 2 + sum(pair.is_wick for pair in pairs))
     unsure = np.hypot.reduce([_air(blocks, pairs, sensors, number).excess - air.excess for number in numbers])
     first, end = _usable(air, unsure)
     used = blocks.cut(first, end)
@@ -184,7 +183,7 @@ def _air(blocks: Blocks, pairs: list[_Pair], sensors: SensorErrors, shifted: int
 
     A wet bulb above the dry bulb counts as saturated, one below what any air has as dry: neither part is used.
     """
-    numbers = iter(range(2 * len(pairs) + 2))
+    numbers = iter(range(3 * len(pairs) + 2))
 
     def corrected(value: Numbers, sd: Numbers) -> Numbers:
         return value - sd if next(numbers) == shifted else value
@@ -194,7 +193,9 @@ def _air(blocks: Blocks, pairs: list[_Pair], sensors: SensorErrors, shifted: int
         read, beside = blocks.mean[pair.air], blocks.mean[pair.humidity]
         temp = corrected(read, sensors.thermometer_k(read))
         if pair.is_wick:
-            pressures.append(_vapour_pa(temp, corrected(beside, sensors.thermometer_k(beside))))
+            wet = corrected(beside, sensors.thermometer_k(beside))
+            wet = corrected(wet, sensors.wick_k(temp - wet))
+            pressures.append(_vapour_pa(temp, wet, blocks.pressure_pa))
         else:
             share = corrected(beside, np.full(len(beside), sensors.humidity_points)) / 100
             pressures.append(np.clip(share, 0.001, 1) * saturation_pressure_pa(temp))
@@ -204,17 +205,19 @@ def _air(blocks: Blocks, pairs: list[_Pair], sensors: SensorErrors, shifted: int
     outer = corrected(outer, sensors.thermometer_k(outer))
     outer_share, points = _outside_share(blocks, sensors)
     outer_share = np.clip(corrected(outer_share, points), 0.01, 1)
-    outside_ratio = humidity_ratio(outer_share * saturation_pressure_pa(outer))
-    mass = (STANDARD_PRESSURE_PA - vapour) / (temp + ZERO_C_K)
+    outside_ratio = humidity_ratio(outer_share * saturation_pressure_pa(outer), blocks.pressure_pa)
+    mass = (blocks.pressure_pa - vapour) / (temp + ZERO_C_K)
     share = vapour / saturation_pressure_pa(temp)
-    return _Air(temp, outer, humidity_ratio(vapour) - outside_ratio, outside_ratio, np.log(mass), share)
+    return _Air(
+        temp, outer, humidity_ratio(vapour, blocks.pressure_pa) - outside_ratio, outside_ratio, np.log(mass), share
+    )
 
 
-def _vapour_pa(temp: Numbers, wet: Numbers) -> Numbers:
+def _vapour_pa(temp: Numbers, wet: Numbers, pressure_pa: float) -> Numbers:
     wet = np.minimum(wet, temp)
-    known = is_possible_pair(temp, wet) & (wet > 0)
+    known = is_possible_pair(temp, wet, pressure_pa) & (wet > 0)
     found = np.full(len(temp), 1.0)
-    found[known] = np.maximum(vapour_pressure_from_psychrometer(temp[known], wet[known]), 1.0)
+    found[known] = np.maximum(vapour_pressure_from_psychrometer(temp[known], wet[known], pressure_pa), 1.0)
     return found
 
 

@@ -64,4 +64,4 @@ def fired_over(
 
 def _part(frame: Frame, first: int, last: int) -> Frame:
     values = {key: value[first:last] for key, value in frame.values.items()}
-    return Frame(frame.start_s + first * frame.step_s, frame.step_s, values, frame.phase[first:last])
+    return Frame(frame.start_s + first * frame.step_s, frame.step_s, values, frame.phase[first:last], frame.pressure_pa)

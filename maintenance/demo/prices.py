@@ -25,7 +25,7 @@ def price_the_seal() -> None:
     grounds = grounds_of(found, {**values, "kiln_m3_per_day": found["kiln_m3_per_day"].value}, is_measured=True)
     terms = kind(**{name: float(value or 0) for name, value in values.items()})
     rate = found["kiln_m3_per_day"].value or Decimal(0)
-    worth = Worth(mill.energy_price_per_kwh, mill.drying_margin_per_m3, rate)
+    worth = Worth(mill.energy_price_per_kwh, mill.drying_margin_per_m3, rate, mill.pressure_pa)
     price_defect(
         seal,
         by=None,

@@ -61,9 +61,9 @@ class ClimateForm(forms.Form):
     humidity = forms.ChoiceField(required=False, choices=list(MEASURES.items()))
     table = forms.BooleanField(required=False)
 
-    def __init__(self, data: Mapping[str, Any], *, zone: ZoneInfo, scale: Scale) -> None:
+    def __init__(self, data: Mapping[str, Any], *, zone: ZoneInfo, scale: Scale, pressure_pa: float) -> None:
         super().__init__(data)
-        self.scale = scale
+        self.scale, self.pressure_pa = scale, pressure_pa
         self.fields["from"] = MomentField(label=_("From"), zone=zone)
         self.fields["until"] = MomentField(label=_("Until"), zone=zone)
 
@@ -84,4 +84,4 @@ class ClimateForm(forms.Form):
         """Return the units that are asked for, else the mill's own and EMC."""
         typed = getattr(self, "cleaned_data", {})
         scale = {"c": CELSIUS, "f": FAHRENHEIT}.get(typed.get("t", ""), self.scale)
-        return Shown(scale, typed.get("humidity") or "emc")
+        return Shown(scale, typed.get("humidity") or "emc", self.pressure_pa)

@@ -49,6 +49,7 @@ class PriceForm(forms.Form):
     ) -> None:
         super().__init__(data)
         self.loss = loss
+        self.mill = mill
         self.proposals = proposals
         self.price: Price | None = None
         self.terms: Assumptions | None = None
@@ -93,7 +94,8 @@ class PriceForm(forms.Form):
             return values
         try:
             self.terms = KINDS[self.loss](**{one.name: float(values[one.name]) for one in fields(KINDS[self.loss])})
-            self.worth = Worth(values["energy_price_per_kwh"], values["margin_per_m3"], values["kiln_m3_per_day"])
+            figures = (values[name] for name in ("energy_price_per_kwh", "margin_per_m3", "kiln_m3_per_day"))
+            self.worth = Worth(*figures, self.mill.pressure_pa)
             grounds = grounds_of(self.proposals, values, is_measured=bool(values.get("is_measured")))
             self.price = price(self.terms, self.worth, grounds)
         except ValueError as fault:

@@ -81,6 +81,9 @@ class MillTable(Table):
         Number(
             "energy_price_per_kwh", "what a kWh of heat costs", "0.08", default=Decimal("0.08"), decimals=4, least="0"
         ),
+        Number(
+            "height_m", "height above the sea, m: it sets the air pressure", "120", default=0, least="-430", most="5000"
+        ),
         Number("labour_rate_per_h", "what an hour of work costs", "48", default=48, decimals=2, least="0"),
         Number("weekly_crew_h", "crew hours a week for upkeep", "80", default=80, least="0"),
         Choice("date_order", "dmy or mdy: how 3/4/2026 is meant in these files", "dmy", default="", options=DateOrder),

@@ -22,6 +22,7 @@ from plant.climate_chart.chart import say_value
 from plant.climate_chart.lines import Source
 from plant.climate_chart.table import ClimateTable, header, make_table
 from plant.export import csv_response
+from plant.hot_kilns import emc_words, steam_words
 from plant.models import ChannelDay, Kiln, Reading
 from plant.templatetags.kilnward import fixed, quantity
 from plant.units import temperature_scale
@@ -29,7 +30,8 @@ from plant.units import temperature_scale
 
 def _page(request: HttpRequest, tag: str) -> ClimatePage:
     kiln = get_object_or_404(Kiln.objects.select_related("mill"), tag=tag)
-    form = ClimateForm(request.GET, zone=kiln.mill.zone, scale=temperature_scale(kiln.mill))
+    mill = kiln.mill
+    form = ClimateForm(request.GET, zone=mill.zone, scale=temperature_scale(mill), pressure_pa=mill.pressure_pa)
     return climate_page(kiln, form, clock.now())
 
 
@@ -47,6 +49,7 @@ def climate(request: HttpRequest, tag: str) -> HttpResponse:
         "ways": Ways(page, clock.now()),
         "figures": figure_rows(page.charge, page.shown),
         "lead": _lead(page),
+        "too_hot": _too_hot(page),
         "faults": [error for errors in page.form.errors.values() for error in errors],
         "missing_charge": _missing_charge(page),
         "last_day": last.day if last else None,
@@ -57,6 +60,16 @@ def climate(request: HttpRequest, tag: str) -> HttpResponse:
     htmx = request.htmx  # type: ignore[attr-defined]
     is_partial = htmx and not htmx.history_restore_request
     return render(request, "maintenance/climate_part.html" if is_partial else "maintenance/climate.html", context)
+
+
+def _too_hot(page: ClimatePage) -> list[str]:
+    """Say what the chart cannot tell of air that is so hot, where the span has such air."""
+    air = [one.value for one in page.sources if one.quantity == "air_temperature" and len(one.value)]
+    hottest = max((float(value.max()) for value in air), default=None)
+    said = [emc_words(hottest, page.kiln.mill)] if page.shown.measure == "emc" else []
+    if page.shown.measure in ("emc", "rh"):
+        said.append(steam_words(hottest, page.kiln.mill))
+    return [words for words in said if words]
 
 
 def _missing_charge(page: ClimatePage) -> str:

@@ -12,7 +12,7 @@ from django.utils.translation import gettext as _
 from maintenance.actions.pricing import price_defect
 from maintenance.forms.pricing import PriceForm
 from maintenance.models import Defect, PriceOfWaiting
-from maintenance.price_prefill import proposals, proposed_loss
+from maintenance.price_prefill import cannot_say, proposals, proposed_loss
 from maintenance.price_words import how_found, told_assumptions
 from maintenance.views.helpers import mill_of, put_refusal, user_of
 from plant import clock
@@ -66,7 +66,12 @@ def work_out(request: HttpRequest, pk: int) -> HttpResponse:
         return redirect("maintenance:defect-cost", defect.pk)
     # What is proposed has its price too, before anything was typed.
     worked = form if form.is_bound else make(_as_typed(form))
-    context |= {"form": form, "begun": begun, **_result(worked, mill)}
+    context |= {
+        "form": form,
+        "cannot_say": cannot_say(defect.kiln, loss, clock.now()),
+        "begun": begun,
+        **_result(worked, mill),
+    }
     page = "maintenance/defect_price_result.html" if is_preview else "maintenance/defect_price.html"
     return render(request, page, context)
 

@@ -20,11 +20,14 @@ from maintenance.actions.verdicts import judge
 from maintenance.actions.watching import set_up_watches, switch_off, switch_on
 from maintenance.forms.watches import JudgeForm, KilnWithoutWatchesForm, WatchFilter
 from maintenance.models import Firing, Watch
+from maintenance.price_prefill import cannot_say
 from maintenance.views.helpers import query_without_page, sentence, user_of
 from maintenance.watch_specs import channel_keys, shipped_specs, spec_of, unsuited_why
 from maintenance.watch_words import phase_words, rule_words, sentence_to_come, signal_words, value_words
 from plant import clock
 from plant.access import needs
+from plant.calculations.price_of_waiting import KINDS
+from plant.hot_kilns import signal_words_of
 from plant.models import Change, FailureMode, Kiln
 
 PER_PAGE = 50
@@ -135,6 +138,8 @@ def watch(request: HttpRequest, pk: int) -> HttpResponse:
         "row": Row(found, rule_words(found)),
         "signal": signal_words(found.signal, is_figure=found.rule in ("drift", "trend")),
         "phases": phase_words(found),
+        "too_hot": signal_words_of(found.signal, found.kiln),
+        "no_price": cannot_say(found.kiln, found.loss_kind, clock.now()) if found.loss_kind in KINDS else "",
         "says": sentence_to_come(spec_of(found), found.kiln.mill),
         "modes": _modes(found),
         "page": page,

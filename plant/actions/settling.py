@@ -83,7 +83,7 @@ def _settle_span(kiln: Kiln, channels: list[Channel], from_s: int, until_s: int)
         one.key: Track(one.quantity, one.place, one.every_s, loaded[one.key].at_s, loaded[one.key].value)
         for one in channels
     }
-    fresh = mark(tracks, running)
+    fresh = mark(tracks, running, kiln.mill.pressure_pa)
     for channel in channels:
         _keep_marks(channel, loaded[channel.key], fresh[channel.key], around[channel.key])
     _keep_days(channels, loaded, around, zone)

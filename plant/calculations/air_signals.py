@@ -76,7 +76,7 @@ def _bulbs_at(view: View, places: Sequence[str], where: Indices) -> tuple[Values
     dry, wet = np.empty((len(places), len(where))), np.empty((len(places), len(where)))
     for row, place in enumerate(places):
         dry[row], wet[row] = view.dry_beside(place)[where], view.wet_beside(place)[where]
-    return dry, relative_humidity_of_readings(dry, wet)
+    return dry, relative_humidity_of_readings(dry, wet, view.frame.pressure_pa)
 
 
 def _emc_at(view: View, places: Sequence[str], where: Indices) -> Values:

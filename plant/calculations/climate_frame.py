@@ -7,6 +7,8 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from plant.calculations.psychrometrics import STANDARD_PRESSURE_PA
+
 Values = NDArray[np.float64]
 
 # What a kiln is doing at a moment, as a small number: the phases of a charge, and the time between charges.
@@ -28,12 +30,14 @@ class Frame:
     ``values`` maps a channel's key (`plant.calculations.quantities.channel_key`) to an array of shape (n,) in the
     quantity's unit, NaN where no trustworthy reading is at hand (none, too old, or marked). ``phase`` has shape (n,),
     int8, one of `PHASE_CODES`. Channels that the kiln does not have are absent from ``values``.
+    ``pressure_pa`` is the usual air pressure at the mill's height.
     """
 
     start_s: int
     step_s: int
     values: Mapping[str, Values]
     phase: NDArray[np.int8]
+    pressure_pa: float = STANDARD_PRESSURE_PA
 
     def __len__(self) -> int:
         """Return the number of moments."""

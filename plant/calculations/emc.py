@@ -15,7 +15,9 @@ from plant.calculations.psychrometrics import (
 
 COLDEST_C, HOTTEST_C = -2.0, 115.0
 """The published table runs from -1.1 °C (30 °F) up; it was compared to 93.3 °C (200 °F). Above, the equation is carried
-on as it is printed."""
+on as it is printed, up to 115 °C. Beyond it breaks down: K1 falls below 0 above 129 °C, and in steam of one atmosphere
+it falls to 1 % at 130 °C. High-temperature values were published (Simpson and Rosen, Equilibrium moisture content of
+wood at high temperatures, 1981: 100 to 149 °C; only the abstract was read), but we hold no table of them."""
 
 TOLERANCE = 1e-10
 MOST_STEPS = 60

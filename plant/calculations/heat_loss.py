@@ -29,6 +29,7 @@ def bare_pipe_loss_w_m(
     pipe_c: ArrayLike,
     ambient_c: ArrayLike,
     emissivity: ArrayLike = BARE_STEEL_EMISSIVITY,
+    pressure_pa: float = STANDARD_PRESSURE_PA,
 ) -> Numbers:
     """Compute the heat that a metre of bare horizontal pipe gives off in still air.
 
@@ -41,6 +42,8 @@ def bare_pipe_loss_w_m(
         colder than the air.
     emissivity : array_like
         Fraction 0 to 1.
+    pressure_pa : float
+        Air pressure in Pa: thinner air takes less heat along.
 
     Returns
     -------
@@ -72,15 +75,16 @@ def bare_pipe_loss_w_m(
         raise ValueError(f"pipe temperature {pipe} °C is outside the air's {air} °C to 350")
     hot_k, cold_k = pipe + ZERO_C_K, air + ZERO_C_K
     radiated = share * STEFAN_BOLTZMANN_W_M2_K4 * (hot_k**4 - cold_k**4)
-    return np.asarray(np.pi * diameter * (_natural_convection_w_m2k(diameter, hot_k, cold_k) * (pipe - air) + radiated))
+    convected = _natural_convection_w_m2k(diameter, hot_k, cold_k, pressure_pa) * (pipe - air)
+    return np.asarray(np.pi * diameter * (convected + radiated))
 
 
-def _natural_convection_w_m2k(diameter_m: Numbers, hot_k: Numbers, cold_k: Numbers) -> Numbers:
+def _natural_convection_w_m2k(diameter_m: Numbers, hot_k: Numbers, cold_k: Numbers, pressure_pa: float) -> Numbers:
     film = (hot_k + cold_k) / 2
     # Sutherland's law with the constants of White, Viscous Fluid Flow; specific heat of air 1 007 J/kg K.
     viscosity = 1.716e-5 * (film / 273.15) ** 1.5 * (273.15 + 110.4) / (film + 110.4)
     conductivity = 0.0241 * (film / 273.15) ** 1.5 * (273.15 + 194.0) / (film + 194.0)
-    density = STANDARD_PRESSURE_PA / (287.042 * film)
+    density = pressure_pa / (287.042 * film)
     prandtl = viscosity * 1007.0 / conductivity
     spread = density**2 * GRAVITY_M_S2 * (hot_k - cold_k) * diameter_m**3 / (film * viscosity**2)
     nusselt = (0.60 + 0.387 * (spread * prandtl) ** (1 / 6) / (1 + (0.559 / prandtl) ** (9 / 16)) ** (8 / 27)) ** 2

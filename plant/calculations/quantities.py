@@ -25,6 +25,8 @@ class Quantity:
     high: float
     # The longest that a live sensor keeps the very same value in a running kiln; None where standing still is natural.
     still_h: float | None = None
+    # The longest that it keeps to two values which differ by no more than a last digit; None where that is natural.
+    flicker_h: float | None = None
     # The largest true change from one minute to the next; None where jumps are natural.
     jump_per_minute: float | None = None
 
@@ -32,9 +34,9 @@ class Quantity:
 QUANTITIES: Final[dict[str, Quantity]] = {
     quantity.code: quantity
     for quantity in (
-        Quantity("air_temperature", "degC", -40, 180, still_h=6, jump_per_minute=12),
-        Quantity("wet_bulb", "degC", -40, 120, still_h=6, jump_per_minute=12),
-        Quantity("relative_humidity", "percent", 0, 100, still_h=12, jump_per_minute=40),
+        Quantity("air_temperature", "degC", -40, 180, still_h=6, flicker_h=12, jump_per_minute=12),
+        Quantity("wet_bulb", "degC", -40, 120, still_h=6, flicker_h=12, jump_per_minute=12),
+        Quantity("relative_humidity", "percent", 0, 100, still_h=12, flicker_h=24, jump_per_minute=40),
         Quantity("emc", "percent", 0, 35, still_h=12, jump_per_minute=8),
         Quantity("wood_moisture", "percent", 2, 200),
         Quantity("wood_temperature", "degC", -40, 180, still_h=24, jump_per_minute=8),

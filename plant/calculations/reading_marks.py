@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from plant.calculations.climate_frame import Values
-from plant.calculations.psychrometrics import is_possible_pair
+from plant.calculations.psychrometrics import STANDARD_PRESSURE_PA, is_possible_pair
 from plant.calculations.quantities import QUANTITIES, Quantity
 
 Instants = NDArray[np.int64]
@@ -33,6 +33,11 @@ NOISE_K: Final = 0.3
 
 MOST_IN_A_JUMP: Final = 3
 """So many readings in a row may be away before it is called a change and no longer a jump. Our own choice."""
+
+LAST_DIGIT: Final = 0.1
+"""Two values that differ by no more are neighbours, K or points: what loggers and controllers round to."""
+FLICKER_EVERY_S: Final = 600
+"""A channel that is read more seldom may keep to two values by chance. Our own choice."""
 
 GAP_STEPS: Final = 4
 LEAST_GAP_S: Final = 300
@@ -71,7 +76,8 @@ def gap_s(every_s: int) -> int:
 def reach_s(quantity: str, every_s: int) -> int:
     """Return how far, in seconds, a reading can bear upon the marks of others of its channel."""
     gap = gap_s(every_s)
-    still_h = QUANTITIES[quantity].still_h or 0.0
+    known = QUANTITIES[quantity]
+    still_h = max(known.still_h or 0.0, known.flicker_h or 0.0)
     # A jump is judged by up to MOST_IN_A_JUMP + 1 readings on either side, each at most a gap apart; a row that stands
     # still by readings as far off as it must last, and the next one beyond.
     return max((MOST_IN_A_JUMP + 1) * gap, int(still_h * 3600) + gap)
@@ -83,7 +89,11 @@ def out_of_range(quantity: str, value: Values) -> Marks:
     return _bit((value < known.low) | (value > known.high), OUT_OF_RANGE)
 
 
-def mark(tracks: Mapping[str, Track], running_s: Sequence[tuple[int, int]]) -> dict[str, Marks]:
+def mark(
+    tracks: Mapping[str, Track],
+    running_s: Sequence[tuple[int, int]],
+    pressure_pa: float = STANDARD_PRESSURE_PA,
+) -> dict[str, Marks]:
     """Mark the readings of one kiln.
 
     Parameters
@@ -93,6 +103,8 @@ def mark(tracks: Mapping[str, Track], running_s: Sequence[tuple[int, int]]) -> d
     running_s : Sequence[tuple[int, int]]
         Spans in which the kiln runs (doors closed, fans turning), in seconds since 1970, ascending, apart; the end is
         not part of a span.
+    pressure_pa : float
+        Usual air pressure at the mill's height.
 
     Returns
     -------
@@ -104,7 +116,7 @@ def mark(tracks: Mapping[str, Track], running_s: Sequence[tuple[int, int]]) -> d
     dries = {key: track for key, track in tracks.items() if track.quantity == "air_temperature"}
     for key, wet in wets.items():
         beside = {name: dry for name, dry in dries.items() if dry.place == wet.place}
-        _mark_pairs(key, wet, beside or dries, marks)
+        _mark_pairs(key, wet, beside or dries, marks, pressure_pa)
     return marks
 
 
@@ -118,6 +130,8 @@ def _alone(track: Track, running_s: Sequence[tuple[int, int]]) -> Marks:
     marks = out_of_range(track.quantity, track.value)
     if known.still_h is not None:
         marks |= _bit(_stands_still(track, int(known.still_h * 3600), running_s), STANDS_STILL)
+    if known.flicker_h is not None and track.every_s <= FLICKER_EVERY_S:
+        marks |= _bit(_flickers(track, int(known.flicker_h * 3600), running_s), STANDS_STILL)
     if known.jump_per_minute is not None:
         # A neighbour that is impossible says nothing about a reading.
         sound = np.flatnonzero(marks & OUT_OF_RANGE == 0)
@@ -141,6 +155,37 @@ def _stands_still(track: Track, longest_s: int, running_s: Sequence[tuple[int, i
     last = np.append(first[1:], len(at_s)) - 1
     is_still = (at_s[last] - at_s[first] >= longest_s) & (run[first] >= 0)
     return np.repeat(is_still, last - first + 1)
+
+
+def _flickers(track: Track, longest_s: int, running_s: Sequence[tuple[int, int]]) -> NDArray[np.bool_]:
+    """Find readings that go to and fro between two neighbouring values for ``longest_s`` or longer in a running kiln.
+
+    That is a stuck sensor whose last digit flickers: live air takes a third value within hours.
+    """
+    at_s, value = track.at_s, track.value
+    found = np.zeros(len(at_s), bool)
+    if len(at_s) < 2:
+        return found
+    run = _span_of(at_s, running_s)
+    is_apart = (run[1:] != run[:-1]) | (np.diff(at_s) > gap_s(track.every_s))
+    first = np.flatnonzero(np.append(True, (value[1:] != value[:-1]) | is_apart))
+    last = np.append(first[1:], len(at_s)) - 1
+    told = value[first]
+    # Rows of one value: which follows the one before it by a last digit, and which returns to the one before that.
+    is_next = np.zeros(len(first), bool)
+    is_next[1:] = (np.abs(told[1:] - told[:-1]) <= LAST_DIGIT * (1 + 1e-6)) & ~is_apart[first[1:] - 1]
+    is_back = is_next.copy()
+    is_back[:2] = False
+    is_back[2:] &= is_next[1:-1] & (told[2:] == told[:-2])
+    begins = np.flatnonzero(is_next & ~is_back)
+    # Each stretch of two values begins a row before the first that follows, and lasts as long as rows return.
+    ends = np.append(np.flatnonzero(~is_back), len(first))
+    for row in begins:
+        until = int(last[ends[np.searchsorted(ends, row, side="right")] - 1])
+        begin = int(first[row - 1])
+        if run[begin] >= 0 and at_s[until] - at_s[begin] >= longest_s:
+            found[begin : until + 1] = True
+    return found
 
 
 def _span_of(at_s: Instants, spans_s: Sequence[tuple[int, int]]) -> NDArray[np.int64]:
@@ -178,7 +223,7 @@ def _jumps(at_s: Instants, value: Values, known: Quantity, gap: int) -> NDArray[
     return is_jump
 
 
-def _mark_pairs(key: str, wet: Track, dries: Mapping[str, Track], marks: dict[str, Marks]) -> None:
+def _mark_pairs(key: str, wet: Track, dries: Mapping[str, Track], marks: dict[str, Marks], pressure_pa: float) -> None:
     """Mark a wet bulb's readings, and the dry bulbs' at that moment, where no air has them together.
 
     Of several dry bulbs without a side in common with the wet bulb nobody knows which one is its own: then only what
@@ -195,14 +240,14 @@ def _mark_pairs(key: str, wet: Track, dries: Mapping[str, Track], marks: dict[st
         partners.append((name, nearest, is_near))
         is_paired |= is_near
         at = np.flatnonzero(is_near)
-        is_possible[at] |= _can_be(dry.value[nearest[at]], wet.value[at])
+        is_possible[at] |= _can_be(dry.value[nearest[at]], wet.value[at], pressure_pa)
     is_wrong = is_paired & ~is_possible
     marks[key] |= _bit(is_wrong, NO_SUCH_AIR)
     for name, nearest, is_near in partners:
         marks[name][nearest[is_wrong & is_near]] |= NO_SUCH_AIR
 
 
-def _can_be(dry_c: Values, wet_c: Values) -> NDArray[np.bool_]:
+def _can_be(dry_c: Values, wet_c: Values, pressure_pa: float) -> NDArray[np.bool_]:
     """Say for each pair whether some air has it, give or take what two sound sensors may part by.
 
     Without that, the readings of a kiln full of steam, or of a wick that has dried out, would be marked by the toss of
@@ -213,7 +258,7 @@ def _can_be(dry_c: Values, wet_c: Values) -> NDArray[np.bool_]:
     for part in (0.0, 1.0, -1.0):
         left = np.flatnonzero(~is_possible & (wet_c <= dry_c + apart_k))
         shown = wet_c[left] + part * apart_k[left]
-        is_possible[left] = is_possible_pair(dry_c[left], np.minimum(shown, dry_c[left]))
+        is_possible[left] = is_possible_pair(dry_c[left], np.minimum(shown, dry_c[left]), pressure_pa)
     return is_possible
 
 

@@ -46,3 +46,6 @@ CELSIUS = Scale("°C", Decimal(1), Decimal(0), 1)
 FAHRENHEIT = Scale("°F", Decimal("1.8"), Decimal(32), 1)
 CUBIC_METRES = Scale("m³", Decimal(1), Decimal(0), 3)
 BOARD_FEET = Scale("board feet", BOARD_FEET_PER_M3, Decimal(0), 0)
+METRES = Scale("m", Decimal(1), Decimal(0), 0)
+# 1 ft = 0.3048 m exactly (international foot, 1959).
+FEET = Scale("ft", 1 / Decimal("0.3048"), Decimal(0), 0)

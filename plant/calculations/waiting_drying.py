@@ -5,8 +5,8 @@ from typing import ClassVar
 
 from plant.calculations import fan_laws
 from plant.calculations.drying_capacity import rate_ratio_at
-from plant.calculations.emc import emc_from_wet_bulb_pct
-from plant.calculations.psychrometrics import relative_humidity
+from plant.calculations.emc import HOTTEST_C, emc_from_wet_bulb_pct
+from plant.calculations.psychrometrics import STANDARD_PRESSURE_PA, relative_humidity
 from plant.calculations.waiting_loss import Assumptions, Bound, Loss, assumed
 
 
@@ -24,22 +24,22 @@ class WarmWetBulb(Assumptions):
         "water: 0.655 kWh by IAPWS-IF97 at 60 °C, about 2 kg of steam in kilns (archived specialist answer)"
     )
 
-    dry_bulb_c: float = assumed(60, 15, 99, "°C")
-    wet_bulb_shown_c: float = assumed(50, 1, 99, "°C")
+    dry_bulb_c: float = assumed(60, 15, HOTTEST_C, "°C")
+    wet_bulb_shown_c: float = assumed(50, 1, 99.9, "°C")
     reads_too_warm_k: float = assumed(1, 0, 20, "K")
     followed_pct: float = assumed(50, 0, 100, "%", decimals=0, costs_least=0)
     basic_density_kg_m3: float = assumed(400, 150, 1200, "kg/m³", decimals=0)
     heat_kwh_per_kg: float = assumed(1.3, 0.65, 4, "kWh/kg", decimals=2)
     degraded_pct: float = assumed(0, 0, 100, "%", costs_least=0)
 
-    def loss(self, kiln_m3_per_day: float) -> Loss:
+    def loss(self, kiln_m3_per_day: float, pressure_pa: float = STANDARD_PRESSURE_PA) -> Loss:
         """Water that need not have been driven out, and the timber that checks."""
         true_c = self.wet_bulb_shown_c - self.reads_too_warm_k
         shown_rh, true_rh = (
-            float(relative_humidity(self.dry_bulb_c, wet)) * 100 for wet in (self.wet_bulb_shown_c, true_c)
+            float(relative_humidity(self.dry_bulb_c, wet, pressure_pa)) * 100 for wet in (self.wet_bulb_shown_c, true_c)
         )
         shown_emc, true_emc = (
-            float(emc_from_wet_bulb_pct(self.dry_bulb_c, wet)) for wet in (self.wet_bulb_shown_c, true_c)
+            float(emc_from_wet_bulb_pct(self.dry_bulb_c, wet, pressure_pa)) for wet in (self.wet_bulb_shown_c, true_c)
         )
         drier_pct = (shown_emc - true_emc) * self.followed_pct / 100
         water_kg = kiln_m3_per_day * self.basic_density_kg_m3 * drier_pct / 100
@@ -73,7 +73,7 @@ class LessAir(Assumptions):
     exponent: float = assumed(0.5, 0, fan_laws.TRANSFER_EXPONENT, decimals=2, costs_least=0)
     above_fibre_saturation_pct: float = assumed(50, 0, 100, "%", decimals=0)
 
-    def loss(self, kiln_m3_per_day: float) -> Loss:
+    def loss(self, kiln_m3_per_day: float, pressure_pa: float = STANDARD_PRESSURE_PA) -> Loss:
         """The drying time above fibre saturation grows as the flow's power falls; below it nothing is lost."""
         flow = fan_laws.bank_flow_ratio(int(self.fans), int(self.affected_fans), self.speed_pct / 100)
         rate, share = flow**self.exponent, self.above_fibre_saturation_pct / 100
@@ -108,7 +108,7 @@ class ColdSide(Assumptions):
     colder_by_k: float = assumed(4, 0, 40, "K")
     lagging_pct: float = assumed(50, 0, 100, "%", decimals=0)
 
-    def loss(self, kiln_m3_per_day: float) -> Loss:
+    def loss(self, kiln_m3_per_day: float, pressure_pa: float = STANDARD_PRESSURE_PA) -> Loss:
         """The whole charge waits for the side that dries slowest: an upper bound."""
         slow = float(rate_ratio_at(self.dry_bulb_c - self.colder_by_k, self.dry_bulb_c))
         rate = 1 - (1 - slow) * self.lagging_pct / 100

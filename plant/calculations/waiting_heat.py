@@ -25,9 +25,9 @@ class LeakingChamber(HotChamber):
     vented_anyway_pct: float = assumed(60, 0, 100, "%", decimals=0, costs_least=100)
     longer_drying_pct: float = assumed(0, 0, 200, "%", decimals=1, costs_least=0)
 
-    def air_loss(self, flow_m3_s: float, bound: Bound, kiln_m3_per_day: float) -> Loss:
+    def air_loss(self, flow_m3_s: float, bound: Bound, kiln_m3_per_day: float, pressure_pa: float) -> Loss:
         """Return the loss of a flow of chamber air, and of the time for which a charge waits for the lagging timber."""
-        inside, outside = self.inside(), self.outside()
+        inside, outside = self.inside(pressure_pa), self.outside(pressure_pa)
         lost = leaks.air_loss(inside, outside, flow_m3_s)
         heat_kw = lost_heat_kw(lost.heat_w)
         figures = {
@@ -35,7 +35,7 @@ class LeakingChamber(HotChamber):
             "heat_kw": heat_kw,
             "sensible_kw": lost.sensible_w / 1000,
             "water_kg_h": lost.water_kg_h,
-            **self.air_figures(),
+            **self.air_figures(pressure_pa),
         }
         counted_h = self.hot_h_per_day * (1 - self.vented_anyway_pct / 100)
         undried = kiln_m3_per_day * (1 - 1 / (1 + self.longer_drying_pct / 100))
@@ -53,10 +53,10 @@ class DoorGap(LeakingChamber):
     gap_height_m: float = assumed(2, 0.05, 15, "m", decimals=2)
     discharge: float = assumed(leaks.GAP_DISCHARGE, 0.1, 1, decimals=2, costs_least=leaks.GAP_DISCHARGE)
 
-    def loss(self, kiln_m3_per_day: float) -> Loss:
+    def loss(self, kiln_m3_per_day: float, pressure_pa: float = STANDARD_PRESSURE_PA) -> Loss:
         """Stack-driven flow through the gap's upper half, times the enthalpy it takes along: a lower bound."""
         flow = leaks.gap_flow_m3_s(self.dry_bulb_c, self.outside_c, self.gap_mm, self.gap_height_m, self.discharge)
-        return self.air_loss(flow, Bound.LOWER, kiln_m3_per_day)
+        return self.air_loss(flow, Bound.LOWER, kiln_m3_per_day, pressure_pa)
 
 
 @dataclass(frozen=True)
@@ -71,11 +71,11 @@ class Threshold(LeakingChamber):
     height_to_neutral_m: float = assumed(2, 0.1, 10, "m", decimals=2)
     discharge: float = assumed(leaks.GAP_DISCHARGE, 0.1, 1, decimals=2, costs_least=leaks.GAP_DISCHARGE)
 
-    def loss(self, kiln_m3_per_day: float) -> Loss:
+    def loss(self, kiln_m3_per_day: float, pressure_pa: float = STANDARD_PRESSURE_PA) -> Loss:
         """Cold air comes in at the foot and as much chamber air leaves further up: a lower bound."""
         area = self.gap_mm / 1000 * self.gap_length_m
         flow = leaks.stack_flow_m3_s(self.dry_bulb_c, self.outside_c, area, self.height_to_neutral_m, self.discharge)
-        return self.air_loss(flow, Bound.LOWER, kiln_m3_per_day)
+        return self.air_loss(flow, Bound.LOWER, kiln_m3_per_day, pressure_pa)
 
 
 @dataclass(frozen=True)
@@ -88,10 +88,11 @@ class OpenFlap(LeakingChamber):
     pressure_pa: float = assumed(10, 0, 500, "Pa")
     discharge: float = assumed(0.6, 0.1, 1, decimals=2)
 
-    def loss(self, kiln_m3_per_day: float) -> Loss:
+    def loss(self, kiln_m3_per_day: float, pressure_pa: float = STANDARD_PRESSURE_PA) -> Loss:
         """Flow under the pressure that the fans hold at the flap: as good as that pressure is known."""
-        flow = leaks.pressed_flow_m3_s(self.inside(), self.open_area_cm2 / 10_000, self.pressure_pa, self.discharge)
-        return self.air_loss(flow, Bound.ESTIMATE, kiln_m3_per_day)
+        inside, area = self.inside(pressure_pa), self.open_area_cm2 / 10_000
+        flow = leaks.pressed_flow_m3_s(inside, area, self.pressure_pa, self.discharge)
+        return self.air_loss(flow, Bound.ESTIMATE, kiln_m3_per_day, pressure_pa)
 
 
 @dataclass(frozen=True)
@@ -105,13 +106,13 @@ class OpenDoor(HotChamber):
     door_height_m: float = assumed(4, 0.5, 15, "m", decimals=2)
     flow_factor: float = assumed(0.8, 0, 1, decimals=2)
 
-    def loss(self, kiln_m3_per_day: float) -> Loss:
+    def loss(self, kiln_m3_per_day: float, pressure_pa: float = STANDARD_PRESSURE_PA) -> Loss:
         """Exchange through the whole door for the minutes it is open."""
-        inside, outside = self.inside(), self.outside()
+        inside, outside = self.inside(pressure_pa), self.outside(pressure_pa)
         area = self.door_width_m * self.door_height_m
         flow = leaks.door_exchange_kg_s(inside, outside, area, self.door_height_m, self.flow_factor)
         heat_kw = lost_heat_kw(flow * (inside.enthalpy_j_kg - outside.enthalpy_j_kg))
-        figures = {"air_kg_s": flow, "heat_kw": heat_kw, **self.air_figures()}
+        figures = {"air_kg_s": flow, "heat_kw": heat_kw, **self.air_figures(pressure_pa)}
         return Loss(heat_kw * self.minutes_per_day / 60, 0.0, Bound.ESTIMATE, figures)
 
 
@@ -131,10 +132,10 @@ class BarePipe(Assumptions):
     conductivity_w_mk: float = assumed(0.04, 0.01, 1, "W/mK", decimals=3)
     hot_h_per_day: float = assumed(24, 0, 24, "h", costs_least=0)
 
-    def loss(self, kiln_m3_per_day: float) -> Loss:
+    def loss(self, kiln_m3_per_day: float, pressure_pa: float = STANDARD_PRESSURE_PA) -> Loss:
         """What the bare pipe gives off more than the insulated one: a lower bound, for wind takes more."""
         around = (self.outer_diameter_mm, self.pipe_c, self.ambient_c)
-        bare = float(heat_loss.bare_pipe_loss_w_m(*around, self.emissivity))
+        bare = float(heat_loss.bare_pipe_loss_w_m(*around, self.emissivity, pressure_pa))
         wrapped = float(heat_loss.insulated_pipe_loss_w_m(*around, self.insulation_mm, self.conductivity_w_mk))
         # Thin insulation on a thin pipe can give off more than bare pipe does: then nothing is to be had.
         saved_kw = lost_heat_kw((bare - wrapped) * self.length_m)
@@ -155,10 +156,10 @@ class SteamLeak(Assumptions):
     feed_water_c: float = assumed(80, 0, 150, "°C")
     leak_h_per_day: float = assumed(24, 0, 24, "h")
 
-    def loss(self, kiln_m3_per_day: float) -> Loss:
+    def loss(self, kiln_m3_per_day: float, pressure_pa: float = STANDARD_PRESSURE_PA) -> Loss:
         """Choked flow through the hole, times the heat from feed water to steam: an upper bound at a wet trap."""
-        before = STANDARD_PRESSURE_PA + self.steam_bar * PA_PER_BAR
-        behind = STANDARD_PRESSURE_PA + self.behind_bar * PA_PER_BAR
+        before = pressure_pa + self.steam_bar * PA_PER_BAR
+        behind = pressure_pa + self.behind_bar * PA_PER_BAR
         steam_kg_h = leaks.steam_flow_kg_h(self.hole_mm, before, self.discharge, behind)
         heat_j_kg = leaks.steam_enthalpy_j_kg(before) - leaks.WATER_HEAT_CAPACITY_J_KG_K * self.feed_water_c
         heat_kw = steam_kg_h * heat_j_kg / 3.6e6
@@ -177,7 +178,7 @@ class WaterLeak(Assumptions):
     replaced_c: float = assumed(70, 0, 200, "°C")
     leak_h_per_day: float = assumed(10, 0, 24, "h")
 
-    def loss(self, kiln_m3_per_day: float) -> Loss:
+    def loss(self, kiln_m3_per_day: float, pressure_pa: float = STANDARD_PRESSURE_PA) -> Loss:
         """Flow times the fall from the hot water to what comes back, or to the make-up water."""
         if self.replaced_c > self.water_c:
             raise ValueError(
@@ -199,7 +200,7 @@ class PoorWall(HotChamber):
     u_now_w_m2k: float = assumed(1.0, 0.05, 7, "W/m²K", decimals=2)
     u_sound_w_m2k: float = assumed(0.3, 0.05, 7, "W/m²K", decimals=2)
 
-    def loss(self, kiln_m3_per_day: float) -> Loss:
+    def loss(self, kiln_m3_per_day: float, pressure_pa: float = STANDARD_PRESSURE_PA) -> Loss:
         """What the poor piece of wall lets through more than a sound one."""
         if self.u_sound_w_m2k > self.u_now_w_m2k:
             raise ValueError(f"U value of a sound wall {self.u_sound_w_m2k:g} W/m²K is above that of the poor one")
@@ -210,7 +211,7 @@ class PoorWall(HotChamber):
         heat_kw = lost_heat_kw(more_w_m2 * self.area_m2)
         inner, dew = (
             float(heat_loss.inner_surface_c(self.u_now_w_m2k, *around)),
-            float(dew_point_c(self.inside().ratio)),
+            float(dew_point_c(self.inside(pressure_pa).ratio, pressure_pa)),
         )
         figures = {
             "more_w_m2": more_w_m2,

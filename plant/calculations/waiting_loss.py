@@ -8,7 +8,10 @@ from typing import Any, ClassVar, Self
 
 from plant.calculations.arrays import within
 from plant.calculations.leaks import Air
-from plant.calculations.psychrometrics import relative_humidity
+from plant.calculations.psychrometrics import STANDARD_PRESSURE_PA, relative_humidity
+
+HOTTEST_CHAMBER_C = 130.0
+"""Psychrometry is held against CoolProp and psychrolib up to here; hotter than any kiln that dries timber in air."""
 
 
 class Bound(StrEnum):
@@ -73,7 +76,7 @@ class Assumptions:
             if told["step"] and value % told["step"]:
                 raise ValueError(f"{one.name.replace('_', ' ')} {value:g} is no multiple of {told['step']:g}")
 
-    def loss(self, kiln_m3_per_day: float) -> Loss:
+    def loss(self, kiln_m3_per_day: float, pressure_pa: float = STANDARD_PRESSURE_PA) -> Loss:
         """Compute the loss a day; ``kiln_m3_per_day`` is what the kiln dries a day when it is sound."""
         raise NotImplementedError
 
@@ -95,26 +98,26 @@ class HotChamber(Assumptions):
     ``hot_h_per_day`` is how long that is, on an average day over charges and the time between them.
     """
 
-    dry_bulb_c: float = assumed(60, 15, 99, "°C")
-    wet_bulb_c: float = assumed(50, 1, 99, "°C")
+    dry_bulb_c: float = assumed(60, 15, HOTTEST_CHAMBER_C, "°C")
+    wet_bulb_c: float = assumed(50, 1, 99.9, "°C")
     outside_c: float = assumed(8, -45, 50, "°C")
     outside_rh_pct: float = assumed(80, 1, 100, "%", decimals=0)
     hot_h_per_day: float = assumed(20, 0, 24, "h", costs_least=0)
 
-    def inside(self) -> Air:
+    def inside(self, pressure_pa: float = STANDARD_PRESSURE_PA) -> Air:
         """Return the chamber's air. Raises ValueError for a pair of bulbs that no air has."""
-        return Air.by_wet_bulb(self.dry_bulb_c, self.wet_bulb_c)
+        return Air.by_wet_bulb(self.dry_bulb_c, self.wet_bulb_c, pressure_pa)
 
-    def outside(self) -> Air:
+    def outside(self, pressure_pa: float = STANDARD_PRESSURE_PA) -> Air:
         """Return the air that comes in."""
-        return Air.by_humidity(self.outside_c, self.outside_rh_pct / 100)
+        return Air.by_humidity(self.outside_c, self.outside_rh_pct / 100, pressure_pa)
 
-    def air_figures(self) -> dict[str, float]:
+    def air_figures(self, pressure_pa: float) -> dict[str, float]:
         """Return the chamber's relative humidity in %, its enthalpy and that outside in kJ for each kg of dry air."""
         return {
-            "chamber_rh_pct": float(relative_humidity(self.dry_bulb_c, self.wet_bulb_c)) * 100,
-            "chamber_kj_kg": self.inside().enthalpy_j_kg / 1000,
-            "outside_kj_kg": self.outside().enthalpy_j_kg / 1000,
+            "chamber_rh_pct": float(relative_humidity(self.dry_bulb_c, self.wet_bulb_c, pressure_pa)) * 100,
+            "chamber_kj_kg": self.inside(pressure_pa).enthalpy_j_kg / 1000,
+            "outside_kj_kg": self.outside(pressure_pa).enthalpy_j_kg / 1000,
         }
 
 
@@ -131,6 +134,8 @@ def lost_heat_kw(watts: float) -> float:
 class Worth:
     """What a kWh of heat and a cubic metre are worth to the mill, in its currency, and what the kiln dries a day.
 
+    ``pressure_pa`` is the air pressure at the mill.
+
     Raises
     ------
     ValueError
@@ -140,6 +145,7 @@ class Worth:
     energy_price_per_kwh: Decimal
     margin_per_m3: Decimal
     kiln_m3_per_day: Decimal
+    pressure_pa: float = STANDARD_PRESSURE_PA
 
     def __post_init__(self) -> None:
         for name in ("energy_price_per_kwh", "margin_per_m3", "kiln_m3_per_day"):
@@ -223,7 +229,7 @@ def price(assumptions: Assumptions, worth: Worth, grounds: Grounds | None = None
     ValueError
         If the assumptions contradict each other (a pair of bulbs that no air has, a colder chamber than outside).
     """
-    loss = assumptions.loss(float(worth.kiln_m3_per_day))
+    loss = assumptions.loss(float(worth.kiln_m3_per_day), worth.pressure_pa)
     heat, timber = _worth_of(loss, worth)
     sure = _sureness(assumptions, worth, grounds or Grounds(), heat + timber)
     # A price is a lower bound only if nothing but physics is in it.
@@ -242,14 +248,15 @@ def price(assumptions: Assumptions, worth: Worth, grounds: Grounds | None = None
 def _sureness(assumptions: Assumptions, worth: Worth, grounds: Grounds, total: Decimal) -> Sureness:
     """Split a cost: what is left with each guess at its cheapest, what the mill's charges add, and the rest."""
     m3_per_day = float(worth.kiln_m3_per_day)
-    heat, timber = _worth_of(assumptions.least(grounds.on_record).loss(m3_per_day), worth)
+    heat, timber = _worth_of(assumptions.least(grounds.on_record).loss(m3_per_day, worth.pressure_pa), worth)
     physics = min(total, heat + timber) if grounds.is_measured and assumptions.HAS_LEAST else Decimal(0)
     charges = {name: count for name, count in grounds.charges.items() if count}
     experience, asked = Decimal(0), 0
     # What the kiln dries a day is in it too: typed, it would make a guess of the whole.
     if "kiln_m3_per_day" in charges:
         own = [name for name in charges if name != "kiln_m3_per_day"]
-        seen = _worth_of(assumptions.least(grounds.on_record.union(own)).loss(m3_per_day), worth)[1]
+        told = assumptions.least(grounds.on_record.union(own)).loss(m3_per_day, worth.pressure_pa)
+        seen = _worth_of(told, worth)[1]
         experience = min(total - physics, max(Decimal(0), seen - timber))
         asked = min((charges[name] for name in own), default=0) if experience else 0
     return Sureness(physics, experience, total - physics - experience, asked)

@@ -10,6 +10,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 from numpy.typing import NDArray
 
+from plant.calculations.psychrometrics import STANDARD_PRESSURE_PA
 from plant.calculations.quantities import QUANTITIES
 from plant.calculations.units import CELSIUS, FAHRENHEIT, Scale
 from plant.climate_chart.lines import Source, humidity_sources
@@ -24,6 +25,7 @@ class Shown:
 
     temperature: Scale = CELSIUS
     measure: str = "emc"
+    pressure_pa: float = STANDARD_PRESSURE_PA
 
     @property
     def temperature_code(self) -> str:
@@ -160,7 +162,7 @@ def band_plans(shown: Shown) -> tuple[BandPlan, ...]:
 def sources_of(plan: BandPlan, sources: Sequence[Source], shown: Shown) -> list[Source]:
     """Return what stands in a band: the readings of its quantities; of humidity also what was worked out."""
     if plan.code == "humidity":
-        return humidity_sources(sources, shown.measure)
+        return humidity_sources(sources, shown.measure, shown.pressure_pa)
     return [one for quantity in plan.quantities for one in sources if one.quantity == quantity]
 
 

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from plant.calculations.emc import COLDEST_C, HOTTEST_C, emc_pct, humidity_for_emc
-from plant.calculations.psychrometrics import relative_humidity_of_readings
+from plant.calculations.psychrometrics import STANDARD_PRESSURE_PA, relative_humidity_of_readings
 from plant.calculations.quantities import channel_key
 from plant.calculations.reading_marks import TOLD_ON_CHANGE, gap_s
 from plant.climate_chart.thinning import Instants, Values
@@ -85,7 +85,9 @@ def source_of(quantity: str, place: str, every_s: int, series: Series) -> Source
     )
 
 
-def humidity_sources(sources: Iterable[Source], measure: Measure) -> list[Source]:
+def humidity_sources(
+    sources: Iterable[Source], measure: Measure, pressure_pa: float = STANDARD_PRESSURE_PA
+) -> list[Source]:
     """Work out what psychrometers, plates and humidity sensors say in the measure that is asked for.
 
     What stands in that measure already is passed on as it is. A wet bulb or plate goes with the air temperature of its
@@ -99,7 +101,7 @@ def humidity_sources(sources: Iterable[Source], measure: Measure) -> list[Source
         for one in known.of(sensor):
             pair = known.temperature_for(one, temperature)
             if pair is not None:
-                found.append(_worked_out(one, wanted, measure, pair))
+                found.append(_worked_out(one, wanted, measure, pair, pressure_pa))
     return [one for one in found if len(one.at_s) or not one.worked_out_from]
 
 
@@ -160,8 +162,8 @@ def _held(one: Source, at_s: Instants) -> Values:
     return np.where((last >= 0) & (age <= one.gap_s), one.value[np.maximum(last, 0)], np.nan)
 
 
-def _worked_out(sensor: Source, quantity: str, measure: Measure, temperature: Values) -> Source:
-    value = _COMPUTE[sensor.quantity.removeprefix("set_"), measure](temperature, sensor.value)
+def _worked_out(sensor: Source, quantity: str, measure: Measure, temperature: Values, pressure_pa: float) -> Source:
+    value = _COMPUTE[sensor.quantity.removeprefix("set_"), measure](temperature, sensor.value, pressure_pa)
     known = np.isfinite(value)
     none = np.empty(0, np.int64)
     return Source(
@@ -177,8 +179,8 @@ def _worked_out(sensor: Source, quantity: str, measure: Measure, temperature: Va
     )
 
 
-def _emc_from_wet_bulb(dry: Values, wet: Values) -> Values:
-    return _emc_from_share(dry, relative_humidity_of_readings(dry, wet))
+def _emc_from_wet_bulb(dry: Values, wet: Values, pressure_pa: float) -> Values:
+    return _emc_from_share(dry, relative_humidity_of_readings(dry, wet, pressure_pa))
 
 
 def _emc_from_share(dry: Values, share: Values) -> Values:
@@ -197,10 +199,10 @@ def _share_from_emc(dry: Values, emc: Values) -> Values:
     return value
 
 
-_COMPUTE: Final[Mapping[tuple[str, str], Callable[[Values, Values], Values]]] = {
+_COMPUTE: Final[Mapping[tuple[str, str], Callable[[Values, Values, float], Values]]] = {
     ("wet_bulb", "emc"): _emc_from_wet_bulb,
-    ("relative_humidity", "emc"): lambda dry, humidity: _emc_from_share(dry, humidity / 100),
-    ("wet_bulb", "rh"): lambda dry, wet: relative_humidity_of_readings(dry, wet) * 100,
-    ("emc", "rh"): _share_from_emc,
-    ("wet_bulb", "depression"): lambda dry, wet: dry - wet,
+    ("relative_humidity", "emc"): lambda dry, humidity, _pressure_pa: _emc_from_share(dry, humidity / 100),
+    ("wet_bulb", "rh"): lambda dry, wet, pressure_pa: relative_humidity_of_readings(dry, wet, pressure_pa) * 100,
+    ("emc", "rh"): lambda dry, emc, _pressure_pa: _share_from_emc(dry, emc),
+    ("wet_bulb", "depression"): lambda dry, wet, _pressure_pa: dry - wet,
 }

@@ -10,10 +10,11 @@ from django.core.validators import MaxValueValidator, MinValueValidator
 from django.utils.translation import gettext as _now
 from django.utils.translation import gettext_lazy as _
 
+from plant.calculations.standard_atmosphere import HIGHEST_M, LOWEST_M
 from plant.forms.measures import InUnitField
 from plant.models import Mill
 from plant.particulars import digest
-from plant.units import temperature_scale
+from plant.units import height_scale, temperature_scale
 
 if TYPE_CHECKING:
     _MillForm = forms.ModelForm[Mill]
@@ -50,6 +51,7 @@ class MillForm(_MillForm):
             "horizon_days",
             "planned_notice_days",
             "entry_limit_c",
+            "height_m",
             "drying_margin_per_m3",
             "energy_price_per_kwh",
             "labour_rate_per_h",
@@ -82,7 +84,16 @@ class MillForm(_MillForm):
             help_text=_("Nobody enters a chamber that is warmer. The mill's own limit; local rules come first."),
         )
 
-        for name in (*LEAST, "planned_notice_days", "entry_limit_c"):
+        height = height_scale(self.instance)
+        self.fields["height_m"] = InUnitField(
+            scale=height,
+            label=_("Height above the sea in %(unit)s") % {"unit": height.unit},
+            least=Decimal(int(LOWEST_M)),
+            most=Decimal(int(HIGHEST_M)),
+            present=self.instance.height_m,
+            help_text=_("It sets the air pressure by which humidity, EMC and lost heat are worked out (ISO 2533)."),
+        )
+        for name in (*LEAST, "planned_notice_days", "entry_limit_c", "height_m"):
             self.fields[name].error_messages.update(LIMIT_WORDS)
 
     def clean_currency(self) -> str:

@@ -253,3 +253,12 @@ def test_cooling_that_was_heated_or_is_too_short_is_refused() -> None:
     for capacity, spread in ((0.0, 0.05), (float("nan"), 0.05), (5, 0.0), (5, 0.9)):
         with pytest.raises(ValueError, match="outside"):
             heat_loss_by_cooling(frame, capacity, spread)
+
+
+def test_the_bounds_of_a_leak_carry_what_the_wick_may_be_off() -> None:
+    frame = tight_case().frame()
+    sure = tightness(frame, Fans.ON, SensorErrors(wick_tolerance_pct=0))
+    unsure = tightness(frame, Fans.ON, SensorErrors(wick_tolerance_pct=6))
+    assert isinstance(sure, Figure) and isinstance(unsure, Figure)
+    assert unsure.value == sure.value
+    assert unsure.low < sure.low and unsure.high > sure.high

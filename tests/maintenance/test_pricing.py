@@ -16,7 +16,7 @@ from maintenance.actions.defects import work_order_from_defect
 from maintenance.actions.pricing import price_defect
 from maintenance.forms.pricing import PriceForm
 from maintenance.models import Defect, PriceOfWaiting
-from maintenance.price_prefill import proposals, proposed_loss
+from maintenance.price_prefill import cannot_say, price_for, proposals, proposed_loss
 from maintenance.price_words import BOUND_WHY, HINTS, LABELS, SENTENCES, how_found
 from plant import clock
 from plant.calculations.price_of_waiting import KINDS, Bound, Worth, price
@@ -229,15 +229,36 @@ def test_readings_fill_in_the_climate_of_a_price(seal: Defect) -> None:
     assert "by the readings of K1" in found["dry_bulb_c"].why
 
 
-def test_a_climate_that_the_form_would_refuse_is_not_filled_in(seal: Defect) -> None:
-    channel = Channel.objects.create(kiln=seal.kiln, quantity="air_temperature")
+def dried_at(kiln: Any, mean_c: float) -> None:
+    channel = Channel.objects.create(kiln=kiln, quantity="air_temperature")
     ChannelDay.objects.bulk_create(
         ChannelDay(
-            channel=channel, day=clock.now().date() - timedelta(days=n), readings=1, marked=0, low=0, mean=112, high=120
+            channel=channel,
+            day=clock.now().date() - timedelta(days=n),
+            readings=1,
+            marked=0,
+            low=0,
+            mean=mean_c,
+            high=mean_c,
         )
         for n in range(1, 8)
     )
-    assert proposals(seal, "door_gap", clock.now())["dry_bulb_c"].value == 60
+
+
+def test_a_hot_kilns_climate_is_filled_in(client: Client, seal: Defect) -> None:
+    dried_at(seal.kiln, 112)
+    assert proposals(seal, "door_gap", clock.now())["dry_bulb_c"].value == 112
+    assert cannot_say(seal.kiln, "door_gap", clock.now()) == ""
+
+
+def test_a_climate_beyond_what_is_published_is_said_before_anybody_relies_on_it(client: Client, seal: Defect) -> None:
+    dried_at(seal.kiln, 121)
+    assert proposals(seal, "cold_side", clock.now())["dry_bulb_c"].value == 60
+    content = signed_in(client, "planner").get(f"{page_of(seal)}?loss=cold_side").content.decode()
+    assert "K1 reads 121 °C, and this can be worked out up to 99 °C" in content
+    with pytest.raises(ValueError, match="not the climate of this kiln"):
+        price_for(seal.kiln, seal.component, "cold_side", clock.now())
+    assert price_for(seal.kiln, seal.component, "door_gap", clock.now()) is not None
 
 
 def test_a_kiln_without_charges_asks_what_it_dries(client: Client) -> None:
