@@ -10,7 +10,7 @@ from hashlib import sha256
 from django.contrib.auth.signals import user_logged_in
 from django.dispatch import receiver
 from django.http import HttpRequest, HttpResponse
-from django.middleware.csrf import CSRF_SECRET_LENGTH, CSRF_TOKEN_LENGTH, _unmask_cipher_token
+from django.middleware.csrf import CSRF_ALLOWED_CHARS, CSRF_SECRET_LENGTH, CSRF_TOKEN_LENGTH
 from django.utils.html import escape
 from django.utils.translation import gettext as _
 
@@ -36,11 +36,21 @@ def _owners(request: HttpRequest) -> dict[str, int]:
     return {mark: int(pk) for mark, pk in pairs}
 
 
+def _unmasked(token: str) -> str:
+    """Return the secret in a token: its second half, shifted letter by letter by the first, the mask of the page."""
+    letters = {letter: at for at, letter in enumerate(CSRF_ALLOWED_CHARS)}
+    if not letters.keys() >= set(token):
+        return ""
+    mask, masked = token[:CSRF_SECRET_LENGTH], token[CSRF_SECRET_LENGTH:]
+    shifts = (letters[hidden] - letters[one] for hidden, one in zip(masked, mask, strict=True))
+    return "".join(CSRF_ALLOWED_CHARS[shift % len(letters)] for shift in shifts)
+
+
 def owner_of_page(request: HttpRequest) -> User | None:
     """Return who had signed in when the page was opened from which a form came; nobody where that is not sure."""
     token = request.POST.get("csrfmiddlewaretoken") or request.headers.get("X-CSRFToken", "")
-    if len(token) == CSRF_TOKEN_LENGTH and token.isalnum() and token.isascii():
-        token = _unmask_cipher_token(token)
+    if len(token) == CSRF_TOKEN_LENGTH:
+        token = _unmasked(token)
     if len(token) != CSRF_SECRET_LENGTH:
         return None
     pk = _owners(request).get(_mark(token))

@@ -225,7 +225,7 @@ class CheckItemQuerySet(models.QuerySet["CheckItem"]):
 
     def with_latest(self) -> "CheckItemQuerySet":
         """Each with the result that counts (``latest_result``) and when it was found (``latest_at``)."""
-        findings = _standing_findings().with_other().order_by("-at", "-id")
+        findings: Any = _standing_findings().with_other().order_by("-at", "-id")
         return self.annotate(
             latest_result=Subquery(findings.values("counts")[:1]), latest_at=Subquery(findings.values("at")[:1])
         )

@@ -87,8 +87,9 @@ class FindingForm(forms.Form):
 
     def shown_anew(self) -> "FindingForm":
         """Return it with what was said, shown as of now."""
-        self.data = self.data.copy()
-        self.data[self.add_prefix("shown_at")] = str(time.time())
+        said = self.data.copy()  # type: ignore[attr-defined]
+        said[self.add_prefix("shown_at")] = str(time.time())
+        self.data = said
         return self
 
     @property
