@@ -12,6 +12,7 @@ from plant.availability_words import (
     outside_rows,
     remarks,
     sentence,
+    share,
     strip_title,
     title,
     total_figures,
@@ -105,7 +106,7 @@ class AvailabilityPaper(Paper):
             return []
         heads = (_("Outside the kilns"), _("Where"), _("Hours stopped"), _("Slowed, equiv. h"), _("Not dried"))
         note = _("Nothing of this counts as a failure of a kiln, nor against its availability.")
-        table = grid(heads, rows, (60, 52, 22, 22, 22), numbers=(2, 3, 4))
+        table = grid(heads, rows, (52, 48, 24, 30, 24), numbers=(2, 3, 4))
         return [*section(_("Causes outside the kilns")), text(note, "soft"), table]
 
     def _rows(self) -> list[FigureRow]:
@@ -128,8 +129,8 @@ class AvailabilityPaper(Paper):
         rows = [
             (
                 row.name,
-                f"{row.availability} {row.undefined_why}{row.by_volume}".strip(),
-                f"{row.equivalent} {row.equivalent_by_volume}".strip(),
+                f"{row.availability} {row.undefined_why}".strip(),
+                row.equivalent,
                 row.operating_h,
                 f"{row.failures} {row.open_failures}".strip(),
                 row.mtbf,
@@ -143,7 +144,15 @@ class AvailabilityPaper(Paper):
         return [
             *section(_("Figures of each kiln")),
             grid(heads, rows, widths, numbers=range(1, 9), last_is_sum=not self.report.only),
+            *self.by_volume(),
         ]
+
+    def by_volume(self) -> list[Flowable]:
+        """The availability of all kilns weighed by volume, beside that of their hours."""
+        if self.report.only or self.report.by_volume is None:
+            return []
+        words = _("All kilns, each weighed by the volume that it holds: availability %(full)s, equivalent %(part)s.")
+        return [text(words % {"full": share(self.report.by_volume), "part": share(self.report.equivalent_by_volume)})]
 
     def hours(self) -> list[Flowable]:
         """How the hours split."""

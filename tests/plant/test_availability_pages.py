@@ -160,6 +160,7 @@ def test_the_page_paper_and_tables_are_about_the_kiln_that_was_asked_for(manager
     said = words_of(manager.get(URL, asked))
     assert "Availability of K2, March 2026" in said
     assert ("ants" in said, "bees" in said, "All kilns" in said) == (True, False, False)
+    assert "</span>February 2026</a>" in said and "April 2026<span" in said
     assert "period=2026-02&amp;kiln=K2" in said and "report.pdf?period=2026-03&amp;kiln=K2" in said
     paper = " ".join(
         page.extract_text() for page in PdfReader(io.BytesIO(manager.get(REPORTS[1], asked).content)).pages
