@@ -10,6 +10,7 @@ from plant.api.app import urls as api_urls
 
 urlpatterns: list[URLPattern | URLResolver] = [
     path("", views.home, name="home"),
+    path("help/", views.help_page, name="help"),
     path("sign-in/", SignInView.as_view(), name="sign-in"),
     path("sign-out/", auth_views.LogoutView.as_view(), name="sign-out"),
     # A browser's PDF viewer asks here, whatever the page says.

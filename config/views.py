@@ -1,6 +1,7 @@
 """Pages that belong to no storey: where one lands, and what one sees when something went wrong."""
 
 import sys
+from importlib.metadata import PackageNotFoundError, version
 from urllib.parse import urlsplit
 
 from django.conf import settings
@@ -40,6 +41,19 @@ def home(request: HttpRequest) -> HttpResponse:
     roles = request.user.roles  # type: ignore[union-attr]
     first = next((role for role in Role if role in roles), None)
     return redirect(LANDINGS[first] if first else "maintenance:kilns")
+
+
+@needs("see help")
+def help_page(request: HttpRequest) -> HttpResponse:
+    """Say how each role begins its day, what comes first in an emergency, and where the words are."""
+    return render(request, "help.html", {"version": _version(), "place": "help"})
+
+
+def _version() -> str:
+    try:
+        return version("kilnward")
+    except PackageNotFoundError:
+        return _("not installed as a package")
 
 
 def alive(request: HttpRequest) -> HttpResponse:

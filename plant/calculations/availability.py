@@ -38,7 +38,7 @@ def availability(account: TimeAccount, base: TimeBase) -> Fraction | None:
     Notes
     -----
     (base time - planned and unplanned down time) / base time; deratings do not count. Over required time, stops
-    while there was no timber do not count either (EN 13306:2017, 4.1; IEC 60050-192-08-05).
+    while there was no timber do not count either (EN 13306:2017; IEC 60050-192-08-05).
     """
     split, base_ms = _base(account, base, is_equivalent=False)
     return _ratio(base_ms - split.down_s * WHOLE, base_ms)

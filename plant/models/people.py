@@ -133,6 +133,11 @@ class User(AbstractUser):
         default=False,
         help_text=_("Somebody else chose it and knows it: it must be changed before anything else."),
     )
+    known_pages = models.JSONField(
+        _("pages that are known"),
+        default=list,
+        help_text=_("Names of pages whose purpose this person has folded away."),
+    )
 
     def __str__(self) -> str:
         return self.person.name if self.person else self.username

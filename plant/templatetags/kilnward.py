@@ -12,6 +12,7 @@ from django.utils.formats import number_format
 from django.utils.html import format_html
 from django.utils.translation import gettext as _
 
+from plant.purposes import purposes
 from plant.working_week import say_weekdays
 
 register = template.Library()
@@ -103,3 +104,17 @@ def do_place(parser: Parser, token: Token) -> PlaceNode:
     parser.delete_first_token()
     name, act, place = (parser.compile_filter(part) for part in parts[1:])
     return PlaceNode(name, act, place, inner)
+
+
+@register.inclusion_tag("plant/purpose.html", takes_context=True)
+def purpose(context: Mapping[str, Any]) -> dict[str, Any]:
+    """Say in one line what the page is for, folded where the reader has folded it before."""
+    request = context.get("request")
+    match, user = getattr(request, "resolver_match", None), context.get("user")
+    page = match.view_name if match else ""
+    is_signed_in = user is not None and user.is_authenticated
+    return {
+        "page": page,
+        "purpose": purposes().get(page, "") if is_signed_in else "",
+        "is_known": is_signed_in and page in user.known_pages,
+    }

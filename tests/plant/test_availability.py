@@ -46,7 +46,7 @@ def of_hours(*, able_h: int = 0, unplanned_h: int = 0, slowed_h: int = 0, slowed
     return TimeAccount(split, split)
 
 
-# Source of all AV cases: constructed; definitions as EN 13306:2017 4.1, IEC 60050-192 and IEEE Std 762 (see the
+# Source of all AV cases: constructed; definitions as EN 13306:2017, IEC 60050-192 and IEEE Std 762 (see the
 # source column of availability_expected.csv).
 @pytest.mark.parametrize("case", cases(), ids=lambda case: case.name)
 @pytest.mark.parametrize(

@@ -19,6 +19,7 @@ from plant.calculations.kiln_state import KilnState
 from tests.factories import UserFactory
 
 APPS = ("plant", "inventory", "maintenance")
+BESIDE = settings.FIXTURES_DIR / "words"
 FRAME = settings.BASE_DIR / "config" / "templates" / "base.html"
 # Each set of choices has the context of its own meaning; a new one is added here with its words.
 CONTEXTS = {
@@ -56,6 +57,7 @@ CONTEXTS = {
     "WorkOrder.State": "state of a work order",
     "WorkOrder.Origin": "origin of a work order",
     "EntryPermit.Act": "entry permit",
+    "EntryMove.Act": "entry permit",
     "LetIn.Act": "let in",
     "DateOrder": "order of a date",
     "PriceOfWaiting.Loss": "what a defect loses",
@@ -178,18 +180,63 @@ def test_no_word_stands_twice_in_one_context_and_standards_name_their_clause() -
 
 
 @pytest.mark.django_db
-def test_the_page_groups_the_words_and_finds_some(client: Client) -> None:
+def test_the_page_groups_the_words_by_what_a_reader_looks_for_and_finds_some(client: Client) -> None:
     client.force_login(UserFactory(role="auditor"), backend="django.contrib.auth.backends.ModelBackend")
     page = client.get("/words/").content.decode()
-    assert page.count("<section") == len(words.by_context(words.all_words()))
+    assert page.count("<section") == len(words.by_group(words.all_words()))
+    assert page.index("In the chamber") < page.index("Entry and safety") < page.index("Figures of the report")
     found = client.get("/words/", {"q": "WICK"})
     assert 0 < found.context["count"] < 20
     assert "wick" in found.content.decode()
     assert "No word tells of that" in client.get("/words/", {"q": "<zeppelin>"}).content.decode()
 
 
+def test_every_word_has_its_group_and_both_tables_beside_it_name_words_that_there_are() -> None:
+    assert [word.term for word in words.all_words() if word.group == words.OTHER and word.context != "mark"] == []
+    contexts = {context for _, context in terms()}
+    for row in words._rows(BESIDE / "groups.csv", "group context terms"):
+        assert row["context"] in contexts
+        assert {(term, row["context"]) for term in words._split(row["terms"])} <= terms()
+    also = words._rows(BESIDE / "also_called.csv", "term context also is_linked")
+    assert {(row["term"], row["context"]) for row in also} <= terms()
+    assert len({word.anchor for word in words.all_words()}) == len(words.all_words())
+
+
+@pytest.mark.parametrize(
+    ("called", "term"),
+    [
+        ("alarm", "watch"),
+        ("vent", "exhaust flap"),
+        ("wafer", "EMC plate"),
+        ("set point", "wet-bulb set point"),
+        ("storeroom", "Stores"),
+        ("standing task", "recurring task"),
+        ("MTTR", "mean time to restoration"),
+        ("cured", "mended"),
+    ],
+)
+def test_a_word_is_found_by_what_the_trade_or_yesterday_calls_it(called: str, term: str) -> None:
+    assert term in [word.term for word in words.all_words() if word.is_called(called)]
+
+
+def test_no_clause_is_cited_of_an_edition_that_nobody_read() -> None:
+    assert [word.term for word in words.all_words() if re.search(r"13306:\d+, \d", word.clause)] == []
+
+
+@pytest.mark.django_db
+def test_words_that_a_newcomer_may_not_know_are_given_to_every_page(client: Client) -> None:
+    client.force_login(UserFactory(role="technician"), backend="django.contrib.auth.backends.ModelBackend")
+    given = client.get("/words/linked.json").json()["words"]
+    assert {"reorder point", "lock-out", "EMC"} <= {term for term, _, _ in given}
+    page = client.get("/words/").content.decode()
+    assert [anchor for _, anchor, _ in given if f'id="{anchor}"' not in page] == []
+    assert 'data-words="/words/linked.json"' in page
+
+
 def test_a_table_with_an_unknown_origin_is_refused(tmp_path: Path) -> None:
     faulty = tmp_path / "words.csv"
+    for name in ("groups.csv", "also_called.csv"):
+        (tmp_path / name).write_bytes((BESIDE / name).read_bytes())
     faulty.write_text("term,context,meaning,origin,clause\nwick,trade,wet,hearsay,\n", encoding="utf-8")
     with pytest.raises(ImproperlyConfigured, match="hearsay"):
         words._read(faulty)

@@ -67,6 +67,17 @@ document.addEventListener("keydown", (event) => {
   for (const menu of document.querySelectorAll("details.me[open]")) { menu.open = false; menu.querySelector("summary").focus(); }
 });
 
+// Whoever folds away what a page is for finds it folded next time.
+addEventListener("DOMContentLoaded", () => {
+  const box = document.querySelector("details.purpose");
+  const token = document.querySelector("[name=csrfmiddlewaretoken]");
+  if (!box || !token) return;
+  box.querySelector("summary").addEventListener("click", () => {
+    const body = new URLSearchParams({ page: box.dataset.page, known: box.open ? "yes" : "no", csrfmiddlewaretoken: token.value });
+    fetch(box.dataset.knownAt, { method: "POST", body, keepalive: true }).catch(() => {});
+  });
+});
+
 // Paper shows every caution in full.
 addEventListener("beforeprint", () => { for (const box of document.querySelectorAll(".caution-folded")) box.open = true; });
 
