@@ -32,6 +32,7 @@ CHART_WIDTH, CHART_HEIGHT = 640, 180
 #: Lines of words are so high, and stand so far below the line they name.
 LABEL_APART, LABEL_DOWN = 18.0, 5.0
 MOST_STEPS = 200
+CENT = Decimal("0.01")
 
 
 def amount(cents: int | None) -> Decimal | None:
@@ -121,11 +122,11 @@ def cost_rows(plan: Plan) -> list[CostRow]:
         mine, other = here.get(part, 0), stood.get(part) if stood else None
         if mine or other:
             rows.append(CostRow(str(COST_WORDS[part]), in_money(mine), amount(other)))
-            rows += _sure_rows(plan) if part == "delay" else []
+            rows += _sure_rows(plan, in_money(mine), amount(other)) if part == "delay" else []
     return rows
 
 
-def _sure_rows(plan: Plan) -> list[CostRow]:
+def _sure_rows(plan: Plan, delay: Decimal, delay_stood: Decimal | None) -> list[CostRow]:
     """Split the cost of delay by how sure it is; what waits for a job by a price that is typed is assumed."""
     here, stood = sure_of_plan(plan, plan.plan), sure_of_plan(plan, plan.as_it_stood)
     if here is None:
@@ -136,7 +137,10 @@ def _sure_rows(plan: Plan) -> list[CostRow]:
         "assumption": _("of it assumed"),
     }
     rows = [CostRow(name, getattr(here, one), stood and getattr(stood, one), True) for one, name in names.items()]
-    return [row for row in rows if row.cost or row.stood]
+    # The rest is no price of waiting: what the plan sets on safety dates that pass.
+    late_stood = None if stood is None or delay_stood is None else round(delay_stood - stood.total, 2)
+    rows.append(CostRow(_("of it for safety dates that pass"), round(delay - here.total, 2), late_stood, True))
+    return [row for row in rows if abs(row.cost) > CENT or abs(row.stood or 0) > CENT]
 
 
 @dataclass(frozen=True)

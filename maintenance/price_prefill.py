@@ -260,7 +260,7 @@ def _from_charge(charge: Charge | None) -> dict[str, Proposal]:
         found["basic_density_kg_m3"] = Proposal(Decimal(BASIC_DENSITY[species]), why)
     start, end = charge.initial_mc_pct, charge.final_mc_pct
     if start is not None and end is not None and 0 < end < start <= 250:
-        emc = min(float(emc_from_psychrometer_pct(60, 50)), EMC_BELOW_END * float(end))
+        emc = min(float(emc_from_psychrometer_pct(60, 50, charge.kiln.mill.pressure_pa)), EMC_BELOW_END * float(end))
         share = Decimal(100 * share_above_fibre_saturation(float(start), float(end), emc)).quantize(Decimal(1))
         why = _("Charge %(number)s: from %(start)s to %(end)s %% moisture, by the published course.") % {
             "number": charge.number,

@@ -26,7 +26,7 @@ def sure_of_cost(cost: Decimal, price: PriceOfWaiting | None) -> Sureness:
 def sure_of_orders(orders: Collection[WorkOrder]) -> dict[int, Sureness]:
     """Return how sure the cost of each work order is, by its key; one query."""
     prices = PriceOfWaiting.objects.last_of({order.defect_id for order in orders if order.defect_id})
-    return {order.pk: sure_of_cost(order.cost_of_delay_per_day, prices.get(order.defect_id)) for order in orders}
+    return {order.pk: sure_of_cost(order.cost_of_delay_per_day, prices.get(order.defect_id or 0)) for order in orders}
 
 
 def sure_of_defects(defects: Collection[Defect]) -> dict[int, Sureness]:

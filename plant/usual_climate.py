@@ -5,7 +5,8 @@ from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from statistics import fmean
 
-from plant.calculations.psychrometrics import wet_bulb_c
+from plant.calculations.psychrometrics import saturation_pressure_pa, wet_bulb_c
+from plant.calculations.waiting_loss import HOTTEST_CHAMBER_C
 from plant.models import Channel, ChannelDay, Charge, Kiln, Phase
 
 HOT = (Phase.Kind.HEATING_UP, Phase.Kind.DRYING, Phase.Kind.CONDITIONING)
@@ -35,18 +36,21 @@ def usual_climate(kiln: Kiln, now: datetime, look_back: timedelta = timedelta(da
     return UsualClimate(
         hot_days=len(hot),
         dry_bulb_c=dry or 0.0,
-        wet_bulb_c=_wet_bulb(hot, dry),
+        wet_bulb_c=_wet_bulb(hot, dry, kiln.mill.pressure_pa),
         outside_c=_mean(every_day, Channel.Quantity.OUTSIDE_TEMPERATURE),
         outside_rh_pct=_mean(every_day, Channel.Quantity.OUTSIDE_HUMIDITY),
     )
 
 
-def _wet_bulb(hot: list[dict[str, float]], dry: float | None) -> float | None:
+def _wet_bulb(hot: list[dict[str, float]], dry: float | None, pressure_pa: float) -> float | None:
     wet = _mean(hot, Channel.Quantity.WET_BULB)
     humidity = _mean(hot, Channel.Quantity.RELATIVE_HUMIDITY)
-    if wet is not None or dry is None or humidity is None or not 0 < dry < 99:
+    if wet is not None or dry is None or humidity is None or not (0 < dry <= HOTTEST_CHAMBER_C and humidity > 0):
         return wet
-    return float(wet_bulb_c(dry, humidity / 100))
+    if humidity / 100 * float(saturation_pressure_pa(dry)) >= pressure_pa:
+        # So much vapour leaves no air: a mean of days that no day had.
+        return None
+    return float(wet_bulb_c(dry, humidity / 100, pressure_pa))
 
 
 def _mean(days: list[dict[str, float]], quantity: str) -> float | None:

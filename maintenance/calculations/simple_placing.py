@@ -19,6 +19,7 @@ from collections import Counter
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, timedelta
+from fractions import Fraction
 from zoneinfo import ZoneInfo
 
 from .placing_problem import (
@@ -58,7 +59,7 @@ MISSED = {
 #: At most so many windows that were passed over are named in a reason.
 NAMED_WINDOWS = 3
 
-Urgency = tuple[bool, datetime, datetime, int, str]
+Urgency = tuple[bool, datetime, datetime, int | Fraction, str]
 Crew = tuple[tuple[str, str], ...]
 
 

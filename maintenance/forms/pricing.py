@@ -94,8 +94,8 @@ class PriceForm(forms.Form):
             return values
         try:
             self.terms = KINDS[self.loss](**{one.name: float(values[one.name]) for one in fields(KINDS[self.loss])})
-            figures = (values[name] for name in ("energy_price_per_kwh", "margin_per_m3", "kiln_m3_per_day"))
-            self.worth = Worth(*figures, self.mill.pressure_pa)
+            heat, timber, rate = (values[name] for name in ("energy_price_per_kwh", "margin_per_m3", "kiln_m3_per_day"))
+            self.worth = Worth(heat, timber, rate, self.mill.pressure_pa)
             grounds = grounds_of(self.proposals, values, is_measured=bool(values.get("is_measured")))
             self.price = price(self.terms, self.worth, grounds)
         except ValueError as fault:

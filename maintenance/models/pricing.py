@@ -71,8 +71,12 @@ class PriceOfWaiting(models.Model):
     @property
     def sure(self) -> Sureness:
         """Return how sure the cost is, in three parts."""
-        parts = (self.physics_cost_per_day, self.experience_cost_per_day, self.assumption_cost_per_day)
-        return Sureness(*(Decimal(part) for part in parts), self.experience_charges)
+        return Sureness(
+            Decimal(self.physics_cost_per_day),
+            Decimal(self.experience_cost_per_day),
+            Decimal(self.assumption_cost_per_day),
+            self.experience_charges,
+        )
 
     @property
     def heat_cost_per_day(self) -> Decimal:

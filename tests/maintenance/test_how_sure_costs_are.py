@@ -89,6 +89,8 @@ def test_a_plan_says_how_much_of_its_cost_rests_on_assumptions(client: Client, s
     rows = {row.name: row for row in cost_rows(plan)}
     assert rows["of it assumed"].cost == rows["of it assumed"].stood == sure.assumption
     assert rows["of it at least, by physics"].cost == sure.physics
+    # What is left of the 50.00 is no price of waiting.
+    assert rows["of it for safety dates that pass"].cost == round(50 - sure.total, 2)
 
 
 def test_a_plan_without_its_prices_says_nothing_about_them() -> None:
