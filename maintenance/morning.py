@@ -1,7 +1,7 @@
 """What the Kilns page says this morning: a card for each chamber, and one sentence over all of them."""
 
 from collections import defaultdict
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from math import inf
@@ -107,7 +107,8 @@ def morning(mill: Mill, now: datetime) -> Morning:
             card.tags.append(Tag("mind", ngettext("%d hint of a watch", "%d hints of watches", count) % count))
         if card.kiln.pk in too_late:
             card.tags.insert(0, Tag("alarm", _("safety work placed too late")))
-    return Morning(cards, _sentence(cards, barred, too_late, end_of_day, now), title_at(now.astimezone(mill.zone)))
+    sentence = _sentence(cards, barred, inside, too_late, end_of_day, now)
+    return Morning(cards, sentence, title_at(now.astimezone(mill.zone)))
 
 
 def title_at(local: datetime) -> str:
@@ -324,7 +325,12 @@ def _notice_counts(now: datetime) -> dict[int, int]:
 
 
 def _sentence(
-    cards: Sequence[Card], barred: dict[int, str], too_late: set[int], end_of_day: datetime, now: datetime
+    cards: Sequence[Card],
+    barred: dict[int, str],
+    inside: Mapping[int, EntryNow],
+    too_late: set[int],
+    end_of_day: datetime,
+    now: datetime,
 ) -> str:
     """Say what matters: safety first, what is stopped, what opens today, what fits in, and what waits for a part."""
     if not cards:
@@ -332,7 +338,8 @@ def _sentence(
     open_today = [card for card in cards if _opens_by(card.now, end_of_day)]
     jobs = [job.work_order for job in jobs_of_today(cards, end_of_day)]
     behind_bar = sum(order.kiln_id in barred for order in jobs)
-    parts = [*_safety_words(cards, barred, too_late, now), *_stopped_words(cards), _open_words(len(open_today))]
+    safety = [*_safety_words(cards, barred, too_late, now), *_open_door_words(inside)]
+    parts = [*safety, *_stopped_words(cards), _open_words(len(open_today))]
     if open_today:
         parts.append(_fit_words(len(jobs), len(missing_parts(jobs)), behind_bar))
     return " ".join(parts)
@@ -364,6 +371,15 @@ def _safety_words(cards: Sequence[Card], barred: dict[int, str], too_late: set[i
     if waiting:
         words.append(_("Safety work on %s is placed after its date.") % get_text_list(waiting, _("and")))
     return words
+
+
+def _open_door_words(inside: Mapping[int, EntryNow]) -> list[str]:
+    """Say which chambers are open for entry, and how many people are in each."""
+    stands = sorted(inside.values(), key=lambda stand: stand.permit.kiln.tag)
+    return [
+        _("%(kiln)s is open for entry, %(count)d inside.") % {"kiln": stand.permit.kiln.tag, "count": stand.count}
+        for stand in stands
+    ]
 
 
 def _open_words(count: int) -> str:

@@ -9,6 +9,7 @@ from django.test import Client
 from playwright.sync_api import Browser, Page
 
 from inventory.models import Part, PurchaseOrder
+from maintenance.actions.alarms import raise_alarm
 from maintenance.actions.checks import start_sitting
 from maintenance.actions.daily import run_day
 from maintenance.actions.plans import want_plan
@@ -18,6 +19,7 @@ from maintenance.demo.setting_up import set_up
 from maintenance.models import (
     Assignment,
     Defect,
+    EntryAlarm,
     EntryMove,
     EntryPermit,
     Firing,
@@ -82,6 +84,7 @@ def demo(live_server: Any, settings: Any, monkeypatch: pytest.MonkeyPatch) -> st
     people = [one.person for one in order.assignments.all()]
     opened(order.kiln, administrator, order)
     start(order, by=administrator, version=order.version, is_cautions_read=True, people=people, is_own_lock_on=True)
+    raise_alarm(order.kiln, EntryAlarm.Source.READINGS, "the fans turn")
     Job.objects.create(key="a-job", what="nothing", wanted_at=clock.now(), not_before_at=clock.now())
     ways_in(administrator)
     heard(Downtime.objects.still_open().get().kiln)
@@ -183,6 +186,7 @@ def things() -> dict[str, dict[str, Any]]:
         "rounds/checks/": {"number": check.number, "pk": first(check.items.filter(point__seen_in="running")).pk},
         "rounds/defects/": {"pk": first(Defect.objects.not_cured()).pk},
         "rounds/proof-tests/": {"pk": first(ProofTest.objects).component_id},
+        "alarms/": {"pk": first(EntryAlarm.objects).pk},
         "rounds/permits/": {"pk": first(EntryPermit.objects.still_open()).pk, "move": first(EntryMove.objects).pk},
         "rounds/recurring-tasks/": {"code": first(StandingTask.objects).code},
         "openings/": {"tag": opening.work_order.kiln.tag, "key": f"after-{opening.after_charge_id}"},
