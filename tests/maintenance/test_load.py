@@ -282,6 +282,14 @@ def test_slowings_of_two_components_may_lie_inside_one_another(folder: Path) -> 
     assert not load_files(folder, {"downtime": DOWN + same}).is_sound
 
 
+def test_what_came_from_outside_the_kiln_is_loaded_with_its_cause(folder: Path) -> None:
+    head = "kiln,kind,start_at,end_at,cause\n"
+    silent = load_files(folder, {"downtime": f"{head}K1,external,2026-02-03 06:00,2026-02-03 09:00,\n"})
+    assert "nothing says what came from outside" in reasons(silent)[0]
+    assert load_files(folder, {"downtime": f"{head}K1,external,2026-02-03 06:00,2026-02-03 09:00,power cut\n"}).is_sound
+    assert Downtime.objects.get().get_kind_display() == "cause outside the kiln"
+
+
 def test_a_downtime_that_was_closed_is_not_opened_again(folder: Path) -> None:
     files = {"downtime": DOWN + "K1,unplanned,2026-02-03 06:00,,1,fan-1\n"}
     load_files(folder, files)
