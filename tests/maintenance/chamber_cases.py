@@ -1,13 +1,13 @@
 """Simulated tests of chambers whose leak and heat loss are known, for the tests and the benchmark."""
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 
 import numpy as np
 
 from maintenance.calculations.chamber_heat_loss import heat_loss_by_cooling, heat_loss_by_power
-from maintenance.calculations.chamber_tests import Fans, Figure, Refusal
+from maintenance.calculations.chamber_tests import Fans, Figure, Refusal, SensorErrors
 from maintenance.calculations.chamber_tightness import tightness
 from plant.calculations.chamber_design import Chamber, ChamberDesign
 from plant.calculations.chamber_model import STEEL_W_M2K, ChamberRun, simulate
@@ -182,8 +182,18 @@ def _coverage(
 
 def tightness_coverage(seed: int, count: int, fans: Fans) -> Coverage:
     """Judge tests of tightness."""
-    cases = tightness_cases(seed, count, fans)
-    return _coverage(cases, lambda case: tightness(case.frame(), fans), Case.true_changes_per_h)
+    cases, rng = tightness_cases(seed, count, fans), np.random.default_rng([seed, 5])
+    return _coverage(cases, lambda case: tightness(with_wicks(case.frame(), rng), fans), Case.true_changes_per_h)
+
+
+def with_wicks(frame: Frame, rng: np.random.Generator) -> Frame:
+    """Let each wick lose or gain a share of its depression, within its tolerance: the simulated wicks are perfect."""
+    sensors, values = SensorErrors(), dict(frame.values)
+    for key in [key for key in values if key.startswith("wet_bulb")]:
+        off = float(np.clip(rng.normal(0, 0.5), -1, 1)) * sensors.wick_tolerance_pct / 100
+        dry = values[key.replace("wet_bulb", "air_temperature")]
+        values[key] = values[key] + off * (dry - values[key])
+    return replace(frame, values=values)
 
 
 def power_coverage(seed: int, count: int) -> Coverage:
