@@ -95,7 +95,7 @@ def page_of(request: HttpRequest) -> str:
         came_from = urlsplit(request.headers.get("HX-Current-URL") or request.headers.get("Referer", ""))
     except ValueError:
         return reverse("home")
-    if came_from.netloc != request.get_host():
+    if came_from.netloc != request.get_host() or came_from.path.startswith("//"):
         return reverse("home")
     return f"{came_from.path}?{came_from.query}" if came_from.query else came_from.path
 

@@ -37,13 +37,29 @@ function wake() {
   if (performance.now() < restsUntil || fingers.size) return;
   for (const form of document.querySelectorAll("form[data-rests]")) form.inert = false;
 }
-addEventListener("pointerdown", (event) => fingers.add(event.pointerId), true);
+// The form on which a finger went down while it was awake: a tap that began before counts for nothing when it ends.
+let pressed = null;
+const restingForm = (event) => event.target instanceof Element ? event.target.closest("form[data-rests]") : null;
+addEventListener("pointerdown", (event) => {
+  const form = restingForm(event);
+  pressed = form && !form.inert ? form : null;
+  // The first finger of a hand: whatever else was thought to be down was lifted where no page saw it.
+  if (event.isPrimary) fingers.clear();
+  fingers.add(event.pointerId);
+}, true);
+addEventListener("click", (event) => {
+  const form = restingForm(event);
+  // A click without a count comes from the keyboard or an aid.
+  if (!form || event.detail === 0 || pressed === form) return;
+  event.preventDefault();
+  event.stopPropagation();
+}, true);
 for (const end of ["pointerup", "pointercancel"]) {
   addEventListener(end, (event) => { fingers.delete(event.pointerId); setTimeout(wake, 0); }, true);
 }
 addEventListener("blur", () => { fingers.clear(); wake(); });
 addEventListener("DOMContentLoaded", rest);
-addEventListener("pageshow", (event) => { if (event.persisted) rest(); });
+addEventListener("pageshow", (event) => { if (event.persisted) { fingers.clear(); rest(); } });
 // A key that is held down repeats itself: only its first stroke counts.
 addEventListener("keydown", (event) => {
   if (event.repeat && event.target.closest("form[data-rests] button, form[data-rests] summary")) event.preventDefault();
