@@ -74,4 +74,4 @@ def _say_reading(kiln: Kiln, one: RunningSign) -> str:
     else:
         said = f"{quantity(value, 1)} {kept_unit_label(one.quantity)}".strip()
     at = f"{timezone.localtime(from_epoch_s(one.at_s), kiln.mill.zone):%H:%M}"
-    return _("%(channel)s %(value)s at %(time)s") % {"channel": name, "value": said, "time": at}
+    return _("%(channel)s: %(value)s at %(time)s") % {"channel": name, "value": said, "time": at}

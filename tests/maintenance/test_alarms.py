@@ -18,8 +18,9 @@ from maintenance.actions.entry import open_permit
 from maintenance.actions.telling import TELL_TASK, tell_people
 from maintenance.models import EntryAlarm, EntryPermit, Telling
 from plant.actions.readings import take_in
+from plant.actions.source_tokens import make_token
 from plant.kiln_warnings import KilnWarning, WarningKind, kiln_warnings
-from plant.models import Change, Channel, Job, Kiln, Reading, User
+from plant.models import Change, Channel, Job, Kiln, Reading, ReadingSource, User
 from plant.signals import runs_against_bar
 from tests.factories import MONDAY, ChannelFactory, ChargeFactory, KilnFactory, MillFactory, WorkOrderFactory
 from tests.maintenance.mill import a_person, a_user, answers, opened, shut, signed_in
@@ -88,7 +89,7 @@ def test_fans_that_turn_over_somebody_raise_the_alarm_with_the_reading_itself(
     comes_in(kiln, "fan_current", clock.at, 12.5)
     alarm = raised().get()
     assert (alarm.kiln, alarm.permit, alarm.inside, alarm.outside) == (kiln, permit, ["Oda"], "Per")
-    assert "the fans turn (fan current 1 12.5 A at 07:10)" in alarm.said
+    assert "the fans turn (fan current 1: 12.5 A at 07:10)" in alarm.said
     assert Reading.objects.filter(value=12.5).exists()
     (warning,) = shouted()
     assert "Inside: Oda. Outside: Per." in warning.sentence
@@ -219,6 +220,22 @@ def test_nobody_takes_an_alarm_off_the_record(kiln: Kiln, permit: EntryPermit, c
             attempt()
 
 
+def test_a_controller_that_sends_by_the_endpoint_is_heard_at_once(
+    client: Client, kiln: Kiln, permit: EntryPermit, clock: Clock
+) -> None:
+    source = ReadingSource.objects.create(code="controller", name="Controller", way="sends")
+    channel = Channel.objects.get(kiln=kiln, quantity="fan_current")
+    source.names.create(name="M1", channel=channel, unit="A")
+    token = make_token(source, by=None)[1]
+    clock.at += 10 * MINUTE
+    sent = {"readings": [{"channel": "M1", "at": clock.at.isoformat(), "value": 12.5}]}
+    headers = {"Authorization": f"Bearer {token}"}
+    answer = client.post("/api/readings", sent, content_type="application/json", headers=headers)
+    assert answer.status_code == 200, answer.content
+    assert raised().get().inside == ["Oda"]
+    assert Reading.objects.filter(value=12.5).exists()
+
+
 def test_a_charge_that_another_program_says_has_begun_raises_it(kiln: Kiln, permit: EntryPermit) -> None:
     facts = {"charge": "26-099", "begin_at": MONDAY.isoformat()}
     runs_against_bar.send(None, kiln=kiln, kind="charge begun", facts=facts)
@@ -307,7 +324,7 @@ def fresh(kiln: Kiln, clock: Clock) -> Iterator[Kiln]:
 
 def test_a_chamber_whose_fans_turn_by_its_readings_is_not_opened_by_anybody(kiln: Kiln, clock: Clock) -> None:
     comes_in(kiln, "fan_current", clock.at - MINUTE, 14.0)
-    with pytest.raises(ValidationError, match=r"the fans turn \(fan current 1 14 A at 06:59\)"):
+    with pytest.raises(ValidationError, match=r"the fans turn \(fan current 1: 14 A at 06:59\)"):
         open_permit(kiln, answers(note="It stands, I saw it myself."), by=a_user("kiln_master", "kim"), key=uuid4())
 
 
