@@ -17,20 +17,22 @@ from plant.templatetags.kilnward import quantity
 from plant.templatetags.units import temperature_in
 from plant.unit_labels import kept_unit_label
 
+# No reading can be later.
+END_S = 4_102_444_800
 # Readings so old still say what is.
 FRESH = timedelta(minutes=10)
 
 
-def signs_since(kiln: Kiln, since_at: datetime, until_at: datetime) -> list[RunningSign]:
-    """Return what the readings of a span say; two queries."""
-    return running_signs(_tracks(kiln, to_epoch_s(since_at), to_epoch_s(until_at) + 1), float(kiln.mill.entry_limit_c))
+def signs_since(kiln: Kiln, since_at: datetime) -> list[RunningSign]:
+    """Return what the readings since an instant say, also those of a clock that is fast; two queries."""
+    return running_signs(_tracks(kiln, to_epoch_s(since_at)), float(kiln.mill.entry_limit_c))
 
 
 def signs_now(kiln: Kiln, now: datetime) -> list[RunningSign]:
     """Return what the readings of the last minutes say; what is told on change holds while others come in."""
     now_s = to_epoch_s(now)
     fresh_s = now_s - int(FRESH.total_seconds())
-    tracks = _tracks(kiln, now_s - HELD_ON_CHANGE_S, now_s + 1)
+    tracks = _tracks(kiln, now_s - HELD_ON_CHANGE_S)
     is_heard = any(len(track.at_s) and track.at_s[-1] >= fresh_s for track in tracks)
     recent = []
     for track in tracks:
@@ -43,9 +45,9 @@ def signs_now(kiln: Kiln, now: datetime) -> list[RunningSign]:
     return [one for one in running_signs(recent, limit_c) if one.is_still_so]
 
 
-def _tracks(kiln: Kiln, from_s: int, until_s: int) -> list[Track]:
+def _tracks(kiln: Kiln, from_s: int) -> list[Track]:
     channels = list(Channel.objects.filter(kiln=kiln, is_active=True, quantity__in=QUANTITIES))
-    loaded = load_channels(channels, from_s, until_s, with_marked=False)
+    loaded = load_channels(channels, from_s, END_S, with_marked=False)
     return [
         Track(one.quantity, one.place, one.every_s, loaded[one.key].at_s, loaded[one.key].value) for one in channels
     ]

@@ -66,8 +66,7 @@ def look_at_readings(kiln: Kiln, from_at: datetime) -> EntryAlarm | None:
     since_at = began(bar)
     if bar is None or since_at is None:
         return None
-    now = clock.now()
-    signs = signs_since(kiln, since_at, now)
+    signs = signs_since(kiln, since_at)
     fresh = [one for one in signs if from_epoch_s(one.at_s) >= from_at]
     alarm = raise_alarm(kiln, Source.READINGS, say_signs(kiln, fresh)) if fresh else None
     if not any(one.is_still_so for one in signs):

@@ -125,6 +125,12 @@ def test_a_standing_kiln_says_nothing_and_neither_does_what_was_before_the_openi
     assert shouted() == []
 
 
+def test_a_controller_whose_clock_is_fast_is_believed(kiln: Kiln, permit: EntryPermit, clock: Clock) -> None:
+    clock.at += MINUTE
+    comes_in(kiln, "fan_current", clock.at + 40 * MINUTE, 14.0)
+    assert raised().exists()
+
+
 def test_a_kiln_that_is_shut_may_run(kiln: Kiln, permit: EntryPermit, oda: User, clock: Clock) -> None:
     shut(kiln, oda)
     clock.at += 10 * MINUTE
