@@ -143,7 +143,7 @@ def _jobs_on(components: Collection[int]) -> dict[int | None, list[_Job]]:
 def _bar_of_defect(defect: Defect, tested: Collection[int], jobs: dict[int | None, list[_Job]]) -> EntryBar:
     mending = _mending_of(defect)
     on_it = jobs[defect.component_id] if defect.component_id else []
-    what = str(defect) if defect.component else defect.what
+    what = f"{defect.component.name}: {defect.what}" if defect.component else defect.what
     tests = [job for job in on_it if job.is_test]
     if _is_mended(defect, tested) and mending is not None:
         kind, remedy = BarKind.PROOF, _proof_words(defect, mending, tests)

@@ -56,6 +56,8 @@ PEOPLE = {
     "oda": ("mechanical", "insulation-work", "lock-out", "kiln-operation"),
     "tova": ("cleaning", "insulation-work", "confined-space-watch"),
 }
+# Who signs work off.
+SIGNERS = ("oda", "ilse")
 DAYS_A_UNIT = {"day": 1.0, "week": 7.0, "month": 30.44, "running_hour": 1 / 20, "charge": 6.5}
 RESULTS = (
     "Done as the sheet says; nothing out of the ordinary.",
@@ -301,7 +303,8 @@ class Upkeep:
         length = timedelta(minutes=5 * max(round(hours * 12 * dice.uniform(0.8, 1.25)), 1))
         done = min(started + length, self.world.now - HOUR)
         minutes = max(round((done - started).total_seconds() / 60), 5)
-        row["labour"] = "; ".join(f"{person} {minutes}" for person in _crew_for(skills, crew, dice))
+        people = _crew_for(skills, crew, dice)
+        row["labour"] = "; ".join(f"{person} {minutes}" for person in people)
         signed = done + timedelta(hours=dice.choice((1, 2, 16, 20)))
         row |= {
             "raised_at": raised,
@@ -309,7 +312,8 @@ class Upkeep:
             "done_at": done,
             # The last few wait for somebody to look at them.
             "signed_off_at": signed if signed < self.world.now - 20 * HOUR else None,
-            "signed_off_by": dice.choice(("oda", "ilse")),
+            # By somebody who did not do it.
+            "signed_off_by": dice.choice([person for person in SIGNERS if person not in people]),
         }
 
     def _readings(self, sheet: str, dice: random.Random) -> str:
@@ -361,6 +365,7 @@ class Upkeep:
     def proof_tests(self) -> list[Row]:
         """Return every test of what fails unseen, with seals numbered in the order of the tests."""
         orders = {(work.row.get("recurring_task"), work.row["started_at"]): work.number for work in self.work}
+        teams = {(work.row.get("recurring_task"), work.row["started_at"]): work.row["labour"] for work in self.work}
         tests = [
             (started, task)
             for task in self.tasks
@@ -379,7 +384,9 @@ class Upkeep:
                     "kiln": task.kiln,
                     "component": task.component,
                     "tested_at": tested,
-                    "tested_by": dice.choice([p for p in PEOPLE if task.sheet["skills"].split("; ")[0] in PEOPLE[p]]),
+                    "tested_by": _tester(
+                        teams.get((task.code, started), ""), task.sheet["skills"].split("; ")[0], dice
+                    ),
                     "outcome": "passed",
                     "seal_no": f"{mark}-{10417 + number}",
                     "next_due_on": self._next_due(task, on, 1)
@@ -407,13 +414,25 @@ class Upkeep:
         return rows
 
 
+def _tester(labour: str, skill: str, dice: random.Random) -> str:
+    """Choose who tested: of the team where one is on record."""
+    able = [person for person in PEOPLE if skill in PEOPLE[person]]
+    team = [entry.split(" ")[0] for entry in labour.split("; ") if entry]
+    return dice.choice([person for person in able if person in team] or able)
+
+
+def _leaves_no_signer(person: str, people: list[str]) -> bool:
+    return person in SIGNERS and any(other in SIGNERS for other in people)
+
+
 def _crew_for(skills: list[str], crew: int, dice: random.Random) -> list[str]:
-    """Choose people of whom each brings a skill that the others lack, then anybody."""
+    """Choose people of whom each brings a skill that the others lack, then anybody; one is left to sign it off."""
     people: list[str] = []
     for skill in skills:
         if not any(skill in PEOPLE[person] for person in people):
-            people.append(dice.choice([person for person, known in PEOPLE.items() if skill in known]))
-    others = [person for person in ("per", "una", "jon", "ilse") if person not in people]
+            able = [person for person, known in PEOPLE.items() if skill in known]
+            people.append(dice.choice([person for person in able if not _leaves_no_signer(person, people)]))
+    others = [one for one in ("per", "una", "jon", "bo") if one not in people]
     while len(people) < crew:
         people.append(others.pop(0))
     return people
