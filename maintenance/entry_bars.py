@@ -204,7 +204,7 @@ def _bar_of_finding(
     on_it = jobs[item.component_id] if item.component_id else []
     # What is known to be broken is not tried from inside before it is mended.
     ended_by = {job.pk for job in on_it if not (job.is_test and item.component_id in unmended)}
-    remedy = _("Look at it again, or let the kiln master or planner say why people may go in; not who found it.")
+    remedy = _("Look at it again, or let somebody entitled who did not find it say why people may go in.")
     if item.component is not None and item.component.kind_id in tested:
         remedy += " " + _("A passed proof test that is signed off ends it too.")
     return EntryBar(

@@ -154,6 +154,20 @@ def judges_of(defect: Defect) -> Hands:
     return hands_on(defect.work_orders.all()).and_those(Hands.of_users(users))
 
 
+def own_judgement(defect: Defect, by: User) -> str:
+    """Say why somebody may not strike a defect, before a word is typed; empty where nothing is against it."""
+    try:
+        if defect.blocks_entry:
+            _refuse_judge(defect, by)
+    except ValidationError as refusal:
+        return " ".join(refusal.messages)
+    return ""
+
+
+def _refuse_judge(defect: Defect, by: User | None) -> None:
+    refuse_own("sign off work", judges_of(defect), by, what=_("striking what bars entry"))
+
+
 @transaction.atomic
 def strike_defect(defect: Defect, *, by: User | None, why: str) -> None:
     """Take a defect off the list because it never was one; whoever signs off work may say so, with a reason.
@@ -172,7 +186,7 @@ def strike_defect(defect: Defect, *, by: User | None, why: str) -> None:
                 % {"number": order.number}
             )
         if order is None:
-            refuse_own("sign off work", judges_of(defect), by, what=_("striking what bars entry"))
+            _refuse_judge(defect, by)
             why = require_sentence(why)
     take_off_the_list(defect, by=by, why=why)
 

@@ -8,7 +8,7 @@ from django.utils.text import get_text_list
 from django.utils.translation import gettext as _
 
 from maintenance.models import CheckPoint, StepRecord, TaskSheet, WorkOrder
-from plant.access import access_table
+from plant.access import Role, access_table
 from plant.models import Change, ComponentKind, User
 
 # Of a job with this caution the catalogue says that the guard goes back on before the locks come off.
@@ -99,20 +99,20 @@ def who_may(act: str, hands: Hands) -> str:
     if givers:
         return _(
             "Nobody with the right is left who did not take part. %(names)s can give it to somebody else: People, that "
-            "person's page, role kiln master or planner."
-        ) % {"names": _names(givers)}
+            "person's page, role %(roles)s."
+        ) % {"names": _names(givers), "roles": _roles(act)}
     return _("Nobody with the right is left who did not take part, and nobody on record may give it: call the office.")
-
-
-def is_anybody_left(act: str, hands: Hands) -> bool:
-    """Say whether somebody with the right did not take part."""
-    return any(not hands.have(user) for user in _entitled(act))
 
 
 def _entitled(act: str) -> list[User]:
     roles = access_table()[act]
     users = User.objects.filter(is_active=True, roles_held__role__in=roles).select_related("person").distinct()
     return sorted((user for user in users if user.person is None or user.person.is_active), key=str)
+
+
+def _roles(act: str) -> str:
+    roles = [str(role.label) for role in Role if role in access_table()[act] and role != Role.ADMINISTRATOR]
+    return str(get_text_list(roles, _("or")))
 
 
 def _names(users: Collection[User]) -> str:

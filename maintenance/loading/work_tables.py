@@ -41,6 +41,8 @@ from maintenance.models.catalogue import CheckPoint, NeedsState
 from plant import clock
 from plant.models import Downtime
 
+SIGN_ANEW = "Name who accepted it, or leave both columns empty: then it waits for somebody who did not do it."
+
 RECURRENCE = ("every", "every_unit", "rrule", "every_running_h", "every_charges")
 RESETS = ("reset_early", "reset_inside", "reset_late")
 # What holds where neither the row nor the catalogue says anything.
@@ -328,8 +330,8 @@ class WorkDoneTable(Table):
         Moment("due_at", "when it was due", "2026-11-03 15:00", is_required=True),
         Moment("started_at", "when it was started", "2026-11-03 13:00", is_required=True),
         Moment("done_at", "when it was done", "2026-11-03 14:00", is_required=True),
-        Moment("signed_off_at", "when it was signed off; empty: it waits for that", "2026-11-04 07:00"),
-        Ref("signed_off_by", "who signed it off", "anna", to="person"),
+        Moment("signed_off_at", "when it was signed off; empty: it waits for that", ""),
+        Ref("signed_off_by", "who signed it off; safety work: nobody who did it", "", to="person"),
         Flag("is_safety", "safety work? empty: as the task sheet says", "", default=None),
         Amounts("labour", "people with minutes each", "anna 60", to="person", decimals=0),
         Amounts("readings", "steps with the reading taken", "", to=""),
@@ -375,6 +377,9 @@ class WorkDoneTable(Table):
                 if other != v["number"]:
                     load.fault(self, row, "occurrence_on", f"{other} settles this date already", "Correct the date.")
                     is_sound = False
+            if is_own_signature(v):
+                load.fault(self, row, "signed_off_by", "whoever did this safety work signed it off", SIGN_ANEW)
+                is_sound = False
             if is_sound:
                 sound.append(row)
         return sound
@@ -452,3 +457,11 @@ class WorkDoneTable(Table):
                 )
             )
         StepRecord.objects.bulk_create(records, batch_size=BATCH)
+
+
+def is_own_signature(values: Mapping[str, Any]) -> bool:
+    """Say whether safety work, by its row or its sheet, was accepted by somebody who did it."""
+    sheet, signer = values["sheet"], values["signed_off_by"]
+    is_safety = values["is_safety"] or bool(sheet and (sheet.is_safety or sheet.is_proof_test))
+    hands = {person.pk for person, _minutes in values["labour"]}
+    return bool(is_safety and values["signed_off_at"] and signer and signer.pk in hands)

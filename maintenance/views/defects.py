@@ -12,7 +12,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 from django.views.decorators.http import require_POST
 
-from maintenance.actions.defects import strike_defect, work_order_from_defect
+from maintenance.actions.defects import own_judgement, strike_defect, work_order_from_defect
 from maintenance.entry_bars import bars_to_entry
 from maintenance.forms.checks import ReasonForm
 from maintenance.models import Defect, TaskSheet, WorkOrder
@@ -100,5 +100,10 @@ def strike(request: HttpRequest, pk: int) -> HttpResponse:
         else:
             messages.success(request, _("The defect is struck; the history keeps the reason."))
             return redirect("maintenance:defects")
-    context: dict[str, Any] = {"place": "rounds", "defect": defect, "form": form}
+    context: dict[str, Any] = {
+        "place": "rounds",
+        "defect": defect,
+        "form": form,
+        "refusal": own_judgement(defect, user_of(request)),
+    }
     return render(request, "maintenance/defect_strike.html", context)

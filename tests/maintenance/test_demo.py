@@ -10,14 +10,16 @@ from typing import Any
 import pytest
 from django.core.management import CommandError, call_command
 from django.db import DatabaseError, transaction
+from django.db.models import Exists, OuterRef
 
 from inventory.models import Lot, PurchaseOrder, ReorderAdvice, StockLevel, StockMove
 from maintenance.actions.daily import run_day
+from maintenance.actions.four_eyes import hands_on, is_safety_work
 from maintenance.demo.programme import charge_rows, make_story
 from maintenance.demo.setting_up import DEMO_PASSWORD, OtherMillError, clear_demo, day_of_demo, set_up
 from maintenance.demo.world import ZONE, KilnStory, World
 from maintenance.demo.writing import write_demo
-from maintenance.models import Defect, FunctionCheck, Plan, ProofTest, StandingTask, WorkOrder
+from maintenance.models import Defect, FunctionCheck, Labour, Plan, ProofTest, StandingTask, WorkOrder
 from plant import clock
 from plant.access import Role
 from plant.calculations.charge_phases import Charge as ChargeTimes
@@ -176,6 +178,19 @@ def test_every_page_has_life(mill: World) -> None:
     assert PurchaseOrder.objects.filter(state="drawn_up").exists()
     assert Lot.objects.filter(expires_on__lt=DAY, levels__on_hand__gt=0).exists()
     assert not StockLevel.objects.filter(on_hand__lt=0).exists()
+
+
+def test_safety_work_of_the_past_was_signed_off_and_tested_as_it_is_to_be(mill: World) -> None:
+    related = ("sheet", "component__kind", "defect", "signed_off_by")
+    signed = [
+        one for one in WorkOrder.objects.filter(state="signed_off").select_related(*related) if is_safety_work(one)
+    ]
+    assert len(signed) > 20
+    assert not [one.number for one in signed if one.signed_off_by and hands_on([one]).have(one.signed_off_by)]
+    tests = ProofTest.objects.filter(work_order__isnull=False)
+    assert tests.count() > 10
+    in_team = Labour.objects.filter(work_order=OuterRef("work_order"), person=OuterRef("tested_by"))
+    assert not tests.filter(~Exists(in_team)).exists()
 
 
 def test_the_pages_see_a_mill_at_work_at_any_hour(mill: World) -> None:

@@ -209,6 +209,23 @@ def past_work() -> dict[str, str | bytes]:
     }
 
 
+@pytest.mark.parametrize(
+    ("signer", "is_safety", "refused"), [("ann", "yes", True), ("ann", "no", False), ("bo", "yes", False)]
+)
+def test_past_safety_work_was_not_signed_off_by_who_did_it(
+    folder: Path, signer: str, is_safety: str, refused: bool
+) -> None:
+    head = WORK.replace("labour,readings", "signed_off_by,is_safety,labour,readings")
+    row = "WO-0012,belt-exchange,K1,fan-1,2026-02-01 07:00,2026-02-10 15:00,2026-02-09 08:00,2026-02-09 10:00,"
+    files = {
+        "crew": CREW + "ann,Ann,ann,planner,,,mechanical\nbo,Bo,bo,planner,,,mechanical\n",
+        "work_done": f"{head}{row}2026-02-10 07:00,{signer},{is_safety},ann 110,2=10\n",
+    }
+    said = reasons(load_files(folder, files))
+    assert bool(said) is refused
+    assert not refused or "whoever did this safety work signed it off" in said[0]
+
+
 def test_past_work_comes_with_steps_readings_labour_and_parts(folder: Path) -> None:
     for _ in range(2):
         assert reasons(load_files(folder, past_work())) == []
