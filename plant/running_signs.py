@@ -11,14 +11,13 @@ from django.utils.translation import gettext as _
 from plant.calculations.periods import from_epoch_s, to_epoch_s
 from plant.calculations.reading_marks import TOLD_ON_CHANGE, Track
 from plant.calculations.running_signs import QUANTITIES, RunningSign, Sign, running_signs
+from plant.calculations.sent_readings import END_S
 from plant.models import Channel, Kiln
 from plant.readings import HELD_ON_CHANGE_S, load_channels
 from plant.templatetags.kilnward import quantity
 from plant.templatetags.units import temperature_in
 from plant.unit_labels import kept_unit_label
 
-# No reading can be later.
-END_S = 4_102_444_800
 # Readings so old still say what is.
 FRESH = timedelta(minutes=10)
 
