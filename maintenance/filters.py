@@ -32,7 +32,9 @@ class WorkOrderFilter(django_filters.FilterSet):  # type: ignore[misc]
         field_name="assignments__person",
         empty_label=_("all"),
     )
-    origin = django_filters.ChoiceFilter(label=_("Origin"), choices=WorkOrder.Origin.choices, empty_label=_("all"))
+    origin = django_filters.ChoiceFilter(
+        label=_("Origin"), choices=WorkOrder.Origin.choices, empty_label=_("all"), method="by_origin"
+    )
 
     class Meta:
         model = WorkOrder
@@ -45,6 +47,10 @@ class WorkOrderFilter(django_filters.FilterSet):  # type: ignore[misc]
                 Q(number__icontains=word) | Q(title__icontains=word) | Q(component__name__icontains=word)
             )
         return queryset
+
+    def by_origin(self, found: WorkOrderQuerySet, name: str, value: str) -> WorkOrderQuerySet:
+        """Keep what an origin asked for, first or joining later."""
+        return found.asked_for_by(value)
 
     def by_state(self, queryset: WorkOrderQuerySet, name: str, value: str) -> Any:
         """Narrow to a state, to what is still to be done, or not at all."""

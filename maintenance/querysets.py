@@ -64,6 +64,15 @@ class WorkOrderQuerySet(models.QuerySet["WorkOrder"]):
             Prefetch("assignments", queryset=assignments)
         )
 
+    def asked_for_by(self, origin: str) -> "WorkOrderQuerySet":
+        """Work that an origin of this kind asked for, first or joining later."""
+        joined = {
+            "standing_task": Q(standing_task__isnull=False),
+            "finding": Q(defect__isnull=False),
+            "watch": Q(Exists(apps.get_model("maintenance", "Firing").objects.filter(work_order=OuterRef("pk")))),
+        }
+        return self.filter(Q(origin=origin) | joined.get(origin, Q(pk__in=[])))
+
     def of_person(self, person: "Person | None") -> "WorkOrderQuerySet":
         """Work given to somebody; nothing where there is nobody."""
         return self.filter(assignments__person=person) if person else self.none()

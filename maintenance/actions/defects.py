@@ -8,11 +8,14 @@ from django.db import transaction
 from django.utils.translation import gettext as _
 
 from maintenance.actions.four_eyes import Hands, hands_on, refuse_own
+from maintenance.actions.joining import Asked, join, same_work
 from maintenance.actions.raising import raise_work_order
 from maintenance.actions.verdicts import STRUCK, judge_by_defect, take_back
 from maintenance.models import Defect, Finding, TaskSheet, WorkOrder
 from maintenance.models.catalogue import NeedsState
+from maintenance.origins import is_asked_for_besides
 from maintenance.querysets import FINISHED_STATES
+from maintenance.watch_specs import shipped_specs
 from plant import clock
 from plant.access import require
 from plant.models import Change, Component, FailureMode, Kiln, User
@@ -69,11 +72,17 @@ def record_defect(
 
 
 def suggest_sheet(defect: Defect) -> TaskSheet | None:
-    """Return the task sheet that most likely mends a defect: the only one for its kind that is no test."""
+    """Return the task sheet that most likely mends a defect: the only one for its kind that is no test.
+
+    Where there are several, it is the remedy of the failure mode, as the watches that hear it name it.
+    """
     if defect.component is None:
         return None
-    sheets = list(TaskSheet.objects.filter(kind=defect.component.kind_id, is_proof_test=False)[:2])
-    return sheets[0] if len(sheets) == 1 else None
+    sheets = {one.code: one for one in TaskSheet.objects.filter(kind=defect.component.kind_id, is_proof_test=False)}
+    if len(sheets) > 1 and defect.failure_mode is not None:
+        remedies = {spec.task_sheet for spec in shipped_specs() if defect.failure_mode.code in spec.failure_modes}
+        sheets = {code: sheet for code, sheet in sheets.items() if code in remedies}
+    return next(iter(sheets.values())) if len(sheets) == 1 else None
 
 
 @transaction.atomic
@@ -90,6 +99,16 @@ def work_order_from_defect(defect: Defect, by: User | None, *, sheet: TaskSheet 
         raise ValidationError(_("A proof test mends nothing: choose the task sheet of the mending."))
     sheet = sheet or suggest_sheet(defect)
     due_at = _mend_by(defect)
+    if not defect.is_safety and not defect.blocks_entry:
+        # What is safety ends by its own signature.
+        lock_kiln(defect.kiln_id)
+        order = same_work(defect.kiln, defect.component, sheet)
+        if order is not None and order.defect_id is None:
+            cost = defect.cost_of_delay_per_day
+            asked = Asked(WorkOrder.Origin.FINDING, _why(defect), due_at, cost_of_delay_per_day=cost, defect=defect)
+            join(order, asked, by=by)
+            Change.record(defect, "joined a work order", by=by, after={"work_order": order.number})
+            return order
     order = raise_work_order(
         kiln=defect.kiln,
         component=defect.component,
@@ -191,6 +210,16 @@ def strike_defect(defect: Defect, *, by: User | None, why: str) -> None:
     take_off_the_list(defect, by=by, why=why)
 
 
+def _leave(order: WorkOrder, defect: Defect, *, by: User | None, why: str) -> None:
+    """Let a work order go on for the others that asked for it."""
+    order = WorkOrder.objects.select_for_update(of=("self",)).get(pk=order.pk)
+    order.defect = None
+    order.version += 1
+    order.save(update_fields=["defect", "version"])
+    note = _("%(what)s is no defect: %(why)s The work is still asked for.") % {"what": defect.what, "why": why}
+    Change.record(order, "an origin fell away", by=by, before={"defect": defect.what}, after={}, note=note)
+
+
 def take_off_the_list(defect: Defect, *, by: User | None, why: str) -> None:
     """Strike a defect; whoever calls it has seen that the one who wants it may."""
     defect = Defect.objects.select_for_update().get(pk=defect.pk)
@@ -199,7 +228,9 @@ def take_off_the_list(defect: Defect, *, by: User | None, why: str) -> None:
     if defect.cured_at:
         raise ValidationError(_("This defect is off the list already."))
     order = defect.work_orders.unfinished().first()
-    if order:
+    if order and not defect.blocks_entry and is_asked_for_besides(order, defect):
+        _leave(order, defect, by=by, why=why.strip())
+    elif order:
         raise ValidationError(_("%(number)s is to mend it: withdraw that work order first.") % {"number": order.number})
     defect.cured_at = clock.now()
     defect.save(update_fields=["cured_at"])

@@ -14,6 +14,7 @@ from django.utils.translation import ngettext
 
 from inventory.advice import refresh_advice
 from inventory.models import Part
+from maintenance.actions.joining import Asked, join, same_work, suspect_of
 from maintenance.actions.raising import raise_work_order, update_readiness
 from maintenance.actions.verdicts import defects_about
 from maintenance.calculations.charge_rules import Seen
@@ -44,6 +45,7 @@ class Looked:
     fired: list[Firing] = field(default_factory=list)
     ended: int = 0
     work_orders: list[WorkOrder] = field(default_factory=list)
+    joined: list[WorkOrder] = field(default_factory=list)
 
 
 def note(
@@ -135,6 +137,8 @@ def _follow_up(firing: Firing, watch: Watch, looked: Looked) -> None:
     order = _open_order(watch) or next((one.work_order for one in agreeing if _is_open(one.work_order)), None)
     if order is None and firing.is_notice and not agreeing:
         return
+    if order is None and (order := _join(firing, watch)) is not None:
+        looked.joined.append(order)
     if order is None:
         order = _raise(firing, watch)
         looked.work_orders.append(order)
@@ -142,6 +146,22 @@ def _follow_up(firing: Firing, watch: Watch, looked: Looked) -> None:
         one.work_order, one.is_notice = order, False
         one.save(update_fields=["work_order", "is_notice"])
     Change.record(order, "watch spoke up", by=None, after={"watch": watch.name}, note=firing.sentence)
+
+
+def _join(firing: Firing, watch: Watch) -> WorkOrder | None:
+    """Let a firing join work that something else asked for; None where none is open for the same work."""
+    order = same_work(watch.kiln, suspect_of(watch), watch.sheet) if watch.safety_days is None else None
+    if order is not None:
+        cost, priced, unknown = _cost(watch, clock.now())
+        asked = Asked(
+            origin=WorkOrder.Origin.WATCH,
+            why=" ".join(words for words in (firing.sentence, _suspect_words(firing), priced) if words),
+            due_at=clock.now() + timedelta(days=watch.due_days),
+            cost_of_delay_per_day=cost,
+            cost_unknown_why=unknown,
+        )
+        join(order, asked, by=None)
+    return order
 
 
 def _is_open(order: WorkOrder | None) -> bool:
@@ -181,28 +201,13 @@ def _raise(firing: Firing, watch: Watch) -> WorkOrder:
         is_safety=is_safety,
         cost_of_delay_per_day=cost,
         cost_unknown_why=unknown[:240],
-        why=" ".join(part for part in (firing.sentence, _suspect_words(firing), priced, _same_job(watch)) if part),
+        why=" ".join(part for part in (firing.sentence, _suspect_words(firing), priced) if part),
     )
     parts = list(Part.objects.filter(pk__in=order.parts.values("part")))
     if parts:
         refresh_advice(clock.today(kiln.mill.zone), parts)
     update_readiness([order])
     return order
-
-
-def _same_job(watch: Watch) -> str:
-    """Name work of another origin that asks for the same job on the same suspect: one going serves both."""
-    if watch.sheet_id is None:
-        return ""
-    same = WorkOrder.objects.unfinished().filter(kiln=watch.kiln_id, sheet=watch.sheet_id, component=watch.component_id)
-    other = same.exclude(origin=WorkOrder.Origin.WATCH).order_by("due_at", "pk").first()
-    if other is None:
-        return ""
-    due_on = other.due_at.astimezone(watch.kiln.mill.zone)
-    return _("%(number)s asks for the same job by %(due)s: one going can serve both.") % {
-        "number": other.number,
-        "due": date_format(due_on, "j M Y"),
-    }
 
 
 def _cost(watch: Watch, now: datetime) -> tuple[Decimal, str, str]:

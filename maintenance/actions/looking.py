@@ -27,6 +27,7 @@ from plant.calculations.periods import from_epoch_s, to_epoch_s
 from plant.calculations.reading_marks import TOLD_ON_CHANGE
 from plant.models import Kiln
 from plant.readings import load_frame
+from plant.running_bars import lock_kiln
 
 DAY_S = 86_400
 # So much is looked at in one transaction.
@@ -93,8 +94,12 @@ def look_around() -> Looked:
 
 
 def _locked(kiln: Kiln) -> list[Watch]:
-    """Lock the kiln's open work of watches, then its watches, always in this order; return those that are on."""
-    orders = WorkOrder.objects.unfinished().filter(kiln=kiln, origin=WorkOrder.Origin.WATCH)
+    """Lock the kiln, its open work, then its watches, always in this order; return those that are on.
+
+    A firing may join any work that is open for the kiln.
+    """
+    lock_kiln(kiln.pk)
+    orders = WorkOrder.objects.unfinished().filter(kiln=kiln)
     list(orders.order_by("pk").select_for_update().values_list("pk", flat=True))
     related = ("kiln__mill", "component__kind", "component_kind", "sheet")
     found = Watch.objects.switched_on().select_for_update(of=("self",)).filter(kiln=kiln)

@@ -1,6 +1,6 @@
 """Raise work orders: number, steps, skills and parts from the task sheet, and the parts set aside at once."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from datetime import date, datetime
 from decimal import Decimal
 
@@ -51,8 +51,11 @@ def raise_work_order(
     cost_unknown_why: str = "",
     why: str = "",
     earliest_at: datetime | None = None,
+    covers: Sequence[Component] = (),
 ) -> WorkOrder:
     """Raise a work order; what is not given comes from its task sheet.
+
+    ``covers`` names several components of one job: each has the sheet's steps, hours and parts.
 
     ``by`` is None where the program itself raises it. Steps and skills are copied, so that a later change of the sheet
     does not change work that is under way. Raises ValueError where neither a sheet nor the caller says how long the
@@ -76,7 +79,7 @@ def raise_work_order(
         check_up=check_up,
         sheet=sheet,
         needs_state=needs_state,
-        hours=hours,
+        hours=hours * max(1, len(covers)),
         crew=crew or (sheet.crew if sheet else 1),
         earliest_at=earliest_at,
         due_at=due_at,
@@ -88,8 +91,9 @@ def raise_work_order(
         raised_at=clock.now(),
     )
     if sheet:
-        _copy_sheet(order, sheet)
-        parts = _set_parts_aside(order, sheet)
+        order.covers.set(covers)
+        _copy_sheet(order, sheet, covers)
+        parts = _set_parts_aside(order, sheet, max(1, len(covers)))
         # The program itself raises many at once and looks at all parts when it has done so.
         if by is not None and parts:
             refresh_advice(clock.today(Mill.objects.current().zone), parts)
@@ -97,17 +101,57 @@ def raise_work_order(
     return order
 
 
-def _copy_sheet(order: WorkOrder, sheet: TaskSheet) -> None:
-    copied = ("no", "text", "reading_name", "reading_unit", "low", "high", "is_required")
-    WorkStep.objects.bulk_create(
-        WorkStep(work_order=order, **{name: getattr(step, name) for name in copied}) for step in sheet.steps.all()
-    )
+def _copy_sheet(order: WorkOrder, sheet: TaskSheet, covers: Sequence[Component]) -> None:
+    _copy_steps(order, sheet, covers)
     WorkSkill.objects.bulk_create(
         WorkSkill(work_order=order, skill_id=needed.skill_id, persons=needed.persons) for needed in sheet.skills.all()
     )
 
 
-def _set_parts_aside(order: WorkOrder, sheet: TaskSheet) -> list[Part]:
+def _copy_steps(order: WorkOrder, sheet: TaskSheet, covers: Sequence[Component], after: int = 0) -> None:
+    """Copy the steps, for each component anew where there are several; numbers go on behind ``after``."""
+    copied = ("reading_name", "reading_unit", "low", "high", "is_required")
+    steps = [(one, step) for one in (covers or (None,)) for step in sheet.steps.all()]
+    WorkStep.objects.bulk_create(
+        WorkStep(
+            work_order=order,
+            no=number if covers else step.no,
+            text=f"{one.name}: {step.text}" if one else step.text,
+            **{name: getattr(step, name) for name in copied},
+        )
+        for number, (one, step) in enumerate(steps, start=after + 1)
+    )
+
+
+def extend_to(order: WorkOrder, more: Sequence[Component]) -> None:
+    """Let a job that nobody has begun cover further components as well: their steps, hours and parts.
+
+    The order must be locked, and its sheet be known; whoever calls it stores the order and writes the history.
+    """
+    sheet = order.sheet
+    if sheet is None:
+        raise ValueError("a work order without a task sheet cannot cover further components")
+    covered = list(order.covers.all())
+    if not covered and order.component is not None:
+        for step in order.steps.all():
+            step.text = f"{order.component.name}: {step.text}"
+            step.save(update_fields=["text"])
+        covered = [order.component]
+    last = order.steps.order_by("-no").first()
+    _copy_steps(order, sheet, more, after=last.no if last else 0)
+    order.hours = order.hours / len(covered) * (len(covered) + len(more)) if covered else order.hours
+    for line in order.parts.select_related("reservation"):
+        each = line.quantity / max(1, len(covered))
+        line.quantity += each * len(more)
+        line.save(update_fields=["quantity"])
+        if line.reservation:
+            line.reservation.quantity += each * len(more)
+            line.reservation.save(update_fields=["quantity"])
+    order.component = None
+    order.covers.set([*covered, *more])
+
+
+def _set_parts_aside(order: WorkOrder, sheet: TaskSheet, times: int) -> list[Part]:
     """Reserve the mill's own parts for what the sheet asks for; a kind the mill does not keep is named in `why`."""
     needed_on = due_date(order)
     parts = []
@@ -117,7 +161,7 @@ def _set_parts_aside(order: WorkOrder, sheet: TaskSheet) -> list[Part]:
             continue
         reservation = Reservation.objects.create(
             part=part,
-            quantity=wanted.quantity,
+            quantity=wanted.quantity * times,
             needed_on=needed_on,
             source=order.number,
             purpose=f"{order.kiln.tag}: {order.title}"[:160],
@@ -125,7 +169,7 @@ def _set_parts_aside(order: WorkOrder, sheet: TaskSheet) -> list[Part]:
             is_planned=order.origin == WorkOrder.Origin.STANDING_TASK,
             created_at=clock.now(),
         )
-        WorkPart.objects.create(work_order=order, part=part, quantity=wanted.quantity, reservation=reservation)
+        WorkPart.objects.create(work_order=order, part=part, quantity=wanted.quantity * times, reservation=reservation)
         parts.append(part)
     return parts
 

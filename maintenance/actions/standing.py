@@ -3,7 +3,7 @@
 from collections import defaultdict
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date, datetime, timedelta
+from datetime import date, timedelta
 from decimal import Decimal
 
 from django.db import transaction
@@ -13,7 +13,8 @@ from django.utils.translation import gettext as _
 
 from inventory.models import Reservation
 from inventory.querysets import FORESEEN
-from maintenance.actions.raising import choose_part, raise_work_order
+from maintenance.actions.occurrences import raise_occurrence
+from maintenance.actions.raising import choose_part
 from maintenance.calculations.calendar_rules import MonthEnd, Unit
 from maintenance.calculations.meters import Charge as PlannedCharge
 from maintenance.calculations.meters import Limit, MeterHistory, Reading, readings_from_charges
@@ -399,7 +400,8 @@ def _raise_due(
         dates = [task.next_due_on, *further[task.pk]]
         due_on = next((on for on in dates if (task.pk, on) not in taken), None)
         if due_on is not None and due_on <= until_on:
-            raised.append(_raise(task, due_on, *_window_of(task, due_on, day, histories)))
+            order = raise_occurrence(task, due_on, *_window_of(task, due_on, day, histories))
+            raised += [order] if order else []
     return raised
 
 
@@ -418,36 +420,12 @@ def _window_of(task: StandingTask, due_on: date, day: date, histories: Histories
     return earliest_on, due.latest_on or latest_on
 
 
-def _raise(task: StandingTask, due_on: date, earliest_on: date, latest_on: date) -> WorkOrder:
-    is_safety = task.is_safety or task.sheet.is_safety
-    return raise_work_order(
-        kiln=task.kiln,
-        title=task.sheet.title,
-        origin=WorkOrder.Origin.STANDING_TASK,
-        due_at=end_of_day(due_on),
-        component=task.component,
-        sheet=task.sheet,
-        standing_task=task,
-        occurrence_on=due_on,
-        is_safety=is_safety,
-        safety_at=end_of_day(latest_on) if is_safety else None,
-        cost_of_delay_per_day=task.cost_of_delay_per_day,
-        why=task.next_due_why,
-        earliest_at=clock.start_of_day(earliest_on, Mill.objects.current().zone),
-    )
-
-
 def days_early(task: StandingTask) -> int:
     """Return how many days before its date the work may be done: its window, else half its interval at most."""
     if task.window_before_days:
         return task.window_before_days
     interval_days = (task.every or 0) * DAYS_OF[StandingTask.Unit(task.every_unit)] if task.every_unit else 7
     return min(MOST_DAYS_EARLY, interval_days // 2)
-
-
-def end_of_day(day: date) -> datetime:
-    """Return the last minute of a local day: shown, it is still that day."""
-    return clock.start_of_day(day + timedelta(days=1), Mill.objects.current().zone) - timedelta(minutes=1)
 
 
 @transaction.atomic

@@ -123,16 +123,15 @@ def _defect_since(firing: Firing) -> Defect | None:
 
 def _other_proof(firing: Firing, order: WorkOrder) -> str:
     """Say what else shows it: worn or defect at a check, or taken out because it had failed or was worn."""
-    if order.component_id is None:
+    component = firing.watch.component_id or order.component_id
+    if component is None:
         return ""
     worn = (Finding.Result.WORN, Finding.Result.DEFECT)
-    finding = Finding.objects.standing().filter(
-        item__component=order.component_id, at__gte=firing.begin_at, result__in=worn
-    )
+    finding = Finding.objects.standing().filter(item__component=component, at__gte=firing.begin_at, result__in=worn)
     if seen := finding.select_related("item__point").order_by("at").first():
         return f"{seen.item.point.what}: {seen.get_result_display()}"
     out = (Fitting.Removal.FAILED, Fitting.Removal.WORN)
-    fitting = Fitting.objects.filter(component=order.component_id, removed_at__gte=firing.begin_at, removal__in=out)
+    fitting = Fitting.objects.filter(component=component, removed_at__gte=firing.begin_at, removal__in=out)
     taken = fitting.order_by("removed_at").first()
     return str(taken.get_removal_display()) if taken else ""
 

@@ -31,7 +31,7 @@ from maintenance.entry_now import entry_of
 from maintenance.models import Assignment, Placement, ProofTest, StepRecord, WorkOrder, WorkStep
 from plant import clock
 from plant.access import require
-from plant.models import Change, FailureMode, Person, User
+from plant.models import Change, Component, FailureMode, Person, User
 from plant.running_bars import lock_kiln, refuse_running
 
 State = WorkOrder.State
@@ -297,7 +297,7 @@ def finish(
     _count_on(order, by)
     if found and order.defect is None:
         order.defect = record_defect(
-            kiln=order.kiln, component=order.component, failure_mode=found, what=found.name, by=by
+            kiln=order.kiln, component=order.component or _suspected(order), failure_mode=found, what=found.name, by=by
         )
         order.save(update_fields=["defect"])
     if _wants_proof(order):
@@ -305,6 +305,12 @@ def finish(
     judge_by_work(order, by=by, found_nothing=found_nothing)
     begin_anew(order)
     return order
+
+
+def _suspected(order: WorkOrder) -> Component | None:
+    """Return what the watches of a job that covers several components suspect, where they agree on one."""
+    found = {firing.watch.component for firing in order.firings.select_related("watch__component")}
+    return found.pop() if len(found) == 1 else None
 
 
 def _wants_proof(order: WorkOrder) -> bool:

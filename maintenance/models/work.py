@@ -43,6 +43,9 @@ class WorkOrder(models.Model):
     component = models.ForeignKey(
         Component, on_delete=models.PROTECT, null=True, blank=True, related_name="work_orders"
     )
+    # The components of a job that names several: each has its own steps.
+    covers = models.ManyToManyField(Component, blank=True, related_name="covered_by")
+    # What asked for it first. What joined since stands beside it: recurring task, finding, firings of watches.
     origin = models.CharField(_("origin"), max_length=14, choices=Origin.choices)
     standing_task = models.ForeignKey(
         StandingTask, on_delete=models.PROTECT, null=True, blank=True, related_name="work_orders"

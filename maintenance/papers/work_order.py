@@ -13,6 +13,7 @@ from reportlab.platypus import Flowable, KeepTogether, Spacer, Table
 from maintenance.end_view_marks import number_of_work
 from maintenance.models import Caution, StepRecord, WorkOrder, WorkStep
 from maintenance.models.catalogue import NeedsState
+from maintenance.origins import origins_of, say_origins
 from maintenance.papers.blocks import Tick, WriteLines, cautions_block, component_words, fields, strong_line
 from maintenance.places_now import failing_places
 from maintenance.querysets import FINISHED_STATES
@@ -150,7 +151,7 @@ class WorkOrderPaper(Paper):
             (_("Component"), component_words(order.component) if order.component else ""),
             (_("The kiln must be"), order.get_needs_state_display()),
             (_("Work"), hours % {"hours": quantity(order.hours), "crew": order.crew}),
-            (_("Origin"), order.get_origin_display()),
+            (_("Origin"), order.get_origin_display() if self._has_one_origin else ""),
             (_("State"), order.get_state_display()),
             (_("Not before"), moment(order.earliest_at)),
             (_("Due"), moment(order.due_at)),
@@ -166,9 +167,14 @@ class WorkOrderPaper(Paper):
             (_("People"), people or ("" if self._is_finished() else _("nobody yet"))),
             (_("Skills"), ", ".join(f"{need.persons} × {need.skill.name}" for need in order.skills.all())),
             (_("Worked"), self._worked()),
+            (_("Asked for by"), "" if self._has_one_origin else say_origins(order)),
             (_("Why"), order.why or (order.defect.what if order.defect else "")),
             (_("Purpose"), order.sheet.purpose if order.sheet else ""),
         ]
+
+    @property
+    def _has_one_origin(self) -> bool:
+        return len(origins_of(self.order)) < 2
 
     def _is_finished(self) -> bool:
         return self.order.state in FINISHED_STATES

@@ -42,6 +42,7 @@ from maintenance.forms.work_orders import (
 )
 from maintenance.models import Caution, KilnStop, StepRecord, WorkOrder, WorkStep
 from maintenance.models.catalogue import NeedsState
+from maintenance.origins import is_nothing_left, origins_of
 from maintenance.places_now import failing_places
 from maintenance.sureness import sure_of_orders
 from maintenance.views.helpers import mill_of, person_of, put_refusal, user_of
@@ -105,6 +106,8 @@ def _page(request: HttpRequest, order: WorkOrder, **bound: forms.Form) -> HttpRe
         "permit": open_permit_of(order.kiln) if takes_people_inside(order) else None,
         "is_before_start": order.state in BEFORE_START,
         "part": part,
+        "origins": origins_of(order),
+        "nothing_left": order.state not in CLOSED and order.state != State.DONE and is_nothing_left(order),
         "broken": failing_places(clock.now()).of(order.number) if has_place(order) else "",
         "lock_out": KilnStop.objects.around(order).for_people().first() if order.state not in CLOSED else None,
         "left_out": "" if order.is_left_out else say_left_out(order, order.kiln.mill.zone),

@@ -61,15 +61,18 @@ def test_the_work_order_says_why_and_takes_the_watchs_terms() -> None:
     assert order.steps.exists()
 
 
-def test_work_of_another_origin_that_asks_for_the_same_job_is_named() -> None:
+def test_a_watch_joins_work_that_somebody_asked_for_on_its_component() -> None:
     kiln = a_watched_kiln()
     watch = a_watch(kiln, "wick-dry-left")
     due_at = MONDAY + timedelta(days=9)
     planned = WorkOrderFactory(number="WO-9001", kiln=kiln, component=watch.component, sheet=watch.sheet, due_at=due_at)
     WorkOrderFactory(number="WO-9000", kiln=kiln, component=None, sheet=watch.sheet, due_at=due_at)
     looked(kiln, dry_wick(kiln))
-    why = WorkOrder.objects.get(origin="watch").why
-    assert f"{planned.number} asks for the same job by 11 Mar 2026: one going can serve both." in why
+    assert not WorkOrder.objects.filter(origin="watch").exists()
+    planned.refresh_from_db()
+    assert Firing.objects.get().work_order == planned
+    assert planned.due_at == MONDAY + timedelta(days=2)
+    assert "Joined by: The wet bulb on the left is only 0.2 K below" in planned.why
 
 
 def test_the_sentence_is_said_in_the_mills_units() -> None:
