@@ -6,7 +6,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('maintenance', '0020_cautions_say_what_they_are_for'),
+        ("maintenance", "0021_alarms_of_entry"),
         ('plant', '0013_guards_anew'),
     ]
 
