@@ -2,6 +2,7 @@
 
 from datetime import UTC, date, datetime, timedelta
 from typing import Any
+from uuid import uuid4
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
@@ -22,9 +23,11 @@ from maintenance.models import (
     EntryAlarm,
     EntryMove,
     EntryPermit,
+    Finding,
     Firing,
     FunctionCheck,
     KilnStop,
+    LetIn,
     Placement,
     Plan,
     ProofTest,
@@ -173,6 +176,9 @@ def things() -> dict[str, dict[str, Any]]:
     stop = Downtime.objects.still_open().get()
     channel = first(Channel.objects)
     opening = first(Placement.objects.filter(after_charge__isnull=False, start_at__gt=clock.now()))
+    doubt = first(Finding.objects.filter(item__point__blocks_entry=True))
+    words = {"act": "let_in", "why": "It opens at the first go.", "at": clock.now()}
+    let_in = LetIn.objects.create(key=uuid4(), finding=doubt, **words)
     return {
         "people/": {"code": first(Absence.objects).person.code, "pk": 1},
         "sign-ins/": {"pk": somebody(Role.PLANNER).pk},
@@ -187,6 +193,8 @@ def things() -> dict[str, dict[str, Any]]:
         "rounds/defects/": {"pk": first(Defect.objects.not_cured()).pk},
         "rounds/proof-tests/": {"pk": first(ProofTest.objects).component_id},
         "alarms/": {"pk": first(EntryAlarm.objects).pk},
+        "rounds/findings/": {"pk": doubt.pk},
+        "rounds/let-ins/": {"pk": let_in.pk},
         "rounds/permits/": {"pk": first(EntryPermit.objects.still_open()).pk, "move": first(EntryMove.objects).pk},
         "rounds/recurring-tasks/": {"code": first(StandingTask.objects).code},
         "openings/": {"tag": opening.work_order.kiln.tag, "key": f"after-{opening.after_charge_id}"},
