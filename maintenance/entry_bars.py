@@ -27,7 +27,7 @@ LOCK_OUT_SKILL = "lock-out"
 MENDED_STATES = (State.DONE, State.SIGNED_OFF)
 ENDED_STATES = (State.SIGNED_OFF, State.WITHDRAWN)
 # Results that bar entry at a point that does so; a defect found there goes on record as a defect and bars as one.
-DOUBTFUL = (Finding.Result.WORN, Finding.Result.NOT_SEEN)
+DOUBTFUL = [Finding.Result.WORN.value, Finding.Result.NOT_SEEN.value]
 
 
 class BarKind(Enum):
@@ -255,7 +255,7 @@ def doubtful_findings(kilns: Collection[Kiln] | Collection[int]) -> list[Finding
         work_order__state=State.SIGNED_OFF,
     )
     found = (
-        at_points.annotate(part=part)
+        at_points.annotate(part=part)  # type: ignore[misc]
         .filter(Q(item__component__isnull=True) | Q(item__component__is_active=True))
         .filter(~Exists(newer), ~Exists(proved), counts__in=DOUBTFUL, item__check_up__kiln__in=kilns)
         .select_related("item__point", "item__component", "item__check_up__kiln__mill", "failure_mode", "by__person")

@@ -29,8 +29,8 @@ def defects_lifted_by(order: WorkOrder) -> list[Defect]:
         found.append(own)
     test = _passed_test(order)
     if test is not None:
-        mended = Defect.objects.blocking_entry().filter(component=test.component).exclude(pk=own.pk if own else None)
-        for defect in mended.select_related("component"):
+        mended = Defect.objects.blocking_entry().filter(component=test.component)
+        for defect in mended.exclude(work_orders=order).select_related("component"):
             mending = mended_by(defect)
             if mending and mending.state == State.SIGNED_OFF and mending.done_at and mending.done_at <= test.tested_at:
                 found.append(defect)
@@ -70,8 +70,9 @@ def _passed_test(order: WorkOrder) -> ProofTest | None:
 
 def _was_proved(mending: WorkOrder) -> bool:
     """Say whether what a job mended was tested after it was done, with success and signed off."""
-    last = _last_test(mending.component_id) if mending.component_id and mending.done_at else None
-    if last is None or last.outcome != ProofTest.Outcome.PASSED or last.tested_at < mending.done_at:
+    done_at = mending.done_at
+    last = _last_test(mending.component_id) if mending.component_id else None
+    if done_at is None or last is None or last.outcome != ProofTest.Outcome.PASSED or last.tested_at < done_at:
         return False
     return last.work_order_id == mending.pk or bool(last.work_order and last.work_order.state == State.SIGNED_OFF)
 
