@@ -3,10 +3,12 @@
 import re
 
 import pytest
+from django.conf import settings
 from django.test import Client
 
 from plant.models import User
 from plant.purposes import purposes
+from tests.pictures import LARGEST_BYTES
 from tests.test_access_walk import ADDRESSES, signed_in, things, url_of
 
 __all__ = ["things"]
@@ -68,3 +70,10 @@ def is_open(client: Client) -> bool:
     found = re.search(r'<details class="purpose"[^>]*>', client.get("/words/").content.decode())
     assert found
     return found[0].endswith(" open>")
+
+
+def test_the_pictures_of_the_readme_are_there_and_small() -> None:
+    readme = (settings.BASE_DIR / "README.md").read_text(encoding="utf-8")
+    shown = re.findall(r"!\[[^\]]{20,}\]\((fixtures/pictures/[a-z]+\.png)\)", readme)
+    assert len(shown) == 3
+    assert all((settings.BASE_DIR / path).stat().st_size <= LARGEST_BYTES for path in shown)

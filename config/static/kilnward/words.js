@@ -1,7 +1,7 @@
 "use strict";
 // The first use of a word that a newcomer may not know leads to its meaning: once a page, in running text and heads
 // alone. Never inside forms, where a stray tap would take somebody away from what was typed.
-const SKIPPED = "a, button, summary, label, form, nav, h1, h2, h3, svg, code, dfn, .tag, .any-word, .hidden-word, .board, .note, .caution, [data-rests]";
+const SKIPPED = "a, button, summary, label, form, nav, h1, h2, h3, svg, code, dfn, .page-head, .tag, .any-word, .hidden-word, .board, .note, .caution, [data-rests]";
 const READ = "p, th, dt, dd, li";
 // In a grid or a row of boxes a word cut out of its sentence would become a box of its own.
 const FLOWS = ["block", "inline", "list-item", "table-cell"];
