@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable, Mapping
 from datetime import datetime
+from typing import Any
 
 from django.urls import reverse
 from django.utils import timezone
@@ -31,7 +32,8 @@ def entry_warnings() -> Iterable[KilnWarning]:
 
 def alarms_said(stands: Mapping[int, EntryNow]) -> Iterable[KilnWarning]:
     """Shout what is reported while people are inside; say in a lower voice what nobody has answered since."""
-    alarms = list(EntryAlarm.objects.shown())
+    # With ``is_over`` and ``is_answered``, which the model does not know.
+    alarms: list[Any] = list(EntryAlarm.objects.shown())
     if not alarms:
         return
     open_ones = {stand.permit.pk for stand in stands.values()}
@@ -48,7 +50,7 @@ def alarms_said(stands: Mapping[int, EntryNow]) -> Iterable[KilnWarning]:
             yield _left_unanswered(alarm)
 
 
-def _shouted(alarm: EntryAlarm, stand: EntryNow | None) -> KilnWarning:
+def _shouted(alarm: Any, stand: EntryNow | None) -> KilnWarning:
     inside = stand.names if stand else tuple(alarm.inside)
     outside = stand.outside.name if stand else alarm.outside
     facts = {

@@ -20,6 +20,7 @@ from maintenance.actions.entry import is_sentence
 from maintenance.actions.telling import TELL_TASK
 from maintenance.entry_now import entry_of
 from maintenance.models import EntryAlarm, EntryPermit, Telling
+from maintenance.querysets_of_alarms import EntryAlarmQuerySet
 from plant import clock
 from plant.access import Role, require
 from plant.background.queueing import enqueue
@@ -102,7 +103,7 @@ def raise_alarm(kiln: Kiln, source: str, said: str) -> EntryAlarm | None:
     return alarm
 
 
-def _of_this_time(kiln: Kiln, bar: RunningBar) -> Any:
+def _of_this_time(kiln: Kiln, bar: RunningBar) -> EntryAlarmQuerySet:
     """Return the alarms whose fact stands, of the time for which the chamber is open now."""
     return EntryAlarm.objects.still_so().filter(kiln=kiln, at__gte=began(bar) or clock.now())
 

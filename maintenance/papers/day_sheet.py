@@ -74,7 +74,8 @@ class DaySheet(Paper):
 
     def kilns(self) -> list[Kiln]:
         """Those with work or a lock-out."""
-        return list({one.kiln.pk: one.kiln for one in (*self.jobs, *self.lock_outs)}.values())
+        entries: list[Entry] = [*self.jobs, *self.lock_outs]
+        return list({one.kiln.pk: one.kiln for one in entries}.values())
 
     def kiln_tags(self) -> list[str]:
         """Those with work or a lock-out."""
