@@ -80,6 +80,8 @@ def start_sitting(
     mine = Sitting.objects.filter(check_up=check, by=by, ended_at__isnull=True).first()
     if mine and mine.kiln_state == kiln_state:
         return mine
+    if kiln_state == SeenIn.RUNNING:
+        refuse_running(check.kiln)
     if mine:
         raise ValidationError(
             _("End your sitting with the kiln %(state)s first.") % {"state": mine.get_kiln_state_display()}
@@ -87,8 +89,6 @@ def start_sitting(
     if not is_cautions_read:
         raise ValidationError(_("Read the cautions and confirm them before you start."))
     permit = open_permit_of(check.kiln)
-    if kiln_state == SeenIn.RUNNING:
-        refuse_running(check.kiln)
     if kiln_state == SeenIn.OPEN_EMPTY:
         refuse_where_blocked(check.kiln)
         if permit is None:
