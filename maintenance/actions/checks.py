@@ -1,7 +1,7 @@
 """Function checks: looked at over several sittings by several people, complete when every point has a finding."""
 
 from dataclasses import dataclass
-from uuid import UUID, uuid4
+from uuid import UUID
 
 from django.core.exceptions import ValidationError
 from django.db import transaction
@@ -10,7 +10,7 @@ from django.utils.translation import gettext as _
 from maintenance.actions.check_points import ensure_substitutes, items_for
 from maintenance.actions.check_sittings import lock_open_check, withdraw_sittings
 from maintenance.actions.defects import record_defect
-from maintenance.actions.door import take_in
+from maintenance.actions.door import see_in
 from maintenance.actions.entry import open_permit_of, refuse_where_blocked
 from maintenance.actions.findings import contradicted
 from maintenance.entry_bars import MENDED_STATES
@@ -113,13 +113,8 @@ def _take_in(kiln: Kiln, by: User, is_own_lock_on: bool) -> None:
     stand = entry_of(kiln)
     if by.person is None:
         raise ValidationError(_("Your sign-in belongs to no person on record: who goes in is on record by name."))
-    if stand is None or stand.is_inside(by.person):
-        return
-    if not is_own_lock_on:
-        raise ValidationError(
-            _("You are not in by the list: confirm that you go in with a lock of your own."), code="list"
-        )
-    take_in(stand, [by.person], by=by, key=uuid4(), is_own_lock_on=True)
+    if stand:
+        see_in(stand, [by.person], by=by, is_own_lock_on=is_own_lock_on)
 
 
 def _refuse_against_record(kiln: Kiln, kiln_state: str) -> None:

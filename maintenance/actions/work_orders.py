@@ -4,7 +4,6 @@ from collections.abc import Collection, Iterable
 from datetime import date
 from decimal import Decimal
 from typing import Any
-from uuid import uuid4
 
 from django.core.exceptions import ValidationError
 from django.db import transaction
@@ -12,7 +11,7 @@ from django.utils.translation import gettext as _
 
 from inventory.actions import release
 from maintenance.actions.defects import cure_defect, record_defect
-from maintenance.actions.door import take_in
+from maintenance.actions.door import see_in
 from maintenance.actions.entry import (
     is_somebody_at_work_inside,
     open_permit_of,
@@ -109,7 +108,9 @@ def start(
         refuse_running(order.kiln)
     entry = check_entry(order, team, locked_out_outside_by, stays_outside)
     if takes_people_inside(order) and not entry:
-        entry = _take_in(order, team, by, is_own_lock_on)
+        stand = entry_of(order.kiln)
+        went_in = see_in(stand, team, by=by, is_own_lock_on=is_own_lock_on) if stand else []
+        entry = {"goes_in": [person.name for person in went_in]} if went_in else {}
     if not order.is_paused:
         # The team on record is who does it: whoever was given the job and is not among them did not.
         Assignment.objects.filter(work_order=order).exclude(person__in=team).delete()
@@ -125,23 +126,6 @@ def start(
     order.started_at = clock.now()
     _move(order, State.UNDER_WAY, "started", by, after=after)
     return order
-
-
-def _take_in(order: WorkOrder, team: Collection[Person], by: User, is_own_lock_on: bool) -> dict[str, Any]:
-    """See that the team is in by the list, or goes in now with locks of their own."""
-    stand = entry_of(order.kiln)
-    if stand is None:
-        return {}
-    outside = [person for person in team if not stand.is_inside(person)]
-    if outside and not is_own_lock_on:
-        names = ", ".join(str(person) for person in outside)
-        raise ValidationError(
-            _("Not in by the list: %(names)s. Confirm that each goes in with a lock of their own.") % {"names": names},
-            code="list",
-        )
-    if outside:
-        take_in(stand, outside, by=by, key=uuid4(), is_own_lock_on=True)
-    return {"goes_in": [person.name for person in outside]} if outside else {}
 
 
 @transaction.atomic

@@ -55,9 +55,11 @@ def test_a_job_from_my_work_to_its_signing_off(visit: Visit, order: WorkOrder) -
     expect(phone.locator(".lead")).to_contain_text("Every step is done.")
     phone.get_by_label("What was done").fill("New wick, gap set.")
     phone.get_by_role("button", name="Done").tap()
-    # Nobody is left inside: the door is closed by counting, then the job is done.
-    expect(phone.get_by_role("alert")).to_contain_text("Count everybody out and close it first.")
-    phone.get_by_role("link", name="Everybody is out").tap()
+    # The job is done when its people are out by the list and the door is closed.
+    expect(phone.get_by_role("alert")).to_contain_text("Inside K1: Oda.")
+    phone.get_by_role("link", name="To the door").tap()
+    phone.get_by_role("button", name="Oda is out, own lock off").tap()
+    phone.get_by_label(f"{order.number} is paused").check()
     phone.get_by_label("I counted: everybody is out.").check()
     phone.get_by_role("button", name="Close for entry").tap()
     phone.get_by_role("link", name="Finish the job").tap()
@@ -94,6 +96,7 @@ def _start(phone: Page, order: WorkOrder) -> None:
     temperature.fill("61")
     phone.get_by_label("Stays outside and watches").select_option("Per")
     phone.get_by_label("We have read all cautions").check()
+    phone.get_by_label("each with a lock of their own on").check()
     phone.get_by_role("button", name="Start", exact=True).tap()
     # Too hot: refused in words, nothing typed is lost.
     expect(phone.get_by_text("limit is 35")).to_be_visible()

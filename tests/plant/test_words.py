@@ -58,7 +58,6 @@ CONTEXTS = {
     "WorkOrder.Origin": "origin of a work order",
     "EntryPermit.Act": "entry permit",
     "EntryMove.Act": "entry permit",
-    "EntryMove.Act": "at the door",
     "LetIn.Act": "let in",
     "DateOrder": "order of a date",
     "PriceOfWaiting.Loss": "what a defect loses",
