@@ -57,7 +57,7 @@ def test_a_job_from_my_work_to_its_signing_off(visit: Visit, order: WorkOrder) -
     phone.get_by_role("button", name="Done").tap()
     # The job is done when its people are out by the list and the door is closed.
     expect(phone.get_by_role("alert")).to_contain_text("Inside K1: Oda.")
-    phone.get_by_role("link", name="To the door").tap()
+    phone.get_by_role("link", name="At the door of K1").first.tap()
     phone.get_by_role("button", name="Oda is out, own lock off").tap()
     phone.get_by_label(f"{order.number} is paused").check()
     phone.get_by_label("I counted: everybody is out.").check()
