@@ -33,7 +33,7 @@ from plant.running_bars import running_bars
 from tests.factories import MONDAY, CheckPointFactory, ComponentFactory, KilnFactory, WorkOrderFactory
 from tests.maintenance.mill import a_user, answers
 
-WALKS, ACTS = 16, 150
+WALKS, ACTS = 105, 150
 TAGS = ("K1", "K2")
 ROLES = {
     "ilse": "kiln_master",
