@@ -9,7 +9,7 @@ from django.utils.translation import gettext_lazy as _
 
 from plant.background.heartbeat import NAME
 from plant.background.supervise import SILENT_BEATS
-from plant.models import Heartbeat
+from plant.models import Heartbeat, Job, JobAttempt
 
 
 class Life(models.TextChoices):
@@ -22,6 +22,25 @@ class Life(models.TextChoices):
 
 
 LOOKS = {Life.LIVES: "sound", Life.ALL_BUSY: "steam", Life.SILENT: "mind", Life.NOT_SERVED: "alarm"}
+
+
+# So long nothing may be done before every page says so.
+IDLE_AFTER = timedelta(minutes=10)
+
+
+def idle_since(moment: datetime) -> datetime | None:
+    """Return since when no background work was done, where that is too long; one query while all is well."""
+    beat = Heartbeat.objects.filter(name=NAME).first()
+    if beat is None or beat.at is None:
+        # Nobody ever did any: that matters once something waits.
+        waited = Job.objects.waiting().filter(not_before_at__lte=moment - IDLE_AFTER).order_by("not_before_at")
+        return waited.values_list("not_before_at", flat=True).first()
+    if moment - beat.at <= IDLE_AFTER:
+        return None
+    # A worker may be at one long task.
+    longest = timedelta(seconds=settings.TASK_TIMEOUT_S)
+    at_work = JobAttempt.objects.live().filter(started_at__gte=moment - longest)
+    return None if at_work.exists() else beat.at
 
 
 @dataclass(frozen=True)

@@ -8,10 +8,12 @@ from typing import Any
 from django import template
 from django.template.base import FilterExpression, NodeList, Parser, Token
 from django.urls import reverse
+from django.utils import timezone
 from django.utils.formats import number_format
 from django.utils.html import format_html
 from django.utils.translation import gettext as _
 
+from plant.background.seen import idle_since
 from plant.purposes import purposes
 from plant.working_week import say_weekdays
 
@@ -118,3 +120,9 @@ def purpose(context: Mapping[str, Any]) -> dict[str, Any]:
         "purpose": purposes().get(page, "") if is_signed_in else "",
         "is_known": is_signed_in and page in user.known_pages,
     }
+
+
+@register.inclusion_tag("plant/no_work_done.html")
+def no_work_done() -> dict[str, Any]:
+    """Say loudly that nobody does the background work, once it has been so for ten minutes."""
+    return {"idle_at": idle_since(timezone.now())}
