@@ -99,6 +99,13 @@ class Server:
 
     def start(self, *options: str) -> None:
         """Start it and wait until it answers."""
+        size = self.begin(*options)
+        until(lambda: b"answers at" in self.output.read_bytes()[size:] or self.process.poll(), "an answer")  # type: ignore[union-attr]
+        assert self.process is not None
+        assert self.process.poll() is None, self.output.read_text()
+
+    def begin(self, *options: str) -> int:
+        """Start it without waiting; return how much it had said before."""
         with self.output.open("ab") as stream:
             size = stream.tell()
             self.process = subprocess.Popen(
@@ -108,8 +115,7 @@ class Server:
                 stdout=stream,
                 stderr=stream,
             )
-        until(lambda: b"answers at" in self.output.read_bytes()[size:] or self.process.poll(), "an answer")  # type: ignore[union-attr]
-        assert self.process.poll() is None, self.output.read_text()
+        return size
 
     def processes(self) -> list[int]:
         """Return all live processes with this server's data folder in their environment."""
@@ -126,6 +132,11 @@ class Server:
     def children(self, pid: int) -> list[int]:
         """Return the processes a process started, oldest first."""
         return sorted(child for child in self.processes() if _status(child)[1] == str(pid))
+
+    def descendants(self) -> list[int]:
+        """Return all its processes but the first, which looks after them."""
+        assert self.process is not None
+        return [pid for pid in self.processes() if pid != self.process.pid]
 
     def workers(self) -> list[int]:
         """Return the two processes that do tasks."""
