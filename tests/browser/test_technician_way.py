@@ -104,7 +104,7 @@ def _start(phone: Page, order: WorkOrder) -> None:
     temperature.fill("24,5")
     phone.get_by_role("button", name="Start", exact=True).tap()
     expect(phone.locator("#messages")).to_contain_text(f"{order.number} is under way.")
-    expect(phone.locator(".permit")).to_contain_text("K1 is open for entry")
+    expect(phone.locator(".people-inside").first).to_contain_text("K1 is open for entry")
 
 
 def _work(phone: Page) -> None:
