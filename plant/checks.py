@@ -8,6 +8,8 @@ from django.conf import settings
 from django.core.checks import CheckMessage, Error, Tags, register
 from django.core.checks import Warning as Caution
 from django.db import connections
+from django.db.backends.base.base import BaseDatabaseWrapper
+from django.db.migrations.executor import MigrationExecutor
 
 from plant.access import access_table
 
@@ -140,6 +142,11 @@ def acknowledged_is_on_disk(
     return found
 
 
+def _waits_for_migration(connection: BaseDatabaseWrapper) -> bool:
+    executor = MigrationExecutor(connection)
+    return bool(executor.migration_plan(executor.loader.graph.leaf_nodes()))
+
+
 @register(Tags.database)
 def guarded_ledgers(
     app_configs: Sequence[AppConfig] | None, databases: Sequence[str] | None = None, **kwargs: Any
@@ -148,6 +155,9 @@ def guarded_ledgers(
     found: list[CheckMessage] = []
     for alias in databases or ():
         connection = connections[alias]
+        if _waits_for_migration(connection):
+            # The very step that sets a guard would be refused for its lack.
+            continue
         with connection.cursor() as cursor:
             present = set(connection.introspection.table_names(cursor))
             if connection.vendor == "sqlite":
