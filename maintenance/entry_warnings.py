@@ -1,4 +1,4 @@
-"""What must be said of kilns because of entry: reported running over people, nobody may enter, somebody is inside."""
+"""What must be said of kilns because of entry: an alarm, nobody may enter, somebody is inside."""
 
 from collections.abc import Iterable, Mapping
 from datetime import datetime
@@ -60,9 +60,9 @@ def _shouted(alarm: Any, stand: EntryNow | None) -> KilnWarning:
         "outside": outside or _("nobody by name"),
         "at": _when(alarm.at),
     }
-    said = _("ALARM %(at)s: %(kiln)s is reported running or hot while it is open for entry: %(said)s.") % facts
+    said = _("ALARM %(at)s: %(kiln)s is reported running or hot while people may be in or at it: %(said)s.") % facts
     said += " " + _("Inside: %(names)s. Outside: %(outside)s.") % facts
-    said += " " + _("Stop it at the main switch, get everybody out, count.")
+    said += " " + _("Stop it at its emergency stop or main switch, get everybody out, count.")
     if alarm.is_answered:
         said += " " + _("Answered, and still reported.")
     elif alarm.is_over:
@@ -72,7 +72,7 @@ def _shouted(alarm: Any, stand: EntryNow | None) -> KilnWarning:
 
 def _left_unanswered(alarm: EntryAlarm) -> KilnWarning:
     facts = {"kiln": alarm.kiln.tag, "at": _when(alarm.at)}
-    said = _("%(kiln)s was reported running over people at %(at)s: say what was done.") % facts
+    said = _("%(kiln)s was reported running or hot at %(at)s while people were in or at it: say what was done.") % facts
     return KilnWarning(WarningKind.OVERDUE, alarm.kiln.tag, _("alarm not answered"), said, _page_of(alarm))
 
 

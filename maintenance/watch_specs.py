@@ -133,6 +133,6 @@ def unsuited_why(spec: WatchSpec, keys: Collection[str], kiln: Kiln) -> str:
     measured = {key.partition(":")[0] for key in keys}
     missing = [one for one in needed_quantities(spec) if (one not in keys if ":" in one else one not in measured)]
     if not missing:
-        return _("%(kiln)s is not measured at as many places as this takes.") % {"kiln": kiln.tag}
+        return _("%(kiln)s is not measured at as many positions as this takes.") % {"kiln": kiln.tag}
     words = [" ".join([str(names[one.partition(":")[0]]), one.partition(":")[2]]).strip() for one in missing]
     return _("%(kiln)s has no channel for: %(channels)s.") % {"kiln": kiln.tag, "channels": ", ".join(words)}

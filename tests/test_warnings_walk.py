@@ -16,7 +16,7 @@ from tests.test_access_walk import ADDRESSES, signed_in, things, url_of
 __all__ = ["things"]
 
 BAR = "Nobody may enter {kiln}: the escape door jams."
-RUNS = "{kiln} is reported running or hot while it is open for entry: the fans turn."
+RUNS = "{kiln} is reported running or hot while people may be in or at it: the fans turn."
 # Files of figures for other programs.
 FIGURES = ("text/csv", "application/json")
 

@@ -1,4 +1,4 @@
-"""Whom a booking takes parts from that are set aside for them: said, asked about, and refused where nobody agreed."""
+"""Whom a booking takes parts from that are reserved for them: said, asked about, and refused where nobody agreed."""
 
 from collections.abc import Collection, Iterable, Mapping
 from decimal import Decimal
@@ -38,7 +38,7 @@ def refuse_unnamed(losing: list[Claim], take_from: Collection[str], reason: str,
     may_confirm, is_named = by.may(ACT), said.keys() <= set(take_from)
     if may_confirm and is_named and reason.strip():
         return
-    message = _("Set aside for others, and they would lack it: %(claims)s.") % {"claims": "; ".join(said.values())}
+    message = _("Reserved for others, and they would lack it: %(claims)s.") % {"claims": "; ".join(said.values())}
     if not may_confirm:
         message += " " + _("The storekeeper, a planner or the kiln master can take it all the same.")
     elif is_named:

@@ -542,8 +542,8 @@ def _none_words(outlook: _Outlook) -> str:
         return ""
     days = math.ceil(outlook.part.terms.lead_time_days)
     if not days:
-        return "None is there: if one is needed, the kiln stands until it has come."
-    return f"None is there: if one is needed, the kiln stands for the {_days(days)} that it takes to arrive."
+        return "None is there: if one is needed, the kiln is stopped until it has come."
+    return f"None is there: if one is needed, the kiln is stopped for the {_days(days)} that it takes to arrive."
 
 
 def _planned_words(outlook: _Outlook) -> str:

@@ -98,7 +98,7 @@ def raise_alarm(kiln: Kiln, source: str, said: str) -> EntryAlarm | None:
         at=clock.now(),
     )
     after = {"said": said, "inside": list(bar.people), "outside": bar.outside}
-    Change.record(kiln, "alarm: reported running over people", by=None, after=after)
+    Change.record(kiln, "alarm: reported running or hot with people in or at it", by=None, after=after)
     _tell(alarm, stand.outside if stand else None)
     return alarm
 
@@ -188,7 +188,7 @@ def _tell(alarm: EntryAlarm, outside: Person | None) -> None:
     people = set(working.filter(user__roles_held__role__in=TOLD_ROLES))
     people |= {outside} if outside else set()
     kiln = alarm.kiln
-    subject = _("ALARM: %(kiln)s is reported running, people are inside") % {"kiln": kiln.tag}
+    subject = _("ALARM: %(kiln)s is reported running or hot, people may be inside") % {"kiln": kiln.tag}
     with timezone.override(kiln.mill.zone):
         at = date_format(timezone.localtime(alarm.at), "D j M Y, H:i")
     lines = [
@@ -198,7 +198,7 @@ def _tell(alarm: EntryAlarm, outside: Person | None) -> None:
         _("Inside by the list: %(names)s.") % {"names": ", ".join(alarm.inside) or _("nobody by name")},
         _("Outside: %(name)s.") % {"name": alarm.outside or _("nobody by name")},
         "",
-        _("Stop the kiln at its main switch, get everybody out, and count. Then say on the page what was done."),
+        _("Stop it at its emergency stop or main switch, get everybody out, count. Then say what was done."),
     ]
     if settings.SITE_ADDRESS:
         lines += ["", f"{settings.SITE_ADDRESS}/alarms/{alarm.pk}/"]

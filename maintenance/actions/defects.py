@@ -64,7 +64,7 @@ def record_defect(
     )
     Change.record(defect, "recorded", by=by, after={"what": defect.what, "blocks_entry": blocks_entry})
     if blocks_entry:
-        Change.record(kiln, "closed to entry", by=by, after={"defect": defect.what}, note=str(defect))
+        Change.record(kiln, "barred to entry", by=by, after={"defect": defect.what}, note=str(defect))
         # Whoever found it need not be allowed to raise work: the program does.
         work_order_from_defect(defect, by if by and by.may("raise work") else None)
     judge_by_defect(defect)

@@ -127,7 +127,7 @@ def _person_faults(kiln: Kiln, person: Person) -> list[str]:
         elif stand.outside == person:
             faults.append(_("%(person)s stays outside %(kiln)s: somebody must relieve them first.") % facts)
         if stand.is_inside(person):
-            faults.append(_("%(person)s is inside %(kiln)s by the list: enter the way out first.") % facts)
+            faults.append(_("%(person)s is inside %(kiln)s by the list: enter first that they came out.") % facts)
     return faults
 
 
@@ -176,7 +176,7 @@ def relieve(permit: EntryPermit, person: Person, *, by: User | None, key: UUID) 
     if stand.outside == person:
         faults = [_("%(person)s stays outside already.") % {"person": person}]
     if stand.permit.locked_out_by == person:
-        faults.append(_("Whoever locked out goes in with the key: name another person who stays outside."))
+        faults.append(_("Whoever locked out may go in with the key: name another person who stays outside."))
     if faults:
         raise ValidationError(faults, code="watch")
     _enter(permit, Act.OUTSIDE, person, by=by, key=key)

@@ -219,7 +219,7 @@ def _what_is_not_so(kiln: Kiln, answers: EntryAnswers) -> list[str]:
     if answers.until_at is not None:
         missing.extend(time_faults(answers.until_at))
     if answers.locked_out_by == answers.watch_outside:
-        missing.append(_("Whoever locked out goes in with the key: name another person who stays outside."))
+        missing.append(_("Whoever locked out may go in with the key: name another person who stays outside."))
     missing.extend(lock_out_fault(answers.locked_out_by, kiln))
     missing.extend(watch_faults(answers.watch_outside, kiln))
     return missing
@@ -300,7 +300,7 @@ def _running_faults(kiln: Kiln, note: str, by: User | None) -> list[str]:
             _("By its readings of the last minutes %(kiln)s runs: %(said)s. See that this is the right chamber.")
             % facts
             + " "
-            + _("Lock the fans out and wait until they stand; put a broken sensor out of use under Channels.")
+            + _("Lock the fans out and wait until they stand. Put a sensor out of use only if it is seen to be broken.")
         ]
     said = [say_signs(kiln, signs)] if signs else []
     if CheckState.RUNNING in kilns_now([kiln], now)[0].state.check_states:

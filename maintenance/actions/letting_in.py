@@ -81,5 +81,5 @@ def take_back(said: LetIn, *, by: User, key: UUID, why: str) -> LetIn:
         at=clock.now(),
         by=by,
     )
-    Change.record(kiln, "closed to entry", by=by, after={"point": say_finding(said.finding)}, note=ended.why)
+    Change.record(kiln, "barred to entry", by=by, after={"point": say_finding(said.finding)}, note=ended.why)
     return ended

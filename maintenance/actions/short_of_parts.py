@@ -36,7 +36,7 @@ def note_what_was_taken(
     orders = list(WorkOrder.objects.filter(number__in=lost).order_by("pk"))
     for order in orders:
         missing = part.amount(lost[order.number].missing)
-        words = _("Set aside for this and gone: it waits for %(amount)s %(part)s.")
+        words = _("Reserved for this and gone: it waits for %(amount)s %(part)s.")
         note = " ".join(word for word in (words % {"amount": missing, "part": part.name}, reason) if word)
         Change.record(order, "parts gone", by=by, after={"part": part.code, "missing": missing}, note=note)
     update_readiness(orders)

@@ -125,8 +125,8 @@ def _barred_words(desk: Desk, barred: Collection[str], kilns: Iterable[int]) -> 
     if not barred:
         return _("Nobody may enter %(kilns)s.") % said
     words = ngettext(
-        "Nobody may enter %(kilns)s: %(jobs)d job that is placed inside waits until the defect is mended.",
-        "Nobody may enter %(kilns)s: %(jobs)d jobs that are placed inside wait until the defect is mended.",
+        "Nobody may enter %(kilns)s: %(jobs)d job that is placed inside waits until the bar is lifted.",
+        "Nobody may enter %(kilns)s: %(jobs)d jobs that are placed inside wait until the bar is lifted.",
         len(barred),
     )
     return words % said

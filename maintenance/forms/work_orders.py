@@ -267,7 +267,7 @@ class SignOffForm(forms.Form):
         if not lifted:
             del self.fields["is_proved"]
         else:
-            self.fields["is_proved"].help_text = _("Signing this lets people in again: %(what)s.") % {
+            self.fields["is_proved"].help_text = _("Signing this lifts what bars entry: %(what)s.") % {
                 "what": "; ".join(lifted)
             }
 

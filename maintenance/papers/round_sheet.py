@@ -190,7 +190,7 @@ def _words(point: _Point) -> list[Flowable]:
         text(_("Sound when: %(criterion)s") % {"criterion": about.criterion}, "small"),
     ]
     if about.blocks_entry:
-        words.append(Tick(_("a defect here blocks entry: report it at once")))
+        words.append(Tick(_("what is not sound here bars entry: report it at once")))
     if about.substitute:
         instead = {"when": about.substitute_when, "what": about.substitute.what}
         said = _("%(when)s: look at “%(what)s” instead and write why.") if instead["when"] else ""

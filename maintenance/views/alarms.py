@@ -28,7 +28,9 @@ def alarm(request: HttpRequest, pk: int) -> HttpResponse:
             except ValidationError as refusal:
                 put_refusal(form, refusal)
             else:
-                messages.success(request, _("Taken down. The alarm stands as long as the kiln is reported running."))
+                messages.success(
+                    request, _("Put on record. The alarm stands as long as the kiln is reported running or hot.")
+                )
                 return redirect("maintenance:alarm", pk)
     followed = EntryAlarm.objects.filter(raising=one).select_related("by__person").order_by("at", "id")
     context = {"place": "kilns", "alarm": one, "followed": followed, "form": form}

@@ -309,7 +309,7 @@ def _after(
 
 def _say_closed(request: HttpRequest, one: FunctionCheck, this: CheckItem) -> None:
     """Say that the chamber is barred from now on, and which work order was raised for it."""
-    said = _("%(kiln)s is closed to entry from now on. Get everybody out and put a sign at every door.")
+    said = _("%(kiln)s is barred to entry from now on. Get everybody out and put a sign at every door.")
     defect = act.still_to_mend(one.kiln, this)
     mending = mended_by(defect) if defect else None
     if mending:

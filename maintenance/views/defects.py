@@ -56,7 +56,7 @@ def _lead(kiln: Kiln | None) -> str:
     found = Defect.objects.not_cured().filter(**({"kiln": kiln} if kiln else {}))
     bars = bars_to_entry([kiln] if kiln else Kiln.objects.in_use())
     if bars:
-        return _("Nobody may enter %(kilns)s until what bars entry is mended and signed off.") % {
+        return _("Nobody may enter %(kilns)s until all that bars entry is lifted.") % {
             "kilns": ", ".join(sorted(of_kiln[0].kiln_tag for of_kiln in bars.values()))
         }
     all_ = found.count()

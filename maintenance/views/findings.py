@@ -57,9 +57,12 @@ def what_follows(form: FindingForm, kiln: Kiln) -> str:
     """Say what follows from an answer at a point where a fault bars entry, before it is entered."""
     return {
         Result.SOUND: _("Whoever goes into %(kiln)s relies on it. Enter it only if you have just tried it."),
-        Result.DEFECT: _("From this moment nobody may enter %(kiln)s. Get everybody out; put a sign at every door."),
-        Result.WORN: _("From now on nobody may enter %(kiln)s, until somebody else says why it may be entered."),
-        Result.NOT_SEEN: _("Unseen counts as not sound: nobody may enter %(kiln)s, until it was seen or allowed."),
+        Result.DEFECT: _("Get everybody out; put a sign at every door. From now on nobody may enter %(kiln)s."),
+        Result.WORN: _("Get everybody out. Nobody may enter %(kiln)s until somebody else says why people may go in."),
+        Result.NOT_SEEN: _(
+            "Get everybody out. Nobody may enter %(kiln)s until this was seen, or somebody else says why people may "
+            "go in."
+        ),
     }[Result(form.cleaned_data["result"])] % {"kiln": kiln}
 
 

@@ -50,7 +50,11 @@ def let_in(request: HttpRequest, pk: int) -> HttpResponse:
         else:
             messages.success(
                 request,
-                _("%(kiln)s may be entered. Your name and sentence are shown at every entry.") % {"kiln": kiln.tag},
+                _(
+                    "On your word this no longer bars %(kiln)s. It must still be opened for entry. Your name and "
+                    "sentence are shown at every entry."
+                )
+                % {"kiln": kiln.tag},
             )
             return redirect("maintenance:kiln", kiln.tag)
     context = {
@@ -58,7 +62,7 @@ def let_in(request: HttpRequest, pk: int) -> HttpResponse:
         "form": form,
         "refusal": act.refusal_of(finding, user),
         "heading": _("Why people may go in"),
-        "button": _("Let people in"),
+        "button": _("Lift this bar on my word"),
     }
     return render(request, "maintenance/let_in.html", context)
 

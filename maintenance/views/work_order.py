@@ -355,7 +355,7 @@ def _tell_outcome(request: HttpRequest, order: WorkOrder, proof: object) -> None
     if blocking:
         messages.error(
             request,
-            _("%(kiln)s is closed to entry. Get everybody out, put a sign at every door, tell the person in charge.")
+            _("%(kiln)s is barred to entry. Get everybody out, put a sign at every door, tell the person in charge.")
             % {"kiln": order.kiln},
         )
     done = _("%(number)s is done. It waits to be signed off.") % {"number": order.number}

@@ -70,7 +70,7 @@ def add_channels(kiln: Kiln, quantity: str, places: Sequence[str], every_s: int,
     wanted = list(dict.fromkeys(places)) or [""]
     double = [place for place in wanted if place in known]
     if double:
-        where = ", ".join(place or _("without a place") for place in double)
+        where = ", ".join(place or _("without a position") for place in double)
         raise ValidationError({"places": _("The kiln has this channel already: %(where)s.") % {"where": where}})
     made = [Channel(kiln=kiln, quantity=quantity, place=place, every_s=every_s) for place in wanted]
     return _make(made, by)

@@ -34,7 +34,7 @@ def test_a_page_left_open_on_a_phone_shouts_when_fans_turn_over_somebody(
         expect(page.locator("[role=alert]")).to_have_count(0)
         take_in(np.array([channel.pk]), np.array([int(clock.now().timestamp())]), np.array([12.0]))
         alarm = page.locator("#kiln-warnings [role=alert]")
-        expect(alarm).to_contain_text("K3 is reported running or hot while it is open for entry", timeout=30_000)
+        expect(alarm).to_contain_text("K3 is reported running or hot while people may be in or at it", timeout=30_000)
         expect(alarm).to_be_in_viewport()
         context.clear_cookies()
         expect(page.get_by_text("This page hears nothing from the mill any more")).to_be_visible(timeout=30_000)

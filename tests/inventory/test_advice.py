@@ -178,7 +178,7 @@ def test_a_part_that_stops_the_kiln_says_what_it_means_that_none_is_there() -> N
     advice = _advice(_part(criticality="stops"))
     assert (advice.order_quantity, advice.on_hand) == (0, 0)
     assert advice.reason.startswith(
-        "None is there: if one is needed, the kiln stands for the 21 days that it takes to arrive."
+        "None is there: if one is needed, the kiln is stopped for the 21 days that it takes to arrive."
     )
     assert "None is there" not in _advice(_part(code="waits", criticality="waits")).reason
     assert "None is there" not in _advice(_part(code="there", criticality="stops", on_hand=1)).reason

@@ -93,7 +93,7 @@ def test_fans_that_turn_over_somebody_raise_the_alarm_with_the_reading_itself(
     assert Reading.objects.filter(value=12.5).exists()
     (warning,) = shouted()
     assert "Inside: Oda. Outside: Per." in warning.sentence
-    assert Change.objects.about(kiln).filter(act="alarm: reported running over people").exists()
+    assert Change.objects.about(kiln).filter(act="alarm: reported running or hot with people in or at it").exists()
 
 
 @pytest.mark.parametrize(
@@ -274,7 +274,7 @@ def test_it_is_mailed_at_once_to_the_one_outside_planner_and_kiln_master(
     tell_people()
     assert {one.to[0] for one in mail.outbox} == {"per@mill.example", "pia@mill.example", "kim@mill.example"}
     said = mail.outbox[0]
-    assert said.subject == "ALARM: K3 is reported running, people are inside"
+    assert said.subject == "ALARM: K3 is reported running or hot, people may be inside"
     assert "Inside by the list: Oda." in said.body
     assert f"https://kilnward.mill.example/alarms/{raised().get().pk}/" in said.body
 
@@ -288,7 +288,7 @@ def test_everybody_sees_it_above_every_page(
     page = signed_in(client, a_user(role, "eve")).get("/words/").content.decode()
     before_all = page.split("<header")[0]
     assert 'role="alert"' in before_all
-    assert "K3 is reported running or hot while it is open for entry" in before_all
+    assert "K3 is reported running or hot while people may be in or at it" in before_all
 
 
 def test_a_page_left_open_learns_of_it_and_is_told_once(

@@ -174,7 +174,7 @@ def test_a_fault_of_the_way_out_shouts_on_every_page_of_the_kiln(master: Client,
     CheckPoint.objects.update(blocks_entry=True)
     sit(master, check)
     answer = say(master, point(check, "fans-run"), "defect", note="latch stiff", said_again="defect")
-    assert "closed to entry from now on" in master.get(answer["Location"]).content.decode()
+    assert "barred to entry from now on" in master.get(answer["Location"]).content.decode()
     for path in (url(check), point(check, "fans-run"), url(check, "sit/?kiln_state=open_empty")):
         assert "Nobody may enter K1" in page(master, path)
     assert "Nobody may enter K1 until" in page(master, "/rounds/defects/")

@@ -62,7 +62,7 @@ def test_what_blocks_entry_is_safety_work_due_by_the_end_of_the_day() -> None:
     defect.save()
     assert not WorkOrder.objects.get(pk=order.pk).is_wanted_at_once
     assert "Nobody may enter" in order.why
-    assert [change.act for change in Change.objects.about(defect.kiln)] == ["closed to entry"]
+    assert [change.act for change in Change.objects.about(defect.kiln)] == ["barred to entry"]
 
 
 def test_signing_off_cures_the_defect() -> None:

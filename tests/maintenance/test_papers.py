@@ -209,7 +209,7 @@ def test_a_point_that_may_be_hidden_names_its_substitute(reader: Client, check: 
     CheckItem.objects.create(check_up=check, point=hidden)
     said = " ".join(pages_of(reader, "/rounds/checks/FC-0007/sheet.pdf"))
     assert "The skin is clad: look at “Outer skin felt” instead and write why." in said
-    assert "a defect here blocks entry" in said
+    assert "what is not sound here bars entry" in said
 
 
 def test_a_sheet_of_many_points_takes_no_more_queries(reader: Client, check: FunctionCheck) -> None:
