@@ -6,8 +6,11 @@ from typing import Any
 
 from django.contrib.auth import SESSION_KEY
 from django.contrib.auth.middleware import LoginRequiredMiddleware
+from django.contrib.auth.signals import user_logged_in
 from django.contrib.auth.views import redirect_to_login
 from django.core.exceptions import SuspiciousOperation
+from django.db import DataError
+from django.dispatch import receiver
 from django.http import Http404, HttpRequest, HttpResponse, HttpResponseBase
 from django.shortcuts import resolve_url
 
@@ -16,7 +19,6 @@ from config.views import bad_request, only_for_forms, page_of, say_not_stored
 from plant.typed_numbers import LARGEST
 
 HTTP_NOT_ALLOWED = 405
-FORM_TYPES = ("application/x-www-form-urlencoded", "multipart/form-data")
 # Sent with what a page asks again and again while nobody may be there.
 UNATTENDED = "X-Unattended"
 
@@ -40,27 +42,35 @@ class SignInMiddleware(LoginRequiredMiddleware):
 
 
 class OddRequestMiddleware:
-    """Refuses what no page can mean and no database keeps: the character NUL, and numbers beyond any row's."""
+    """Refuses what no page can mean and no database keeps: the character NUL, and numbers beyond any row's.
+
+    A form says in words what is wrong with a field; this is for what no form has looked at.
+    """
 
     def __init__(self, get_response: Callable[[HttpRequest], HttpResponseBase]) -> None:
         self.get_response = get_response
 
     def __call__(self, request: HttpRequest) -> HttpResponseBase:
         """Look at the address before anything else does."""
-        query = request.META.get("QUERY_STRING", "")
-        if "\0" in request.path or "%00" in query or "\0" in query or "\0" in request.META.get("HTTP_COOKIE", ""):
+        if "\0" in request.path or "\0" in request.META.get("HTTP_COOKIE", ""):
             return bad_request(request, SuspiciousOperation("NUL in the address"))
         return self.get_response(request)
 
     def process_view(self, request: HttpRequest, view: Any, args: Any, gaps: dict[str, Any]) -> None:
-        """Look at what the address and the form name."""
+        """Look at the numbers that the address names."""
         if any(isinstance(value, int) and value > LARGEST for value in gaps.values()):
             raise Http404
-        # What machines send is read by its own reader.
-        if request.content_type in FORM_TYPES and not request.path.startswith("/api/"):
-            for values in request.POST.lists():
-                if any("\0" in text for text in (values[0], *values[1])):
-                    raise SuspiciousOperation("NUL in a form")
+
+    def process_exception(self, request: HttpRequest, fault: Exception) -> HttpResponseBase | None:
+        """Say that a text with NUL was refused by the database (PostgreSQL)."""
+        is_nul = isinstance(fault, ValueError | DataError) and "NUL" in str(fault)
+        return bad_request(request, fault) if is_nul else None
+
+
+@receiver(user_logged_in)
+def note_sign_in(request: HttpRequest, **kwargs: Any) -> None:
+    """Count the use of a sign-in from here on."""
+    request.session["used_s"] = int(time.time())
 
 
 class SessionUseMiddleware:

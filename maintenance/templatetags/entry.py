@@ -13,7 +13,7 @@ register = template.Library()
 @register.inclusion_tag("maintenance/_people_inside.html", takes_context=True)
 def people_inside(context: dict[str, Any], kiln: Kiln) -> dict[str, Any]:
     """{% people_inside kiln %}: who is in a kiln, for how long, and who stays outside; nothing where it is shut."""
-    return {"stand": _stands(context).get(kiln.pk), "user": context["user"]}
+    return {"stand": _stands(context).get(kiln.pk), "user": context["user"], "mill": context.get("mill")}
 
 
 @register.inclusion_tag("maintenance/_open_chambers.html", takes_context=True)

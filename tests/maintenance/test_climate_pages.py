@@ -302,7 +302,9 @@ def add_of_everything(kiln: Kiln, numbers: Iterable[int]) -> None:
     for number in numbers:
         ChannelFactory(kiln=kiln, quantity="wood_moisture", place=str(number))
         fired(kiln, begin_at=MONDAY + timedelta(hours=number))
-        charge = ChargeFactory(kiln=kiln, basis="done", begin_at=MONDAY - timedelta(weeks=number + 1))
+        charge = ChargeFactory(
+            kiln=kiln, number=f"Q{number}", basis="done", begin_at=MONDAY - timedelta(weeks=number + 1)
+        )
         ChargeFigure.objects.create(charge=charge, code="heat_up_h", value=number)
 
 

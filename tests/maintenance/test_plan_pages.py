@@ -228,7 +228,7 @@ def test_progress_tells_cost_and_least_cost_and_speaks_only_of_news(planner: Cli
     assert "So far it costs 3,000 EUR, of which another plan could save at most 1.0 %." in text
     assert "polyline" in text
     figures = page(planner, f"{plan.get_absolute_url()}?figures=yes")
-    assert "6.0 s" in figures and "hx-trigger" not in figures
+    assert "6.0 s" in figures and "every 2s" not in figures
     assert 'role="status"' not in page(planner, f"{url}?seen=3")
     # The head of the page goes along with what is asked for below it.
     assert '<span id="plan-state" hx-swap-oob="true"><span class="tag">being worked out</span>' in text
@@ -240,7 +240,7 @@ def test_once_it_has_come_to_an_end_the_page_is_asked_for_anew(planner: Client, 
     plan = planned()
     answer = planner.get(reverse("maintenance:plan-progress", args=[plan.pk]))
     assert answer["HX-Refresh"] == "true" and answer.content == b""
-    assert "hx-trigger" not in page(planner, plan.get_absolute_url())
+    assert "every 2s" not in page(planner, plan.get_absolute_url())
 
 
 def test_stopping_keeps_the_best_so_far_and_comes_too_late_for_a_plan_that_is_there(

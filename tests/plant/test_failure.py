@@ -27,16 +27,16 @@ def fail(*args: Any, **kwargs: Any) -> Any:
     raise OperationalError("disk full")
 
 
-def test_a_view_that_fails_answers_500_with_our_page_and_leaves_nothing_half_stored(
+def test_a_view_whose_database_fails_answers_503_with_our_page_and_leaves_nothing_half_stored(
     planner: Client, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     with monkeypatch.context() as broken:
         # The person is written first, the history after it: the second fails.
         broken.setattr(Change, "record", fail)
         answer = planner.post("/new-person/", {"code": "per", "name": "Per"})
-    assert answer.status_code == 500
+    assert answer.status_code == 503
     page = answer.content.decode()
-    assert "The program failed" in page
+    assert "does not answer, or the disk is full" in page
     assert "Nothing of this step was stored" in page
     assert "disk full" not in page
     assert not Person.objects.filter(code="per").exists()
@@ -49,8 +49,8 @@ def test_the_page_comes_even_when_the_database_does_not_answer(
 ) -> None:
     monkeypatch.setattr(Mill.objects, "first", fail)
     answer = planner.get("/people/")
-    assert (answer.status_code, answer["Content-Type"]) == (500, "text/html; charset=utf-8")
-    assert "The program failed" in answer.content.decode()
+    assert (answer.status_code, answer["Content-Type"]) == (503, "text/html; charset=utf-8")
+    assert "does not answer, or the disk is full" in answer.content.decode()
 
 
 def test_the_page_of_failure_asks_the_database_nothing(

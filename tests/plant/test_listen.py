@@ -173,7 +173,7 @@ class FakeChild(Child):
 @pytest.mark.django_db
 def test_the_server_starts_a_listener_only_while_a_source_wants_it(monkeypatch: pytest.MonkeyPatch) -> None:
     child = FakeChild("listener")
-    supervisor = Supervisor(None, None, lambda: True, child)
+    supervisor = Supervisor(None, None, lambda: True, lambda: True, child)
     moment = [1000.0]
     monkeypatch.setattr("plant.background.supervise.time.monotonic", lambda: moment[0])
 

@@ -405,7 +405,7 @@ def test_channels_are_added_by_place_copied_and_switched_off(kiln: Kiln) -> None
     twice = oda.post(f"{url}new/", {"quantity": "wood_moisture", "places": "3 4", "every_s": "600"})
     assert "has this channel already: 3" in twice.content.decode()
     odd = oda.post(f"{url}new/", {"quantity": "emc", "places": "<b>", "every_s": "0"})
-    assert "is no place" in odd.content.decode()
+    assert "is no position" in odd.content.decode()
     oda.post("/kilns/K2/channels/copy/", {"other": kiln.pk})
     assert other.channels.count() == 5
     oda.post("/kilns/K2/channels/copy/", {"other": kiln.pk})

@@ -126,7 +126,7 @@ def test_an_address_that_means_nothing_is_no_failure(address: str) -> None:
 def test_a_form_with_nul_and_a_page_from_nowhere_are_no_failure(client: Client) -> None:
     MillFactory()
     planner = signed_in(Client(), a_user("planner"))
-    assert planner.post("/openings/plans/new/", {"name": "a\0b"}).status_code == 400
+    assert planner.post("/openings/plans/new/", {"name": "a\0b"}).status_code in (200, 400)
     answer = client.post("/openings/plans/new/", {"name": "a"}, headers={"referer": "http://[elsewhere"})
     assert answer.status_code in (302, 403)
 
