@@ -124,7 +124,7 @@ def open_permit(
         raise ValidationError(
             _("%(kiln)s is open for entry already: read on its page who locked it out.") % {"kiln": kiln}
         )
-    missing = [*_what_is_not_so(kiln, answers), *_running_faults(kiln, answers.note, by)]
+    missing = [*_what_is_not_so(kiln, answers), *running_faults(kiln, answers.note, by)]
     if missing:
         raise NotSafe(missing)
     permit = EntryPermit.objects.create(
@@ -286,10 +286,11 @@ def _stands_by_tag() -> dict[str, EntryNow]:
     return {stand.permit.kiln.tag: stand for stand in entry_now().values()}
 
 
-def _running_faults(kiln: Kiln, note: str, by: User | None) -> list[str]:
+def running_faults(kiln: Kiln, note: str, by: User | None) -> list[str]:
     """Say what speaks for its running: fans that turn are never entered; what else does is by somebody entitled.
 
     The charge record may be wrong, or it is the wrong chamber; so may a valve be that reads open while it is locked.
+    Without a note it is what is said before anybody fills in anything.
     """
     now = clock.now()
     signs = signs_now(kiln, now)

@@ -8,7 +8,7 @@ from django.shortcuts import redirect, render
 from django.utils.translation import gettext as _
 
 from maintenance.actions import work_orders as act
-from maintenance.actions.entry import NotSafe, open_permit, open_permit_of, takes_people_inside
+from maintenance.actions.entry import NotSafe, open_permit, open_permit_of, runs_the_kiln, takes_people_inside
 from maintenance.entry_bars import bars_of
 from maintenance.forms.entry import PermitForm
 from maintenance.forms.work_orders import StartForm
@@ -62,6 +62,7 @@ def start(request: HttpRequest, number: str) -> HttpResponse:
         "blocking": blocking,
         "is_barred": bool(blocking) and not from_outside,
         "from_outside": from_outside,
+        "runs_the_kiln": runs_the_kiln(order),
         "skills": order.skills.select_related("skill"),
     }
     return render(request, "maintenance/work_order_start.html", context)

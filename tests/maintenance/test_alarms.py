@@ -16,7 +16,7 @@ from maintenance.actions.alarms import answer_alarm, look_again
 from maintenance.actions.door import go_in
 from maintenance.actions.entry import open_permit
 from maintenance.actions.telling import TELL_TASK, tell_people
-from maintenance.models import EntryAlarm, EntryPermit, Telling
+from maintenance.models import EntryAlarm, EntryPermit, FunctionCheck, Telling
 from plant.actions.readings import take_in
 from plant.actions.source_tokens import make_token
 from plant.kiln_warnings import KilnWarning, WarningKind, kiln_warnings
@@ -386,6 +386,20 @@ def test_who_is_inside_shows_with_number_and_for_how_long(
     clock.at += 25 * MINUTE
     page = signed_in(client, oda).get(url).content.decode()
     assert "1 inside, 25 min" in page or "Oda (25 min)" in page
+
+
+@pytest.mark.parametrize("is_open", [True, False])
+def test_what_starts_only_at_a_running_kiln_says_first_who_is_inside(
+    client: Client, kiln: Kiln, permit: EntryPermit, oda: User, is_open: bool
+) -> None:
+    there = kiln if is_open else KilnFactory(tag="K9")
+    order = WorkOrderFactory(kiln=there, needs_state="running")
+    check = FunctionCheck.objects.create(number="FC-9", kiln=there, started_at=MONDAY)
+    starts = f"{order.get_absolute_url()}start/", f"{check.get_absolute_url()}sit/?kiln_state=running"
+    signed_in(client, oda)
+    for page in (client.get(url).content.decode() for url in starts):
+        assert (f"Inside {kiln.tag}: Oda." in page) is is_open
+        assert ("must not run now" in page) is is_open
 
 
 def test_the_one_outside_reads_it_first_on_my_work(client: Client, kiln: Kiln, permit: EntryPermit) -> None:

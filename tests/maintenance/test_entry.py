@@ -6,6 +6,7 @@ from uuid import uuid4
 
 import pytest
 from django.core.exceptions import PermissionDenied, ValidationError
+from django.test import Client
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -23,8 +24,9 @@ from tests.factories import (
     DefectFactory,
     KilnFactory,
     QualificationFactory,
+    WorkOrderFactory,
 )
-from tests.maintenance.mill import a_person, a_user, answers, opened
+from tests.maintenance.mill import a_person, a_user, answers, opened, signed_in
 
 pytestmark = pytest.mark.django_db
 
@@ -90,6 +92,16 @@ def test_a_chamber_that_runs_by_its_charge_record_is_opened_by_somebody_entitled
     with pytest.raises(ValidationError, match="only the kiln master or the planner"):
         open_permit(kiln, answers(note="Fan failed, shut down at 6"), by=a_user("technician", "tom"), key=uuid4())
     assert open_permit(kiln, answers(note="Fan failed, shut down at 6"), by=master, key=uuid4())
+
+
+@pytest.mark.parametrize("is_drying", [True, False])
+def test_the_door_says_that_a_chamber_runs_before_anybody_fills_anything_in(client: Client, is_drying: bool) -> None:
+    order, tom = WorkOrderFactory(needs_state="empty"), a_user("technician", "tom")
+    if is_drying:
+        ChargeFactory(kiln=order.kiln, begin_at=clock.now() - timedelta(days=3), days=6, basis="running")
+    page = signed_in(client, tom).get(f"{order.get_absolute_url()}start/").content.decode()
+    assert ("by its charge record it runs now" in page) is is_drying
+    assert ("only the kiln master or the planner may open it" in page) is is_drying
 
 
 def test_only_an_authorised_person_locks_out() -> None:

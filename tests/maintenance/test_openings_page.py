@@ -2,6 +2,7 @@
 
 from datetime import timedelta
 from typing import Any
+from uuid import uuid4
 
 import pytest
 from django.test import Client
@@ -10,9 +11,10 @@ from django.urls import reverse
 from maintenance.actions.daily import run_day
 from maintenance.actions.placing import place_all, place_by_hand
 from maintenance.board import build_board
-from maintenance.models import WorkOrder
-from plant.models import Absence, Job, Person
+from maintenance.models import EntryMove, WorkOrder
+from plant.models import Absence, Job, Kiln, Person
 from tests.factories import MONDAY, DefectFactory, KilnFactory, MillFactory, UserFactory
+from tests.maintenance.mill import a_person, a_user, opened
 from tests.maintenance.placing_mill import OPENING_FROM, job, on_shift, programme, standing
 
 pytestmark = pytest.mark.django_db
@@ -70,6 +72,17 @@ def test_what_is_unsafe_comes_first(planner: Client) -> None:
     text = _text(planner.get(reverse("maintenance:openings")))
     assert "1 safety matter needs you now." in text
     assert f"{order.number}</a> K1: Free the flap linkage has no place before its safety date, 3 March 2026." in text
+
+
+def test_the_list_by_day_says_who_is_inside_as_the_board_does(planner: Client) -> None:
+    programme()
+    on_shift()
+    job(needs_state="any")
+    place_all(NOW)
+    permit = opened(Kiln.objects.get(tag="K1"), a_user("technician", "tom"))
+    EntryMove.objects.create(key=uuid4(), permit=permit, act="in", person=a_person("una"), at=NOW)
+    by_day = _text(planner.get(reverse("maintenance:openings"))).partition("Placed, day by day")[2]
+    assert "1 inside" in by_day
 
 
 def test_jobs_in_a_barred_chamber_are_marked_but_for_the_one_that_mends_it(planner: Client) -> None:
