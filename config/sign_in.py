@@ -12,7 +12,7 @@ from django.contrib.auth.forms import AuthenticationForm
 from django.contrib.auth.views import LoginView
 from django.core.signing import BadSignature, Signer
 from django.db.models import Max, Sum
-from django.http import HttpRequest, HttpResponseBase
+from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.utils import timezone
 
@@ -70,7 +70,7 @@ class SignInView(LoginView):
     form_class = SignInForm
     redirect_authenticated_user = True
 
-    def post(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponseBase:
+    def post(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
         """Let an address that guesses wait before the password is looked at."""
         wait_s = slowed(request).wait_s
         if wait_s:
@@ -79,7 +79,7 @@ class SignInView(LoginView):
             return answer
         return super().post(request, *args, **kwargs)
 
-    def form_valid(self, form: AuthenticationForm) -> HttpResponseBase:
+    def form_valid(self, form: AuthenticationForm) -> HttpResponse:
         """Sign in for as long as the device allows."""
         answer = super().form_valid(form)
         if form.cleaned_data["is_shared"]:

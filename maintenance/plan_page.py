@@ -136,11 +136,14 @@ def _sure_rows(plan: Plan, delay: Decimal, delay_stood: Decimal | None) -> list[
         "experience": _("of it by the mill's own experience"),
         "assumption": _("of it assumed"),
     }
-    rows = [CostRow(name, getattr(here, one), stood and getattr(stood, one), True) for one, name in names.items()]
+    rows = [
+        CostRow(name, getattr(here, one), None if stood is None else getattr(stood, one), True)
+        for one, name in names.items()
+    ]
     # The rest is no price of waiting: what the plan sets on safety dates that pass.
     late_stood = None if stood is None or delay_stood is None else round(delay_stood - stood.total, 2)
     rows.append(CostRow(_("of it for safety dates that pass"), round(delay - here.total, 2), late_stood, True))
-    return [row for row in rows if abs(row.cost) > CENT or abs(row.stood or 0) > CENT]
+    return [row for row in rows if abs(row.cost) > CENT or (row.stood is not None and abs(row.stood) > CENT)]
 
 
 @dataclass(frozen=True)

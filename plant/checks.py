@@ -118,6 +118,7 @@ def acknowledged_is_on_disk(
 ) -> list[CheckMessage]:
     """Warn where a power cut would lose what was acknowledged."""
     found: list[CheckMessage] = []
+    wanted: dict[str, tuple[str, ...]]
     for alias in databases or ():
         connection = connections[alias]
         if connection.vendor == "sqlite":

@@ -210,7 +210,7 @@ class IntakePage:
     def _as_sent(self, column: Column, data: Mapping[str, str]) -> None:
         chosen = data.get(f"channel-{column.number}", "")
         if chosen:
-            column.channel = self.channels.get(row_number(chosen) or 0)
+            column.channel = self.channels.get(row_number(chosen))
             if column.channel is None:
                 column.trouble = _("This channel is no longer in use: choose another, or leave the column out.")
         unit = data.get(f"unit-{column.number}", "")

@@ -4,9 +4,9 @@
 LARGEST = 2**63 - 1
 
 
-def row_number(text: str) -> int | None:
-    """Return the number of a row, None where the text is none: “²” is a digit to Python, but not to ``int``."""
+def row_number(text: str) -> int:
+    """Return the number of a row, 0 (no row has it) where the text is none: “²” is a digit, but not to ``int``."""
     if not (text.isascii() and text.isdigit() and len(text) < 20):
-        return None
+        return 0
     number = int(text)
-    return number if number <= LARGEST else None
+    return number if number <= LARGEST else 0

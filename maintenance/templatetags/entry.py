@@ -27,7 +27,7 @@ def open_chambers(context: dict[str, Any]) -> dict[str, Any]:
 
     stands = sorted(_stands(context).values(), key=concerns)
     rows = [(stand, person is not None and stand.outside == person) for stand in stands]
-    return {"rows": rows, "user": context["user"]}
+    return {"rows": rows, "user": context["user"], "mill": context.get("mill")}
 
 
 def _stands(context: dict[str, Any]) -> dict[int, EntryNow]:

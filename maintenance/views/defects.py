@@ -39,7 +39,7 @@ def defects(request: HttpRequest) -> HttpResponse:
     )
     sure = sure_of_defects(list(page))
     for defect in page:
-        defect.sure = sure[defect.pk]
+        defect.sure = sure[defect.pk]  # type: ignore[attr-defined]
     context = {
         "place": "rounds",
         "page": page,

@@ -114,12 +114,9 @@ def purpose(context: Mapping[str, Any]) -> dict[str, Any]:
     request = context.get("request")
     match, user = getattr(request, "resolver_match", None), context.get("user")
     page = match.view_name if match else ""
-    is_signed_in = user is not None and user.is_authenticated
-    return {
-        "page": page,
-        "purpose": purposes().get(page, "") if is_signed_in else "",
-        "is_known": is_signed_in and page in user.known_pages,
-    }
+    if user is None or not user.is_authenticated:
+        return {"page": page, "purpose": "", "is_known": False}
+    return {"page": page, "purpose": purposes().get(page, ""), "is_known": page in user.known_pages}
 
 
 @register.inclusion_tag("plant/no_work_done.html")
