@@ -7,7 +7,7 @@ from django.core.exceptions import ValidationError
 from django.db import transaction
 from django.utils.translation import gettext as _
 
-from maintenance.actions.four_eyes import Hands, hands_on, refuse_own
+from maintenance.actions.four_eyes import Hands, hands_on, refuse_own, said_before
 from maintenance.actions.joining import Asked, join, same_work
 from maintenance.actions.raising import raise_work_order
 from maintenance.actions.verdicts import STRUCK, judge_by_defect, take_back
@@ -175,12 +175,7 @@ def judges_of(defect: Defect) -> Hands:
 
 def own_judgement(defect: Defect, by: User) -> str:
     """Say why somebody may not strike a defect, before a word is typed; empty where nothing is against it."""
-    try:
-        if defect.blocks_entry:
-            _refuse_judge(defect, by)
-    except ValidationError as refusal:
-        return " ".join(refusal.messages)
-    return ""
+    return said_before(_refuse_judge, defect, by) if defect.blocks_entry else ""
 
 
 def _refuse_judge(defect: Defect, by: User | None) -> None:

@@ -1,6 +1,6 @@
 """Four eyes for safety work: what keeps people alive is accepted by somebody who did not do it."""
 
-from collections.abc import Collection, Iterable
+from collections.abc import Callable, Collection, Iterable
 from dataclasses import dataclass
 
 from django.core.exceptions import ValidationError
@@ -88,6 +88,15 @@ def refuse_own(act: str, hands: Hands, by: User | None, *, what: str) -> None:
         % {"who": by, "what": what, "names": who_may(act, hands)},
         code="four-eyes",
     )
+
+
+def said_before(refuse: Callable[..., None], *args: object) -> str:
+    """Say what would be refused, before a form is shown or a word typed; empty where nothing is against it."""
+    try:
+        refuse(*args)
+    except ValidationError as refusal:
+        return " ".join(refusal.messages)
+    return ""
 
 
 def who_may(act: str, hands: Hands) -> str:

@@ -10,7 +10,7 @@ from django.core.exceptions import ValidationError
 from django.db import transaction
 from django.utils.translation import gettext as _
 
-from maintenance.actions.four_eyes import Hands, refuse_own
+from maintenance.actions.four_eyes import Hands, refuse_own, said_before
 from maintenance.entry_bars import doubtful_findings, let_in_of, say_finding
 from maintenance.models import Finding, LetIn
 from plant import clock
@@ -29,11 +29,7 @@ def finders_of(finding: Finding) -> Hands:
 
 def refusal_of(finding: Finding, by: User) -> str:
     """Say why somebody may not let people in, before a word is typed; empty where nothing is against it."""
-    try:
-        _refuse_finder(finding, by)
-    except ValidationError as refusal:
-        return " ".join(refusal.messages)
-    return ""
+    return said_before(_refuse_finder, finding, by)
 
 
 def _refuse_finder(finding: Finding, by: User) -> None:

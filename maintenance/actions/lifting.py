@@ -1,9 +1,8 @@
 """What lets people into a chamber again: the signature under the mending, or under the proof test where one belongs."""
 
-from django.core.exceptions import ValidationError
 from django.utils.translation import gettext as _
 
-from maintenance.actions.four_eyes import Hands, hands_on, is_safety_work, refuse_own
+from maintenance.actions.four_eyes import Hands, hands_on, is_safety_work, refuse_own, said_before
 from maintenance.entry_bars import doubtful_findings, kinds_with_test, say_finding
 from maintenance.models import Defect, Finding, ProofTest, WorkOrder
 from plant.models import User
@@ -93,11 +92,7 @@ def refuse_own_work(order: WorkOrder, by: User | None) -> None:
 
 def said_of_own_work(order: WorkOrder, by: User) -> str:
     """Say why somebody may not sign a job off, before a form is shown; empty where nothing is against it."""
-    try:
-        refuse_own_work(order, by)
-    except ValidationError as refusal:
-        return " ".join(refusal.messages)
-    return ""
+    return said_before(refuse_own_work, order, by)
 
 
 def waiting_proof(mending: WorkOrder) -> str:
