@@ -33,7 +33,7 @@ def test_in_and_out_with_a_few_taps(visit: Visit, live_server: object) -> None:
     expect(phone.locator(".lead")).to_contain_text("2 people are inside.")
     wide_enough(phone)
 
-    phone.get_by_text("Relieve", exact=True).tap()
+    phone.get_by_text("Somebody else stays outside", exact=True).tap()
     phone.get_by_label("Stays outside from now on").select_option(str(jon.pk))
     phone.get_by_role("button", name="Stays outside from now on").tap()
     expect(phone.get_by_role("region", name="Stays outside")).to_contain_text("Jon")

@@ -281,7 +281,7 @@ def test_a_tap_that_comes_before_anybody_can_have_looked_is_refused_without_the_
 
 
 @pytest.mark.parametrize(
-    ("result", "word"), [("sound", "relies on it"), ("defect", "nobody may enter K1"), ("worn", "nobody may enter K1")]
+    ("result", "word"), [("sound", "relies on it"), ("defect", "nobody may enter K1"), ("worn", "Nobody may enter K1")]
 )
 def test_where_a_fault_bars_entry_a_second_act_says_what_follows(
     client: Client, check: FunctionCheck, oda: User, result: str, word: str
