@@ -1,5 +1,6 @@
 """Work raised for an occurrence of a recurring task: a work order of its own, or a part in one that is open for it."""
 
+from collections.abc import Sequence
 from datetime import date, datetime, timedelta
 
 from django.utils.translation import gettext as _
@@ -28,6 +29,7 @@ def raise_occurrence(task: StandingTask, due_on: date, earliest_on: date, latest
     if order is not None and (not rest or order.state in TO_PLACE):
         if rest:
             extend_to(order, rest)
+            order.title = _title(task, components)
         why = _("%(task)s, due %(day)s.") % {"task": task, "day": f"{due_on:%Y-%m-%d}"}
         join(
             order,
@@ -69,7 +71,7 @@ def raise_occurrence(task: StandingTask, due_on: date, earliest_on: date, latest
     )
 
 
-def _title(task: StandingTask, components: list[Component]) -> str:
+def _title(task: StandingTask, components: Sequence[Component]) -> str:
     """Say which, where a kiln has several of the kind."""
     if len(components) < 2:
         return task.sheet.title

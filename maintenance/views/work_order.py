@@ -107,6 +107,7 @@ def _page(request: HttpRequest, order: WorkOrder, **bound: forms.Form) -> HttpRe
         "is_before_start": order.state in BEFORE_START,
         "part": part,
         "origins": origins_of(order),
+        "covers": order.covers.all(),
         "nothing_left": order.state not in CLOSED and order.state != State.DONE and is_nothing_left(order),
         "broken": failing_places(clock.now()).of(order.number) if has_place(order) else "",
         "lock_out": KilnStop.objects.around(order).for_people().first() if order.state not in CLOSED else None,

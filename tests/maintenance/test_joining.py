@@ -246,6 +246,7 @@ def test_a_task_extends_the_order_of_a_watch_to_the_other_side(kiln: Kiln, right
     order = WorkOrder.objects.get()
     assert set(order.covers.all()) == {left(kiln), right} and order.standing_task is not None
     assert order.steps.count() == 2 * wick().steps.count() and order.hours == 2 * wick().hours
+    assert left(kiln).name in order.title and right.name in order.title
     assert order.steps.filter(text__startswith=f"{left(kiln).name}: ").count() == wick().steps.count()
 
 
@@ -288,6 +289,7 @@ def test_the_page_and_the_list_name_each_origin(kiln: Kiln, client: Client) -> N
 
     text = client.get(order.get_absolute_url()).content.decode()
 
+    assert f", {left(kiln).name}" in text
     assert "Asked for by" in text and StandingTask.objects.get().get_absolute_url() in text
     for origin in ("watch", "standing_task"):
         assert order.number in client.get(f"/work-orders/?origin={origin}").content.decode()
