@@ -1,6 +1,6 @@
 """Why a place on record no longer holds: by the checker of plans, else by the simple rule."""
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 
 from django.utils.translation import gettext as _
 
@@ -31,6 +31,20 @@ def faults_of_places(desk: Desk, loose: Mapping[str, str], aside: Mapping[str, s
             people = [given.person for given in order.assignments.all()]
             found[ref] = " ".join(desk.look(order, order.placement.start_at, people).faults)
     return {ref: why for ref, why in found.items() if why}
+
+
+def pins_let_go(
+    desk: Desk, loose: Mapping[str, str], aside: Mapping[str, str], kept: Collection[str]
+) -> dict[str, str]:
+    """Say of every job that somebody keeps at its place, and that a plan cannot keep there, why.
+
+    ``kept`` are the jobs that the plan's problem keeps where they are.
+    """
+    why = {**faults_of_places(desk, loose, aside), **loose}
+    for ref in desk.placed_refs:
+        if ref not in kept and ref in desk.jobs and ref not in desk.in_hand and desk.orders[ref].placement.is_pinned:
+            why.setdefault(ref, _("It does not hold beside the others that are kept by hand."))
+    return {ref: text for ref, text in why.items() if ref not in kept and desk.orders[ref].placement.is_pinned}
 
 
 def lies_in_downtime(order: WorkOrder) -> bool:

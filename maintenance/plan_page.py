@@ -224,6 +224,30 @@ def left_out(standing: Standing) -> list[str]:
 
 
 @dataclass(frozen=True)
+class PinLetGo:
+    """A job that somebody keeps at a place that no longer holds, with why, and when the plan does it instead."""
+
+    number: str
+    kept_at: datetime
+    why: str
+    start_at: datetime | None
+
+
+def pins_let_go(plan: Plan, standing: Standing | None) -> list[PinLetGo]:
+    """List the jobs that no plan can keep where somebody keeps them."""
+    starts = {} if standing is None else {ref: at.start_min for ref, at in standing.plan.jobs.items()}
+    return [
+        PinLetGo(
+            number,
+            datetime.fromisoformat(told["start_at"]),
+            told["why"],
+            standing.drawn.at(starts[number]) if standing is not None and number in starts else None,
+        )
+        for number, told in sorted(plan.pins_let_go.items())
+    ]
+
+
+@dataclass(frozen=True)
 class Change:
     """A job that is elsewhere than it stands now."""
 

@@ -5,8 +5,8 @@ the skill, away afterwards, and one without, away before.
 """
 
 from collections import defaultdict
-from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
+from collections.abc import Collection, Iterable, Mapping
+from dataclasses import dataclass, field, replace
 from datetime import date, datetime, timedelta
 from decimal import Decimal
 from itertools import pairwise
@@ -72,6 +72,10 @@ class Drawn:
     notes: tuple[str, ...] = ()
     #: Jobs that are not part of the problem, and why, for the planner.
     aside: Mapping[str, str] = field(default_factory=dict)
+
+    def without_pins(self, refs: Collection[str]) -> "Drawn":
+        """Return the same with some pins let go."""
+        return replace(self, problem=replace(self.problem, pinned=self.problem.pinned.difference(refs)))
 
     def at(self, minute: int) -> datetime:
         """Return the instant of a minute."""

@@ -21,6 +21,7 @@ from maintenance.actions.desk import Desk, has_place, load_desk
 from maintenance.calculations.placing import plan as plans
 from maintenance.calculations.placing.checking import Broken
 from maintenance.calculations.placing.frame import PARTS, Frame
+from maintenance.calculations.placing.letting_go import pins_to_let_go
 from maintenance.calculations.placing.plan_reading import read_plan
 from maintenance.calculations.placing.reading import read_problem
 from maintenance.calculations.placing.reasons import Reason, reason_of
@@ -327,7 +328,7 @@ def standing_on(desk: Desk) -> Standing:
     late = {
         ref
         for ref, job in desk.jobs.items()
-        if job.is_safety and job.latest_at and (not has_place(desk.orders[ref]) or _ends_late(desk, ref))
+        if job.is_safety and job.latest_at and (not has_place(desk.orders[ref]) or ends_late(desk, ref))
     }
     standing = standing_in(desk, draw_problem(desk, gives_way=late))
     standing.failing = faults_of_places(desk, standing.loose, standing.drawn.aside)
@@ -335,10 +336,15 @@ def standing_on(desk: Desk) -> Standing:
 
 
 def standing_in(desk: Desk, drawn: Drawn) -> Standing:
-    """Return the places on record as a plan for a problem that was drawn from the desk."""
-    frame = Frame(drawn.problem)
-    kept = kept_places(desk, drawn)
-    state, loose = stand(frame, kept, kept_stops(drawn))
+    """Return the places on record as a plan for a problem that was drawn from the desk.
+
+    Pins that cannot be kept, the smallest set of them, are let go in its problem.
+    """
+    frame, kept, stops = Frame(drawn.problem), kept_places(desk, drawn), kept_stops(drawn)
+    if gone := pins_to_let_go(frame, kept, stops):
+        drawn = drawn.without_pins(gone)
+        frame = Frame(drawn.problem)
+    state, loose = stand(frame, kept, stops)
     standing = Standing(drawn, state)
     for ref in frame.number_of_job.keys() - kept.keys():
         if has_place(desk.orders[ref]):
@@ -409,7 +415,8 @@ def kept_stops(drawn: Drawn) -> list[KeptStop]:
     return found
 
 
-def _ends_late(desk: Desk, ref: str) -> bool:
+def ends_late(desk: Desk, ref: str) -> bool:
+    """Say whether a job has its place after its safety date."""
     latest_at = desk.jobs[ref].latest_at
     return latest_at is not None and desk.orders[ref].placement.end_at > latest_at
 

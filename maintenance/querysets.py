@@ -36,6 +36,7 @@ if TYPE_CHECKING:
 STATES_WITH_LOCK_OUT = ("empty", "still")
 # Of which points a part of a function check consists, besides those that are seen in either state.
 LOOKED_AT_IN = {"empty": "open_empty", "running": "running"}
+STATES_BEFORE_START = ("raised", "ready", "placed")
 FINISHED_STATES = ("done", "signed_off", "withdrawn")
 # States of a plan that came to an end with a plan, before anybody has decided about it.
 PLAN_TO_DECIDE = ("worked_out", "ended")
@@ -72,6 +73,10 @@ class WorkOrderQuerySet(models.QuerySet["WorkOrder"]):
             "watch": Q(Exists(apps.get_model("maintenance", "Firing").objects.filter(work_order=OuterRef("pk")))),
         }
         return self.filter(Q(origin=origin) | joined.get(origin, Q(pk__in=[])))
+
+    def pins_lost(self) -> "WorkOrderQuerySet":
+        """Work that was kept at a place which no longer held, and that nobody has answered for; it has not begun."""
+        return self.exclude(pin_lost_why="").filter(state__in=STATES_BEFORE_START).select_related("kiln", "placement")
 
     def of_person(self, person: "Person | None") -> "WorkOrderQuerySet":
         """Work given to somebody; nothing where there is nobody."""

@@ -8,7 +8,8 @@ import subprocess
 import sys
 import tempfile
 import time
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Collection, Iterator, Mapping
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
@@ -18,15 +19,18 @@ from django.db import transaction
 from django.utils.translation import gettext as _
 
 from maintenance.actions.desk import Desk, load_desk
-from maintenance.actions.plans import PLAN_TASK, changes_between
+from maintenance.actions.plans import LEAST_SECONDS, PLAN_TASK, changes_between
 from maintenance.calculations.placing import plan as plans
 from maintenance.calculations.placing.checking import check
 from maintenance.calculations.placing.frame import Frame
 from maintenance.calculations.placing.hopeless import find_hopeless
+from maintenance.calculations.placing.json_places import FaultyFileError
+from maintenance.calculations.placing.letting_go import cheapest_first
 from maintenance.calculations.placing.plan import Hopeless, plan_to_json
 from maintenance.calculations.placing.plan_reading import read_plan
 from maintenance.calculations.placing.problem import problem_to_json
 from maintenance.models import Plan
+from maintenance.place_faults import pins_let_go
 from maintenance.plan_problem import Drawn, draw_problem
 from maintenance.plan_states import (
     Standing,
@@ -34,9 +38,10 @@ from maintenance.plan_states import (
     as_it_stood_of,
     as_it_stood_to_json,
     best_so_far,
+    ends_late,
     standing_in,
 )
-from maintenance.plan_words import value_words
+from maintenance.plan_words import time_words, value_words
 from maintenance.suppositions import suppose
 from maintenance.sureness import kept_sureness, unpriced_words
 from plant import clock
@@ -51,21 +56,27 @@ GRACE_S = 60.0
 #: So often at most the best plan so far is kept with the plan.
 KEEP_EVERY_S = 2.0
 MOST_STEPS_KEPT = 400
+#: A solver that breaks off is started so often in all.
+MOST_STARTS = 2
 
 
 def work_out(plan_id: int, progress: Report) -> dict[str, Any]:
     """Work a plan out and keep the best found; what goes wrong is kept with the plan, and nothing else is touched.
 
-    The best so far is kept on the way. Whatever cuts the work off, the plan ends early with it: by an error here at
-    once, by a worker that died when the job is taken up again.
+    The best so far is kept on the way. A solver that is cut off, alone or with the worker that started it, is asked
+    once more and goes on from there; whatever cuts it off then, the plan ends early with the best so far.
     """
     plan = Plan.objects.get(pk=plan_id)
     if not plan.is_at_work:
         return {"state": plan.state}
-    if plan.plan:
-        _end_early(plan, _("The background work broke off."))
+    if not plan.plan:
+        with _ending(plan):
+            _work_out(plan, progress)
+    elif plan.starts < MOST_STARTS and not plan.wants_stop:
+        with _ending(plan):
+            _run(plan, as_it_stood_of(plan), progress, plan.seconds_allowed)
     else:
-        _work_out(plan, progress)
+        _end_early(plan, _("The background work broke off."))
     plan.refresh_from_db(fields=["state", "cost_cents"])
     return {"state": plan.state, "cost_cents": plan.cost_cents}
 
@@ -83,13 +94,26 @@ def end_given_up() -> int:
 def _work_out(plan: Plan, progress: Report) -> None:
     Plan.objects.filter(pk=plan.pk).update(state=State.UNDER_WAY)
     progress(0, plan.seconds_allowed, _("gathering jobs, charges and people"))
+    desk = load_desk(clock.now())
+    before, unsafe, let_go = _drawn(desk, plan)
+    until = time.monotonic() + plan.seconds_allowed
+    while True:
+        _keep_problem(plan, desk, before, unsafe, let_go)
+        try:
+            _run(plan, before, progress, max(LEAST_SECONDS, round(until - time.monotonic())))
+        except _PinsInTheWayError as clash:
+            ref = cheapest_first(before.frame, clash.refs)[0]
+            before = standing_in(desk, before.drawn.without_pins([ref]))
+            let_go[ref] = str(clash)
+        else:
+            return
+
+
+@contextmanager
+def _ending(plan: Plan) -> Iterator[None]:
+    """Let whatever goes wrong end the plan."""
     try:
-        desk = load_desk(clock.now())
-        drawn, unsafe = _drawn(desk, plan)
-        before = standing_in(desk, drawn)
-        _refuse_faulty_pins(drawn, before)
-        _keep_problem(plan, desk, drawn, unsafe, before)
-        _run(plan, drawn, before, progress)
+        yield
     except _FailedError as failure:
         _end_early(plan, str(failure))
     except ClaimLostError:
@@ -106,6 +130,18 @@ def _work_out(plan: Plan, progress: Report) -> None:
 
 class _FailedError(Exception):
     """Raised for what keeps a plan from being worked out; its text is shown to the planner."""
+
+
+class _BrokeOffError(_FailedError):
+    """Raised where the solver ended without saying anything: asked once more, it may come to its end."""
+
+
+class _PinsInTheWayError(_FailedError):
+    """Raised where no plan can be because of jobs that are kept where they are, together with others."""
+
+    def __init__(self, refs: Collection[str], text: str) -> None:
+        super().__init__(text)
+        self.refs = refs
 
 
 def _end_early(plan: Plan, why: str) -> None:
@@ -131,30 +167,34 @@ def _end(plan: Plan, fields: list[str]) -> None:
         plan.save(update_fields=[*fields, "ended_at"])
 
 
-def _drawn(desk: Desk, plan: Plan) -> tuple[Drawn, dict[str, str]]:
-    """Draw the problem; safety jobs that no plan can do in time give way, and are named with what could be done."""
-    unsafe: dict[str, str] = {}
+def _drawn(desk: Desk, plan: Plan) -> tuple[Standing, dict[str, str], dict[str, str]]:
+    """Draw the problem, with what stands in it; name the safety jobs that give way, and the pins that are let go.
+
+    Safety jobs that no plan can do in time are done as soon as can be, or stay where they are kept by hand.
+    """
+    unsafe = {ref: _say_kept_late(desk, ref) for ref in desk.placed_refs if _is_kept_late(desk, ref)}
     while True:
-        drawn = draw_problem(desk, gives_way=unsafe)
+        before = standing_in(desk, draw_problem(desk, gives_way=unsafe))
+        drawn = before.drawn
+        let_go = pins_let_go(desk, before.loose, drawn.aside, drawn.problem.pinned)
         if plan.suppositions:
             drawn, _said = suppose(drawn, plan.suppositions)
-        pinned = drawn.problem.pinned
-        hopeless = [one for one in find_hopeless(Frame(drawn.problem)) if one.job not in unsafe]
-        fixed = [one for one in hopeless if one.job in pinned]
-        if fixed:
-            raise _FailedError(" ".join(_say(drawn, one) for one in fixed))
+            before = standing_in(desk, drawn)
+        hopeless = [one for one in find_hopeless(Frame(before.drawn.problem)) if one.job not in unsafe]
         if not hopeless:
-            return drawn, unsafe
+            return before, unsafe, let_go
         unsafe |= {one.job: _say(drawn, one) for one in hopeless}
 
 
-def _refuse_faulty_pins(drawn: Drawn, before: Standing) -> None:
-    """Say which jobs keep a place that does not hold: no plan can keep them there."""
-    said = [f"{ref}: {before.loose[ref]}" for ref in sorted(drawn.problem.pinned & before.loose.keys())]
-    if said:
-        raise _FailedError(
-            _("A job keeps a place that does not hold. Let it move, or place it anew. %s") % " ".join(said)
-        )
+def _is_kept_late(desk: Desk, ref: str) -> bool:
+    return ref in desk.jobs and desk.orders[ref].placement.is_pinned and ends_late(desk, ref)
+
+
+def _say_kept_late(desk: Desk, ref: str) -> str:
+    order = desk.orders[ref]
+    return _("It is kept by hand at a place that ends on %(end)s, after its safety date: let it move, or say why.") % {
+        "end": time_words(order.placement.end_at, desk.mill)
+    }
 
 
 def _say(drawn: Drawn, one: Hopeless) -> str:
@@ -164,7 +204,14 @@ def _say(drawn: Drawn, one: Hopeless) -> str:
     return one.pattern.format(**values) if one.pattern else one.text
 
 
-def _keep_problem(plan: Plan, desk: Desk, drawn: Drawn, unsafe: Mapping[str, str], before: Standing) -> None:
+def _keep_problem(
+    plan: Plan, desk: Desk, before: Standing, unsafe: Mapping[str, str], let_go: Mapping[str, str]
+) -> None:
+    drawn = before.drawn
+    plan.starts = 0
+    plan.pins_let_go = {
+        ref: {"why": why, "start_at": desk.orders[ref].placement.start_at.isoformat()} for ref, why in let_go.items()
+    }
     plan.base_at = drawn.base_at
     plan.problem = problem_to_json(drawn.problem)
     plan.charge_ids = {tag: list(ids) for tag, ids in drawn.charge_ids.items()}
@@ -187,6 +234,8 @@ def _keep_problem(plan: Plan, desk: Desk, drawn: Drawn, unsafe: Mapping[str, str
             "notes",
             "aside",
             "unsafe",
+            "pins_let_go",
+            "starts",
             "sureness",
             "as_it_stood",
             "as_it_stood_cents",
@@ -195,36 +244,77 @@ def _keep_problem(plan: Plan, desk: Desk, drawn: Drawn, unsafe: Mapping[str, str
     )
 
 
-def _run(plan: Plan, drawn: Drawn, before: Standing, progress: Report) -> None:
-    if not drawn.problem.jobs:
+def _run(plan: Plan, before: Standing, progress: Report, seconds: int) -> None:
+    """Let the solver work, and keep what it comes to; one that breaks off is asked once more, from its best so far."""
+    if not before.drawn.problem.jobs:
         raise _FailedError(_("There is no job to place."))
+    until = time.monotonic() + seconds
     with tempfile.TemporaryDirectory(prefix="kilnward-plan-") as folder:
         problem, answer = Path(folder, "problem.json"), Path(folder, "plan.json")
         problem.write_bytes(as_bytes(plan.problem))
-        best = _Best(plan, drawn, answer)
-        try:
-            with Solver(problem, answer, plan.seconds_allowed) as solver:
-                _follow(plan, solver, best, progress)
-        finally:
-            # Whatever ended the solver, what it wrote last counts.
-            best.look()
-        if solver.code == 1:
-            raise _FailedError(_("No plan can be made from what is on record: %s") % solver.said)
-        if solver.code == 2:
-            found = json.loads(answer.read_bytes())["impossible"]
-            raise _FailedError(" ".join(one["text"] for one in found))
-        if (solver.code or 0) < 0:
-            raise _FailedError(
-                _("The working-out was ended from outside (signal %d). What is on record stays as it was.")
-                % -(solver.code or 0)
+        best = _Best(plan, before.drawn, answer)
+        best.put_back()
+        while True:
+            left = max(LEAST_SECONDS, round(until - time.monotonic()))
+            plan.starts += 1
+            Plan.objects.filter(pk=plan.pk).update(starts=plan.starts)
+            try:
+                kept, told = _asked(plan, problem, answer, left, best, progress)
+            except _BrokeOffError as broke:
+                if plan.starts < MOST_STARTS and not _wants_stop(plan):
+                    best.put_back()
+                    continue
+                again = "" if plan.starts < MOST_STARTS else _("It was asked twice.")
+                raise _FailedError(f"{broke} {again}".strip()) from None
+            if not told.get("failure") or plan.starts >= MOST_STARTS or _wants_stop(plan):
+                break
+    _keep_plan(plan, before, kept, told)
+
+
+def _wants_stop(plan: Plan) -> bool:
+    return Plan.objects.filter(pk=plan.pk, wants_stop=True).exists()
+
+
+def _asked(
+    plan: Plan, problem: Path, answer: Path, seconds: int, best: "_Best", progress: Report
+) -> tuple[plans.Plan, Mapping[str, Any]]:
+    """Ask the solver once; return its plan and what it said of it."""
+    try:
+        with Solver(problem, answer, seconds) as solver:
+            _follow(plan, solver, best, progress)
+    finally:
+        # Whatever ended the solver, what it wrote last counts.
+        best.look()
+    if solver.code == 1:
+        raise _FailedError(_("No plan can be made from what is on record: %s") % solver.said)
+    if (solver.code or 0) < 0:
+        raise _BrokeOffError(
+            _(
+                "The working-out was ended from outside (signal %d): by hand, or because the machine had no memory "
+                "left for it. What is on record stays as it was."
             )
-        if solver.code != 0:
-            raise _FailedError(
-                _("The working-out broke off (%(code)s). What is on record stays as it was. %(said)s")
-                % {"code": solver.code, "said": solver.said}
-            )
-        kept = read_plan(answer.read_bytes())
-    _keep_plan(plan, before, kept, solver.last)
+            % -(solver.code or 0)
+        )
+    if solver.code not in (0, 2):
+        raise _BrokeOffError(
+            _("The working-out broke off (%(code)s). What is on record stays as it was. %(said)s")
+            % {"code": solver.code, "said": solver.said}
+        )
+    try:
+        found = read_plan(answer.read_bytes())
+    except (OSError, FaultyFileError):
+        found = None
+    if isinstance(found, plans.Plan) and solver.code == 0 and solver.last:
+        return found, solver.last
+    if isinstance(found, tuple) and solver.code == 2:
+        refs = {one.job for one in found} & best.drawn.problem.pinned
+        text = " ".join(dict.fromkeys(one.text for one in found))
+        if refs and {one.rule for one in found} == {"together"}:
+            raise _PinsInTheWayError(refs, text)
+        raise _FailedError(text)
+    raise _BrokeOffError(
+        _("The working-out ended and left no plan that can be read. What is on record stays as it was.")
+    )
 
 
 class _Best:
@@ -239,10 +329,22 @@ class _Best:
         if not self.answer.exists() or self.answer.stat().st_mtime_ns == self.stamp:
             return
         self.stamp = self.answer.stat().st_mtime_ns
-        kept = read_plan(self.answer.read_bytes())
+        try:
+            kept = read_plan(self.answer.read_bytes())
+        except FaultyFileError:
+            # What the solver says of it at its end decides.
+            return
         if isinstance(kept, plans.Plan) and check(self.drawn.problem, kept).holds:
             rows = Plan.objects.filter(pk=self.plan.pk, state=State.UNDER_WAY)
             rows.update(plan=plan_to_json(kept))
+
+    def put_back(self) -> None:
+        """Let the solver begin with the best that is kept; where there is none, with nothing."""
+        kept = Plan.objects.values_list("plan", flat=True).get(pk=self.plan.pk)
+        if kept:
+            self.answer.write_bytes(as_bytes(kept))
+        else:
+            self.answer.unlink(missing_ok=True)
 
 
 class Solver:
@@ -336,7 +438,7 @@ def _follow(plan: Plan, solver: Solver, best: _Best, progress: Report) -> None:
         seconds = int(solver.steps[-1]["seconds"]) if solver.steps else 0
         progress(min(seconds, plan.seconds_allowed - 1), plan.seconds_allowed, plan.name)
         # Before its first plan it would have nothing to give.
-        if solver.steps and not is_stopped and Plan.objects.filter(pk=plan.pk, wants_stop=True).exists():
+        if solver.steps and not is_stopped and _wants_stop(plan):
             is_stopped = True
             solver.stop()
         if now > solver.deadline:
@@ -353,10 +455,8 @@ def _keep_steps(plan: Plan, solver: Solver) -> None:
         Plan.objects.filter(pk=plan.pk).update(progress=kept, cost_cents=last[1], bound_cents=min(last[1], last[2]))
 
 
-def _keep_plan(plan: Plan, before: Standing, kept: plans.Plan | tuple[Hopeless, ...], told: Mapping[str, Any]) -> None:
+def _keep_plan(plan: Plan, before: Standing, kept: plans.Plan, told: Mapping[str, Any]) -> None:
     """Keep the plan that the solver came to an end with, once the checker has passed it."""
-    if not isinstance(kept, plans.Plan):
-        raise _FailedError(" ".join(one.text for one in kept))
     verdict = check(before.drawn.problem, kept)
     if not verdict.holds:
         raise _FailedError(

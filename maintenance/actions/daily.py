@@ -149,8 +149,7 @@ def _run(day: date, now_at: datetime, progress: Progress | None) -> DaySummary:
     steps: tuple[tuple[str, Callable[[], None]], ...] = (
         (_("what recurs"), lambda: _take_rolled(summary, roll(day))),
         (_("parts on hand"), _refresh_readiness),
-        (_("places"), lambda: _take_placed(summary, place_all(now_at))),
-        (_("places that hold"), lambda: _take_settled(summary, settle_places(now_at))),
+        (_("places"), lambda: _place(summary, now_at)),
         (_("what to order"), lambda: _take_advice(summary, day)),
         (_("what waiting costs"), lambda: _take_prices(summary)),
         (_("what is late"), lambda: summary.shout(late_proof_tests(day))),
@@ -183,6 +182,17 @@ def _refresh_readiness() -> None:
     with transaction.atomic():
         Mill.objects.select_for_update().get()
         update_readiness(WorkOrder.objects.filter(state__in=[WorkOrder.State.RAISED, WorkOrder.State.READY]))
+
+
+@transaction.atomic
+def _place(summary: DaySummary, now_at: datetime) -> None:
+    """Give places and lock-outs in one piece: at no time does a job stand without the lock-out it had."""
+    _take_placed(summary, place_all(now_at))
+    _take_settled(summary, settle_places(now_at))
+    for order in WorkOrder.objects.pins_lost():
+        text = _("%(number)s on %(kiln)s: %(why)s Keep it anew, or let it move.")
+        said = text % {"number": order.number, "kiln": order.kiln.tag, "why": order.pin_lost_why}
+        summary.shout([Shout("alarm" if order.is_safety else "mind", said, order.number)])
 
 
 def _take_placed(summary: DaySummary, placed: Placed) -> None:

@@ -4,19 +4,23 @@ from collections.abc import Collection
 
 from maintenance.actions.desk import Desk
 from maintenance.calculations.placing import plan as plans
-from maintenance.models import KilnStop, Plan
+from maintenance.models import KilnStop, Plan, WorkOrder
 from maintenance.plan_problem import Drawn, person_id_of
+from maintenance.querysets import STATES_WITH_LOCK_OUT
 
 
 def keep_lock_outs(
     desk: Desk, drawn: Drawn, after: plans.Plan, kilns: Collection[str] | None = None, plan: Plan | None = None
 ) -> None:
-    """Replace the lock-outs that lie ahead, of all kilns or of some."""
+    """Replace the lock-outs that lie ahead, of all kilns or of some.
+
+    One in which a job stands that the plan says nothing of, or that it has there as well, is not taken away from it.
+    To be called in the transaction that writes the places.
+    """
     ids = {one.kiln.tag: one.kiln.pk for one in desk.programme.values()}
     ahead = KilnStop.objects.filter(lock_out_at__gte=drawn.base_at)
     if kilns is not None:
         ahead = ahead.filter(kiln__tag__in=kilns)
-    ahead.delete()
     rows = []
     used = {at.stop for at in after.jobs.values() if at.stop is not None}
     for number, stop in enumerate(after.stops):
@@ -34,7 +38,17 @@ def keep_lock_outs(
                 plan=plan,
             )
         )
+    standing = _standing_jobs(ids.values())
+    inside = [order for order in standing if not any(row.holds(order) for row in rows)]
+    kept = [stop.pk for stop in ahead if any(stop.holds(order) for order in inside)]
+    ahead.exclude(pk__in=kept).delete()
     KilnStop.objects.bulk_create(rows)
+
+
+def _standing_jobs(kiln_ids: Collection[int]) -> list[WorkOrder]:
+    """Return the jobs that are placed, or under way, in kilns that are locked out for them."""
+    unfinished = WorkOrder.objects.unfinished().filter(kiln__in=kiln_ids, placement__isnull=False)
+    return list(unfinished.filter(needs_state__in=STATES_WITH_LOCK_OUT).select_related("placement"))
 
 
 def somebody_locks_out(desk: Desk) -> bool:

@@ -19,7 +19,7 @@ from maintenance.calculations import placing_problem as calc
 from maintenance.calculations.hand_placing import look_at_place
 from maintenance.calculations.simple_placing import place_jobs
 from maintenance.models import Assignment, Placement, WorkOrder
-from maintenance.plan_states import Standing, standing_on
+from maintenance.plan_states import Standing, ends_late, standing_on
 from plant import clock
 from plant.access import require
 from plant.models import Change, Mill, Person, User
@@ -49,12 +49,15 @@ class Cleared:
     now_at: datetime | None
     is_safety: bool = False
     stays: bool = False
+    #: Somebody had given it by hand.
+    was_kept: bool = False
 
     def say(self, zone: ZoneInfo) -> str:
         """Say what became of it, in the mill's time."""
         facts = {"number": self.number, "was": _say(self.was_at, zone), "why": self.why}
         if self.stays:
-            return _("%(number)s keeps its place on %(was)s, but that does not hold: %(why)s") % facts
+            words = _("%(number)s keeps its place on %(was)s, but that does not hold: %(why)s It stays: you decide.")
+            return words % facts
         if self.now_at is None:
             return _("%(number)s lost its place on %(was)s: %(why)s It has none now.") % facts
         if self.now_at == self.was_at:
@@ -93,9 +96,13 @@ def place_all(now_at: datetime) -> Placed:
     unsupplied = desk.unsupplied()
     kept, given_up, stuck = _sort_places(desk, unsupplied)
     aside = desk.in_hand | set(stuck)
+    said = _stuck_by_checker(desk, stuck)
     apart = aside | desk.left_out | set(unsupplied)
     jobs = [job for ref, job in desk.jobs.items() if ref not in apart]
     plan = place_jobs(desk.problem(jobs, kept, aside))
+    for ref, one in given_up.items():
+        if one.was_kept:
+            end_pin(desk.orders[ref], one.why)
     fresh = moved = 0
     for placement in plan.placements:
         order = desk.orders[placement.job_ref]
@@ -122,7 +129,7 @@ def place_all(now_at: datetime) -> Placed:
         without_place=len(plan.not_placed) + len(without),
         left_out=len(desk.left_out),
         waiting_for_parts=waiting,
-        shouts=tuple(_shouts(desk, plan, unsupplied, stuck)),
+        shouts=tuple(_shouts(desk, plan, {ref: why for ref, why in unsupplied.items() if ref not in stuck}, said)),
         cleared=tuple(replace(one, now_at=now.get(ref)) for ref, one in sorted(given_up.items())),
     )
 
@@ -156,8 +163,7 @@ def _sort_places(
             wanted = look_at_place(problem, desk.jobs[ref], order.placement.start_at, people)
             faults = wanted.faults
             if wanted.placement and wanted.placement.end_at == order.placement.end_at:
-                latest_at = desk.jobs[ref].latest_at
-                if order.placement.is_pinned and latest_at and order.placement.end_at > latest_at:
+                if order.placement.is_pinned and ends_late(desk, ref):
                     # The simple rule would look for an earlier place; the planner has chosen this one.
                     stuck[ref] = list(wanted.warnings)
                     continue
@@ -168,9 +174,24 @@ def _sort_places(
             stuck[ref] = list(faults)
         else:
             # A pin ends with its time: what was not done then needs another place.
-            order.placement.is_pinned = False
-            given_up[ref] = Cleared(ref, order.placement.start_at, " ".join(faults), None, order.is_safety)
+            placed, why = order.placement, " ".join(faults)
+            given_up[ref] = Cleared(
+                ref, placed.start_at, why, None, is_safety=order.is_safety, was_kept=placed.is_pinned
+            )
     return kept, given_up, stuck
+
+
+def _stuck_by_checker(desk: Desk, stuck: dict[str, list[str]]) -> dict[str, list[str]]:
+    """Say of kept places what whoever answers for board and plan says of them, and that a safety date passes."""
+    if not stuck:
+        return {}
+    failing, said = standing_on(desk).failing, {}
+    for ref, faults in stuck.items():
+        if ref in failing:
+            said[ref] = [failing[ref]]
+        elif ends_late(desk, ref):
+            said[ref] = faults
+    return said
 
 
 def _shouts(
@@ -179,11 +200,13 @@ def _shouts(
     for shout in plan.shouts:
         yield Shout("alarm", shout.words, shout.job_ref)
     for ref, lacking in unsupplied.items():
-        if ref in desk.jobs and desk.jobs[ref].is_safety and ref not in stuck:
+        if ref in desk.jobs and desk.jobs[ref].is_safety:
             text = _("%(number)s on %(kiln)s is safety work and has no place. %(why)s")
             yield Shout("alarm", text % {"number": ref, "kiln": desk.jobs[ref].kiln, "why": lacking}, ref)
     for ref, faults in stuck.items():
-        text = _("%(number)s keeps the place it was given by hand, but that does not hold: %(why)s")
+        text = _(
+            "%(number)s keeps the place it was given by hand, but that does not hold: %(why)s It stays: you decide."
+        )
         level = "alarm" if desk.jobs[ref].is_safety else "mind"
         yield Shout(level, text % {"number": ref, "why": " ".join(faults)}, ref)
 
@@ -240,7 +263,8 @@ def keep_place(
     if is_pinned:
         # Whoever puts a job somewhere by hand wants it in the plan.
         order.left_out_at, order.left_out_by, order.left_out_why, order.not_before_on = None, None, "", None
-        changed += ["left_out_at", "left_out_by", "left_out_why", "not_before_on"]
+        order.pin_lost_why = ""
+        changed += ["left_out_at", "left_out_by", "left_out_why", "not_before_on", "pin_lost_why"]
     order.version += 1
     order.save(update_fields=changed)
     names = [worker.name for worker in desk.workers if int(worker.ref) in people]
@@ -363,6 +387,8 @@ def keep_place_that_holds(order: WorkOrder, *, by: User | None) -> str:
         return ""
     when = placed.start_at.astimezone(desk.mill.zone)
     why = _("Had a place on %(when)s, given up: %(why)s") % {"when": f"{when:%Y-%m-%d %H:%M}", "why": " ".join(faults)}
+    if placed.is_pinned:
+        end_pin(mine, " ".join(faults), by=by)
     take_place_away(mine, why, by=by)
     return why
 
@@ -378,15 +404,33 @@ def bring_parts_along(order: WorkOrder) -> None:
 def set_pinned(work_order: WorkOrder, is_pinned: bool, *, by: User | None) -> None:
     """Let a job keep its place whatever comes, or let the day's work move it again."""
     order = locked_for_placing(work_order, by, None)
-    if not has_place(order):
+    # That a place was lost is answered by either: it is kept anew, or may move.
+    is_answer = bool(order.pin_lost_why)
+    if not has_place(order) and (is_pinned or not is_answer):
         raise ValidationError(_("%(number)s has no place to keep.") % {"number": order.number}, code="state")
+    was_pinned = has_place(order) and order.placement.is_pinned
+    if has_place(order):
+        order.placement.is_pinned = is_pinned
+        order.placement.save(update_fields=["is_pinned"])
+    if is_answer:
+        order.pin_lost_why = ""
+        order.save(update_fields=["pin_lost_why"])
+    if was_pinned != is_pinned or is_answer:
+        act = "pinned" if is_pinned else "unpinned"
+        Change.record(order, act, by=by, before={"is_pinned": was_pinned}, after={})
+
+
+def end_pin(order: WorkOrder, why: str, *, by: User | None = None) -> None:
+    """Let a job that was kept by hand leave its place, which no longer holds; remember it until somebody answers."""
     placed = order.placement
-    if placed.is_pinned != is_pinned:
-        placed.is_pinned = is_pinned
-        placed.save(update_fields=["is_pinned"])
-        Change.record(
-            order, "pinned" if is_pinned else "unpinned", by=by, before={"is_pinned": not is_pinned}, after={}
-        )
+    when = date_format(placed.start_at.astimezone(Mill.objects.current().zone), "D j M H:i")
+    placed.is_pinned = False
+    placed.save(update_fields=["is_pinned"])
+    order.pin_lost_why = _("It was kept on %(when)s, which no longer held: %(why)s") % {"when": when, "why": why}
+    order.save(update_fields=["pin_lost_why"])
+    Change.record(
+        order, "unpinned", by=by, before={"is_pinned": True}, after={"is_pinned": False}, note=order.pin_lost_why
+    )
 
 
 def pin(work_order: WorkOrder, *, by: User | None) -> None:

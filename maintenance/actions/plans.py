@@ -20,6 +20,7 @@ from maintenance.actions.placing import (
     Cleared,
     RulesBrokenError,
     bring_parts_along,
+    end_pin,
     keep_place,
     locked_for_placing,
     take_place_away,
@@ -171,8 +172,13 @@ def accept_plan(plan: Plan, *, by: User | None, version: int | None = None) -> A
         )
     desk = load_desk(clock.now())
     drawn = draw_problem(desk, gives_way=set(plan.unsafe))
+    now = standing_in(desk, drawn)
+    # Pins of later jobs that do not hold are as little in a plan's way as those that it has let go.
+    fail = drawn.problem.pinned - now.drawn.problem.pinned - plan.versions.keys()
+    let_go = _pins_let_go(plan, desk)
+    drawn = drawn.without_pins(fail | let_go)
     accepted = Accepted()
-    wanted, stops = _carried_over(plan, desk, drawn, accepted)
+    wanted, stops = _carried_over(plan, desk, drawn, accepted, fail)
     frame = Frame(drawn.problem)
     state, loose = stand(frame, wanted, stops)
     standing = Standing(drawn, state)
@@ -183,10 +189,11 @@ def accept_plan(plan: Plan, *, by: User | None, version: int | None = None) -> A
     faults += [standing.say(one, "", standing.plan) for one in standing.broken]
     if faults:
         raise RulesBrokenError([_("The plan no longer holds; work out a new one. Nothing was changed."), *faults])
-    now = standing_in(desk, drawn)
+    _end_pins(plan, desk, standing, let_go, by)
     _apply(desk, drawn, now.plan, standing, set(wanted), accepted, plan, by)
     for ref in drawn.problem.issued:
-        if ref not in standing.plan.jobs:
+        # Where the plan has no place for a job that somebody keeps at one, it stays, and whoever keeps it decides.
+        if ref not in standing.plan.jobs and ref not in fail | let_go:
             take_place_away(desk.orders[ref], say_reason(standing, ref), by=by)
             accepted.without_place.append(ref)
     keep_needs_in_step(desk.orders[ref] for ref in desk.jobs)
@@ -199,8 +206,27 @@ def accept_plan(plan: Plan, *, by: User | None, version: int | None = None) -> A
     return accepted
 
 
+def _pins_let_go(plan: Plan, desk: Desk) -> frozenset[str]:
+    """Return the pins that a plan lets go and that stand as they stood: one that was given anew since counts."""
+    return frozenset(
+        ref
+        for ref, told in plan.pins_let_go.items()
+        if ref in desk.orders
+        and has_place(desk.orders[ref])
+        and desk.orders[ref].placement.start_at.isoformat() == told["start_at"]
+    )
+
+
+def _end_pins(plan: Plan, desk: Desk, standing: Standing, refs: Collection[str], by: User | None) -> None:
+    """Let the jobs that the plan has elsewhere leave the places they were kept at, and remember that."""
+    for ref, place in places(standing.drawn, standing.plan).items():
+        order = desk.orders[ref]
+        if ref in refs and order.placement.is_pinned and place.start_at != order.placement.start_at:
+            end_pin(order, plan.pins_let_go[ref]["why"], by=by)
+
+
 def _carried_over(
-    plan: Plan, desk: Desk, drawn: Drawn, accepted: Accepted
+    plan: Plan, desk: Desk, drawn: Drawn, accepted: Accepted, stays: Collection[str]
 ) -> tuple[dict[str, KeptPlace], list[KeptStop]]:
     """Put the places of a plan into the minutes, people and charges of the problem as it is drawn now."""
     old = drawn_of(plan)
@@ -226,7 +252,7 @@ def _carried_over(
             wanted[ref] = KeptPlace(start_min, frozenset(one for one in people if one), at)
     for ref, kept_place in kept_places(desk, drawn).items():
         # What was raised or placed since the plan was drawn stays where it is.
-        if ref not in wanted and ref not in plan.versions:
+        if ref not in wanted and ref not in plan.versions and ref not in stays:
             wanted[ref] = kept_place
     return wanted, _carried_stops(old, kept, drawn)
 

@@ -40,6 +40,8 @@ class Plan(models.Model):
     suppositions = models.JSONField(default=list, blank=True)
     seconds_allowed = models.PositiveIntegerField(_("seconds allowed"), default=60)
     wants_stop = models.BooleanField(default=False)
+    # So often the solver was started for the problem as it is drawn.
+    starts = models.PositiveSmallIntegerField(default=0)
     base_at = models.DateTimeField(_("drawn"), null=True, blank=True)
     # placing-problem/1; the ids of the charges by kiln, and of the charge before them; the version of each work order.
     problem = models.JSONField(default=dict, blank=True)
@@ -50,6 +52,8 @@ class Plan(models.Model):
     notes = models.JSONField(default=list, blank=True)
     aside = models.JSONField(default=dict, blank=True)
     unsafe = models.JSONField(default=dict, blank=True)
+    # Jobs that somebody keeps at a place that no longer holds: by work order, why, and when they begin there.
+    pins_let_go = models.JSONField(default=dict, blank=True)
     # placing-plan/1 of the best plan found, checked before it is kept; and of the places that stood when it was drawn.
     plan = models.JSONField(default=dict, blank=True)
     as_it_stood = models.JSONField(default=dict, blank=True)

@@ -70,6 +70,8 @@ class WorkOrder(models.Model):
     cost_unknown_why = models.CharField(_("why waiting has no price"), max_length=240, blank=True, default="")
     why = models.TextField(_("why"), blank=True)
     no_place_why = models.TextField(_("why it has no place"), blank=True)
+    # It was kept at a place that no longer held, and lost that: told until somebody keeps it anew or lets it move.
+    pin_lost_why = models.TextField(_("why it was not kept at its place"), blank=True)
     # Taken out of the plan by hand: it stays out until it is put back, or has no place before a day.
     left_out_at = models.DateTimeField(_("left out of the plan"), null=True, blank=True)
     left_out_by = models.ForeignKey(

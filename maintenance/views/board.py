@@ -118,6 +118,7 @@ def openings(request: HttpRequest) -> HttpResponse:
         "safety": safety,
         "other": page,
         "run": last_run(),
+        "pins_lost": WorkOrder.objects.pins_lost(),
     }
     return render(request, "maintenance/openings.html", context)
 

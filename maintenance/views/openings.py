@@ -271,6 +271,8 @@ def change_place(request: HttpRequest, number: str, act: str) -> HttpResponse:
         messages.success(request, said % {"number": number})
     except ValidationError as refusal:
         messages.error(request, " ".join(refusal.messages))
+    if "job" in request.POST:
+        return redirect(order)
     if "from" in request.POST:
         return redirect(address_of_board(request, order))
     return _back(request.POST.get("back", ""))

@@ -26,6 +26,7 @@ from maintenance.plan_page import (
     late_charges,
     lead_words,
     left_out,
+    pins_let_go,
     steps_of,
     stopped_charges,
 )
@@ -179,11 +180,12 @@ def _at_work(found: Plan) -> dict[str, Any]:
 def _context(found: Plan, mill: Mill) -> dict[str, Any]:
     context: dict[str, Any] = {"place": "openings", "plan": found, **_at_work(found)}
     if not found.plan or found.is_at_work:
-        return context
+        return context | {"pins_let_go": pins_let_go(found, None)}
     standing = standing_of(found)
     changes = changes_of(found.changes)
     context |= {
         "is_done": True,
+        "pins_let_go": pins_let_go(found, standing),
         "rows": cost_rows(found),
         "stood": amount(found.as_it_stood_cents),
         "stood_more": amount(_less(found.cost_cents, found.as_it_stood_cents)),

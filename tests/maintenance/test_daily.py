@@ -211,7 +211,7 @@ def test_the_day_raises_places_and_advises_in_one_turn() -> None:
     assert Placement.objects.get().start_at.date() == _on(22)
     assert WorkOrder.objects.get().state == "placed"
     assert ReorderAdvice.objects.get(part=part).order_quantity > 0
-    assert steps == [0, 1, 2, 3, 4, 5, 6, 7]
+    assert steps == [0, 1, 2, 3, 4, 5, 6]
     run = DayRun.objects.get()
     assert run.finished_at is not None
     assert run.summary["raised"] == ["WO-0001"]

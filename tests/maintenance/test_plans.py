@@ -485,23 +485,6 @@ def test_an_accepted_plan_is_left_alone_by_the_next_run_of_the_day(a_plan: Plan)
     assert places() == kept
 
 
-def test_a_job_that_keeps_a_place_which_does_not_hold_is_named_before_anything_is_solved() -> None:
-    programme()
-    on_shift(skills=BOTH)
-    order = job()
-    place_all(NOW)
-    pin(order, by=planner())
-    Placement.objects.update(start_at=OPENING_FROM, end_at=OPENING_FROM + timedelta(hours=1.5))
-
-    plan = worked_out()
-
-    assert plan.state == Plan.State.FAILED
-    assert plan.failure.startswith(
-        f"A job keeps a place that does not hold. Let it move, or place it anew. {order}"[:78]
-    )
-    assert f"{order.number}: K1 is not open and empty" in plan.failure
-
-
 def test_accepting_one_plan_sets_the_others_aside_that_were_made_for_other_places(a_plan: Plan) -> None:
     other = worked_out()
     accept_plan(a_plan, by=a_plan.wanted_by)

@@ -24,7 +24,7 @@ from .neighbourhoods import Chooser
 from .pins import faulty_pins
 from .plan import Hopeless, Plan
 from .problem import Problem
-from .standing import issued_plan
+from .standing import issued_plan, state_of_plan
 from .state import JobAt, State, Stops, state_of
 from .tasks import LOST_BY_ROUNDING, Found, Task, task_of, whole_task
 from .workers import Alone, News, Order, WorkerError, Workers
@@ -79,7 +79,12 @@ Wish = Callable[[], bool]
 
 
 def solve(
-    problem: Problem, seconds: float, tell: Tell | None = None, wants_stop: Wish | None = None, workers: int = 2
+    problem: Problem,
+    seconds: float,
+    tell: Tell | None = None,
+    wants_stop: Wish | None = None,
+    workers: int = 2,
+    begin: Plan | None = None,
 ) -> Answer:
     """Find the plan that costs the least.
 
@@ -95,13 +100,15 @@ def solve(
         asked several times a second whether to come to an end
     workers : int
         processes that solve parts; 0: this process does it alone
+    begin : Plan, optional
+        a plan of this problem that holds, which is not to be lost
 
     Returns
     -------
     Answer
         a complete plan with a proven bound, never dearer than the rules of thumb, or what makes one impossible
     """
-    return _Solving(problem, seconds, tell, wants_stop, workers).run()
+    return _Solving(problem, seconds, tell, wants_stop, workers).run(begin)
 
 
 class _Solving:
@@ -138,13 +145,17 @@ class _Solving:
     def gone(self) -> float:
         return time.monotonic() - self.began
 
-    def run(self) -> Answer:
+    def run(self, begin: Plan | None = None) -> Answer:
         faults = faulty_pins(self.frame)
         hopeless = find_hopeless(self.frame)
         faults += [Fault(f"issued.{one.job}", f"is pinned, but: {one.text}") for one in hopeless if self._is_pin(one)]
         if faults or hopeless:
             return Answer(None, () if faults else hopeless, tuple(faults))
         failure = ""
+        known = None if begin is None else state_of_plan(self.frame, begin)
+        if known is not None:
+            self.first_seconds = self.gone
+            self._keep(known, "as it was")
         by_rule: list[State] = []
         cents: list[int | None] = [None, None, None]
         rules = (due_date_plan, greedy_plan, *((issued_plan,) if self.frame.issued else ()))

@@ -14,11 +14,13 @@ from django.core.management.base import BaseCommand, CommandParser
 
 from maintenance.calculations.placing.checking import check
 from maintenance.calculations.placing.json_places import FaultyFileError
-from maintenance.calculations.placing.plan import impossible_to_json, plan_to_json
+from maintenance.calculations.placing.plan import Plan, impossible_to_json, plan_to_json
+from maintenance.calculations.placing.plan_reading import read_plan
 from maintenance.calculations.placing.reading import read_problem
 from maintenance.calculations.placing.solving import Answer, Progress, solve
+from maintenance.calculations.placing.workers import WorkerError
 
-DONE, FAULTY, IMPOSSIBLE = 0, 1, 2
+DONE, FAULTY, IMPOSSIBLE, BROKE_OFF = 0, 1, 2, 3
 DEFAULT_SECONDS = 60.0
 #: The best plan so far is written so often at most, and so that writing takes no more than this share of the time.
 KEEP_EVERY_S, MOST_SHARE_KEEPING = 1.0, 0.05
@@ -29,8 +31,9 @@ class Command(BaseCommand):
 
     help = (
         "Places jobs into the charge programme at the least cost. Exit code 0: the plan is written; 1: the problem "
-        "cannot be used, every fault is named; 2: no plan can exist, the causes are written. The best plan so far is "
-        "written on the way, so that a run that is cut off leaves it."
+        "cannot be used, every fault is named; 2: no plan can exist, the causes are written; 3: it broke off. The best "
+        "plan so far is written on the way, so that a run that is cut off leaves it; where one that holds lies there "
+        "already, the run begins with it."
     )
     requires_system_checks: list[str] = []
 
@@ -73,7 +76,10 @@ class Command(BaseCommand):
         # Whoever ends it early gets the best plan so far.
         signal.signal(signal.SIGTERM, self._stop)
         left = max(0.1, seconds - (time.monotonic() - began))
-        answer = solve(asked, left, self._tell, wants_stop=self._look_up)
+        try:
+            answer = solve(asked, left, self._tell, wants_stop=self._look_up, begin=self._begun(plan))
+        except (MemoryError, WorkerError) as error:
+            self._leave(BROKE_OFF, f"the solver broke off: {error or type(error).__name__}")
         if answer.faults:
             self._leave(FAULTY, *(str(fault) for fault in answer.faults))
         if answer.plan is None:
@@ -84,6 +90,14 @@ class Command(BaseCommand):
             self._leave(FAULTY, "the plan that was found does not hold:", *(str(one) for one in verdict.broken))
         self._write(plan, plan_to_json(answer.plan))
         self._summarise(answer)
+
+    def _begun(self, plan: Path) -> Plan | None:
+        """Read the plan that an earlier run left there, if it holds."""
+        try:
+            begun = read_plan(plan.read_bytes())
+        except (OSError, FaultyFileError):
+            return None
+        return begun if isinstance(begun, Plan) and check(self._asked, begun).holds else None
 
     def _stop(self, *_signal: object) -> None:
         self._wants_stop = True
