@@ -82,7 +82,7 @@ class PermitForm(forms.Form):
         error_messages={"invalid_choice": _("Name somebody who is on record as authorised to lock out today.")},
     )
     watch_outside = forms.ModelChoiceField(
-        Person.objects.none(), label=_("Stays outside and watches"), empty_label=_("choose a person")
+        Person.objects.none(), label=_("Stays outside at the main door"), empty_label=_("choose a person")
     )
     permit_note = forms.CharField(label=_("Note"), max_length=200, required=False)
 

@@ -63,7 +63,7 @@ def _look_inside(master: Page) -> None:
     for statement in master.get_by_role("group", name="At the door of K1").get_by_role("checkbox").all():
         statement.check()
     master.get_by_label("Temperature inside").fill("21")
-    master.get_by_label("Stays outside and watches").select_option("Per")
+    master.get_by_label("Stays outside at the main door").select_option("Per")
     master.get_by_label("I have read all cautions").check()
     master.get_by_role("button", name="Start the sitting").tap()
 

@@ -94,7 +94,7 @@ def _start(phone: Page, order: WorkOrder) -> None:
         statement.check()
     temperature = phone.get_by_label("Temperature inside")
     temperature.fill("61")
-    phone.get_by_label("Stays outside and watches").select_option("Per")
+    phone.get_by_label("Stays outside at the main door").select_option("Per")
     phone.get_by_label("We have read all cautions").check()
     phone.get_by_label("each with a lock of their own on").check()
     phone.get_by_role("button", name="Start", exact=True).tap()
