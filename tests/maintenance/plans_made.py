@@ -5,10 +5,8 @@ from typing import Any
 from maintenance import working_out
 from maintenance.actions.desk import load_desk
 from maintenance.actions.plans import want_plan
-from maintenance.calculations.placing.frame import Frame
 from maintenance.calculations.placing.inserting import due_date_plan
 from maintenance.models import Plan
-from maintenance.plan_states import standing_in
 from plant import clock
 from plant.models import User
 
@@ -17,10 +15,9 @@ def made_plan(by: User, **ways: Any) -> Plan:
     """Want a plan and give it the plan by due dates, with steps on the way to it."""
     plan = want_plan(by=by, **{"seconds": 10, **ways})
     desk = load_desk(clock.now())
-    drawn, unsafe = working_out._drawn(desk, plan)
-    before = standing_in(desk, drawn)
-    working_out._keep_problem(plan, desk, drawn, unsafe, before)
-    kept = due_date_plan(Frame(drawn.problem)).to_plan()
+    before, unsafe, let_go = working_out._drawn(desk, plan)
+    working_out._keep_problem(plan, desk, before, unsafe, let_go)
+    kept = due_date_plan(before.frame).to_plan()
     cents = kept.stated_total_cents
     plan.progress = [[0.2, cents + 9000, 0], [1.5, cents + 100, cents // 2], [3.0, cents, cents * 9 // 10]]
     plan.save(update_fields=["progress"])
