@@ -161,7 +161,7 @@ def cure_defect(defect: Defect, *, by: User | None, work_order: WorkOrder) -> No
     defect.save(update_fields=["cured_at"])
     Change.record(defect, "mended", by=by, after={"work_order": work_order.number})
     if defect.blocks_entry:
-        Change.record(defect.kiln, "defect that blocked entry is mended", by=by, after={"defect": defect.what})
+        Change.record(defect.kiln, "defect that barred entry is mended", by=by, after={"defect": defect.what})
 
 
 def judges_of(defect: Defect) -> Hands:
@@ -232,4 +232,6 @@ def take_off_the_list(defect: Defect, *, by: User | None, why: str) -> None:
     Change.record(defect, STRUCK, by=by, note=why.strip())
     take_back(defect)
     if defect.blocks_entry:
-        Change.record(defect.kiln, "open to entry again", by=by, after={"defect": defect.what}, note=why.strip())
+        Change.record(
+            defect.kiln, "defect that barred entry is struck", by=by, after={"defect": defect.what}, note=why.strip()
+        )

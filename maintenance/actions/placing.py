@@ -416,7 +416,7 @@ def set_pinned(work_order: WorkOrder, is_pinned: bool, *, by: User | None) -> No
         order.pin_lost_why = ""
         order.save(update_fields=["pin_lost_why"])
     if was_pinned != is_pinned or is_answer:
-        act = "pinned" if is_pinned else "unpinned"
+        act = "kept at its place" if is_pinned else "may be moved again"
         Change.record(order, act, by=by, before={"is_pinned": was_pinned}, after={})
 
 
@@ -429,7 +429,12 @@ def end_pin(order: WorkOrder, why: str, *, by: User | None = None) -> None:
     order.pin_lost_why = _("It was kept on %(when)s, which no longer held: %(why)s") % {"when": when, "why": why}
     order.save(update_fields=["pin_lost_why"])
     Change.record(
-        order, "unpinned", by=by, before={"is_pinned": True}, after={"is_pinned": False}, note=order.pin_lost_why
+        order,
+        "may be moved again",
+        by=by,
+        before={"is_pinned": True},
+        after={"is_pinned": False},
+        note=order.pin_lost_why,
     )
 
 

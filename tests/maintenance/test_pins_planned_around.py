@@ -145,7 +145,7 @@ def test_accepting_does_what_the_plan_says_of_the_pin(
         assert not kept.placement.is_pinned or kept.placement.start_at == at
         if kept.placement.start_at != at:
             assert plan.pins_let_go[kept.number]["why"] in kept.pin_lost_why
-            assert "unpinned" in [change.act for change in Change.objects.about(kept)]
+            assert "may be moved again" in [change.act for change in Change.objects.about(kept)]
 
 
 def test_a_pin_lost_is_told_until_somebody_keeps_it_anew_or_lets_it_move(kept: WorkOrder, client: Client) -> None:

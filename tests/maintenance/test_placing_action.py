@@ -311,7 +311,7 @@ def test_a_pin_can_be_taken_off_and_the_job_out_of_the_plan() -> None:
     again = _again(order)
     assert (again.state, hasattr(again, "placement")) == ("ready", False)
     acts = [change.act for change in Change.objects.about(order)]
-    assert acts[:4] == ["placed", "unpinned", "pinned", "taken out of the plan"]
+    assert acts[:4] == ["placed", "may be moved again", "kept at its place", "taken out of the plan"]
 
 
 def test_the_number_of_queries_does_not_grow_with_placed_jobs(django_assert_max_num_queries: Any) -> None:
