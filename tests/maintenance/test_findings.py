@@ -225,6 +225,17 @@ def test_where_a_fault_bars_entry_the_better_one_takes_who_signs_off_work(
 # the pages
 
 
+@pytest.mark.parametrize("other", ["sound", "worn"])
+def test_whoever_goes_on_to_the_next_point_is_told_that_another_differs(
+    client: Client, check: FunctionCheck, oda: User, per: User, other: str
+) -> None:
+    found(first(check), oda, other)
+    found(first(check), per, "worn", note="bright ring")
+    following = page_of(CheckItem.objects.exclude(pk=first(check).pk).filter(check_up=check)[0])
+    shown = signed_in(client, per).get(following).content.decode()
+    assert ("Somebody else found something else there" in shown) is (other == "sound")
+
+
 def test_both_see_both_and_one_of_them_decides_on_the_page(
     client: Client, check: FunctionCheck, oda: User, per: User
 ) -> None:
