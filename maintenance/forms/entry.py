@@ -33,6 +33,9 @@ HOURS = (1, 2, 3, 4, 6, 8, 12)
 class HoursField(forms.TypedChoiceField):
     """For how long a chamber stays open for entry."""
 
+    # It always says something: no word at the door that a limit of time may stay empty.
+    is_asked = True
+
     def __init__(self, *, empty: Any = None, **kwargs: Any) -> None:
         hours = [(str(n), ngettext_lazy("%d hour from now", "%d hours from now", n) % n) for n in HOURS]
         choices = [("", empty), *hours] if empty else hours

@@ -100,6 +100,7 @@ def test_the_door_says_that_a_chamber_runs_before_anybody_fills_anything_in(clie
     if is_drying:
         ChargeFactory(kiln=order.kiln, begin_at=clock.now() - timedelta(days=3), days=6, basis="running")
     page = signed_in(client, tom).get(f"{order.get_absolute_url()}start/").content.decode()
+    assert "may stay empty" not in page.partition("everybody out?")[2].partition("<select")[0]
     assert ("by its charge record it runs now" in page) is is_drying
     assert ("only the kiln master or the planner may open it" in page) is is_drying
 
