@@ -3,6 +3,7 @@
 The walk keeps a list of its own of who is where, by the plainest rules, and holds what the program allowed against it.
 """
 
+import os
 from collections import Counter
 from collections.abc import Callable
 from datetime import timedelta
@@ -12,7 +13,7 @@ from uuid import uuid4
 
 import pytest
 from django.core.exceptions import PermissionDenied, ValidationError
-from django.db import transaction
+from django.db import connection, transaction
 from hypothesis import HealthCheck, Phase, settings
 from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, rule, run_state_machine_as_test
@@ -33,7 +34,9 @@ from plant.running_bars import running_bars
 from tests.factories import MONDAY, CheckPointFactory, ComponentFactory, KilnFactory, WorkOrderFactory
 from tests.maintenance.mill import a_user, answers
 
-WALKS, ACTS = 108, 150
+# All ten thousand acts where everything is tested; elsewhere a fifth, which takes half a minute.
+IS_WHOLE = bool(os.environ.get("CI")) and connection.vendor == "sqlite"
+WALKS, STEPS, ACTS = (108, 150, 10_000) if IS_WHOLE else (24, 150, 2_000)
 TAGS = ("K1", "K2")
 ROLES = {
     "ilse": "kiln_master",
@@ -235,6 +238,9 @@ class Walk(RuleBasedStateMachine):
         ):
             one.inside.remove(who)
             one.locks -= {who} if takes_off else set()
+            if by < "oda":
+                # Some see the lock still hanging there, and have it taken off.
+                self.take_lock_off(tag, by, who)
 
     @rule(tag=KILNS, by=PEOPLE, who=PEOPLE)
     def take_lock_off(self, tag: str, by: str, who: str) -> None:
@@ -348,7 +354,8 @@ class Walk(RuleBasedStateMachine):
             order, by=self.mill.users[by], version=order.version, **({"is_proved": True} if how == "sign_off" else {})
         )
         if how == "pause" or order.needs_state == "running":
-            self.tried(how, change)
+            if self.tried(how, change) and how == "finish":
+                self.accept(order)
             return
         # Its own being at work does not keep a job from ending; the door and others do.
         WorkOrder.objects.filter(pk=order.pk, state="under_way").update(paused_at=NOW[0])
@@ -357,6 +364,16 @@ class Walk(RuleBasedStateMachine):
         is_through = self.tried(how, change)
         order.refresh_from_db()
         assert not (is_through and is_barred and order.state != was[0]), f"{how} of {tag} went through"
+        if is_through and how == "finish":
+            self.accept(order)
+
+    def accept(self, order: WorkOrder) -> None:
+        """Sign off what was just done; the planner comes by, or the kiln master where the planner took part."""
+        order.refresh_from_db()
+        for code in ("pia", "ilse"):
+            user = self.mill.users[code]
+            if self.tried("sign_off", lambda user=user: act.sign_off(order, by=user, version=order.version)):  # type: ignore[misc]
+                return
 
     @rule(tag=KILNS, by=PEOPLE, which=st.integers(0, 4), how=st.sampled_from(("send_back", "withdraw")))
     def give_back(self, tag: str, by: str, which: int, how: str) -> None:
@@ -500,7 +517,7 @@ def test_ten_thousand_acts_of_six_people_let_nothing_run_and_nobody_in(monkeypat
         Walk,
         settings=settings(
             max_examples=WALKS,
-            stateful_step_count=ACTS,
+            stateful_step_count=STEPS,
             derandomize=True,
             deadline=None,
             database=None,
@@ -509,7 +526,7 @@ def test_ten_thousand_acts_of_six_people_let_nothing_run_and_nobody_in(monkeypat
         ),
     )
     tries = {name: count for name, count in DONE.items() if not name.endswith("let through")}
-    assert sum(tries.values()) >= 10_000
+    assert sum(tries.values()) >= ACTS
     # Acts went through, so that the walk is no walk along shut doors; what is rare may never have, by chance.
     never = {name for name in tries if not DONE[f"{name}, let through"]}
-    assert len(never) <= 2 and not never & OFTEN, never
+    assert not IS_WHOLE or (len(never) <= 2 and not never & OFTEN), never
