@@ -25,27 +25,19 @@ from maintenance.actions.defects import record_defect, strike_defect
 from maintenance.actions.entry import open_permit
 from maintenance.actions.work_records import cure_downtime
 from maintenance.entry_now import entry_now
-from maintenance.models import Defect, EntryMove, EntryPermit, FunctionCheck, Sitting, WorkOrder
+from maintenance.models import Defect, EntryMove, EntryPermit, Sitting, WorkOrder
 from plant import clock
 from plant.actions.downtime import DowntimeFacts, correct_downtime, end_downtime, report_downtime
-from plant.models import Downtime, Kiln, User
+from plant.models import Downtime
 from plant.particulars import digest
 from plant.running_bars import running_bars
-from tests.factories import MONDAY, CheckPointFactory, ComponentFactory, KilnFactory, WorkOrderFactory
-from tests.maintenance.mill import a_user, answers
+from tests.factories import MONDAY, WorkOrderFactory
+from tests.maintenance.door_mill import ROLES, TAGS, Door, Mill
+from tests.maintenance.mill import answers
 
 # All ten thousand acts where everything is tested; elsewhere a fifth, which takes half a minute.
 IS_WHOLE = bool(os.environ.get("CI")) and connection.vendor == "sqlite"
 WALKS, STEPS, ACTS = (108, 150, 10_000) if IS_WHOLE else (24, 150, 2_000)
-TAGS = ("K1", "K2")
-ROLES = {
-    "ilse": "kiln_master",
-    "pia": "planner",
-    "oda": "technician",
-    "per": "technician",
-    "una": "technician",
-    "max": "storekeeper",
-}
 FIELDS = ("kind", "start_at", "end_at", "announced_at", "share_lost", "component", "cause")
 OFTEN = {
     *("open", "go in", "come out", "lock off", "relieve", "measure", "take back", "close"),
@@ -54,37 +46,6 @@ OFTEN = {
 }
 KILNS, PEOPLE, CHANCE = st.sampled_from(TAGS), st.sampled_from(sorted(ROLES)), st.booleans()
 INSIDE_STATES = ("empty", "still")
-
-
-class Mill:
-    """The mill as it is before each walk: two stopped kilns, jobs of each sort, a function check each."""
-
-    def __init__(self) -> None:
-        self.users: dict[str, User] = {}
-        for code, role in ROLES.items():
-            self.users[code] = a_user(role, code)
-        CheckPointFactory()
-        CheckPointFactory(code="fans-run", what="All fans run", seen_in="running")
-        self.kilns: dict[str, Kiln] = {tag: KilnFactory(tag=tag) for tag in TAGS}
-        self.jobs: dict[str, list[int]] = {}
-        self.checks: dict[str, FunctionCheck] = {}
-        for tag, kiln in self.kilns.items():
-            ComponentFactory(kiln=kiln)
-            self.jobs[tag] = [
-                WorkOrderFactory(number=f"{tag}-{n}", kiln=kiln, needs_state=state).pk
-                for n, state in enumerate(("running", "running", "empty", "empty", "still"))
-            ]
-            self.checks[tag] = checks.start_check(kiln, by=self.users["ilse"])
-
-
-class Door:
-    """What the walk itself knows of one kiln."""
-
-    def __init__(self) -> None:
-        self.is_open = False
-        self.inside: set[str] = set()
-        self.locks: set[str] = set()
-        self.outside = ""
 
 
 MILL: list[Mill] = []
