@@ -204,7 +204,8 @@ def load_desk(now_at: datetime, until_at: datetime | None = None) -> Desk:
 def _is_in_hand(order: WorkOrder, now_at: datetime) -> bool:
     if order.state == State.UNDER_WAY:
         return True
-    return has_place(order) and order.placement.start_at <= now_at < order.placement.end_at
+    # What is to begin this very minute has not begun: its lock-out is looked at as any other.
+    return has_place(order) and order.placement.start_at < now_at < order.placement.end_at
 
 
 def _windows(

@@ -2,9 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from datetime import datetime, timedelta
+from unittest.mock import patch
 
 import pytest
+from django.db import transaction
+from hypothesis import Phase, given, settings
+from hypothesis import strategies as st
 
 from maintenance.actions.daily import run_day
 from maintenance.actions.desk import load_desk
@@ -13,15 +18,21 @@ from maintenance.actions.placing import pin, place_all
 from maintenance.actions.plans import settle_places
 from maintenance.models import KilnStop, Placement, WorkOrder
 from maintenance.plan_states import forget, standing_on
-from plant.models import Absence
-from tests.factories import MONDAY
-from tests.maintenance.placing_mill import OPENING_TO, job, on_shift, programme
+from plant.actions.charges import Shift, shift_charges
+from plant.models import Absence, Charge, Person
+from tests.factories import MONDAY, KilnFactory
+from tests.maintenance.placing_mill import OPENING_FROM, OPENING_TO, job, on_shift, programme
 
 pytestmark = pytest.mark.django_db
 NOW = MONDAY + timedelta(hours=1)
 HOUR = timedelta(hours=1)
 BOTH = ("mechanical", "lock-out")
 UNDER_WAY = WorkOrder.State.UNDER_WAY
+
+
+def jobs() -> Iterable[WorkOrder]:
+    inside = WorkOrder.objects.unfinished().filter(needs_state__in=("empty", "still"), placement__isnull=False)
+    return inside.select_related("placement")
 
 
 def lock_outs_of(order: WorkOrder) -> list[tuple[datetime, datetime]]:
@@ -91,3 +102,74 @@ def test_places_and_lock_outs_are_kept_together_or_not_at_all(kept: WorkOrder, m
         run_day()
 
     assert (list(Placement.objects.values()), list(KilnStop.objects.values())) == was
+
+
+# --- days drawn at random --------------------------------------------------------------------------------
+
+EVENTS = ("nothing", "absent", "charge slips", "begin", "pin", "new job", "job stops its kiln")
+
+
+def happen(event: str, number: int, now_at: datetime) -> None:
+    placed = sorted(jobs(), key=lambda one: one.number)
+    order = placed[number % len(placed)] if placed else None
+    if event == "absent":
+        person = Person.objects.order_by("code")[number % Person.objects.count()]
+        Absence.objects.create(person=person, start_at=now_at, end_at=now_at + (1 + number % 4) * timedelta(days=1))
+    elif event == "charge slips":
+        charge = Charge.objects.filter(end_at__gt=now_at, begin_at__lt=now_at).order_by("pk").first()
+        if charge is not None:
+            slip = Shift(interrupted_at=now_at, longer=(1 + number) * HOUR)
+            shift_charges(charge.kiln, {charge.pk: slip}, why="fog", by=None)
+    elif event == "begin" and order is not None and order.state != UNDER_WAY:
+        WorkOrder.objects.filter(pk=order.pk).update(state=UNDER_WAY, started_at=now_at)
+    elif event == "pin" and order is not None and order.state != UNDER_WAY:
+        pin(order, by=None)
+    elif event == "new job":
+        job(kiln=KilnFactory(tag=f"K{1 + number % 2}"), hours=1 + number % 4)
+    elif event == "job stops its kiln" and order is not None and order.state != UNDER_WAY:
+        WorkOrder.objects.filter(pk=order.pk).update(needs_state="still")
+    forget()
+
+
+@settings(max_examples=8, deadline=None, phases=[Phase.generate])
+@given(
+    st.lists(
+        st.tuples(st.integers(1, 40), st.lists(st.tuples(st.sampled_from(EVENTS), st.integers(0, 40)), max_size=3)),
+        min_size=2,
+        max_size=4,
+    )
+)
+def test_after_each_run_whoever_works_inside_stands_behind_a_lock_out(
+    days: list[tuple[int, list[tuple[str, int]]]],
+) -> None:
+    with transaction.atomic():
+        walk(days)
+        transaction.set_rollback(True)
+    forget()
+
+
+def walk(days: list[tuple[int, list[tuple[str, int]]]]) -> None:
+    for tag in ("K1", "K2"):
+        programme(kiln=KilnFactory(tag=tag), charges=3)
+    for code in ("oda", "per"):
+        on_shift(code, skills=BOTH)
+    for tag in ("K1", "K1", "K2"):
+        job(kiln=KilnFactory(tag=tag))
+    now_at = OPENING_FROM - timedelta(days=2)
+    for hours, events in [(0, []), *days]:
+        now_at += hours * HOUR
+        with patch("plant.clock.now", lambda at=now_at: at):
+            for event, number in events:
+                happen(event, number, now_at)
+            had = {order.number: lock_outs_of(order) for order in jobs()}
+            begun = {order.number for order in jobs() if order.state == UNDER_WAY}
+            run_day()
+            failing = standing_on(load_desk(now_at)).failing
+            for order in jobs():
+                has = lock_outs_of(order)
+                if order.number in begun:
+                    assert has == had[order.number] or (has and not had[order.number]), order.number
+                elif order.number in failing or order.placement.start_at <= now_at:
+                    assert has or not had[order.number], (order.number, failing.get(order.number))
+                else:
+                    assert has, order.number
