@@ -119,7 +119,7 @@ def purpose(context: Mapping[str, Any]) -> dict[str, Any]:
     return {"page": page, "purpose": purposes().get(page, ""), "is_known": page in user.known_pages}
 
 
-@register.inclusion_tag("plant/no_work_done.html")
-def no_work_done() -> dict[str, Any]:
+@register.inclusion_tag("plant/no_work_done.html", takes_context=True)
+def no_work_done(context: Mapping[str, Any]) -> dict[str, Any]:
     """Say loudly that nobody does the background work, once it has been so for ten minutes."""
-    return {"idle_at": idle_since(timezone.now())}
+    return {"idle_at": idle_since(timezone.now()), "user": context.get("user")}

@@ -7,6 +7,7 @@ from playwright.sync_api import Locator, Page, expect
 
 from maintenance.actions.placing import place_by_hand, set_pinned
 from maintenance.models import WorkOrder
+from plant.models import Change
 from tests.browser.conftest import Visit, put_at
 from tests.factories import MONDAY
 from tests.maintenance.mill import a_user
@@ -116,6 +117,8 @@ def test_a_job_is_dragged_by_hand_and_let_be(planner: Page, order: WorkOrder) ->
 
 def test_a_job_without_a_place_is_dragged_from_the_side(planner: Page, order: WorkOrder) -> None:
     waits = job(title="Seal the joints")
+    # As whoever asks for work does: what is on record anew is looked at anew.
+    Change.record(waits, "asked for", by=None)
     planner.goto(BOARD)
     panel, chip = planner.locator("#board-panel"), planner.locator(f'.chip[data-job="{waits.number}"]')
     box, track = chip.bounding_box(), planner.locator("#row-K1 .track").bounding_box()

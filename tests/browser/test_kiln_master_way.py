@@ -65,6 +65,7 @@ def _look_inside(master: Page) -> None:
     master.get_by_label("Temperature inside").fill("21")
     master.get_by_label("Stays outside at the main door").select_option("Per")
     master.get_by_label("I have read all cautions").check()
+    master.get_by_label("own lock is on").check()
     master.get_by_role("button", name="Start the sitting").tap()
 
     master.get_by_role("link", name="Inner skin").tap()
@@ -91,7 +92,8 @@ def _look_inside(master: Page) -> None:
     master.goto(FunctionCheck.objects.get().get_absolute_url())
     expect(master.get_by_role("button", name="Complete the check")).to_have_count(0)
     master.get_by_role("button", name="End the sitting").tap()
-    # Whoever was inside is counted out before anything else.
+    # Whoever was inside comes out by name before anything else.
+    master.get_by_role("button", name="is out, own lock off").tap()
     master.get_by_label("I counted: everybody is out.").check()
     master.get_by_role("button", name="Close for entry").tap()
     expect(master.locator("#messages")).to_contain_text("closed")

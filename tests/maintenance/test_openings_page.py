@@ -95,7 +95,7 @@ def test_jobs_in_a_barred_chamber_are_marked_but_for_the_one_that_mends_it(plann
     assert board.barred == {waits.number}
     assert any("nobody may enter" in piece.words for piece in board.rows[0].gaps)
     text = _text(planner.get(reverse("maintenance:openings")))
-    assert "Nobody may enter K1: 1 job that is placed inside waits until the defect is mended." in text
+    assert "Nobody may enter K1: 1 job that is placed inside waits until the bar is lifted." in text
     assert text.count('tag-alarm">nobody may enter') == 1
     shown = planner.get(url)
     assert shown.context["barred"] == {waits.number}

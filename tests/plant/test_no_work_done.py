@@ -13,7 +13,7 @@ from tests.maintenance.mill import a_user, signed_in
 from tests.plant import background_tasks  # noqa: F401  registers the tasks
 
 pytestmark = pytest.mark.django_db
-SAID = "No background work has been done since"
+SAID = "No background work since"
 
 
 def page() -> str:
