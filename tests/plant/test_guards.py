@@ -66,7 +66,7 @@ def test_the_history_cannot_be_replaced_or_emptied(kiln: Kiln) -> None:
     if connection.vendor == "sqlite":
         change = f"INSERT OR REPLACE INTO plant_change SELECT {', '.join(columns)} FROM plant_change"
     else:
-        change = "TRUNCATE plant_change"
+        change = "SET CONSTRAINTS ALL IMMEDIATE; TRUNCATE plant_change"
     with pytest.raises(DatabaseError, match="add a correcting entry"), transaction.atomic():
         connection.cursor().execute(change)
     assert Change.objects.about(kiln).get() == row
@@ -85,15 +85,21 @@ def test_a_permit_is_not_replaced_by_another_one_under_its_key(kiln: Kiln) -> No
     assert type(permit).objects.get().pk == permit.pk
 
 
+def missing_guards() -> list[str | None]:
+    """Return what the check says of guards; a server for tests may keep its data loosely, which is said beside it."""
+    found = run_checks(databases=["default"], tags=["database"])
+    return [message.id for message in found if message.id != "plant.W002"]
+
+
 def test_every_ledger_has_its_guard(db: Any) -> None:
-    assert [message.id for message in run_checks(databases=["default"], tags=["database"])] == []
+    assert missing_guards() == []
 
 
 def test_a_lost_guard_is_found(db: Any) -> None:
     on = "" if connection.vendor == "sqlite" else " ON plant_change"
     with connection.cursor() as cursor:
         cursor.execute(f"DROP TRIGGER plant_change_no_update{on}")
-    assert [message.id for message in run_checks(databases=["default"], tags=["database"])] == ["plant.E010"]
+    assert missing_guards() == ["plant.E010"]
     assert "plant.Change" in LEDGERS
 
 
