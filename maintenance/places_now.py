@@ -40,11 +40,11 @@ def failing_places(now_at: datetime) -> FailingPlaces:
     count = Placement.objects.count()
     if not count:
         return FailingPlaces()
-    if count <= MOST_AT_ONCE:
-        return FailingPlaces(standing_now(now_at).failing)
     look = PlaceLook.objects.first()
     if look is not None and _is_fresh(look, now_at):
         return FailingPlaces(look.faults)
+    if count <= MOST_AT_ONCE:
+        return FailingPlaces(standing_now(now_at).failing)
     slot = int(now_at.timestamp() // FRESH_FOR.total_seconds())
     enqueue(LOOK_AT_PLACES_TASK, f"{LOOK_AT_PLACES_TASK} {last_change()} {slot}")
     return FailingPlaces() if look is None else FailingPlaces(look.faults, look.looked_at)

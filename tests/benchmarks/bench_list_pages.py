@@ -72,8 +72,13 @@ def _seen(page: ListPage, client: "Client", ground: "Ground", count: int) -> See
     from django.db import connection
     from django.test.utils import CaptureQueriesContext
 
+    from maintenance.places_now import look_at_places
+    from plant import clock
+
     with undone():
         address = page.fill(ground, count) or page.address
+        # As the background does within minutes, whatever the mill's size.
+        look_at_places(clock.now())
         _answered(client, address)
         with CaptureQueriesContext(connection) as captured:
             _answered(client, address)
