@@ -1,6 +1,5 @@
 """Signing in: once for a shift, for a quarter of an hour on a device that others use, and not by guessing names."""
 
-from dataclasses import dataclass
 from datetime import timedelta
 from typing import Any
 
@@ -30,15 +29,8 @@ class SignInForm(AuthenticationForm):
     is_shared = forms.BooleanField(required=False)
 
 
-@dataclass(frozen=True)
-class Slowed:
-    """How long an address must wait before the next try; 0 where it need not."""
-
-    wait_s: int
-
-
-def slowed(request: HttpRequest) -> Slowed:
-    """Say how long this address must wait, after many wrong passwords whatever the names were; one query.
+def wait_of(request: HttpRequest) -> int:
+    """Return the seconds an address must wait after many wrong passwords, whatever the names; 0 where it need not.
 
     A device on which that person signed in before is not slowed: whoever shares an address with a guesser, as all do
     behind one router, gets in.
@@ -47,12 +39,12 @@ def slowed(request: HttpRequest) -> Slowed:
     since = timezone.now() - timedelta(hours=settings.AXES_COOLOFF_TIME)
     tries = AccessAttempt.objects.filter(ip_address=address, attempt_time__gte=since)
     found = tries.aggregate(count=Sum("failures_since_start"), last=Max("attempt_time"))
-    count = found["count"] or 0
+    count: int = found["count"] or 0
     if count < SLIPS or is_known_device(request):
-        return Slowed(0)
-    wait_s = min(LONGEST_WAIT_S, 2 ** min(count - SLIPS, 10))
-    passed_s = max(0.0, (timezone.now() - found["last"]).total_seconds())
-    return Slowed(max(0, round(wait_s - passed_s)))
+        return 0
+    wait_s: int = min(LONGEST_WAIT_S, 2 ** min(count - SLIPS, 10))
+    passed_s: float = max(0.0, (timezone.now() - found["last"]).total_seconds())
+    return max(0, round(wait_s - passed_s))
 
 
 def is_known_device(request: HttpRequest) -> bool:
@@ -72,7 +64,7 @@ class SignInView(LoginView):
 
     def post(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
         """Let an address that guesses wait before the password is looked at."""
-        wait_s = slowed(request).wait_s
+        wait_s = wait_of(request)
         if wait_s:
             answer = render(request, "registration/wait.html", {"wait_s": wait_s}, status=429)
             answer["Retry-After"] = str(wait_s)

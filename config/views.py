@@ -16,7 +16,7 @@ from django.utils.translation import gettext as _
 
 from config.kept_forms import keep_words
 from plant.access import Role, needs
-from plant.api.faults import SEND_AGAIN_AFTER_S, ApiFault
+from plant.api.faults import SEND_AGAIN_AFTER_S, ApiFault, database_is_away
 from plant.database_away import is_away
 
 LANDINGS = {
@@ -135,10 +135,9 @@ def only_for_forms(request: HttpRequest) -> HttpResponse:
 
 def _away(request: HttpRequest) -> HttpResponseBase:
     """Say that the database is away or the disk is full, and when to come again; asks nothing of the database."""
-    headers = {"Retry-After": str(SEND_AGAIN_AFTER_S)}
     if _is_for_machines(request):
-        words = "The database does not answer or is busy. Nothing was stored: send the same again in a while."
-        return ApiFault(503, words, headers=headers).answer()
+        return database_is_away().answer()
+    headers = {"Retry-After": str(SEND_AGAIN_AFTER_S)}
     return HttpResponse(loader.get_template("503.html").render(), status=503, headers=headers)
 
 

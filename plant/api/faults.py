@@ -39,6 +39,12 @@ class ApiFault(Exception):  # noqa: N818  what is wrong with a request, not an e
         return JsonResponse(body, status=self.status, headers=dict(self.headers))
 
 
+def database_is_away() -> ApiFault:
+    """Return what is answered while the database is away: when to come again."""
+    message = "The database does not answer or is busy. Nothing was stored: send the same again in a while."
+    return ApiFault(503, message, headers={"Retry-After": str(SEND_AGAIN_AFTER_S)})
+
+
 def answer_faults(api: NinjaAPI) -> None:
     """Let every fault of an API's views be answered by JSON."""
 
@@ -59,8 +65,7 @@ def answer_faults(api: NinjaAPI) -> None:
     @api.exception_handler(InterfaceError)
     def database_away(request: HttpRequest, fault: Exception) -> HttpResponse:
         logger.warning("Readings were not stored: %s", fault)
-        message = "The database does not answer or is busy. Nothing was stored: send the same again in a while."
-        return ApiFault(503, message, headers={"Retry-After": str(SEND_AGAIN_AFTER_S)}).answer()
+        return database_is_away().answer()
 
     @api.exception_handler(Exception)
     def unforeseen(request: HttpRequest, fault: Exception) -> HttpResponse:
