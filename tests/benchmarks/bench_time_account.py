@@ -23,6 +23,20 @@ YEAR_S = 8766 * 3600
 START_S = int(datetime(FIRST_YEAR, 1, 1, tzinfo=UTC).timestamp())
 DRAWN_S = int(datetime(LAST_YEAR + 1, 1, 1, tzinfo=UTC).timestamp())
 
+FIGURES = (
+    "unplanned",
+    "planned",
+    "no timber",
+    "external",
+    "slowed",
+    "slowed from outside",
+    "required slowed",
+    "required slowed from outside",
+    "required down",
+    "required external",
+    "operating",
+)
+
 DOWNTIME_SQL = "SELECT kiln, start_s, end_s, kind, share FROM downtime ORDER BY kiln, start_s"
 PHASE_SQL = "SELECT kiln, start_s, end_s, kind FROM phase ORDER BY kiln, start_s"
 
@@ -105,9 +119,13 @@ def _compare_with_reference(grid: AccountGrid, downtime: Sequence[DowntimeRow], 
             "unplanned": account.calendar.unplanned_s,
             "planned": account.calendar.planned_s,
             "no timber": account.required.no_timber_s,
+            "external": account.calendar.external_s,
             "slowed": account.calendar.slowed_ms,
+            "slowed from outside": account.calendar.slowed_external_ms,
             "required slowed": account.required.slowed_ms,
+            "required slowed from outside": account.required.slowed_external_ms,
             "required down": account.required.down_s,
+            "required external": account.required.external_s,
             "operating": account.operating_s,
         }
         if found != expected:
@@ -120,24 +138,29 @@ def _reference(downtime: list[DowntimeRow], phases: list[PhaseRow], start_s: int
     runs = [(start, DRAWN_S if end is None else end) for _, start, end, kind in phases if kind in RUNNING_PHASES]
     instants = {at for start, end, *_ in records for at in (start, end)} | {at for span in runs for at in span}
     cuts = {start_s, end_s} | {at for at in instants if start_s < at < end_s}
-    sums = dict.fromkeys(
-        ("unplanned", "planned", "no timber", "slowed", "required slowed", "required down", "operating"), 0
-    )
+    sums = dict.fromkeys(FIGURES, 0)
     ordered = sorted(cuts)
     for at_s, until_s in itertools.pairwise(ordered):
         length_s = until_s - at_s
         active = [(kind, share) for start, end, kind, share in records if start <= at_s < end]
         stops = {kind for kind, share in active if share == WHOLE} - {DowntimeKind.NO_TIMBER}
-        lost = min(WHOLE, sum(share for kind, share in active if kind != DowntimeKind.NO_TIMBER and share < WHOLE))
+        slowing = [(kind, share) for kind, share in active if kind != DowntimeKind.NO_TIMBER and share < WHOLE]
+        lost_with_outside = min(WHOLE, sum(share for _, share in slowing))
+        lost = min(WHOLE, sum(share for kind, share in slowing if kind != DowntimeKind.EXTERNAL))
         has_timber = all(kind != DowntimeKind.NO_TIMBER for kind, _ in active)
         sums["no timber"] += 0 if has_timber else length_s
         if DowntimeKind.UNPLANNED in stops:
             sums["unplanned"] += length_s
         elif DowntimeKind.PLANNED in stops:
             sums["planned"] += length_s
+        elif stops:
+            sums["external"] += length_s
+            sums["required external"] += length_s * has_timber
         else:
             sums["slowed"] += lost * length_s
+            sums["slowed from outside"] += (lost_with_outside - lost) * length_s
             sums["required slowed"] += lost * length_s * has_timber
+            sums["required slowed from outside"] += (lost_with_outside - lost) * length_s * has_timber
             sums["operating"] += length_s * any(start <= at_s < end for start, end in runs)
-        sums["required down"] += length_s * bool(stops) * has_timber
+        sums["required down"] += length_s * bool(stops - {DowntimeKind.EXTERNAL}) * has_timber
     return sums

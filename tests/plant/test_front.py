@@ -8,6 +8,7 @@ import socket
 import sys
 import time
 from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import ExitStack
 from typing import Any
 
@@ -79,13 +80,14 @@ def echo(environ: dict[str, Any], start_response: Callable[..., Any]) -> list[by
 
 
 def ask(*sendings: Sending, most_bytes: int = 1000, path: str = "/sign-in/") -> None:
-    """Send all at once and wait for the answers."""
+    """Send all at once and wait for the answers, in a thread of its own: a browser's loop may run in this one."""
 
     async def run() -> None:
         asked = Front(echo, 2, most_bytes)
         await asyncio.gather(*(asked(sending.scope(path), sending.receive, sending.send) for sending in sendings))
 
-    asyncio.run(run())
+    with ThreadPoolExecutor(1) as thread:
+        thread.submit(asyncio.run, run()).result()
 
 
 def test_a_whole_request_is_answered_by_the_program() -> None:
