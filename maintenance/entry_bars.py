@@ -105,7 +105,12 @@ def bars_to_entry(kilns: Collection[Kiln] | Collection[int]) -> dict[int, list[E
         *((one.item.check_up.kiln_id, _bar_of_finding(one, tested, jobs, unmended)) for one in findings),
     ]:
         found[kiln_id].append(bar)
-    return {kiln_id: sorted(of_kiln, key=lambda bar: bar.since) for kiln_id, of_kiln in found.items()}
+    return {kiln_id: sorted(of_kiln, key=_by_age) for kiln_id, of_kiln in found.items()}
+
+
+def _by_age(bar: EntryBar) -> tuple[datetime, int, int]:
+    """Sort by when it began; what began together stands in the order in which it was written down."""
+    return bar.since, bar.defect_id or 0, bar.finding_id or 0
 
 
 def kinds_with_test() -> frozenset[int]:
