@@ -96,6 +96,7 @@ TEMPLATES = [
                 "django.contrib.messages.context_processors.messages",
                 "plant.context.mill",
             ],
+            "builtins": ["plant.templatetags.said"],
         },
     }
 ]

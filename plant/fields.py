@@ -1,10 +1,11 @@
-"""Exact decimals on every database.
+"""Exact decimals on every database, and sentences that are put into words when they are read.
 
 SQLite keeps a ``DecimalField`` as a binary float: a thousand tenths add up to 99.9999999999986 and a filter on 0.3
 finds nothing. Here the number is stored as a whole count of its last decimal, so that sums, comparisons and filters are
 whole-number arithmetic on SQLite and PostgreSQL alike.
 """
 
+from collections.abc import Iterable
 from decimal import Decimal, InvalidOperation
 from typing import Any
 
@@ -13,6 +14,8 @@ from django.core import checks, exceptions
 from django.db import models
 from django.db.models.expressions import Combinable
 from django.utils.translation import gettext_lazy as _
+
+from plant.calculations.sentences import Sentence, Sentences, all_from_json, sentences, to_json
 
 MAX_UNITS = 9_223_372_036_854_775_807
 
@@ -125,3 +128,54 @@ class MoneyField(ExactDecimalField):
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         kwargs.setdefault("decimal_places", 2)
         super().__init__(*args, **kwargs)
+
+
+class SentencesField(models.JSONField):
+    """What the program has to say, as sentences; ``{{ order.why|said }}`` puts them into words.
+
+    It takes one sentence or several, and gives a tuple. Text is refused: what somebody typed is ``typed(text)``.
+    """
+
+    _pyi_private_set_type: Sentence | Iterable[Sentence]  # type: ignore[assignment]
+    _pyi_private_get_type: Sentences  # type: ignore[assignment]
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        kwargs.setdefault("default", tuple)
+        kwargs.setdefault("blank", True)
+        super().__init__(*args, **kwargs)
+
+    def from_db_value(self, value: Any, expression: Any, connection: Any) -> Any:
+        """Return the stored sentences."""
+        kept = super().from_db_value(value, expression, connection)
+        return self.to_python(kept) if isinstance(kept, list) else kept
+
+    def to_python(self, value: Any) -> Any:
+        """Return sentences, also of what a fixture holds."""
+        if value is None or isinstance(value, str):
+            return None if value is None else all_from_json(value)
+        if isinstance(value, Sentence):
+            return (value,)
+        return tuple(one if isinstance(one, Sentence) else all_from_json([one])[0] for one in value)
+
+    def pre_save(self, model_instance: models.Model, add: bool) -> Any:
+        """Let the object have, from now on, what it will be read with."""
+        value = super().pre_save(model_instance, add)
+        if value is not None and not hasattr(value, "resolve_expression"):
+            value = sentences(value)
+            setattr(model_instance, self.attname, value)
+        return value
+
+    def get_prep_value(self, value: Any) -> Any:
+        """Return the list that is stored."""
+        if value is None or hasattr(value, "resolve_expression"):
+            return value
+        if isinstance(value, Sentence):
+            value = (value,)
+        return [to_json(sentences((one,))[0]) if not isinstance(one, dict) else one for one in value]
+
+    def value_to_string(self, obj: models.Model) -> Any:
+        """Serialise as JSON."""
+        return self.get_prep_value(self.value_from_object(obj))
+
+    def formfield(self, **kwargs: Any) -> None:
+        """Be part of no form: what is typed is text."""

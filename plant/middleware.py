@@ -9,10 +9,11 @@ from django.urls import reverse
 from django.utils import timezone
 
 from plant.models import Mill
+from plant.saying import saying_for
 
 
 class MillZoneMiddleware:
-    """Loads the mill once a request and activates its time zone."""
+    """Loads the mill once a request and activates its time zone and units."""
 
     def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
         self.get_response = get_response
@@ -23,7 +24,7 @@ class MillZoneMiddleware:
         request.mill = mill  # type: ignore[attr-defined]
         if mill is None:
             return self.get_response(request)
-        with timezone.override(mill.zone):
+        with timezone.override(mill.zone), saying_for(mill):
             return self.get_response(request)
 
 

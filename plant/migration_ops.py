@@ -4,9 +4,15 @@ A trigger of SQLite is lost when Django rebuilds its table (any change of a colu
 again in the migration that changes such a table. The system check ``plant.E010`` finds a table that lost its guard.
 """
 
+import json
 from typing import Any
 
+from django.db import models
+from django.db.migrations import AlterField, RunPython
 from django.db.migrations.operations.base import Operation
+
+from plant.calculations.sentences import all_to_json, typed
+from plant.fields import SentencesField
 
 LEDGER_REFUSAL = "this ledger keeps what happened: add a correcting entry instead"
 
@@ -161,3 +167,25 @@ class NoOverlap(_VendorSQL):
         if vendor == "sqlite":
             return [f"DROP TRIGGER IF EXISTS {self.name}_{verb}" for verb in ("insert", "update")]
         return [f"ALTER TABLE {self.table} DROP CONSTRAINT IF EXISTS {self.name}"]
+
+
+def texts_to_sentences(app_label: str, model_name: str, **fields: SentencesField) -> list[Operation]:
+    """Return the operations that turn columns of text into sentences; what stands in them is kept as if typed.
+
+    Not for a ledger, whose rows are never written anew: it gets a further column. Backwards the JSON remains as text.
+    """
+
+    def keep(apps: Any, schema_editor: Any) -> None:
+        rows = apps.get_model(app_label, model_name)._base_manager.using(schema_editor.connection.alias)
+        changed = []
+        for row in rows.only("pk", *fields).iterator():
+            for name in fields:
+                setattr(row, name, json.dumps(all_to_json(typed(getattr(row, name)))))
+            changed.append(row)
+        rows.bulk_update(changed, [*fields], batch_size=500)
+
+    return [
+        *(AlterField(model_name, name, models.TextField(blank=True)) for name in fields),
+        RunPython(keep, RunPython.noop),
+        *(AlterField(model_name, name, field) for name, field in fields.items()),
+    ]

@@ -1,5 +1,6 @@
 """The record of who changed what, when, and what was there before."""
 
+from collections.abc import Iterable
 from typing import TYPE_CHECKING, Any
 
 from django.conf import settings
@@ -7,6 +8,8 @@ from django.db import models
 from django.utils.translation import gettext_lazy as _
 
 from plant import clock
+from plant.calculations.sentences import Sentence
+from plant.fields import SentencesField
 from plant.querysets import ChangeQuerySet
 
 if TYPE_CHECKING:
@@ -23,7 +26,10 @@ class Change(models.Model):
     act = models.CharField(_("what"), max_length=80)
     before = models.JSONField(default=dict)
     after = models.JSONField(default=dict)
+    #: What somebody typed to it; until sentences were kept, also what the program said.
     note = models.TextField(_("note"), blank=True)
+    #: What the program says to it. A column that was added later may be empty.
+    said = SentencesField(null=True, default=None)
 
     objects = ChangeQuerySet.as_manager()
 
@@ -35,6 +41,13 @@ class Change(models.Model):
     def __str__(self) -> str:
         return f"{self.subject_kind} {self.subject_key}: {self.act}"
 
+    @property
+    def words(self) -> str:
+        """What is said to it: what somebody typed, and what the program has to say."""
+        from plant.saying import say
+
+        return " ".join(filter(None, (say(self.said), self.note)))
+
     @classmethod
     def record(
         cls,
@@ -45,8 +58,12 @@ class Change(models.Model):
         before: dict[str, Any] | None = None,
         after: dict[str, Any] | None = None,
         note: str = "",
+        said: Sentence | Iterable[Sentence] = (),
     ) -> "Change":
-        """Add an entry about a saved object; ``by`` is None where the program itself did it."""
+        """Add an entry about a saved object; ``by`` is None where the program itself did it.
+
+        ``note`` is what somebody typed, ``said`` what the program has to say.
+        """
         return cls.objects.create(
             at=clock.now(),
             by=by,
@@ -56,4 +73,5 @@ class Change(models.Model):
             before=before or {},
             after=after or {},
             note=note,
+            said=said,
         )

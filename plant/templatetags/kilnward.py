@@ -58,9 +58,11 @@ def money(context: Mapping[str, Any], value: Decimal | None, decimals: int = 0) 
 @register.filter
 def span(value: timedelta | None) -> str:
     """Show a length of time in the largest two units: 3 d 4 h, 6 h 40, 25 min."""
-    if value is None:
-        return DASH
-    minutes = int(value.total_seconds() // 60)
+    return DASH if value is None else span_of_minutes(int(value.total_seconds() // 60))
+
+
+def span_of_minutes(minutes: int) -> str:
+    """Say a number of minutes in the largest two units."""
     days, hours, rest = minutes // 1440, minutes // 60 % 24, minutes % 60
     if days:
         return _("%(days)d d %(hours)d h") % {"days": days, "hours": hours}
