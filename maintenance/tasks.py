@@ -18,6 +18,7 @@ from maintenance.trials import TRY_TASK, run_trial
 from maintenance.working_out import end_given_up, work_out
 from plant import clock
 from plant.background.registry import CannotBeDoneError, Progress, register_daily, register_each_tick, task
+from plant.calculations.sentences import Sentence, typed
 from plant.models import Kiln, Mill
 
 DAY_TASK = "the day's work"
@@ -32,7 +33,7 @@ def work_out_day(progress: Progress, day: str) -> dict[str, Any]:
     try:
         summary = run_day(date.fromisoformat(day), progress=progress)
     except Mill.DoesNotExist:
-        raise CannotBeDoneError("No mill is loaded yet: load a mill's files first.") from None
+        raise CannotBeDoneError(Sentence.of("day.no_mill")) from None
     want_daily_plan(date.fromisoformat(day))
     return asdict(summary)
 
@@ -93,8 +94,10 @@ def try_watch(progress: Progress, watch: int, days: int, parameters: str) -> dic
     try:
         found = Watch.objects.select_related("kiln__mill", "component_kind", "sheet").get(pk=watch)
         return run_trial(found, days, json.loads(parameters), progress)
-    except (Watch.DoesNotExist, ValueError) as refusal:
-        raise CannotBeDoneError(str(refusal)) from None
+    except Watch.DoesNotExist:
+        raise CannotBeDoneError(Sentence.of("trial.watch_gone")) from None
+    except ValueError as refusal:
+        raise CannotBeDoneError(typed(str(refusal))) from None
 
 
 @task(PLAN_TASK)
@@ -102,8 +105,10 @@ def work_out_plan(progress: Progress, plan: int) -> dict[str, Any]:
     """Work a plan out beside what stands; a second time changes nothing more."""
     try:
         return work_out(plan, progress)
-    except (Plan.DoesNotExist, Mill.DoesNotExist) as refusal:
-        raise CannotBeDoneError(str(refusal)) from None
+    except Plan.DoesNotExist:
+        raise CannotBeDoneError(Sentence.of("plan.gone")) from None
+    except Mill.DoesNotExist:
+        raise CannotBeDoneError(Sentence.of("day.no_mill")) from None
 
 
 @task(GIVEN_UP_TASK, is_frequent=True)

@@ -46,10 +46,11 @@ from maintenance.suppositions import suppose
 from maintenance.sureness import kept_sureness, unpriced_words
 from plant import clock
 from plant.background.running import ClaimLostError
+from plant.calculations.sentences import Sentence, Sentences, typed
 from plant.models import Job, Mill
 
 State = Plan.State
-Report = Callable[[int, int, str], None]
+Report = Callable[[int, int, Sentence | Sentences], None]
 LOOK_EVERY_S = 1.0
 #: Beyond its time the solver is given so long to write its plan.
 GRACE_S = 60.0
@@ -93,7 +94,7 @@ def end_given_up() -> int:
 
 def _work_out(plan: Plan, progress: Report) -> None:
     Plan.objects.filter(pk=plan.pk).update(state=State.UNDER_WAY)
-    progress(0, plan.seconds_allowed, _("gathering jobs, charges and people"))
+    progress(0, plan.seconds_allowed, Sentence.of("plan.gathering"))
     desk = load_desk(clock.now())
     before, unsafe, let_go = _drawn(desk, plan)
     until = time.monotonic() + plan.seconds_allowed
@@ -436,7 +437,7 @@ def _follow(plan: Plan, solver: Solver, best: _Best, progress: Report) -> None:
             kept_at = now
             best.look()
         seconds = int(solver.steps[-1]["seconds"]) if solver.steps else 0
-        progress(min(seconds, plan.seconds_allowed - 1), plan.seconds_allowed, plan.name)
+        progress(min(seconds, plan.seconds_allowed - 1), plan.seconds_allowed, typed(plan.name))
         # Before its first plan it would have nothing to give.
         if solver.steps and not is_stopped and _wants_stop(plan):
             is_stopped = True

@@ -23,6 +23,7 @@ from maintenance.models import DayRun, ProofTest, TaskSheet, WorkOrder
 from maintenance.sureness import day_words, sure_of_orders, together
 from plant import clock
 from plant.access import require
+from plant.calculations.sentences import Sentence
 from plant.models import Component, Mill, User
 
 Progress = Callable[..., None]
@@ -146,20 +147,20 @@ def run_day(
 def _run(day: date, now_at: datetime, progress: Progress | None) -> DaySummary:
     summary = DaySummary(day=day.isoformat())
     record = DayRun.objects.create(day=day, started_at=clock.now())
-    steps: tuple[tuple[str, Callable[[], None]], ...] = (
-        (_("what recurs"), lambda: _take_rolled(summary, roll(day))),
-        (_("parts on hand"), _refresh_readiness),
-        (_("places"), lambda: _place(summary, now_at)),
-        (_("what to order"), lambda: _take_advice(summary, day)),
-        (_("what waiting costs"), lambda: _take_prices(summary)),
-        (_("what is late"), lambda: summary.shout(late_proof_tests(day))),
+    steps: tuple[tuple[Sentence, Callable[[], None]], ...] = (
+        (Sentence.of("day.what_recurs"), lambda: _take_rolled(summary, roll(day))),
+        (Sentence.of("day.parts"), _refresh_readiness),
+        (Sentence.of("day.places"), lambda: _place(summary, now_at)),
+        (Sentence.of("day.orders"), lambda: _take_advice(summary, day)),
+        (Sentence.of("day.prices"), lambda: _take_prices(summary)),
+        (Sentence.of("day.late"), lambda: summary.shout(late_proof_tests(day))),
     )
     for done, (name, step) in enumerate(steps):
         if progress:
             progress(done, len(steps), name)
         step()
     if progress:
-        progress(len(steps), len(steps), "")
+        progress(len(steps), len(steps))
     record.finished_at = clock.now()
     record.summary = asdict(summary)
     record.save(update_fields=["finished_at", "summary"])

@@ -19,6 +19,7 @@ from plant.actions.file_intake import digest_of, record_refusal, refuse_large, r
 from plant.background.queueing import enqueue
 from plant.background.registry import Progress
 from plant.calculations.logger_files.faults import FaultyFileError
+from plant.calculations.sentences import typed
 from plant.models import FileIntake, Job, ReadingSource
 from plant.watched_folders import files_in, folder_below
 
@@ -138,7 +139,7 @@ def take_in_folder(source: ReadingSource, progress: Progress | None = None) -> d
         if time.monotonic() - begun > WORK_S:
             break
         if progress is not None:
-            progress(number, len(ready), path.name)
+            progress(number, len(ready), typed(path.name))
         outcome = _take_in(source, path, sights)
         if outcome:
             counts[outcome] += 1

@@ -92,12 +92,12 @@ def start_again(job_id: int, by: "User | None") -> bool:
         job = Job.objects.select_for_update().get(pk=job_id)
         if job.state != Job.State.FAILED:
             return False
-        before = {"state": job.state, "failure": job.failure}
+        before = {"state": job.state, "failure": job.failure_in_short}
         job.state = Job.State.WAITING
         job.wanted_at = job.not_before_at = moment
         job.wanted_by = by
         job.finished_at = None
-        job.failure = job.progress_note = ""
+        job.failure, job.failed_why, job.progress_note = "", (), ()
         job.progress_done = job.progress_total = 0
         job.save()
         put_on_queue(job)

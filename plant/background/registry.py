@@ -8,7 +8,7 @@ A storey registers its tasks in its own ``tasks.py``::
     register_daily("the day's work", hour=5)
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from importlib import import_module
 from typing import Any, Protocol
@@ -17,16 +17,22 @@ from django.conf import settings
 from django.core.exceptions import ImproperlyConfigured
 from django.utils.module_loading import autodiscover_modules
 
+from plant.calculations.sentences import Sentence, Sentences, sentences
+
 
 class Progress(Protocol):
     """What a task calls to say how far it is; it may be called as often as one likes."""
 
-    def __call__(self, done: int, total: int, note: str = "") -> None:
-        """Note that ``done`` of ``total`` are behind it."""
+    def __call__(self, done: int, total: int, note: Sentence | Sentences = ()) -> None:
+        """Note that ``done`` of ``total`` are behind it, and what is being done."""
 
 
 class CannotBeDoneError(Exception):
-    """Raised by a task whose reason will not go away by trying again; its text is shown to the user."""
+    """Raised by a task whose reason will not go away by trying again; it is shown to the user."""
+
+    def __init__(self, why: Sentence | Iterable[Sentence]) -> None:
+        super().__init__(*sentences(why))
+        self.why = sentences(why)
 
 
 class UnknownTaskError(LookupError):

@@ -9,13 +9,13 @@ from typing import Any
 from django.conf import settings
 from django.db import transaction
 from django.utils import timezone
-from django.utils.translation import gettext as _
 from django_q.exceptions import TimeoutException
 
 from plant.background import heartbeat
 from plant.background.process import identity
 from plant.background.queueing import take_off
 from plant.background.registry import CannotBeDoneError, UnknownTaskError, function_of
+from plant.calculations.sentences import Sentence, Sentences
 from plant.models import Job, JobAttempt
 
 # A task that fails or takes its worker with it is tried so often.
@@ -38,14 +38,14 @@ class _Reporter:
         self.attempt = attempt
         self.written_at = -PROGRESS_EVERY_S
 
-    def __call__(self, done: int, total: int, note: str = "") -> None:
+    def __call__(self, done: int, total: int, note: Sentence | Sentences = ()) -> None:
         moment = time.monotonic()
         if done < total and moment - self.written_at < PROGRESS_EVERY_S:
             return
         self.written_at = moment
         written = Job.objects.filter(
             pk=self.attempt.job_id, attempts__pk=self.attempt.pk, attempts__ended_at=None
-        ).update(progress_done=done, progress_total=total, progress_note=note[:200])
+        ).update(progress_done=done, progress_total=total, progress_note=note)
         if not written:
             raise ClaimLostError(f"Attempt {self.attempt.pk} was closed while it ran.")
 
@@ -63,13 +63,15 @@ def run_job(job_id: int) -> bool:
         result = function_of(job.what)(progress=_Reporter(attempt), **job.arguments)
         # A result that cannot be stored is the task's fault, to be told as any other.
         json.dumps(result)
-    except (CannotBeDoneError, UnknownTaskError) as refusal:
-        _end(attempt, Outcome.FAILED, failure=str(refusal), is_final=True)
+    except CannotBeDoneError as refusal:
+        _end(attempt, Outcome.FAILED, why=refusal.why, is_final=True)
+    except UnknownTaskError:
+        _end(attempt, Outcome.FAILED, why=Sentence.of("job.unknown_task", task=job.what), is_final=True)
     except TimeoutException:
         _end(
             attempt,
             Outcome.FAILED,
-            failure=_("It took longer than the %d seconds a task may take.") % settings.TASK_TIMEOUT_S,
+            why=Sentence.of("job.too_long", count=settings.TASK_TIMEOUT_S),
         )
         # The queue replaces a worker whose task ran out of time.
         raise
@@ -103,17 +105,18 @@ def give_up_if_hopeless(job: Job) -> bool:
     blamed = [outcome for outcome in outcomes if outcome != Outcome.INTERRUPTED]
     if len(blamed) < MOST_TRIES and len(outcomes) < MOST_STARTS:
         return False
-    if not job.failure:
-        job.failure = (
-            _("Its worker vanished while it was under way: %(count)d times of %(all)d.")
-            if Outcome.VANISHED in blamed
-            else _("It was stopped with the server %(all)d times.")
-        ) % {"count": blamed.count(Outcome.VANISHED), "all": len(outcomes)}
+    if not job.failure and not job.failed_why:
+        vanished = blamed.count(Outcome.VANISHED)
+        job.failed_why = (
+            Sentence.of("job.vanished", count=vanished, tries=len(outcomes))
+            if vanished
+            else Sentence.of("job.stopped_with_server", count=len(outcomes))
+        )
     job.state = Job.State.FAILED
     job.finished_at = timezone.now()
     take_off(job.queue_row)
     job.queue_row = None
-    job.save(update_fields=["failure", "state", "finished_at", "queue_row"])
+    job.save(update_fields=["failed_why", "state", "finished_at", "queue_row"])
     return True
 
 
@@ -128,6 +131,7 @@ def _end(
     outcome: str,
     *,
     failure: str = "",
+    why: Sentence | Sentences = (),
     result: dict[str, Any] | None = None,
     is_final: bool = False,
 ) -> None:
@@ -138,7 +142,7 @@ def _end(
             return
         take_off(job.queue_row)
         job.queue_row = None
-        job.failure = failure
+        job.failure, job.failed_why = failure, why
         if outcome == Outcome.DONE:
             job.state, job.result, job.finished_at = Job.State.FINISHED, result, timezone.now()
             job.progress_done = job.progress_total

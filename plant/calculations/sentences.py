@@ -54,7 +54,7 @@ def sentences(told: Sentence | Iterable[Sentence] | None) -> Sentences:
         return ()
     if isinstance(told, Sentence):
         return (told,)
-    several = tuple(told)
+    several = (told,) if isinstance(told, str) else tuple(told)
     for one in several:
         if not isinstance(one, Sentence):
             raise TypeError(f"{one!r} is no Sentence.")

@@ -13,6 +13,7 @@ from django.urls import reverse
 from django.utils.translation import gettext_lazy as _
 
 from plant.background.querysets import JobAttemptQuerySet, JobQuerySet
+from plant.fields import SentencesField
 
 
 class Job(models.Model):
@@ -37,8 +38,10 @@ class Job(models.Model):
     finished_at = models.DateTimeField(_("ended"), null=True, blank=True)
     progress_done = models.PositiveIntegerField(default=0)
     progress_total = models.PositiveIntegerField(default=0)
-    progress_note = models.CharField(max_length=200, blank=True)
+    progress_note = SentencesField()
     result = models.JSONField(null=True, blank=True)
+    #: Why it cannot be done, or the trace of what went wrong in it.
+    failed_why = SentencesField()
     failure = models.TextField(_("failure"), blank=True)
     # The row of the queue that stands for this job; it vanishes in the transaction that ends an attempt.
     queue_row = models.BigIntegerField(null=True, blank=True)
@@ -74,8 +77,10 @@ class Job(models.Model):
 
     @property
     def failure_in_short(self) -> str:
-        """Return the last line of what went wrong: of a trace, that is the reason."""
-        return self.failure.strip().rpartition("\n")[2]
+        """Say why it failed: of a trace, the last line is the reason."""
+        from plant.saying import say
+
+        return say(self.failed_why) or self.failure.strip().rpartition("\n")[2]
 
 
 class JobAttempt(models.Model):

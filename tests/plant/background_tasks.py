@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Any
 
 from plant.background.registry import CannotBeDoneError, Progress, task
+from plant.calculations.sentences import typed
 
 
 def _note(name: str) -> None:
@@ -22,7 +23,7 @@ def work(progress: Progress, name: str, tenths: int = 0) -> dict[str, Any]:
     _note(name)
     for done in range(tenths):
         time.sleep(0.1)
-        progress(done + 1, tenths, "working")
+        progress(done + 1, tenths, typed("working"))
     return {"name": name}
 
 
@@ -43,7 +44,7 @@ def fail(progress: Progress, name: str) -> None:
 @task("test: refuse")
 def refuse(progress: Progress) -> None:
     """Fail for a reason that will not pass."""
-    raise CannotBeDoneError("The file has no rows.")
+    raise CannotBeDoneError(typed("The file has no rows."))
 
 
 @task("test: odd result")

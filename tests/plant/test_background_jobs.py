@@ -111,7 +111,7 @@ def test_a_reason_that_will_not_pass_ends_the_job_at_once_with_its_words() -> No
     job = want("test: refuse")
     run_job(job.pk)
     job.refresh_from_db()
-    assert (job.state, job.failure) == (State.FAILED, "The file has no rows.")
+    assert (job.state, job.failure_in_short) == (State.FAILED, "The file has no rows.")
 
 
 def test_a_result_that_cannot_be_stored_is_a_failure() -> None:
@@ -156,7 +156,7 @@ def test_a_job_that_takes_its_worker_with_it_is_given_up_after_three_times() -> 
         sweep()
     job.refresh_from_db()
     assert job.state == State.FAILED
-    assert "vanished" in job.failure
+    assert "vanished" in job.failure_in_short
     assert not OrmQ.objects.exists()
 
 

@@ -12,6 +12,7 @@ from plant.background import heartbeat, keeper
 from plant.background.queueing import enqueue
 from plant.background.running import run_job
 from plant.background.seen import Life, worker_seen
+from plant.calculations.sentences import typed
 from plant.models import Heartbeat, Job, JobAttempt
 from tests.factories import MillFactory, UserFactory
 from tests.plant import background_tasks  # noqa: F401  registers the tasks
@@ -34,7 +35,11 @@ def fill(count: int, start: int = 0) -> None:
         run_job(enqueue("test: refuse", f"failed {n}").pk)
         running = enqueue("test: work", f"running {n}", {"name": "n"})
         Job.objects.filter(pk=running.pk).update(
-            state=Job.State.UNDER_WAY, started_at=timezone.now(), progress_done=3, progress_total=8, progress_note="K1"
+            state=Job.State.UNDER_WAY,
+            started_at=timezone.now(),
+            progress_done=3,
+            progress_total=8,
+            progress_note=typed("K1"),
         )
         JobAttempt.objects.create(job=running, started_at=timezone.now(), worker="mill:17:4711")
 
