@@ -10,6 +10,7 @@ from typing import Any
 from django.db import models
 from django.db.migrations import AlterField, RunPython
 from django.db.migrations.operations.base import Operation
+from django.db.migrations.operations.models import CreateModel
 
 from plant.calculations.sentences import all_to_json, typed
 from plant.fields import SentencesField
@@ -189,3 +190,40 @@ def texts_to_sentences(app_label: str, model_name: str, **fields: SentencesField
         RunPython(keep, RunPython.noop),
         *(AlterField(model_name, name, field) for name, field in fields.items()),
     ]
+
+
+class CreateTables(Operation):
+    """Create all tables of a storey at once.
+
+    Django lays the models anew after each single step, which is nearly all of the time that a fresh database takes.
+    """
+
+    reversible = True
+    serialization_expand_args = ["tables"]
+
+    def __init__(self, tables: list[CreateModel]) -> None:
+        self.tables = tables
+
+    def deconstruct(self) -> tuple[str, list[Any], dict[str, Any]]:
+        """Name the operation for Django."""
+        return (type(self).__name__, [], {"tables": self.tables})
+
+    def describe(self) -> str:
+        """Say what it does."""
+        return f"Create {len(self.tables)} tables"
+
+    def state_forwards(self, app_label: str, state: Any) -> None:
+        """Add the models; they are laid once, when they are asked for next."""
+        state.__dict__.pop("apps", None)
+        for table in self.tables:
+            table.state_forwards(app_label, state)
+
+    def database_forwards(self, app_label: str, schema_editor: Any, from_state: Any, to_state: Any) -> None:
+        """Create the tables; each may point to a later one."""
+        for table in self.tables:
+            table.database_forwards(app_label, schema_editor, from_state, to_state)
+
+    def database_backwards(self, app_label: str, schema_editor: Any, from_state: Any, to_state: Any) -> None:
+        """Drop the tables."""
+        for table in reversed(self.tables):
+            table.database_backwards(app_label, schema_editor, from_state, to_state)
