@@ -65,11 +65,6 @@ class Column:
     hint: str = ""
 
     @property
-    def said_unit(self) -> str:
-        """Return the unit as the file says it; an empty one is not known here."""
-        return self.look.unit
-
-    @property
     def is_unit_known(self) -> bool:
         """Say whether the unit of the file is one that readings can have."""
         return known_unit(self.look.unit) is not None

@@ -56,11 +56,6 @@ class KilnNow:
         """The opening that is now, else the next one."""
         return self.windows.openings[0] if self.windows.openings else None
 
-    @property
-    def is_open_now(self) -> bool:
-        """Whether an opening is now."""
-        return self.opening is not None and self.opening.is_now
-
 
 def charge_times(charge: Charge, now: datetime) -> charge_phases.Charge:
     """Return a charge as the computations know it; one without phases counts as drying from begin to end."""

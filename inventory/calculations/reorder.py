@@ -158,30 +158,20 @@ class ReorderAdvice:
     """What to do about one part today, and why; quantities in the part's unit.
 
     `run_out_chance` is the chance that the shelf runs short before an order placed today arrives.
-    `safety_stock` is the reorder point less the need expected up to then; it may be negative.
     """
 
     order_now: bool
     quantity: Decimal
     reorder_point: Decimal
-    safety_stock: Decimal
     position: Decimal
     usable_on_hand: Decimal
     expired: Decimal
     will_expire_unused: Decimal
     on_order: Decimal
     planned_in_interval: Decimal
-    expected_besides_from: Decimal
-    expected_besides_to: Decimal
     run_out_chance: float
     late: tuple[LateDelivery, ...]
-    headline: str
     reason: str
-
-    @property
-    def shown_safety_stock(self) -> Decimal:
-        """The safety stock for the screen: a negative one is shown as 0, the reason says why."""
-        return max(ZERO, self.safety_stock)
 
 
 def reorder_advice(part: PartOutlook) -> ReorderAdvice:
@@ -220,23 +210,18 @@ def reorder_advice(part: PartOutlook) -> ReorderAdvice:
     point = outlook.reorder_point
     order_now = outlook.position < point or (outlook.has_random_need and outlook.position == outlook.quantile)
     quantity = _order_quantity(outlook) if order_now else ZERO
-    low, high = outlook.expected_besides
     return ReorderAdvice(
         order_now=order_now,
         quantity=quantity,
         reorder_point=point,
-        safety_stock=point - outlook.mean_need,
         position=outlook.position,
         usable_on_hand=outlook.usable,
         expired=outlook.expired,
         will_expire_unused=outlook.will_expire_unused,
         on_order=outlook.on_order,
         planned_in_interval=outlook.planned_within(outlook.interval_days),
-        expected_besides_from=low,
-        expected_besides_to=high,
         run_out_chance=outlook.run_out_chance,
         late=outlook.late,
-        headline=_headline(outlook, quantity),
         reason=_reason(outlook, order_now=order_now),
     )
 
@@ -501,17 +486,6 @@ def _refuse_bad_figures(part: PartOutlook) -> None:
 
 
 # --- words ---------------------------------------------------------------------------------------
-
-
-def _headline(outlook: _Outlook, quantity: Decimal) -> str:
-    """Say in a few words what to do today."""
-    if quantity:
-        return f"Order {_plain(quantity)} today"
-    if outlook.late:
-        return f"Late by {_days(max(d.late_days for d in outlook.late))}"
-    if outlook.part.deliveries:
-        return f"On order, due {_day(min(d.due_on for d in outlook.part.deliveries))}"
-    return "Enough"
 
 
 def _reason(outlook: _Outlook, *, order_now: bool) -> str:

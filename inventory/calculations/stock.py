@@ -6,29 +6,12 @@ can be traced to the entries that made it.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
-from enum import StrEnum
 
 ZERO = Decimal(0)
-
-
-class MoveKind(StrEnum):
-    """What a ledger move records."""
-
-    RECEIPT = "receipt"
-    ISSUE = "issue"
-    RETURN = "return"
-    COUNT = "count"
-    SCRAP = "scrap"
-    TRANSFER = "transfer"
-
-
-#: Kinds of move that may only add, or only take away; a count or a transfer may do either.
-ADDING = frozenset({MoveKind.RECEIPT, MoveKind.RETURN})
-TAKING = frozenset({MoveKind.ISSUE, MoveKind.SCRAP})
 
 
 class NotEnoughStock(ValueError):  # noqa: N818 (a refusal in the storekeeper's words, not a fault)
@@ -49,18 +32,6 @@ class Place:
 
 
 @dataclass(frozen=True)
-class Move:
-    """One line of the ledger; the quantity is in the part's unit, below zero for what leaves.
-
-    A transfer is two moves: one that takes and one that adds.
-    """
-
-    place: Place
-    kind: MoveKind
-    quantity: Decimal
-
-
-@dataclass(frozen=True)
 class LotOnShelf:
     """What of a lot lies in one bin; usable up to and including `expires_on`."""
 
@@ -76,79 +47,6 @@ class Pick:
 
     place: Place
     quantity: Decimal
-
-
-def sum_moves(moves: Iterable[Move]) -> dict[Place, Decimal]:
-    """Sum the ledger by part, bin and lot.
-
-    Parameters
-    ----------
-    moves : Iterable[Move]
-        ledger lines in any order
-
-    Returns
-    -------
-    dict[Place, Decimal]
-        on hand in the part's unit, for every place that ever held stock, sorted by place
-
-    Raises
-    ------
-    ValueError
-        when a move has the wrong sign for its kind
-    """
-    on_hand: dict[Place, Decimal] = {}
-    for move in moves:
-        _refuse_wrong_sign(move)
-        on_hand[move.place] = on_hand.get(move.place, ZERO) + move.quantity
-    return dict(sorted(on_hand.items()))
-
-
-def sum_by_part(on_hand: Mapping[Place, Decimal]) -> dict[str, Decimal]:
-    """Add up bins and lots.
-
-    Parameters
-    ----------
-    on_hand : Mapping[Place, Decimal]
-        on hand by place, in the part's unit
-
-    Returns
-    -------
-    dict[str, Decimal]
-        on hand by part, in the part's unit, sorted by part
-    """
-    totals: dict[str, Decimal] = {}
-    for place, quantity in sorted(on_hand.items()):
-        totals[place.part] = totals.get(place.part, ZERO) + quantity
-    return totals
-
-
-def refuse_below_zero(on_hand: Mapping[Place, Decimal], moves: Iterable[Move], unit: str = "") -> None:
-    """Refuse moves booked together that would leave less than nothing in a place.
-
-    Parameters
-    ----------
-    on_hand : Mapping[Place, Decimal]
-        on hand by place before the moves, in the part's unit
-    moves : Iterable[Move]
-        moves that are booked as one
-    unit : str
-        the part's unit for the message, such as "m"; empty for pieces
-
-    Raises
-    ------
-    NotEnoughStock
-        when a place would go below zero
-    ValueError
-        when a move has the wrong sign for its kind
-    """
-    for place, change in sum_moves(moves).items():
-        held = on_hand.get(place, ZERO)
-        if change < 0 and held + change < 0:
-            raise NotEnoughStock(
-                f"{_plain(-change, unit)} of {place} cannot be taken: {_plain(held, unit)} on hand. "
-                f"Take {_plain(max(held, ZERO), unit)} or less, take the rest from another bin, "
-                f"or count the bin and book the count first if more lies there."
-            )
 
 
 def pick_first_expired(
@@ -209,14 +107,6 @@ def _shortage_words(part: str, wanted: Decimal, lots: list[LotOnShelf], usable: 
         else f"{_plain(wanted, unit)} of {part} cannot be issued: none on hand{spoilt}. "
         f"Book the receipt first if a delivery has come, or count the bin and book the count if some lies there."
     )
-
-
-def _refuse_wrong_sign(move: Move) -> None:
-    if not move.quantity.is_finite() or move.quantity == 0:
-        raise ValueError(f"{move.kind} of {move.quantity} {move.place}: the quantity must be a number other than 0")
-    if (move.kind in ADDING and move.quantity < 0) or (move.kind in TAKING and move.quantity > 0):
-        wanted = "above" if move.kind in ADDING else "below"
-        raise ValueError(f"{move.kind} of {move.quantity} {move.place}: the quantity must be {wanted} 0")
 
 
 def _plain(quantity: Decimal, unit: str) -> str:

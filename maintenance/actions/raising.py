@@ -230,10 +230,3 @@ def update_readiness(work_orders: Iterable[WorkOrder]) -> int:
             )
             moved += 1
     return moved
-
-
-def link_parts_ready(work_order: WorkOrder) -> bool:
-    """Bring one work order's readiness up to date and say whether all its parts are on hand."""
-    update_readiness([work_order])
-    work_order.refresh_from_db(fields=["state"])
-    return not missing_parts([work_order])

@@ -9,7 +9,6 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from enum import StrEnum
-from itertools import islice
 from typing import Final
 
 from maintenance.calculations.plain_words import DAYS, MONTHS, say_date, say_list, say_ordinal
@@ -250,16 +249,6 @@ def _date_in_month(month: int, day: int, month_end: MonthEnd) -> date | None:
     if month_end is MonthEnd.LAST_DAY:
         return next_first - timedelta(days=1)
     return next_first if month_end is MonthEnd.FIRST_OF_NEXT else None
-
-
-def interval_days(rule: CalendarRule) -> float:
-    """Give the mean length of the rule's interval in days, over its next thirteen dates at most."""
-    if isinstance(rule, IntervalRule) and rule.step_days:
-        return float(rule.step_days)
-    dates = list(islice(rule.dates(), 13))
-    if len(dates) < 2:
-        raise ValueError(f"the rule {rule.describe()} gives fewer than two dates, so it has no interval")
-    return (dates[-1] - dates[0]).days / (len(dates) - 1)
 
 
 _UNIT_OF: Final = {"DAILY": "day", "WEEKLY": "week", "MONTHLY": "month", "YEARLY": "year"}

@@ -130,11 +130,6 @@ class _State:
         return {name: getattr(self, name) for name in self.__slots__}
 
 
-def known_baseline(mean: float, sd: float) -> dict[str, float | int | bool]:
-    """Return the state of a chart whose usual mean and spread are known and need no charges to learn."""
-    return _State(count=2, mean=mean, squares=sd**2, is_known=True).as_json()
-
-
 def restarted(state: Mapping[str, object]) -> dict[str, float | int | bool]:
     """Return the state after the cause was mended: what is usual stays, what was heard is forgotten."""
     was = _read(state)
@@ -162,7 +157,7 @@ def follow(
     values : Sequence[float]
         The figures that follow those which left ``state`` behind, one a charge, in order; any number of them.
     state : Mapping
-        What the last call returned; empty at first, or `known_baseline`.
+        What the last call returned; empty at first; with ``is_known`` its mean and spread need no charges to learn.
 
     Returns
     -------

@@ -22,11 +22,6 @@ class Work:
     is_safety: bool = False
     safety_at: datetime | None = None
 
-    @property
-    def delay_cents_per_hour_of_work(self) -> float:
-        """What an hour's delay costs for each hour of work, cents per hour and hour, for the screen."""
-        return float(self.delay_cents_per_hour) / self.work_hours if self.work_hours else math.inf
-
 
 @dataclass(frozen=True)
 class Ranking:

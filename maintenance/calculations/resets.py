@@ -3,7 +3,6 @@
 Published practice has four kinds; `PRACTICES` names them with their sources.
 """
 
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
@@ -146,46 +145,3 @@ def settle(due: Position, opened: Sequence[Position], is_inside_last: bool) -> S
     if is_inside_last:
         return Settled(Timing.INSIDE, opened[-1], tuple(opened[:-1]), opened[-1])
     return Settled(Timing.LATE, opened[0], tuple(opened[1:]), opened[-1])
-
-
-def latest_under_creep_cap(
-    done_on: Sequence[date], interval_days: float, latest_on: date, cap_intervals: float = 3.25
-) -> date:
-    """Keep tolerances from creeping: any three intervals in a row together at most 3.25 times the interval.
-
-    A tolerance used every time would be a longer interval.
-
-    Parameters
-    ----------
-    done_on : Sequence[date]
-        days of the last works, oldest first; three or more are needed for the cap to bind.
-    interval_days : float
-        the interval in days, above 0.
-    latest_on : date
-        last day by the window alone.
-    cap_intervals : float
-        largest length of three intervals together, in intervals, 3 or more.
-
-    Returns
-    -------
-    date
-        the last day on which the next work may be done.
-
-    Raises
-    ------
-    ValueError
-        for an interval of 0 or less or a cap below 3.
-
-    References
-    ----------
-    NRC Generic Letter 89-14 (which describes the older rule and drops it).
-    """
-    if interval_days <= 0 or not math.isfinite(interval_days):
-        raise ValueError(f"the interval of {interval_days} days is not above 0")
-    if cap_intervals < 3:
-        raise ValueError(
-            f"the cap of {cap_intervals} intervals is below 3: three intervals cannot be shorter than that"
-        )
-    if len(done_on) < 3:
-        return latest_on
-    return min(latest_on, sorted(done_on)[-3] + timedelta(days=math.floor(cap_intervals * interval_days)))

@@ -1,19 +1,17 @@
 """Rules of recurrence written as text (RFC 5545, section 3.3.10), checked before anybody relies on them.
 
-Recurring tasks plan dates, not clock times: a rule is worked out on local dates without a time zone. Where a
-clock time is needed after all, the zone is put on last by `to_instant`. RFC 5545 contradicts itself on local
-times that a change of clocks skips (p. 43 leaves them out, p. 45 with section 3.3.5 shifts them): we shift.
+Recurring tasks plan dates, not clock times: a rule is worked out on local dates without a time zone.
 """
 
 import re
 from calendar import monthrange
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from dataclasses import dataclass
-from datetime import UTC, date, datetime, tzinfo
+from datetime import date, datetime
 from functools import lru_cache
 from typing import Final, cast
 
-from dateutil.rrule import rrule, rruleset, rrulestr
+from dateutil.rrule import rrule, rrulestr
 
 WEEKDAYS: Final = ("MO", "TU", "WE", "TH", "FR", "SA", "SU")
 LARGEST_INTERVAL: Final = 9999
@@ -21,8 +19,8 @@ LONGEST_TEXT: Final = 500
 # Two leap-year gaps of the century years and every pattern of week 53 lie within this reach.
 SEARCH_YEARS: Final = 50
 
-_FREQUENCIES: Final = ("YEARLY", "MONTHLY", "WEEKLY", "DAILY", "HOURLY", "MINUTELY", "SECONDLY")
-_DATE_FREQUENCIES: Final = _FREQUENCIES[:4]
+_FREQUENCIES: Final = ("YEARLY", "MONTHLY", "WEEKLY", "DAILY")
+_TOO_FINE: Final = ("HOURLY", "MINUTELY", "SECONDLY")
 _CLOCK_PARTS: Final = ("BYHOUR", "BYMINUTE", "BYSECOND")
 # Part: smallest, largest, whether it may count from the end (negative). RFC 5545, 3.3.10.
 _NUMBER_LISTS: Final[dict[str, tuple[int, int, bool]]] = {
@@ -30,12 +28,9 @@ _NUMBER_LISTS: Final[dict[str, tuple[int, int, bool]]] = {
     "BYWEEKNO": (1, 53, True),
     "BYYEARDAY": (1, 366, True),
     "BYMONTHDAY": (1, 31, True),
-    "BYHOUR": (0, 23, False),
-    "BYMINUTE": (0, 59, False),
-    "BYSECOND": (0, 60, False),
     "BYSETPOS": (1, 366, True),
 }
-_NAMES: Final = {"FREQ", "INTERVAL", "COUNT", "UNTIL", "WKST", "BYDAY", *_NUMBER_LISTS}
+_NAMES: Final = {"FREQ", "INTERVAL", "COUNT", "UNTIL", "WKST", "BYDAY", *_CLOCK_PARTS, *_NUMBER_LISTS}
 _BY_DAY: Final = re.compile(r"([+-]?\d{1,2})?(MO|TU|WE|TH|FR|SA|SU)")
 _UNTIL: Final = re.compile(r"\d{8}(T\d{6}Z?)?")
 
@@ -64,12 +59,11 @@ class RuleParts:
     by_month_day: tuple[int, ...] = ()
     by_day: tuple[tuple[int, int], ...] = ()
     by_set_position: tuple[int, ...] = ()
-    clock_parts: tuple[str, ...] = ()
 
     @property
     def until_on(self) -> date | None:
-        """The last date the rule may give, for a rule whose UNTIL is a plain date."""
-        return datetime.strptime(self.until[:8], "%Y%m%d").date() if self.until else None  # noqa: DTZ007
+        """The last date the rule may give."""
+        return datetime.strptime(self.until, "%Y%m%d").date() if self.until else None  # noqa: DTZ007
 
     @property
     def picks_days(self) -> bool:
@@ -78,8 +72,8 @@ class RuleParts:
 
 
 @lru_cache(maxsize=4096)
-def parse_rule(text: str) -> RuleParts:
-    """Read and check a rule text.
+def parse_date_rule(text: str) -> RuleParts:
+    """Read and check a rule for a recurring task: one that gives dates and no clock times.
 
     Parameters
     ----------
@@ -94,7 +88,8 @@ def parse_rule(text: str) -> RuleParts:
     Raises
     ------
     RuleError
-        for an unknown, repeated, missing or contradictory part or a number out of range.
+        for an unknown, repeated, missing or contradictory part, a number out of range, FREQ=HOURLY and finer,
+        BYHOUR and finer, and an UNTIL with a clock time.
 
     References
     ----------
@@ -102,9 +97,17 @@ def parse_rule(text: str) -> RuleParts:
     """
     pairs = _split(text)
     frequency = pairs.get("FREQ", "")
+    if frequency in _TOO_FINE:
+        raise RuleError(
+            f"FREQ={frequency} is too fine for a recurring task, which is planned by the day: "
+            "write FREQ=DAILY, or count running hours instead"
+        )
     if frequency not in _FREQUENCIES:
         what = f"FREQ={frequency} is unknown" if frequency else "FREQ is missing"
         raise RuleError(f"{what} in the rule {text!r}: write FREQ=DAILY, WEEKLY, MONTHLY or YEARLY")
+    for name in _CLOCK_PARTS:
+        if name in pairs:
+            raise RuleError(f"{name} sets a clock time, but a recurring task is planned by the day: leave it out")
     numbers = {name: _numbers(name, pairs[name]) for name in _NUMBER_LISTS if name in pairs}
     parts = RuleParts(
         text=";".join(f"{name}={value}" for name, value in pairs.items()),
@@ -119,32 +122,8 @@ def parse_rule(text: str) -> RuleParts:
         by_month_day=numbers.get("BYMONTHDAY", ()),
         by_day=_by_day(pairs["BYDAY"]) if "BYDAY" in pairs else (),
         by_set_position=numbers.get("BYSETPOS", ()),
-        clock_parts=tuple(name for name in _CLOCK_PARTS if name in pairs),
     )
     _check_together(parts, pairs)
-    return parts
-
-
-def parse_date_rule(text: str) -> RuleParts:
-    """Read a rule for a recurring task: one that gives dates and no clock times.
-
-    Raises
-    ------
-    RuleError
-        as `parse_rule`; also for FREQ=HOURLY and finer, BYHOUR and finer, and an UNTIL with a clock time.
-    """
-    parts = parse_rule(text)
-    if parts.frequency not in _DATE_FREQUENCIES:
-        raise RuleError(
-            f"FREQ={parts.frequency} is too fine for a recurring task, which is planned by the day: "
-            "write FREQ=DAILY, or count running hours instead"
-        )
-    if parts.clock_parts:
-        raise RuleError(
-            f"{parts.clock_parts[0]} sets a clock time, but a recurring task is planned by the day: leave it out"
-        )
-    if parts.until and len(parts.until) > 8:
-        raise RuleError(f"UNTIL={parts.until} has a clock time: write the last date alone, UNTIL={parts.until[:8]}")
     return parts
 
 
@@ -185,78 +164,6 @@ def rule_dates(parts: RuleParts, anchor_on: date) -> Iterator[date]:
 def date_rrule(text: str, anchor_on: date) -> rrule:
     """Build dateutil's rule object on local midnights without a zone."""
     return cast(rrule, rrulestr(text, dtstart=datetime(anchor_on.year, anchor_on.month, anchor_on.day)))  # noqa: DTZ001
-
-
-def local_starts(
-    text: str, start: datetime, zone: tzinfo | None = None, excluded: Sequence[datetime] = ()
-) -> Iterator[datetime]:
-    """Give the local clock times of any RFC 5545 rule, in order.
-
-    Parameters
-    ----------
-    text : str
-        the rule, of any frequency.
-    start : datetime
-        DTSTART as local clock time, without zone.
-    zone : tzinfo, optional
-        zone of the local times; needed only to read an UNTIL written in UTC.
-    excluded : Sequence[datetime]
-        local clock times to leave out (EXDATE).
-
-    Returns
-    -------
-    Iterator[datetime]
-        local clock times without zone; may be endless.
-
-    Raises
-    ------
-    RuleError
-        for a rule that cannot be read, a start with a zone, or an UNTIL in UTC without a zone.
-    """
-    parts = parse_rule(text)
-    if start.tzinfo is not None:
-        raise RuleError(f"the start {start.isoformat()} carries a time zone: give local time; the zone is put on last")
-    plain = parts.text
-    if parts.until and parts.until.endswith("Z"):
-        if zone is None:
-            raise RuleError(f"UNTIL={parts.until} is in UTC: give the time zone of the local times as well")
-        until_at = datetime.strptime(parts.until, "%Y%m%dT%H%M%SZ").replace(tzinfo=UTC).astimezone(zone)
-        plain = plain.replace(parts.until, until_at.strftime("%Y%m%dT%H%M%S"))
-    rules = rruleset()
-    rules.rrule(cast(rrule, rrulestr(plain, dtstart=start)))
-    for moment in excluded:
-        rules.exdate(moment)
-    return iter(rules)
-
-
-def to_instant(local: datetime, zone: tzinfo) -> datetime:
-    """Put a zone on a local clock time and give the instant in UTC.
-
-    Parameters
-    ----------
-    local : datetime
-        local clock time, without zone.
-    zone : tzinfo
-        the zone to read it in.
-
-    Returns
-    -------
-    datetime
-        the instant in UTC. A time that occurs twice is its first occurrence; one that is skipped is read with
-        the offset before the gap, which shifts it forward.
-
-    Raises
-    ------
-    ValueError
-        if `local` already has a zone.
-
-    References
-    ----------
-    RFC 5545, section 3.3.5, form 3 (p. 34).
-    """
-    if local.tzinfo is not None:
-        raise ValueError(f"{local.isoformat()} already carries a time zone: give the local clock time alone")
-    return local.replace(tzinfo=zone, fold=0).astimezone(UTC)
 
 
 def _split(text: str) -> dict[str, str]:
@@ -316,8 +223,10 @@ def _week_start(value: str) -> int:
 def _until(value: str) -> str:
     if not _UNTIL.fullmatch(value):
         raise RuleError(f"UNTIL={value} is no date: write it as UNTIL=20271231")
+    if len(value) > 8:
+        raise RuleError(f"UNTIL={value} has a clock time: write the last date alone, UNTIL={value[:8]}")
     try:
-        datetime.strptime(value[:15], "%Y%m%dT%H%M%S" if len(value) > 8 else "%Y%m%d")  # noqa: DTZ007
+        datetime.strptime(value, "%Y%m%d")  # noqa: DTZ007
     except ValueError as error:
         raise RuleError(f"UNTIL={value} does not exist in the calendar: check day and month") from error
     return value

@@ -193,17 +193,6 @@ def check(spec: WatchSpec) -> None:
         raise ValueError(f"loss kind {spec.loss_kind!r} is not known; known are {', '.join(KINDS)}")
 
 
-def as_row(spec: WatchSpec) -> dict[str, str]:
-    """Write a watch as a row of text: `parse_watch` the other way round."""
-    row = {
-        name: "" if value is None else str(value)
-        for name, value in ((name, getattr(spec, name, None)) for name in COLUMNS)
-    }
-    parameters = "; ".join(f"{name}={_written(value)}" for name, value in rule_parameters(spec.rule).items())
-    lists = {"phases": "; ".join(spec.phases), "failure_modes": "; ".join(spec.failure_modes)}
-    return row | lists | {"rule": spec.rule_name, "parameters": parameters}
-
-
 def for_kiln(specs: Iterable[WatchSpec], channel_keys: Iterable[str]) -> tuple[WatchSpec, ...]:
     """Choose the watches that a kiln's channels can serve, one for each place where a watch speaks of every place.
 
@@ -228,33 +217,6 @@ def _at_place(spec: WatchSpec, stem: str, place: str) -> WatchSpec:
     if not place:
         return replace(spec, signal=stem)
     return replace(spec, code=f"{spec.code}-{place}", name=f"{spec.name} ({place})", signal=f"{stem}:{place}")
-
-
-def second_rule(spec: WatchSpec, at_s: int, raised: Iterable[tuple[WatchSpec, int]]) -> WatchSpec | None:
-    """Find another watch of the same kiln that suspects the same component: it makes a work order of a hint.
-
-    Parameters
-    ----------
-    spec : WatchSpec
-        The watch that fired, ``at_s`` seconds since 1970.
-    raised : Iterable[tuple[WatchSpec, int]]
-        What fired in this kiln and when, this watch itself or not.
-
-    Returns
-    -------
-    WatchSpec or None
-        The first other one that fired within the days of either of both and at no other place.
-    """
-    for other, other_s in raised:
-        within_s = 86_400 * max(spec.agrees_within_days, other.agrees_within_days)
-        if (
-            other.code != spec.code
-            and other.component_kind == spec.component_kind
-            and (not spec.place or not other.place or spec.place == other.place)
-            and abs(at_s - other_s) <= within_s
-        ):
-            return other
-    return None
 
 
 def rule_from(name: str, parameters: Mapping[str, object]) -> Rule:
@@ -355,9 +317,3 @@ def _severity(text: str) -> Severity:
 
 def _listed(text: str) -> tuple[str, ...]:
     return tuple(part.strip() for part in text.split(";") if part.strip())
-
-
-def _written(value: object) -> str:
-    if isinstance(value, list):
-        return " ".join(str(part) for part in value)
-    return f"{value:.12g}" if isinstance(value, float) else str(value)

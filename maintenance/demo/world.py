@@ -3,7 +3,6 @@
 import csv
 import random
 import re
-from bisect import bisect_right
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, date, datetime, time, timedelta
@@ -206,17 +205,6 @@ class KilnStory:
     base_h: float
     # When the running-hours meter was exchanged; it began anew at 0.
     exchanged: datetime | None = None
-
-    @cached_property
-    def _begins(self) -> list[datetime]:
-        return [charge.begin for charge in self.charges]
-
-    def charge_at(self, moment: datetime) -> Charge | None:
-        """Return the charge in the kiln at an instant."""
-        found = bisect_right(self._begins, moment) - 1
-        if found < 0 or self.charges[found].end <= moment:
-            return None
-        return self.charges[found]
 
     def shown_h(self, at: datetime) -> float:
         """Return what the meter shows."""

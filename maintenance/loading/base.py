@@ -154,10 +154,6 @@ class Load:
         """Keep rows that refer to a faulty row from being listed too."""
         self._at_fault.add((kind, code))
 
-    def is_at_fault(self, kind: str, code: str) -> bool:
-        """Say whether the row of a code is at fault itself."""
-        return (kind, code) in self._at_fault
-
     def fault(self, table: "Table", row: Row, column: str, reason: str, remedy: str) -> None:
         """List a fault of a row."""
         self.report.faults.append(self._about(table, row, column, reason, remedy))

@@ -7,8 +7,6 @@ from pathlib import Path
 from maintenance.loading.base import Table
 from maintenance.loading.loader import TABLES
 
-NEEDED = ("mill", "kilns", "components")
-
 INTRODUCTION = """# The files of a mill
 
 `manage.py load FOLDER` reads every file below that lies in the folder, as CSV or as XLSX (its first sheet), and keeps

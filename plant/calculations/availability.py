@@ -265,34 +265,3 @@ def mtbf_bounds_h(operating_h: float, failure_count: int, confidence: float = 0.
     lower = operating_h / poisson_mean(failure_count, tail)
     upper = operating_h / poisson_mean(failure_count - 1, 1 - tail) if failure_count else None
     return lower, upper
-
-
-def ratio_of_means(mean_up_h: float, mean_down_h: float) -> float | None:
-    """Give the steady-state availability of a kiln from its mean up time and mean down time.
-
-    Parameters
-    ----------
-    mean_up_h, mean_down_h : float
-        Hours. Which means are put in decides what comes out: time between failures and hands-on repair time give
-        the inherent availability; time between any maintenance and its active time the achieved one; and with
-        waiting for parts and people added the operational one.
-
-    Returns
-    -------
-    float or None
-        0 to 1; None if both are 0.
-
-    Raises
-    ------
-    ValueError
-        If either is negative.
-
-    References
-    ----------
-    IEC 60050-192 (steady state availability); DAU glossary (inherent, operational); Blanchard, Logistics Engineering
-    and Management (achieved; from memory).
-    """
-    if mean_up_h < 0 or mean_down_h < 0:
-        raise ValueError(f"mean up time {mean_up_h} h or mean down time {mean_down_h} h is negative")
-    total_h = mean_up_h + mean_down_h
-    return mean_up_h / total_h if total_h else None

@@ -4,7 +4,7 @@ A figure that the readings cannot carry is left out with the reason. Figures are
 place carries it (``plate_minus_psychrometer:left``). Spans and thresholds are our own choice.
 """
 
-from collections.abc import Callable, Collection, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping
 from dataclasses import dataclass
 from functools import lru_cache
 from typing import Final, TypeAlias
@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from plant.calculations.air_signals import plate_difference
 from plant.calculations.climate_frame import Frame, Values
 from plant.calculations.climate_signals import signal_values
-from plant.calculations.climate_view import SMOOTH_MINUTES, Usual, View, places_of_quantity
+from plant.calculations.climate_view import SMOOTH_MINUTES, View, places_of_quantity
 from plant.calculations.drive_signals import at_full_speed
 
 Mask: TypeAlias = NDArray[np.bool_]
@@ -136,18 +136,6 @@ def charge_figures(frame: Frame, codes: Collection[str] | None = None) -> Charge
         except NoFigureError as error:
             why_not[code] = str(error)
     return ChargeFigures(values, why_not)
-
-
-def usual_from(figures: Sequence[ChargeFigures]) -> Usual:
-    """Return what is usual for a kiln by the figures of charges in which nothing was wrong: the medians."""
-    places = {code.partition(":")[2] for one in figures for code in one.values if code.startswith("fan_current_left")}
-    usual: dict[str, tuple[float, float]] = {}
-    for place in sorted(places):
-        known = [[one.values.get(f"fan_current_{way}:{place}".rstrip(":")) for one in figures] for way in _WAYS]
-        left, right = ([value for value in way if value is not None] for way in known)
-        if left and right:
-            usual[place] = (float(np.median(left)), float(np.median(right)))
-    return Usual(usual)
 
 
 def figure_codes(keys: Collection[str]) -> tuple[str, ...]:
@@ -379,7 +367,6 @@ def _mean_valve(quantity: str) -> Callable[[Charge, str], float]:
     return compute
 
 
-_WAYS = ("left", "right")
 _BULBS = ("air_temperature", "wet_bulb")
 _SIDES = ("air_temperature:left", "air_temperature:right", "fan_direction")
 _HEAT_UP = ("air_temperature", "set_air_temperature")

@@ -105,11 +105,6 @@ class PhaseTimes:
         return self.actual_start_at or self.predicted_start_at or self.planned_start_at
 
     @property
-    def expected_end_at(self) -> datetime | None:
-        """The end that happened, else the predicted one, else the planned one."""
-        return self.actual_end_at or self.predicted_end_at or self.planned_end_at
-
-    @property
     def expected_duration(self) -> timedelta | None:
         """Predicted length, else planned length; None where neither is known."""
         for start_at, end_at in (

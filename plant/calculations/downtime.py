@@ -1,16 +1,13 @@
 """Downtime records of a kiln: what stood still or ran slowly, from when to when, and of which kind."""
 
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import datetime
 from enum import StrEnum
 
 from plant.calculations.periods import to_epoch_s
 
 WHOLE = 1000
 """A share of capacity of 1, in thousandths."""
-
-PLANNED_NOTICE_DAYS = 28
-"""Days ahead from which downtime counts as planned, unless the mill sets its own. Source: IAEA PRIS, four weeks."""
 
 DowntimeRow = tuple[int, int, int | None, str, int]
 """(kiln id, start s, end s or None while open, kind, share of capacity lost in thousandths), UTC epoch seconds."""
@@ -76,31 +73,3 @@ class Downtime:
         """Give the record in the form that the time account reads."""
         end_s = None if self.end_at is None else to_epoch_s(self.end_at)
         return self.kiln_id, to_epoch_s(self.start_at), end_s, self.kind, self.share_lost_thousandths
-
-
-def kind_by_notice(announced_on: date | None, start_on: date, notice_days: int = PLANNED_NOTICE_DAYS) -> DowntimeKind:
-    """Tell planned from unplanned downtime by how long ahead it was announced.
-
-    Parameters
-    ----------
-    announced_on : date or None
-        Local day of the announcement; None if nobody announced it.
-    start_on : date
-        Local day on which it starts.
-    notice_days : int
-        Whole days of notice from which it is planned.
-
-    Raises
-    ------
-    ValueError
-        If the notice is negative.
-
-    References
-    ----------
-    IAEA PRIS: a loss is planned if it is scheduled at least four weeks ahead.
-    """
-    if notice_days < 0:
-        raise ValueError(f"notice of {notice_days} days is negative")
-    if announced_on is not None and (start_on - announced_on).days >= notice_days:
-        return DowntimeKind.PLANNED
-    return DowntimeKind.UNPLANNED

@@ -27,48 +27,6 @@ EIGHT_IN_TEN = 1.2816
 """Standard normal deviate that leaves a tenth on either side."""
 
 
-def water_removed_kg(
-    volume_m3: ArrayLike, basic_density_kg_m3: ArrayLike, start_mc_pct: ArrayLike, end_mc_pct: ArrayLike
-) -> Numbers:
-    """Compute the water that timber gives off.
-
-    Parameters
-    ----------
-    volume_m3 : array_like
-        Volume of the green timber in m3, 0 to 10 000.
-    basic_density_kg_m3 : array_like
-        Oven-dry mass over green volume in kg/m3, 100 to 1 200.
-    start_mc_pct, end_mc_pct : array_like
-        Moisture contents in % of the oven-dry mass, 0 to 250; the end not above the start.
-
-    Returns
-    -------
-    ndarray
-        In kg.
-
-    Raises
-    ------
-    ValueError
-        If a value is outside its range, or the timber would end wetter than it began.
-
-    Notes
-    -----
-    Moisture content as in ASTM D4442: water over oven-dry mass. kg = density x volume x (start - end)/100.
-
-    Examples
-    --------
-    >>> round(float(water_removed_kg(1, 380, 100, 18)), 1)
-    311.6
-    """
-    volume = within("volume", volume_m3, 0, 10_000, "m3")
-    density = within("basic density", basic_density_kg_m3, 100, 1_200, "kg/m3")
-    start = within("moisture content at the start", start_mc_pct, 0, 250, "%")
-    end = within("moisture content at the end", end_mc_pct, 0, 250, "%")
-    if np.any(end > start):
-        raise ValueError(f"moisture content at the end {end} % is outside 0 to the start's {start} %")
-    return np.asarray(volume * density * (start - end) / 100)
-
-
 def time_constant_h(thickness_mm: ArrayLike, temp_c: ArrayLike) -> Numbers:
     """Compute the drying time constant [tau] of the published model, in hours.
 

@@ -32,11 +32,6 @@ def flow_ratio(speed_ratio: ArrayLike) -> Numbers:
     return within("speed ratio", speed_ratio, 0, MOST_SPEED_RATIO, "")
 
 
-def pressure_ratio(speed_ratio: ArrayLike) -> Numbers:
-    """Compute the pressure at another speed: with its square. Raises as ``flow_ratio``."""
-    return np.asarray(within("speed ratio", speed_ratio, 0, MOST_SPEED_RATIO, "") ** 2)
-
-
 def power_ratio(speed_ratio: ArrayLike) -> Numbers:
     """Compute the power at another speed: with its third power. Raises as ``flow_ratio``.
 
@@ -46,17 +41,6 @@ def power_ratio(speed_ratio: ArrayLike) -> Numbers:
     0.512
     """
     return np.asarray(within("speed ratio", speed_ratio, 0, MOST_SPEED_RATIO, "") ** 3)
-
-
-def speed_ratio_for_flow(wanted_flow_ratio: ArrayLike) -> Numbers:
-    """Compute the speed that moves a wanted share of the flow.
-
-    Raises
-    ------
-    ValueError
-        If a flow ratio is outside 0 to 2.
-    """
-    return within("flow ratio", wanted_flow_ratio, 0, MOST_SPEED_RATIO, "")
 
 
 def bank_flow_ratio(fans: int, affected: int, speed_ratio: float) -> float:

@@ -177,30 +177,6 @@ def gap_flow_m3_s(
     return stack_flow_m3_s(inside_c, outside_c, width * height / 2, height / 4, discharge)
 
 
-def slot_flow_m3_s(
-    inside: Air, outside: Air, gap_mm: float, height_m: float, discharge: float = GAP_DISCHARGE
-) -> float:
-    """Compute the flow through an upright gap from the true densities, summed over its height, in m3/s.
-
-    Raises
-    ------
-    ValueError
-        If a value is outside its range, or the chamber's air is heavier than that outside.
-
-    Notes
-    -----
-    Q = CD w/3 sqrt(g (rho_o - rho_i)/rho_i) H^1.5 (textbook, from memory): moisture counts, so that it gives 8 to 30 %
-    more than ``gap_flow_m3_s``. Still without fans.
-    """
-    width = float(within("gap", gap_mm, 0, 500, "mm")) / 1000
-    height = float(within("height of the gap", height_m, 0, 20, "m"))
-    lift = (outside.density_kg_m3 - inside.density_kg_m3) / inside.density_kg_m3
-    if lift < 0:
-        raise ValueError(f"density of the chamber air {inside.density_kg_m3:.3f} kg/m3 is above that outside")
-    coefficient = float(within("discharge coefficient", discharge, 0.1, 1, ""))
-    return float(coefficient * width / 3 * sqrt(GRAVITY_M_S2 * lift) * height**1.5)
-
-
 def pressed_flow_m3_s(inside: Air, area_m2: float, pressure_difference_pa: float, discharge: float) -> float:
     """Compute the flow through an opening under a measured difference of pressure: Q = CD A sqrt(2 dp/rho), in m3/s.
 

@@ -531,15 +531,3 @@ def wet_bulb_c(dry_bulb_c: ArrayLike, humidity: ArrayLike, pressure_pa: ArrayLik
         if np.all(high - low <= TOLERANCE_K):
             return np.asarray((low + high) / 2)
     raise RuntimeError(f"wet bulb did not converge in {MOST_STEPS} steps")
-
-
-def depression_k(dry_bulb_c: ArrayLike, wet_bulb_c: ArrayLike) -> Numbers:
-    """Compute the wet-bulb depression in K: dry bulb less wet bulb.
-
-    Raises
-    ------
-    ValueError
-        If a temperature is outside -100 to 200 °C, or the wet bulb is above the dry bulb.
-    """
-    dry, wet = _ordered_pair(dry_bulb_c, wet_bulb_c)
-    return np.asarray(dry - wet)

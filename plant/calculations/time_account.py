@@ -102,11 +102,6 @@ class TimeAccount:
     is_so_far: bool = False
 
     @property
-    def period_s(self) -> int:
-        """Length of the period in seconds."""
-        return self.calendar.total_s
-
-    @property
     def required_s(self) -> int:
         """Required time in seconds: the period less the time without timber or held up from outside the kiln."""
         return self.required.required_s
@@ -121,11 +116,6 @@ class TimeAccount:
 
 
 EMPTY_ACCOUNT = TimeAccount(Split(), Split())
-
-
-def hours(seconds: int) -> Fraction:
-    """Give seconds as exact hours."""
-    return Fraction(seconds, 3600)
 
 
 def equivalent_hours(milliseconds: int) -> Fraction:
@@ -163,10 +153,6 @@ class AccountGrid:
     def of_kiln(self, kiln_id: int) -> TimeAccount:
         """Give the account of one kiln over all periods; raises ValueError for a kiln that is not in the grid."""
         return self._account(self.figures[self.kiln_ids.index(kiln_id)].sum(axis=0), int(self.edges_s[-1]))
-
-    def of_period(self, period: int) -> TimeAccount:
-        """Give the account of all kilns together in the period with this index."""
-        return self._account(self.figures[:, period].sum(axis=0), int(self.edges_s[period + 1]))
 
     def _account(self, row: Ints, end_s: int) -> TimeAccount:
         values = row.tolist()

@@ -183,11 +183,6 @@ class Sureness:
         """All of it."""
         return self.physics + self.experience + self.assumption
 
-    @property
-    def assumed_share(self) -> Decimal:
-        """Which share of it is a guess, 0 to 1."""
-        return self.assumption / self.total if self.total else Decimal(0)
-
 
 @dataclass(frozen=True)
 class Price:

@@ -58,11 +58,6 @@ class DrawnLine:
     marked: int
     marked_why: str
 
-    @property
-    def has_readings(self) -> bool:
-        """Say whether there is anything to see of it."""
-        return bool(self.line.path or self.line.lone or self.ranges or self.marks)
-
 
 @dataclass(frozen=True, slots=True)
 class Band:

@@ -33,11 +33,6 @@ class Span:
         """Return the seconds that it lasts."""
         return self.until_s - self.from_s
 
-    @property
-    def column_s(self) -> float:
-        """Return the seconds in one column."""
-        return self.length_s / self.columns
-
     def share(self, at_s: float) -> float:
         """Return where an instant stands, as a share of 1; outside it is cut off."""
         return min(max((at_s - self.from_s) / self.length_s, 0.0), 1.0)

@@ -6,7 +6,7 @@ in a phase that the watch looks at: nobody can see a wick dry out in a kiln that
 """
 
 import csv
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Final, TypeAlias
@@ -17,7 +17,7 @@ from maintenance.calculations.drift_charts import Drift, follow
 from maintenance.calculations.trends import Trend, crossing
 from maintenance.calculations.watch_past import fired_over
 from maintenance.calculations.watch_rules import allowed_in
-from maintenance.calculations.watch_set import WatchSpec, for_kiln, parse_watches, second_rule
+from maintenance.calculations.watch_set import WatchSpec, for_kiln, parse_watches
 from plant.calculations.chamber_design import PINE, SPRUCE, Chamber, ChamberDesign
 from plant.calculations.chamber_faults import Fault, FaultKind
 from plant.calculations.chamber_model import ChamberRun, simulate
@@ -250,13 +250,27 @@ def on_figures(spec: WatchSpec, figures: Sequence[Figures], spoiled: Sequence[tu
         )
 
 
+def _second_rule(spec: WatchSpec, at_s: int, raised: Iterable[tuple[WatchSpec, int]]) -> WatchSpec | None:
+    """Find another watch that suspects the same component at no other place within the days of either of both."""
+    for other, other_s in raised:
+        within_s = DAY_S * max(spec.agrees_within_days, other.agrees_within_days)
+        if (
+            other.code != spec.code
+            and other.component_kind == spec.component_kind
+            and (not spec.place or not other.place or spec.place == other.place)
+            and abs(at_s - other_s) <= within_s
+        ):
+            return other
+    return None
+
+
 def _orders(kiln: Watched) -> Iterator[Raised]:
     """Make work orders: one for each component at a time, of a hint only where a second rule agrees."""
     open_until: dict[tuple[str, str], int] = {}
     for number, one in enumerate(kiln.raised):
         # What was mended since then says nothing any more.
         earlier = [(other.spec, other.at_s) for other in kiln.raised[:number] if not _is_mended(kiln, other, one.at_s)]
-        if one.spec.severity == "notice" and second_rule(one.spec, one.at_s, earlier) is None:
+        if one.spec.severity == "notice" and _second_rule(one.spec, one.at_s, earlier) is None:
             continue
         key = (one.spec.component_kind, one.spec.place)
         if one.at_s < open_until.get(key, 0):

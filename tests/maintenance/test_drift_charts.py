@@ -16,7 +16,7 @@ from hypothesis import strategies as st
 from numpy.polynomial.legendre import leggauss
 from numpy.typing import NDArray
 
-from maintenance.calculations.drift_charts import Drift, cusum_step, ewma_step, follow, known_baseline, restarted
+from maintenance.calculations.drift_charts import Drift, cusum_step, ewma_step, follow, restarted
 from maintenance.calculations.student_t import t_probability, t_quantile
 
 Numbers = NDArray[np.float64]
@@ -64,6 +64,11 @@ def assert_mean(length: Numbers, published: float) -> None:
     """The mean agrees with a published figure of three digits within its rounding and four standard errors."""
     rounding = 0.5 * 10 ** (math.floor(math.log10(published)) - 2)
     assert abs(length.mean() - published) <= rounding + 4 * length.std() / math.sqrt(len(length))
+
+
+def known(mean: float, sd: float) -> dict[str, object]:
+    """The state of a chart whose usual mean and spread are known, as in published examples."""
+    return {"count": 2, "mean": mean, "squares": sd**2, "is_known": True}
 
 
 @pytest.mark.parametrize(("decision", "shift", "published"), [
@@ -129,7 +134,7 @@ def test_the_worked_example_of_the_cusum() -> None:
     # Lucas and Crosier (1982), Table 5: slack 0.5, decision 5; the sums after seven values.
     values, sums = [0.8, 1.9, 1.4, 2.0, 1.1, 0.7, 2.6], [0.3, 1.7, 2.6, 4.1, 4.7, 4.9, 7.0]
     rule = Drift("cusum", slack=0.5, decision=5)
-    points, _state = follow(rule, values, known_baseline(0, 1))
+    points, _state = follow(rule, values, known(0, 1))
     assert [point.up for point in points] == pytest.approx(sums)
     assert [point.began for point in points] == [False] * 6 + [True]
     assert points[-1].charges == 7
@@ -144,7 +149,7 @@ def test_the_worked_example_of_the_ewma() -> None:
     expected = [50.60, 49.52, 50.56, 50.18, 50.16, 49.21, 49.75, 49.85, 50.26, 50.33, 50.11, 49.36, 49.52, 50.05,
                 49.38, 49.92, 50.73, 51.23, 51.94, 51.99]  # fmt: skip
     rule = Drift("ewma", weight=0.3, width=3)
-    points, _state = follow(rule, values, known_baseline(50, 2.0539))
+    points, _state = follow(rule, values, known(50, 2.0539))
     assert 50 + 2.0539 * rule.limit == pytest.approx(52.5884, abs=2e-3)
     averages = [50 + 2.0539 * (point.up - point.down) for point in points]
     assert averages == pytest.approx(expected, abs=0.006)
@@ -190,7 +195,7 @@ def test_a_shift_too_small_to_matter_is_no_alarm() -> None:
 
 def test_a_drift_is_over_when_the_figure_is_back_and_after_mending_it_begins_anew() -> None:
     rule = Drift("cusum", decision=4)
-    points, state = follow(rule, [3.0] * 3, known_baseline(0, 1))
+    points, state = follow(rule, [3.0] * 3, known(0, 1))
     assert [point.is_drifting for point in points] == [False, True, True]
     back, _state = follow(rule, [0.0] * 20, state)
     assert back[0].is_drifting

@@ -8,7 +8,7 @@ import pytest
 from django.core.exceptions import PermissionDenied
 
 from inventory.models import Lot, Part, PurchaseOrder, PurchaseOrderLine, ReorderAdvice, Reservation, StockLevel
-from maintenance.actions.raising import link_parts_ready, raise_work_order, update_readiness
+from maintenance.actions.raising import raise_work_order, update_readiness
 from maintenance.actions.supply import missing_parts
 from maintenance.models import TaskPart, TaskSheet, TaskSkill, TaskStep, WorkOrder
 from plant.models import Change
@@ -127,13 +127,14 @@ def test_a_part_that_nobody_keeps_is_named() -> None:
 
 def test_work_without_parts_is_ready() -> None:
     order = _raise(hours=Decimal(1), needs_state="any")
-    assert link_parts_ready(order)
+    update_readiness([order])
+    order.refresh_from_db()
     assert order.state == "ready"
 
 
 def test_work_waits_until_its_parts_lie_on_the_shelf() -> None:
     part, order = PartFactory(), _raise(sheet=_sheet())
-    assert not link_parts_ready(order)
+    assert not update_readiness([order])
     assert missing_parts([order])[order.pk][0].missing == 2
     _lay_on_shelf(part, 2)
     assert update_readiness([order]) == 1
@@ -155,15 +156,16 @@ def test_an_expired_lot_does_not_make_work_ready() -> None:
     part = PartFactory()
     lot = Lot.objects.create(part=part, code="L1", received_on=MONDAY.date(), expires_on=MONDAY.date() - timedelta(1))
     _lay_on_shelf(part, 5, lot)
-    assert not link_parts_ready(_raise(sheet=_sheet()))
+    assert not update_readiness([_raise(sheet=_sheet())])
 
 
 def test_ready_work_falls_back_when_its_part_was_taken() -> None:
     part, order = PartFactory(), _raise(sheet=_sheet())
     _lay_on_shelf(part, 2)
-    link_parts_ready(order)
+    update_readiness([order])
     StockLevel.objects.update(on_hand=Decimal(0))
-    link_parts_ready(order)
+    update_readiness([order])
+    order.refresh_from_db()
     assert order.state == "raised"
 
 

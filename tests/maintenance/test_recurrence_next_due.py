@@ -29,7 +29,6 @@ from maintenance.calculations.resets import (
     Resets,
     Timing,
     Window,
-    latest_under_creep_cap,
 )
 
 REFERENCE = Path(__file__).parents[1] / "reference" / "recurrence"
@@ -281,18 +280,6 @@ def test_the_four_published_practices_are_named_and_differ() -> None:
     ]
     assert len({practice.resets for practice in PRACTICES}) == 4
     assert all(practice.source and practice.words for practice in PRACTICES)
-
-
-def test_the_creep_cap_holds_three_intervals_to_three_and_a_quarter() -> None:
-    # NRC Generic Letter 89-14 (the older rule): two extensions of 25 % leave 0.75 interval for the third.
-    done = [date(2026, 1, 1), date(2026, 1, 1) + timedelta(125), date(2026, 1, 1) + timedelta(250)]
-    alone = done[-1] + timedelta(125)
-    assert latest_under_creep_cap(done, 100, alone) == done[0] + timedelta(325)
-    assert latest_under_creep_cap(done[1:], 100, alone) == alone
-    with pytest.raises(ValueError, match="below 3"):
-        latest_under_creep_cap(done, 100, alone, cap_intervals=2)
-    with pytest.raises(ValueError, match="not above 0"):
-        latest_under_creep_cap(done, 0, alone)
 
 
 def test_the_next_six_dates_are_shown() -> None:

@@ -1,17 +1,16 @@
 import csv
 from collections.abc import Iterator
-from datetime import UTC, date, datetime, timedelta
+from datetime import date, datetime, timedelta
 from itertools import islice, pairwise
 from pathlib import Path
-from zoneinfo import ZoneInfo
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from maintenance.calculations import rule_text
-from maintenance.calculations.calendar_rules import IntervalRule, MonthEnd, TextRule, Unit, interval_days
-from maintenance.calculations.rule_text import RuleError, local_starts, parse_date_rule, parse_rule, to_instant
+from maintenance.calculations.calendar_rules import IntervalRule, MonthEnd, TextRule, Unit
+from maintenance.calculations.rule_text import RuleError, parse_date_rule
 
 REFERENCE = Path(__file__).parents[1] / "reference" / "recurrence"
 
@@ -23,7 +22,6 @@ def rows(name: str) -> dict[str, dict[str, str]]:
 
 RFC = rows("rfc5545_examples")
 PITFALLS = rows("pitfalls")
-DST = rows("dst_cases")
 ADDING = {row["id"]: row for row in rows("month_arithmetic").values()}
 
 
@@ -33,16 +31,6 @@ def moments(text: str) -> list[datetime]:
 
 def dates(text: str) -> list[date]:
     return [date.fromisoformat(on) for on in text.split()]
-
-
-@pytest.mark.parametrize("row", RFC.values(), ids=RFC)
-def test_rfc5545_examples_give_the_printed_starts(row: dict[str, str]) -> None:
-    # RFC 5545, 3.8.5.3, pp. 123 to 132; RFC-35 as corrected in the file's note.
-    expected = moments(row["expected_local_starts"])
-    start, zone = datetime.fromisoformat(row["dtstart_local"]), ZoneInfo(row["time_zone"])
-    found = local_starts(row["rrule"], start, zone, moments(row["exdate_local"]))
-    more = row["list_is_complete"] == "yes"
-    assert list(islice(found, len(expected) + more)) == expected
 
 
 DATED = {
@@ -68,45 +56,6 @@ def test_pitfalls_give_the_surprising_dates(key: str) -> None:
     row = PITFALLS[key]
     rule = TextRule(row["rrule"], date.fromisoformat(row["dtstart_local"][:10]))
     assert list(islice(rule.dates(), int(row["n"]))) == dates(row["dates"])
-
-
-def test_a_clock_time_that_does_not_exist_is_shifted_forward() -> None:
-    row = next(row for row in PITFALLS.values() if row["id"] == "PIT-14")
-    zone = ZoneInfo(row["time_zone"])
-    local = list(local_starts(row["rrule"], datetime.fromisoformat(row["dtstart_local"])))
-    assert local == moments(row["dates"])
-    shown = [to_instant(moment, zone).astimezone(zone).strftime("%d %H:%M") for moment in local]
-    # RFC 5545 p. 45 with 3.3.5: 02:30 is read with the offset before the gap.
-    assert shown == ["27 02:30", "28 02:30", "29 03:30", "30 02:30"]
-
-
-@pytest.mark.parametrize("key", [key for key in DST if key.startswith(("DST-01", "DST-02"))])
-def test_local_times_become_the_instants_of_rfc5545(key: str) -> None:
-    row = DST[key]
-    instant = to_instant(datetime.fromisoformat(row["local"]), ZoneInfo(row["time_zone"]))
-    assert instant == datetime.fromisoformat(row["result"].replace("Z", "+00:00"))
-
-
-@pytest.mark.parametrize("key", [key for key in DST if key.startswith("DST-day")])
-def test_days_of_clock_changes_have_23_or_25_hours(key: str) -> None:
-    row, day = DST[key], datetime.fromisoformat(DST[key]["local"])
-    zone = ZoneInfo(row["time_zone"])
-    length = to_instant(day + timedelta(days=1), zone) - to_instant(day, zone)
-    assert length == timedelta(hours=int(row["result"]))
-
-
-def test_daily_work_keeps_its_clock_time_over_a_change_of_clocks() -> None:
-    # DST-03 (RFC 5545, 3.3.6, nominal day) against DST-04 (24 exact hours).
-    zone = ZoneInfo("Europe/Stockholm")
-    first, second = (to_instant(at, zone) for at in local_starts("FREQ=DAILY;COUNT=2", datetime(2026, 3, 28, 12)))
-    assert second == datetime(2026, 3, 29, 10, tzinfo=UTC)
-    assert first + timedelta(hours=24) == datetime(2026, 3, 29, 11, tzinfo=UTC)
-
-
-def test_a_night_shift_over_a_change_of_clocks_has_seven_hours() -> None:
-    zone = ZoneInfo("Europe/Stockholm")
-    night = to_instant(datetime(2026, 3, 29, 6), zone) - to_instant(datetime(2026, 3, 28, 22), zone)
-    assert night == timedelta(hours=7)  # DST-07
 
 
 def test_months_are_added_to_the_anchor_and_do_not_drift() -> None:
@@ -207,7 +156,7 @@ def test_it_says_what_is_wrong_with_a_rule(text: str, message: str) -> None:
 
 
 def test_a_rule_may_be_written_small_and_with_its_prefix() -> None:
-    assert parse_rule(" rrule:freq=weekly;byday=mo; ") == parse_rule("FREQ=WEEKLY;BYDAY=MO")
+    assert parse_date_rule(" rrule:freq=weekly;byday=mo; ") == parse_date_rule("FREQ=WEEKLY;BYDAY=MO")
 
 
 @pytest.mark.parametrize(
@@ -290,13 +239,6 @@ def test_it_refuses_an_interval_out_of_range(every: int) -> None:
 )
 def test_a_rule_is_said_in_plain_words(rule: IntervalRule | TextRule, words: str) -> None:
     assert rule.describe() == words
-
-
-def test_the_mean_interval_of_a_rule_is_known_in_days() -> None:
-    assert interval_days(IntervalRule(2, Unit.WEEKS, date(2026, 1, 1))) == 14
-    assert interval_days(IntervalRule(1, Unit.MONTHS, date(2026, 1, 1))) == pytest.approx(365 / 12)
-    with pytest.raises(ValueError, match="fewer than two dates"):
-        interval_days(TextRule("FREQ=DAILY;COUNT=1", date(2026, 1, 1)))
 
 
 interval_rules = st.builds(

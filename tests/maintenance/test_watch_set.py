@@ -3,7 +3,6 @@
 import csv
 import itertools
 from collections.abc import Iterator
-from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -16,13 +15,11 @@ from maintenance.calculations.watch_set import (
     RULES,
     WatchError,
     WatchSpec,
-    as_row,
     for_kiln,
     parse_watch,
     parse_watches,
     rule_from,
     rule_parameters,
-    second_rule,
 )
 from plant.calculations.climate_frame import PHASE_CODES, Frame
 
@@ -89,8 +86,7 @@ def test_codes_stay_short_enough_with_every_place() -> None:
     assert all(len(spec.code) <= 48 for spec in shipped())
 
 
-def test_a_watch_goes_into_a_row_and_back() -> None:
-    assert parse_watches(as_row(spec) for spec in shipped()) == shipped()
+def test_a_rule_goes_into_its_parameters_and_back() -> None:
     for spec in shipped():
         assert rule_from(spec.rule_name, rule_parameters(spec.rule)) == spec.rule
 
@@ -102,7 +98,7 @@ def test_parameters_come_as_text_numbers_or_lists() -> None:
     assert rule_from("limit", {"side": "below", "limit": "-1.5", "clear": 0}) == Limit("below", -1.5, 0)
     assert rule_from("running_since", {"charges": 50}) == RULES["running_since"](charges=50)  # type: ignore[call-arg]
     spec = parse_watch(row(rule="message", signal="message", parameters="numbers=12 40"))
-    assert parse_watch(as_row(spec)) == spec
+    assert spec.rule == Message((12, 40))
 
 
 @pytest.mark.parametrize(
@@ -169,18 +165,6 @@ def test_a_place_stands_in_code_name_and_place() -> None:
     (left, _right) = for_kiln([spec for spec in shipped() if spec.code == "wick-dry"], KEYS)
     assert (left.code, left.place, left.signal) == ("wick-dry-left", "left", "wet_bulb_excess:left")
     assert left.name.endswith("(left)")
-
-
-def test_a_second_rule_agrees_on_the_component_at_its_place_within_its_days() -> None:
-    first = replace(parse_watch(row()), signal="wet_bulb:left", agrees_within_days=10)
-    second = replace(first, code="second")
-    elsewhere = replace(second, signal="wet_bulb:right")
-    everywhere = replace(second, signal="dry_bulb_above_set")
-    unlike = replace(second, component_kind="fan")
-    at_s = 100 * DAY_S
-    assert second_rule(first, at_s, [(second, 91 * DAY_S)]) == second
-    assert second_rule(first, at_s, [(everywhere, 91 * DAY_S)]) == everywhere
-    assert second_rule(first, at_s, [(first, at_s), (elsewhere, at_s), (unlike, at_s), (second, 89 * DAY_S)]) is None
 
 
 def kilns_past() -> Frame:

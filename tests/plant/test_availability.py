@@ -1,6 +1,6 @@
 import random
 from collections.abc import Callable, Iterator
-from datetime import UTC, date, datetime, timedelta
+from datetime import UTC, datetime, timedelta
 from decimal import Decimal
 from fractions import Fraction
 
@@ -17,9 +17,8 @@ from plant.calculations.availability import (
     failures,
     fleet_availability,
     mtbf_bounds_h,
-    ratio_of_means,
 )
-from plant.calculations.downtime import WHOLE, Downtime, DowntimeKind, DowntimeRow, kind_by_notice
+from plant.calculations.downtime import WHOLE, Downtime, DowntimeKind, DowntimeRow
 from plant.calculations.periods import Period
 from plant.calculations.time_account import EMPTY_ACCOUNT, Split, TimeAccount, account, account_grid
 from tests.plant.reliability_cases import Case, cases, formulas
@@ -98,28 +97,6 @@ def test_a_kiln_without_volume_is_refused() -> None:
         fleet_availability([(EMPTY_ACCOUNT, Decimal(0))], TimeBase.CALENDAR)
 
 
-@pytest.mark.parametrize(
-    ("formula", "up_h", "down_h"),
-    [
-        ("AF-02", 200, 4),  # inherent: DAU glossary; numbers ours
-        ("AF-03", 80, 3),  # achieved: Blanchard, from memory; numbers ours
-        ("AF-04", 80, 3 + 5),  # operational: DAU glossary; numbers ours
-        ("AF-10", 190, 10),  # steady state: IEC 60050-192, note; numbers ours
-    ],
-)
-def test_a_ratio_of_means_agrees_with_the_formula(formula: str, up_h: float, down_h: float) -> None:
-    assert ratio_of_means(up_h, down_h) == pytest.approx(float(FORMULAS[formula]["computed"]), rel=1e-15)
-
-
-def test_a_ratio_of_nothing_is_undefined() -> None:
-    assert ratio_of_means(0, 0) is None
-
-
-def test_a_negative_mean_is_refused() -> None:
-    with pytest.raises(ValueError, match="negative"):
-        ratio_of_means(-1, 2)
-
-
 def test_availability_and_pace_of_a_machine_come_out_as_published() -> None:
     # AF-07, AF-08: Nakajima, Introduction to TPM (1988), from memory: 460 min, stops 60 min, the rest at half pace.
     split = Split(unplanned_s=60 * 60, slowed_s=400 * 60, slowed_unplanned_ms=400 * 60 * 500)
@@ -130,24 +107,6 @@ def test_availability_and_pace_of_a_machine_come_out_as_published() -> None:
     assert equivalent / full == Fraction(FORMULAS["AF-08"]["computed"])
     # AF-09: with 98 % good pieces.
     assert float(equivalent) * 0.98 == pytest.approx(float(FORMULAS["AF-09"]["computed"]), rel=1e-12)
-
-
-@pytest.mark.parametrize(
-    ("announced_on", "kind"),
-    [(date(2026, 1, 4), "planned"), (date(2026, 1, 5), "unplanned"), (None, "unplanned")],
-)
-def test_four_weeks_of_notice_make_downtime_planned(announced_on: date | None, kind: str) -> None:
-    # AF-13: IAEA PRIS, planned if scheduled at least four weeks ahead; 27 days are not enough.
-    assert kind_by_notice(announced_on, date(2026, 2, 1)) == kind
-
-
-def test_a_mill_may_ask_for_less_notice() -> None:
-    assert kind_by_notice(date(2026, 1, 25), date(2026, 2, 1), notice_days=7) is DowntimeKind.PLANNED
-
-
-def test_negative_notice_is_refused() -> None:
-    with pytest.raises(ValueError, match="negative"):
-        kind_by_notice(None, date(2026, 2, 1), notice_days=-1)
 
 
 def test_a_failure_belongs_to_the_period_in_which_it_begins() -> None:
@@ -264,8 +223,10 @@ def test_kilns_that_fail_by_chance_are_as_available_as_theory_says() -> None:
     kilns, until_s = 30_000, 10 * 3600
     rows = chance_stops(kilns, 0.005, 0.1, until_s)
     grid = account_grid(rows, (0, until_s - 1, until_s), until_s, kiln_ids=range(kilns))
-    at_the_end = availability(grid.of_period(1), TimeBase.CALENDAR)
-    throughout = availability(grid.of_period(0) + grid.of_period(1), TimeBase.CALENDAR)
+    splits = [Split(*row[:9]) for row in grid.figures.sum(axis=0).tolist()]
+    before, last = (TimeAccount(split, split) for split in splits)
+    at_the_end = availability(last, TimeBase.CALENDAR)
+    throughout = availability(before + last, TimeBase.CALENDAR)
     assert at_the_end is not None and throughout is not None
     # Four standard errors: a share of 0.969 among 30,000 has one of 0.001, the mean over the time a smaller one.
     assert float(at_the_end) == pytest.approx(float(FORMULAS["AF-11"]["computed"]), abs=0.004)

@@ -13,7 +13,6 @@ from plant.calculations.charge_figures import (
     figure_codes,
     figure_places,
     figure_unit,
-    usual_from,
 )
 from plant.calculations.climate_frame import PHASE_CODES, Frame
 from plant.calculations.emc import emc_from_psychrometer_pct
@@ -135,12 +134,6 @@ def test_fans_are_known_for_each_direction_and_against_each_other() -> None:
     assert found.values["fan_current_left:1"] == pytest.approx(11)
     assert found.values["fan_current_right:1"] == pytest.approx(9)
     assert found.values["fan_share:2"] == pytest.approx((100 * 10 / 11 + 100 * 10 / 9) / 2, rel=0.02)
-
-
-def test_what_is_usual_is_the_median_over_charges() -> None:
-    charges = [figures_of(fan_current__1=current + WAY, fan_direction=WAY) for current in (10, 11, 20)]
-    assert usual_from(charges).fan_current_a["1"] == pytest.approx((12, 10))
-    assert usual_from([]).fan_current_a == {}
 
 
 def test_heat_and_valves() -> None:

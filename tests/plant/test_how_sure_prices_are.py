@@ -35,7 +35,7 @@ def test_a_guess_that_charges_take_longer_is_no_part_of_at_least() -> None:
     without = price(DoorGap(gap_mm=8, gap_height_m=1.2), WORTH, Grounds(True, ON_RECORD))
     assert found.sure.physics == without.cost_per_day == without.sure.physics
     assert found.sure.assumption == found.timber_cost_per_day
-    assert found.sure.assumed_share > Decimal("0.9")
+    assert found.sure.assumption > Decimal("0.9") * found.sure.total
     assert found.bound is Bound.ESTIMATE and without.bound is Bound.LOWER
 
 

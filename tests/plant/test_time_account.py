@@ -16,7 +16,6 @@ from plant.calculations.time_account import (
     account,
     account_grid,
     equivalent_hours,
-    hours,
 )
 from tests.plant.reliability_cases import Case, cases
 
@@ -37,11 +36,11 @@ def test_there_are_twenty_three_reference_cases() -> None:
 @pytest.mark.parametrize("case", CASES, ids=lambda case: case.name)
 def test_hours_agree_with_the_reference_case(case: Case) -> None:
     found = case.account()
-    assert hours(found.period_s) == case.hours("period_h")
-    assert hours(found.required_s) == case.hours("required_h")
-    assert hours(found.calendar.down_s) == case.hours("full_down_union_h")
-    assert hours(found.calendar.planned_s) == case.hours("planned_full_h")
-    assert hours(found.calendar.unplanned_s) == case.hours("unplanned_full_h")
+    assert Fraction(found.calendar.total_s, 3600) == case.hours("period_h")
+    assert Fraction(found.required_s, 3600) == case.hours("required_h")
+    assert Fraction(found.calendar.down_s, 3600) == case.hours("full_down_union_h")
+    assert Fraction(found.calendar.planned_s, 3600) == case.hours("planned_full_h")
+    assert Fraction(found.calendar.unplanned_s, 3600) == case.hours("unplanned_full_h")
     assert equivalent_hours(found.calendar.equivalent_down_ms) == case.hours("equivalent_down_additive_capped_h")
 
 
@@ -56,7 +55,7 @@ def test_a_derating_costs_its_share_of_the_hours() -> None:
     start_at = at(5)
     record = Downtime(1, start_at, start_at + timedelta(hours=8.5), DowntimeKind.UNPLANNED, 240 * WHOLE // 600)
     split = account([record], JANUARY, JANUARY.end_at).calendar
-    assert (float(equivalent_hours(split.slowed_ms)), float(hours(split.slowed_s))) == (3.40, 8.5)
+    assert (float(equivalent_hours(split.slowed_ms)), float(Fraction(split.slowed_s, 3600))) == (3.40, 8.5)
 
 
 def test_lack_of_timber_hides_no_stop_in_the_calendar_view() -> None:
@@ -76,8 +75,8 @@ def test_the_unplanned_share_of_a_slowing_claims_first() -> None:
         Downtime(1, at(5), at(6), DowntimeKind.UNPLANNED, 400),
     ]
     split = account(records, JANUARY, JANUARY.end_at).calendar
-    assert equivalent_hours(split.slowed_unplanned_ms) == hours(24 * 3600) * 400 / 1000
-    assert equivalent_hours(split.slowed_planned_ms) == hours(24 * 3600) * 600 / 1000
+    assert equivalent_hours(split.slowed_unplanned_ms) == Fraction(24 * 3600, 3600) * 400 / 1000
+    assert equivalent_hours(split.slowed_planned_ms) == Fraction(24 * 3600, 3600) * 600 / 1000
 
 
 def test_slowing_that_reaches_the_whole_capacity_is_still_no_stop() -> None:
@@ -143,7 +142,7 @@ def test_a_period_without_length_has_an_empty_account() -> None:
 
 def test_march_with_the_change_of_clocks_has_an_hour_less() -> None:
     months = calendar_periods(CalendarUnit.MONTH, date(2026, 3, 1), date(2026, 10, 31), "Europe/Stockholm")
-    lengths = {month.label: account([], month, month.end_at).period_s // 3600 for month in months}
+    lengths = {month.label: account([], month, month.end_at).calendar.total_s // 3600 for month in months}
     assert (lengths["2026-03"], lengths["2026-10"], lengths["2026-07"]) == (743, 745, 744)
 
 
@@ -181,7 +180,7 @@ def test_a_grid_without_any_row_is_able_to_dry_throughout() -> None:
     grid = account_grid([], (0, 10, 30), 30, kiln_ids=(4, 2))
     assert grid.kiln_ids == (2, 4)
     assert grid.account(4, 1).calendar == Split(able_s=20)
-    assert grid.of_period(0).calendar == Split(able_s=20)
+    assert grid.account(2, 0).calendar == Split(able_s=10)
 
 
 # Properties. Times are small whole seconds, so that a second-by-second count can be the judge.
@@ -322,5 +321,5 @@ def test_hours_add_up_over_the_days_around_a_change_of_clocks(start_h: int, leng
     start_at = from_epoch_s(days[0].start_s + start_h * 3600)
     record = Downtime(1, start_at, start_at + timedelta(hours=length_h), DowntimeKind.PLANNED)
     by_day = [account([record], day, days[-1].end_at) for day in days]
-    assert [day.period_s // 3600 for day in by_day] == [24, 25, 24]
+    assert [day.calendar.total_s // 3600 for day in by_day] == [24, 25, 24]
     assert sum(day.calendar.planned_s for day in by_day) == min(length_h, 73 - start_h) * 3600

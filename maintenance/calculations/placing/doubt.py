@@ -32,11 +32,6 @@ class Doubt:
     all_hold: float
     draws: int
 
-    @property
-    def safety_at_risk(self) -> tuple[str, ...]:
-        """Safety jobs that do not hold in every draw."""
-        return tuple(fare.job for fare in self.fares if fare.is_safety and fare.holds < 1)
-
 
 def doubt(problem: Problem, plan: Plan, spread: float = 0.05, draws: int = 500, seed: int = 1) -> Doubt:
     """Simulate a plan over draws of the charge ends.

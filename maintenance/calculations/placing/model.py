@@ -73,7 +73,6 @@ class Part:
         self.stretches: dict[tuple[int, int], Any] = {}
         self.job_vars: dict[int, _JobVars] = {}
         self.unmoved: dict[int, Any] = {}
-        self.on_start: Callable[[Callable[[], None]], None] | None = None
         self.options = Possible(frame, task, self.jobs)
         self.possible = self.options.of_job
         for kiln in task.kilns:
@@ -556,8 +555,6 @@ class Part:
             parameters.cp_model_probing_level = 0
             parameters.max_presolve_iterations = 1
         watch = None if tell is None else self._watch(solver, tell)
-        if self.on_start is not None:
-            self.on_start(solver.stop_search)
         status = solver.solve(self.model, watch)
         if status == cp_model.INFEASIBLE:
             return Found(None, {}, None, 0, is_proven=True, is_impossible=True)

@@ -74,11 +74,6 @@ class Workers:
         self.idle.remove(worker)
         self.pipes[worker].send(order)
 
-    def ask_to_stop(self, worker: int) -> None:
-        """Ask a worker to end what it does; it still says what it has found."""
-        if worker not in self.idle:
-            self.pipes[worker].send(None)
-
     def news(self, seconds: float) -> list[tuple[int, News]]:
         """Wait for news from any worker.
 
@@ -129,7 +124,7 @@ class Alone:
 
     def give(self, worker: int, order: Order) -> None:
         """Solve it now."""
-        found = _solve(self.frame, order, lambda news: self.said.append((worker, news)), [])
+        found = _solve(self.frame, order, lambda news: self.said.append((worker, news)))
         self.said.append((worker, found))
         self.idle, self.busy = [], [0]
 
@@ -146,43 +141,20 @@ class Alone:
 def _work(pipe: Connection, problem: Problem) -> None:
     """Solve what comes, until the pipe is closed."""
     frame = Frame(problem)
-    orders: list[Order | str] = []
-    arrived = threading.Condition()
-    current: list[Callable[[], None]] = []
-
-    def listen() -> None:
-        while True:
-            try:
-                order = pipe.recv()
-            except (EOFError, OSError):
-                order = "end"
-            with arrived:
-                if order is None:
-                    for stop in current:
-                        stop()
-                    continue
-                orders.append(order)
-                arrived.notify()
-            if order == "end":
-                return
-
-    threading.Thread(target=listen, daemon=True).start()
     while True:
-        with arrived:
-            while not orders:
-                arrived.wait()
-            order = orders.pop(0)
-        if isinstance(order, str):
+        try:
+            order: Order = pipe.recv()
+        except (EOFError, OSError):
             return
         try:
-            pipe.send(_solve(frame, order, pipe.send, current))
+            pipe.send(_solve(frame, order, pipe.send))
         except (BrokenPipeError, OSError):
             return
         except Exception as error:  # noqa: BLE001  said to the process that asked, which ends with it
             pipe.send(News(order.number, failure=f"{type(error).__name__}: {error}"))
 
 
-def _solve(frame: Frame, order: Order, say: Callable[[News], None], current: list[Callable[[], None]]) -> News:
+def _solve(frame: Frame, order: Order, say: Callable[[News], None]) -> News:
     began = time.process_time()
     part = Part(frame, order.task)
     lock = threading.Lock()
@@ -191,8 +163,6 @@ def _solve(frame: Frame, order: Order, say: Callable[[News], None], current: lis
         with lock:
             say(News(order.number, at, stops, bound, cpu_seconds=time.process_time() - began))
 
-    part.on_start = lambda stop: current.append(stop)
     found = part.solve(order.seconds, seed=order.seed, is_whole=order.is_whole, tell=tell if order.streams else None)
-    current.clear()
     took = time.process_time() - began
     return News(order.number, found=replace(found, cpu_seconds=took), cpu_seconds=took)
