@@ -16,7 +16,7 @@ from urllib.parse import unquote_to_bytes
 
 from django.utils.translation import gettext as _
 
-from plant.api.faults import ApiFault
+from plant.readings.api.faults import ApiFault
 
 Scope = MutableMapping[str, Any]
 Receive = Callable[[], Awaitable[MutableMapping[str, Any]]]

@@ -15,7 +15,7 @@ from django.utils.html import escape
 from django.utils.translation import gettext as _
 
 from config.refill import refill
-from plant.actions import kept_forms
+from plant.frame import kept_forms
 from plant.models import User
 
 COOKIE = "kilnward_pages"

@@ -2,7 +2,7 @@
 
 import logging
 
-from plant.database_away import is_away
+from plant.frame.database_away import is_away
 
 
 class OneLineWhileAway(logging.Filter):

@@ -16,7 +16,7 @@ from django.shortcuts import resolve_url
 
 from config.kept_forms import keep_words
 from config.views import bad_request, only_for_forms, page_of, say_not_stored
-from plant.typed_numbers import LARGEST
+from plant.frame.typed_numbers import LARGEST
 
 HTTP_NOT_ALLOWED = 405
 # Sent with what a page asks again and again while nobody may be there.

@@ -85,9 +85,13 @@ MIDDLEWARE = [
 
 ROOT_URLCONF = "config.urls"
 
+# Each room keeps its templates beside its code.
+ROOM_TEMPLATES = sorted(path for storey in ("plant", "maintenance") for path in (BASE_DIR / storey).glob("*/templates"))
+
 TEMPLATES = [
     {
         "BACKEND": "django.template.backends.django.DjangoTemplates",
+        "DIRS": ROOM_TEMPLATES,
         "APP_DIRS": True,
         "OPTIONS": {
             "context_processors": [

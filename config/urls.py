@@ -6,7 +6,7 @@ from django.urls import URLPattern, URLResolver, include, path
 
 from config import views
 from config.sign_in import SignInView
-from plant.api.app import urls as api_urls
+from plant.readings.api.app import urls as api_urls
 
 urlpatterns: list[URLPattern | URLResolver] = [
     path("", views.home, name="home"),

@@ -16,8 +16,8 @@ from django.utils.translation import gettext as _
 
 from config.kept_forms import keep_words
 from plant.access import Role, needs
-from plant.api.faults import SEND_AGAIN_AFTER_S, ApiFault, database_is_away
-from plant.database_away import is_away
+from plant.frame.database_away import is_away
+from plant.readings.api.faults import SEND_AGAIN_AFTER_S, ApiFault, database_is_away
 
 LANDINGS = {
     Role.PLANNER: "maintenance:openings",

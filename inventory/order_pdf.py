@@ -8,7 +8,7 @@ from reportlab.lib.units import mm
 from reportlab.platypus import Flowable, Spacer
 
 from inventory.models import PurchaseOrder
-from plant.paper import Heading, Paper, grid, text
+from plant.pictures.paper import Heading, Paper, grid, text
 from plant.templatetags.kilnward import fixed, quantity
 
 

@@ -16,15 +16,15 @@ class MaintenanceConfig(AppConfig):
 
         from inventory import purposes
         from inventory.signals import set_aside_fell_short
-        from maintenance.actions.alarms import hear_readings, hear_report
-        from maintenance.actions.hearing import look_when_settled
-        from maintenance.actions.short_of_parts import describe_work, note_what_was_taken
-        from maintenance.actions.telling import want_telling_soon
-        from maintenance.entry_now import bars_of_entry
-        from maintenance.entry_warnings import entry_warnings
+        from maintenance.door.alarms import hear_readings, hear_report
+        from maintenance.door.warnings import entry_warnings
+        from maintenance.entry.now import bars_of_entry
         from maintenance.models import KilnStop, Placement
-        from plant import kiln_warnings, running_bars
+        from maintenance.orders.short_of_parts import describe_work, note_what_was_taken
+        from maintenance.telling.places_told import want_telling_soon
+        from maintenance.watches.hearing import look_when_settled
         from plant.signals import readings_came, readings_settled, runs_against_bar
+        from plant.warnings import kiln_warnings, running_bars
 
         kiln_warnings.register(entry_warnings)
         running_bars.register(bars_of_entry)

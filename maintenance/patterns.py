@@ -1,10 +1,10 @@
-"""What the planner's storey says where no room of its own says it; ``plant.saying`` tells how values are said."""
+"""What the planner's storey says where no room of its own says it; ``plant.frame.saying`` tells how values are said."""
 
 from typing import Final
 
 from django.utils.translation import gettext_lazy as _
 
-from plant.saying import Patterns
+from plant.frame.saying import Patterns
 
 PATTERNS: Final[Patterns] = {
     "day.what_recurs": _("what recurs"),

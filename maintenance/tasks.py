@@ -5,20 +5,20 @@ from dataclasses import asdict
 from datetime import date
 from typing import Any
 
-from maintenance.actions.alarms import look_again
-from maintenance.actions.daily import run_day
-from maintenance.actions.firing import Looked
-from maintenance.actions.hearing import LOOK_TASK
-from maintenance.actions.looking import look, look_around
-from maintenance.actions.plans import PLAN_TASK, want_daily_plan
-from maintenance.actions.telling import TELL_TASK, tell_people
+from maintenance.day.run import run_day
+from maintenance.door.alarms import look_again
 from maintenance.models import Plan, Watch
-from maintenance.places_now import LOOK_AT_PLACES_TASK, look_at_places
-from maintenance.trials import TRY_TASK, run_trial
-from maintenance.working_out import end_given_up, work_out
+from maintenance.plans.accepting import PLAN_TASK, want_daily_plan
+from maintenance.plans.places_now import LOOK_AT_PLACES_TASK, look_at_places
+from maintenance.plans.working_out import end_given_up, work_out
+from maintenance.telling.places_told import TELL_TASK, tell_people
+from maintenance.watches.firing import Looked
+from maintenance.watches.hearing import LOOK_TASK
+from maintenance.watches.looking import look, look_around
+from maintenance.watches.trials import TRY_TASK, run_trial
 from plant import clock
 from plant.background.registry import CannotBeDoneError, Progress, register_daily, register_each_tick, task
-from plant.calculations.sentences import Sentence, typed
+from plant.frame.calculations.sentences import Sentence, typed
 from plant.models import Kiln, Mill
 
 DAY_TASK = "the day's work"

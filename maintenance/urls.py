@@ -2,35 +2,33 @@
 
 from django.urls import URLPattern, path
 
-from maintenance.views import (
-    alarms,
-    board,
-    calendar,
-    chamber_tests,
-    checks,
-    climate,
-    defects,
-    entry,
-    findings,
-    kilns,
-    letting_in,
-    my_work,
-    new_watch,
-    openings,
-    papers,
-    particulars_of_work,
-    plan_reasons,
-    plans,
-    pricing,
-    proof_tests,
-    rounds,
-    standing_tasks,
-    watch_numbers,
-    watches,
-    work_order,
-    work_order_start,
-    work_orders,
-)
+from maintenance.board import openings_pages as openings
+from maintenance.board import pages as board
+from maintenance.chamber_tests import pages as chamber_tests
+from maintenance.checks import defects_page as defects
+from maintenance.checks import findings_page as findings
+from maintenance.checks import pages as checks
+from maintenance.checks import proof_tests_page as proof_tests
+from maintenance.checks import rounds_page as rounds
+from maintenance.day import papers_pages as papers
+from maintenance.door import alarms_page as alarms
+from maintenance.door import pages as entry
+from maintenance.entry import letting_in_page as letting_in
+from maintenance.kilns import climate_page as climate
+from maintenance.kilns import pages as kilns
+from maintenance.plans import pages as plans
+from maintenance.plans import reasons_page as plan_reasons
+from maintenance.pricing import pages as pricing
+from maintenance.recurring import pages as standing_tasks
+from maintenance.telling import calendar_page as calendar
+from maintenance.telling import pages as my_work
+from maintenance.watches import new_page as new_watch
+from maintenance.watches import numbers_page as watch_numbers
+from maintenance.watches import pages as watches
+from maintenance.work import list_page as work_orders
+from maintenance.work import page as work_order
+from maintenance.work import particulars_page as particulars_of_work
+from maintenance.work import start_page as work_order_start
 
 app_name = "maintenance"
 urlpatterns: list[URLPattern] = [

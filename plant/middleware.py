@@ -8,8 +8,8 @@ from django.shortcuts import redirect
 from django.urls import reverse
 from django.utils import timezone
 
+from plant.frame.saying import saying_for
 from plant.models import Mill
-from plant.saying import saying_for
 
 
 class MillZoneMiddleware:

@@ -1,11 +1,11 @@
-"""What the ground storey says; ``plant.saying`` tells how values are said."""
+"""What the ground storey says; ``plant.frame.saying`` tells how values are said."""
 
 from typing import Final
 
 from django.utils.translation import gettext_lazy as _
 from django.utils.translation import ngettext_lazy
 
-from plant.saying import Patterns
+from plant.frame.saying import Patterns
 
 BACKGROUND: Final[Patterns] = {
     "job.unknown_task": _("No task is called “%(task)s”."),

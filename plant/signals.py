@@ -9,8 +9,8 @@ from django.dispatch import Signal
 readings_settled = Signal()
 
 # Sent with ``kiln``, ``kind`` ("charge begun") and ``facts`` (a dict for the record) when a file or another program
-# reports that a kiln runs although something stands against it (``plant.running_bars``). The report is kept; the
-# receiver raises the alarm inside the same transaction.
+# reports that a kiln runs although something stands against it (``plant.warnings.running_bars``). The report is kept;
+# the receiver raises the alarm inside the same transaction.
 runs_against_bar = Signal()
 
 # Sent with ``kiln``, ``from_s`` and ``until_s`` when readings that were not known came in, by whatever way, inside the

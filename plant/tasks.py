@@ -2,14 +2,14 @@
 
 from django.utils import timezone
 
-from plant import uploads
-from plant.actions import kept_forms
-from plant.actions.readings import SETTLE_TASK, settle
-from plant.actions.watched_folder import TASK as FOLDER_TASK
-from plant.actions.watched_folder import look_at_folders, take_in_folder
 from plant.background import daily, forgetting, heartbeat, running
 from plant.background.registry import Progress, register_daily, task
+from plant.frame import kept_forms
 from plant.models import Kiln, ReadingSource
+from plant.readings.files import uploads
+from plant.readings.files.watched_folder import TASK as FOLDER_TASK
+from plant.readings.files.watched_folder import look_at_folders, take_in_folder
+from plant.readings.taking_in import SETTLE_TASK, settle
 
 
 def run(job_id: int) -> None:

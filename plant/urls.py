@@ -2,22 +2,20 @@
 
 from django.urls import URLPattern, path
 
-from plant.views import (
-    availability,
-    channels,
-    downtime,
-    drying_times,
-    kiln_warnings,
-    logger_files,
-    mill,
-    people,
-    purposes,
-    sign_ins,
-    source_tokens,
-    sources,
-    words,
-)
-from plant.views.background import background, background_again, background_job
+from plant.availability import pages as availability
+from plant.background.page import background, background_again, background_job
+from plant.charges import drying_times_page as drying_times
+from plant.downtime import page as downtime
+from plant.mill import page as mill
+from plant.people import pages as people
+from plant.people import sign_ins_page as sign_ins
+from plant.readings import channels_page as channels
+from plant.readings import source_tokens_page as source_tokens
+from plant.readings import sources_page as sources
+from plant.readings.files import pages as logger_files
+from plant.warnings import page as kiln_warnings
+from plant.words import pages as words
+from plant.words import purposes_page as purposes
 
 app_name = "plant"
 urlpatterns: list[URLPattern] = [

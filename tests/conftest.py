@@ -24,7 +24,7 @@ def _quick_passwords(settings: Any) -> None:
 @pytest.fixture(autouse=True)
 def _no_plan_of_another_test() -> None:
     """Forget plans that the process keeps: another test's database has the same keys for other rows."""
-    from maintenance.plan_states import forget
+    from maintenance.plans.standing import forget
 
     forget()
 

@@ -29,8 +29,8 @@ from maintenance.models import (
 )
 from plant import clock
 from plant.access import Role, access_table
-from plant.actions.source_tokens import make_token
 from plant.models import Absence, Job, Qualification, ReadingSource, Shift, ShiftDuty, User
+from plant.readings.source_tokens import make_token
 from tests.factories import (
     ChannelFactory,
     ChargeFactory,
@@ -51,9 +51,9 @@ from tests.factories import (
 )
 
 BACKEND = "django.contrib.auth.backends.ModelBackend"
-# Other systems come with a token and no sign-in; who gets in with which is tested in tests/plant/test_api_tokens.py.
+# Other systems come with a token and no sign-in; tests/plant/readings/test_api_tokens.py tests who gets in with which.
 BY_TOKEN = {"api:readings", "api:channels"}
-# Whoever has the address sees it; who has it is tested in tests/maintenance/test_calendar_feed.py.
+# Whoever has the address sees it; who has it is tested in tests/maintenance/telling/test_calendar_feed.py.
 BY_SECRET_ADDRESS = {"maintenance:calendar-feed"}
 # What says how they do it, and what says that nothing is there.
 OPEN_OF_THE_API = {"api:openapi-json", "api:api-root", "api:nothing"}

@@ -7,8 +7,8 @@ from pathlib import Path
 import pytest
 from django.utils import translation
 
-from plant.calculations.sentences import TYPED
-from plant.saying import patterns
+from plant.frame.calculations.sentences import TYPED
+from plant.frame.saying import patterns
 
 STOREYS = ("plant", "inventory", "maintenance", "config")
 ROOT = Path(__file__).parent.parent
@@ -57,7 +57,7 @@ def codes(node: ast.expr, where: str) -> Iterator[str]:
 
 
 # The class reads codes back from JSON, and keeps what was typed.
-OWN = {"plant/calculations/sentences.py"}
+OWN = {"plant/frame/calculations/sentences.py"}
 
 
 def in_use() -> Iterator[tuple[str, str, set[str] | None]]:

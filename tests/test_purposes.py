@@ -7,7 +7,7 @@ from django.conf import settings
 from django.test import Client
 
 from plant.models import User
-from plant.purposes import purposes
+from plant.words.purposes import purposes
 from tests.pictures import LARGEST_BYTES
 from tests.test_access_walk import ADDRESSES, signed_in, things, url_of
 

@@ -7,8 +7,8 @@ import pytest
 from django.test import Client
 from pypdf import PdfReader
 
-from maintenance.actions.calendar import make_address
 from maintenance.models import Assignment, WorkOrder
+from maintenance.telling.calendar_address import make_address
 from plant.models import Kiln, Person
 from tests.factories import DefectFactory, UserFactory
 from tests.test_access_walk import ADDRESSES, signed_in, things, url_of

@@ -7,7 +7,7 @@ from django import forms
 from django.utils.translation import gettext_lazy as _
 
 from inventory.models import Bin, Lot, PurchaseOrderLine, Reservation, StockLevel
-from plant.forms.days import Day
+from plant.frame.days import Day
 
 MOST = Decimal(10) ** 12
 

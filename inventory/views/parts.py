@@ -19,7 +19,7 @@ from inventory.use import FOOT, HEIGHT, WIDTH, draw, months_of_use
 from inventory.views.asking import today_of, user_of
 from inventory.words import particulars_words, waiting_words, what_to_do
 from plant.access import needs
-from plant.export import csv_response
+from plant.frame.export import csv_response
 from plant.models import Change, Mill
 
 LEDGER_PER_PAGE = 50

@@ -17,7 +17,7 @@ from inventory.shelf import EXPIRES_SOON_DAYS, Shelf, gather_shelves
 from inventory.views.asking import today_of, typed
 from inventory.words import Tag, morning_sentence, waiting_words, what_to_do
 from plant.access import needs
-from plant.export import csv_response
+from plant.frame.export import csv_response
 
 PER_PAGE = 50
 EXPORT_CHUNK = 500

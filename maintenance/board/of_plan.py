@@ -12,14 +12,14 @@ from maintenance.board.drawing import draw_row, in_order
 from maintenance.board.record import Board
 from maintenance.board.scale import Scale, scale_of
 from maintenance.board.seen import ChargeSeen, GapSeen, JobSeen, KilnSeen, StopSeen
-from maintenance.calculations.placing.plan import Plan, Stop
-from maintenance.calculations.placing.problem import Charge as ChargeToDry
-from maintenance.calculations.placing.problem import Kiln as KilnToPlan
 from maintenance.calculations.simple_placing import merged
 from maintenance.models import WorkOrder
-from maintenance.plan_problem import Drawn, places
-from maintenance.plan_states import Standing
-from plant.calculations.charge_phases import PhaseKind
+from maintenance.placing.plan import Plan, Stop
+from maintenance.placing.problem import Charge as ChargeToDry
+from maintenance.placing.problem import Kiln as KilnToPlan
+from maintenance.plans.drawing import Drawn, places
+from maintenance.plans.standing import Standing
+from plant.charges.calculations.charge_phases import PhaseKind
 from plant.models import Charge, Downtime, Kiln, Mill
 
 

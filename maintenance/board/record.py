@@ -7,16 +7,16 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
-from maintenance.actions.desk import TO_PLACE, Desk, has_place, load_desk
 from maintenance.board.crew import Day, OnDuty, days_of
 from maintenance.board.drawing import Row, draw_row, in_order
 from maintenance.board.scale import Scale, scale_of
 from maintenance.board.seen import ChargeSeen, GapSeen, JobSeen, KilnSeen, StopSeen
 from maintenance.board.words import barred_jobs
-from maintenance.entry_bars import bars_to_entry
+from maintenance.entry.bars import bars_to_entry
 from maintenance.models import KilnStop, WorkOrder
-from maintenance.places_now import FailingPlaces, failing_places
-from maintenance.programme import KilnProgramme
+from maintenance.plans.desk import TO_PLACE, Desk, has_place, load_desk
+from maintenance.plans.places_now import FailingPlaces, failing_places
+from maintenance.plans.programme import KilnProgramme
 
 MINUTE = timedelta(minutes=1)
 

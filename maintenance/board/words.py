@@ -9,13 +9,13 @@ from django.utils.text import get_text_list
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
-from maintenance.actions.desk import TO_PLACE, Desk, has_place
-from maintenance.actions.entry import takes_people_inside
-from maintenance.actions.leaving_out import say_left_out
-from maintenance.actions.placing import Shout
-from maintenance.calculations.ranking import Ranking, Work, rank_work
-from maintenance.entry_bars import EntryBar
+from maintenance.board.leaving_out import say_left_out
+from maintenance.entry.bars import EntryBar
+from maintenance.entry.permits import takes_people_inside
 from maintenance.models import WorkOrder
+from maintenance.orders.calculations.ranking import Ranking, Work, rank_work
+from maintenance.plans.desk import TO_PLACE, Desk, has_place
+from maintenance.plans.places import Shout
 from plant.models import Kiln
 
 

@@ -3,8 +3,8 @@
 from datetime import datetime, time, timedelta
 from uuid import NAMESPACE_OID, uuid5
 
-from maintenance.calculations.chamber_tests import Refusal, Why
-from maintenance.chamber_test_words import refusal_words
+from maintenance.chamber_tests.calculations.figures import Refusal, Why
+from maintenance.chamber_tests.words import refusal_words
 from maintenance.demo.world import read_static
 from maintenance.models import ChamberTest
 from plant import clock

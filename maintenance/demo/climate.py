@@ -13,15 +13,15 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from plant.calculations.chamber_design import Chamber, ChamberDesign, Drive, Stage, Timber, controlled
-from plant.calculations.chamber_faults import Fault, FaultKind
-from plant.calculations.chamber_model import ChamberRun, simulate
-from plant.calculations.chamber_weather import DAY_S, HOUR_S, Weather
-from plant.calculations.drying_capacity import rate_ratio_at
-from plant.calculations.emc import emc_pct
-from plant.calculations.periods import to_epoch_s
-from plant.calculations.psychrometrics import relative_humidity
+from maintenance.demo.chamber.design import Chamber, ChamberDesign, Drive, Stage, Timber, controlled
+from maintenance.demo.chamber.faults import Fault, FaultKind
+from maintenance.demo.chamber.model import ChamberRun, simulate
+from maintenance.demo.chamber.weather import DAY_S, HOUR_S, Weather
+from plant.frame.calculations.periods import to_epoch_s
 from plant.models import Charge, Downtime, Kiln, Phase
+from plant.physics.drying_capacity import rate_ratio_at
+from plant.physics.emc import emc_pct
+from plant.physics.psychrometrics import relative_humidity
 
 Numbers = NDArray[np.float64]
 Steps = Sequence[tuple[float, float, float]]

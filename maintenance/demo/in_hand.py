@@ -3,10 +3,10 @@
 from datetime import date, datetime, time, timedelta
 from decimal import Decimal
 
-from maintenance.actions.check_sittings import ask_for_sittings
-from maintenance.actions.raising import raise_work_order
+from maintenance.checks.check_sittings import ask_for_sittings
 from maintenance.demo.world import ZONE, read_static
 from maintenance.models import Defect, FunctionCheck, TaskSheet, WorkOrder, WorkSkill
+from maintenance.orders.raising import raise_work_order
 from plant.access import Role
 from plant.models import Component, Skill, User
 

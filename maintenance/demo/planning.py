@@ -1,7 +1,7 @@
 """A plan in the demo, worked out and left for the planner to decide about."""
 
-from maintenance.actions.plans import PLAN_TASK, want_plan
 from maintenance.models import Plan
+from maintenance.plans.accepting import PLAN_TASK, want_plan
 from plant.background.running import run_job
 from plant.models import Job
 

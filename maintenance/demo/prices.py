@@ -4,11 +4,11 @@ from dataclasses import fields
 from decimal import Decimal
 from uuid import UUID
 
-from maintenance.actions.pricing import price_defect
+from maintenance.losses.price_of_waiting import KINDS, Worth, price
 from maintenance.models import Defect
-from maintenance.price_prefill import grounds_of, proposals
+from maintenance.pricing.keeping import price_defect
+from maintenance.pricing.prefill import grounds_of, proposals
 from plant import clock
-from plant.calculations.price_of_waiting import KINDS, Worth, price
 from plant.models import Mill
 
 KEY = UUID("6c0d9b5e-3f0a-4b0c-9d55-1b6f2f0f3a11")

@@ -10,20 +10,20 @@ import numpy as np
 from django.db import transaction
 from numpy.typing import NDArray
 
-from maintenance.actions.looking import look_over_past
-from maintenance.actions.watching import set_up_watches
+from maintenance.demo.chamber.sensors import PLATE_LAG_S
 from maintenance.demo.climate import EVERY_S, Told, tell
 from maintenance.models import Watch
-from maintenance.watch_specs import is_about_silence, spec_of
+from maintenance.watches.looking import look_over_past
+from maintenance.watches.settings import set_up_watches
+from maintenance.watches.specs import is_about_silence, spec_of
 from plant import clock
-from plant.actions.readings import SETTLE_TASK, settle, take_in
 from plant.background.queueing import take_off
-from plant.calculations.chamber_sensors import PLATE_LAG_S
-from plant.calculations.climate_frame import Values
-from plant.calculations.emc import emc_pct
-from plant.calculations.psychrometrics import relative_humidity_of_readings
-from plant.calculations.reading_marks import TOLD_ON_CHANGE
 from plant.models import Channel, ChannelName, Job, Kiln, ReadingSource
+from plant.physics.emc import emc_pct
+from plant.physics.psychrometrics import relative_humidity_of_readings
+from plant.readings.calculations.climate_frame import Values
+from plant.readings.calculations.reading_marks import TOLD_ON_CHANGE
+from plant.readings.taking_in import SETTLE_TASK, settle, take_in
 
 # Kilns whose readings reach back all the way; the others were joined to the source not long ago.
 LONG: Final = ("K1", "K2", "K3", "K5")

@@ -3,7 +3,7 @@
 import random
 from datetime import datetime, timedelta
 
-from maintenance.actions.check_points import EVERY_KILN_HAS, ONLY_WHERE_REVERSING, REVERSING_KILN_ASKS
+from maintenance.checks.check_points import EVERY_KILN_HAS, ONLY_WHERE_REVERSING, REVERSING_KILN_ASKS
 from maintenance.demo.programme import laid_opening
 from maintenance.demo.world import (
     HOUR,

@@ -5,7 +5,7 @@ from collections.abc import Iterable
 from datetime import timedelta
 from typing import Any
 
-from maintenance.actions.check_points import items_for
+from maintenance.checks.check_points import items_for
 from maintenance.loading.base import BATCH, Load, Row, Span, Table, raise_series
 from maintenance.loading.columns import Choice, Moment, Ref, Text
 from maintenance.loading.faults import CellFault, Counts

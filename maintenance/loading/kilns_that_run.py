@@ -8,10 +8,10 @@ from django.db.models import Q
 
 from maintenance.loading.base import Load, Row, Table
 from plant import clock
-from plant.actions.downtime import DowntimeFacts, lets_run
+from plant.downtime.keeping import DowntimeFacts, lets_run
 from plant.models import Charge, Downtime
-from plant.running_bars import lock_kiln, running_bars, say_bar
 from plant.signals import runs_against_bar
+from plant.warnings.running_bars import lock_kiln, running_bars, say_bar
 
 AGAINST = "runs_against"
 

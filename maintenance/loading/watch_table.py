@@ -3,16 +3,16 @@
 from collections.abc import Mapping
 from typing import Any, ClassVar
 
-from maintenance.calculations.watch_set import parse_watch
 from maintenance.loading.base import Load, Row
 from maintenance.loading.catalogue_tables import SOURCE, CatalogueTable
 from maintenance.loading.columns import Code, Ref, Refs, Text
 from maintenance.loading.faults import CellFault, Counts
 from maintenance.models import Watch
+from maintenance.watches.calculations.rows import parse_watch
 
 
 class WatchTable(CatalogueTable):
-    """Watches; a row becomes a watch where a kiln is given the set (maintenance.actions.watching)."""
+    """Watches; a row becomes a watch where a kiln is given the set (maintenance.watches.settings)."""
 
     name = "watches"
     meaning = "Conditions on readings, and what they suspect."

@@ -6,7 +6,7 @@ from django.db.models import Q
 from django.utils.translation import gettext_lazy as _
 
 from maintenance.models.entry import EntryPermit
-from maintenance.querysets_of_alarms import EntryAlarmQuerySet
+from maintenance.models.querysets_of_alarms import EntryAlarmQuerySet
 from plant.models import Kiln
 
 

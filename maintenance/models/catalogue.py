@@ -5,7 +5,7 @@ from django.db.models import F, Q
 from django.utils.translation import gettext_lazy as _
 
 from inventory.models import PartKind
-from maintenance.querysets import CautionQuerySet
+from maintenance.models.querysets import CautionQuerySet
 from plant.fields import QuantityField
 from plant.models import ComponentKind, Skill
 
@@ -48,7 +48,7 @@ class Caution(Sourced):
 
     objects = CautionQuerySet.as_manager()
 
-    # What must be so in the state for which it was asked for: see maintenance.cautions.
+    # What must be so in the state for which it was asked for: see maintenance.models.cautions.
     must_be_so: str
 
     class Meta:

@@ -7,7 +7,7 @@ from django.urls import reverse
 from django.utils.translation import gettext_lazy as _
 
 from maintenance.models.catalogue import CheckPoint
-from maintenance.querysets import (
+from maintenance.models.querysets import (
     WORST_FIRST,
     CheckItemQuerySet,
     DefectQuerySet,

@@ -6,7 +6,7 @@ from django.db.models import Q
 from django.urls import reverse
 from django.utils.translation import gettext_lazy as _
 
-from maintenance.querysets_of_entry import EntryMoveQuerySet, EntryPermitQuerySet
+from maintenance.models.querysets_of_entry import EntryMoveQuerySet, EntryPermitQuerySet
 from plant.fields import ExactDecimalField, QuantityField
 from plant.models import Kiln, Person
 

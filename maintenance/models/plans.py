@@ -9,8 +9,8 @@ from django.urls import reverse
 from django.utils.timezone import localtime
 from django.utils.translation import gettext_lazy as _
 
+from maintenance.models.querysets import PLAN_TO_DECIDE, STATES_WITH_LOCK_OUT, KilnStopQuerySet, PlanQuerySet
 from maintenance.models.work import WorkOrder
-from maintenance.querysets import PLAN_TO_DECIDE, STATES_WITH_LOCK_OUT, KilnStopQuerySet, PlanQuerySet
 from plant.models import Charge, Kiln, Person
 
 

@@ -6,9 +6,9 @@ from django.conf import settings
 from django.db import models
 from django.utils.translation import gettext_lazy as _
 
+from maintenance.losses.price_of_waiting import KINDS, Assumptions, Sureness, to_the_cent
 from maintenance.models.checks import Defect
-from maintenance.querysets import PriceOfWaitingQuerySet
-from plant.calculations.price_of_waiting import KINDS, Assumptions, Sureness, to_the_cent
+from maintenance.models.querysets import PriceOfWaitingQuerySet
 from plant.fields import MoneyField, QuantityField
 
 

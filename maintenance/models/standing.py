@@ -8,7 +8,7 @@ from django.urls import reverse
 from django.utils.translation import gettext_lazy as _
 
 from maintenance.models.catalogue import TaskSheet
-from maintenance.querysets import StandingTaskQuerySet
+from maintenance.models.querysets import StandingTaskQuerySet
 from plant import clock
 from plant.fields import MoneyField, QuantityField
 from plant.models import Component, Kiln

@@ -4,8 +4,8 @@ from django.db import models
 from django.db.models import F, Q
 from django.utils.translation import gettext_lazy as _
 
+from maintenance.models.querysets import TellingQuerySet
 from maintenance.models.work import WorkOrder
-from maintenance.querysets import TellingQuerySet
 from plant.models import Kiln, Mill, Person
 from plant.models.tokens import SecretToken
 

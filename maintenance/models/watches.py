@@ -8,8 +8,8 @@ from django.utils.translation import gettext_lazy as _
 
 from maintenance.models.catalogue import TaskSheet
 from maintenance.models.checks import Defect
+from maintenance.models.querysets import FiringQuerySet, WatchQuerySet
 from maintenance.models.work import WorkOrder
-from maintenance.querysets import FiringQuerySet, WatchQuerySet
 from plant.models import Component, ComponentKind, Kiln
 
 

@@ -12,8 +12,8 @@ from django.utils.translation import gettext_lazy as _
 from inventory.models import Part, Reservation
 from maintenance.models.catalogue import NeedsState, TaskSheet
 from maintenance.models.checks import Defect, FunctionCheck
+from maintenance.models.querysets import FINISHED_STATES, WorkOrderQuerySet
 from maintenance.models.standing import StandingTask
-from maintenance.querysets import FINISHED_STATES, WorkOrderQuerySet
 from plant.fields import MoneyField, QuantityField
 from plant.models import Charge, Component, Downtime, Kiln, Person, Skill
 

@@ -4,27 +4,27 @@ from typing import Any
 
 from django import template
 
-from maintenance.actions.entry import running_faults
-from maintenance.entry_bars import door_words_of
+from maintenance.entry.bars import door_words_of
+from maintenance.entry.permits import running_faults
 from plant.models import Kiln
-from plant.running_bars import running_bars, say_bar
+from plant.warnings.running_bars import running_bars, say_bar
 
 register = template.Library()
 
 
-@register.inclusion_tag("maintenance/_door_words.html", takes_context=True)
+@register.inclusion_tag("entry/_door_words.html", takes_context=True)
 def door_words(context: dict[str, Any], kiln: Kiln) -> dict[str, Any]:
     """{% door_words kiln %}: overdue proof tests of ways out, and who was let in despite a bar, by name and time."""
     return {"words": door_words_of(kiln), "user": context.get("user")}
 
 
-@register.inclusion_tag("maintenance/_runs_now.html", takes_context=True)
+@register.inclusion_tag("entry/_runs_now.html", takes_context=True)
 def runs_now(context: dict[str, Any], kiln: Kiln) -> dict[str, Any]:
     """{% runs_now kiln %}: what speaks for its running, said before anybody fills in what must be so at its door."""
     return {"kiln": kiln, "faults": running_faults(kiln, "", context["user"])}
 
 
-@register.inclusion_tag("maintenance/_must_not_run.html")
+@register.inclusion_tag("entry/_must_not_run.html")
 def must_not_run(kiln: Kiln) -> dict[str, Any]:
     """{% must_not_run kiln %}: who is inside, said before anybody fills in what starts only at a running kiln."""
     bar = running_bars([kiln]).get(kiln.pk)

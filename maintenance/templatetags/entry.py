@@ -4,19 +4,19 @@ from typing import Any
 
 from django import template
 
-from maintenance.entry_now import EntryNow, entry_now
+from maintenance.entry.now import EntryNow, entry_now
 from plant.models import Kiln
 
 register = template.Library()
 
 
-@register.inclusion_tag("maintenance/_people_inside.html", takes_context=True)
+@register.inclusion_tag("door/_people_inside.html", takes_context=True)
 def people_inside(context: dict[str, Any], kiln: Kiln) -> dict[str, Any]:
     """{% people_inside kiln %}: who is in a kiln, for how long, and who stays outside; nothing where it is shut."""
     return {"stand": _stands(context).get(kiln.pk), "user": context["user"], "mill": context.get("mill")}
 
 
-@register.inclusion_tag("maintenance/_open_chambers.html", takes_context=True)
+@register.inclusion_tag("door/_open_chambers.html", takes_context=True)
 def open_chambers(context: dict[str, Any]) -> dict[str, Any]:
     """{% open_chambers %}: of every chamber that is open; first where one stays outside oneself."""
     person = getattr(context["user"], "person", None)

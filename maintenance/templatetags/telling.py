@@ -4,13 +4,13 @@ from typing import Any
 
 from django import template
 
-from maintenance.actions import telling
+from maintenance.telling import places_told as telling
 from plant import clock
 
 register = template.Library()
 
 
-@register.inclusion_tag("maintenance/_not_told.html", takes_context=True)
+@register.inclusion_tag("telling/_not_told.html", takes_context=True)
 def not_told(context: dict[str, Any]) -> dict[str, Any]:
     """List them, for who gives out work."""
     user = context["request"].user

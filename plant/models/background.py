@@ -12,8 +12,8 @@ from django.db.models import F, Q
 from django.urls import reverse
 from django.utils.translation import gettext_lazy as _
 
-from plant.background.querysets import JobAttemptQuerySet, JobQuerySet
 from plant.fields import SentencesField
+from plant.models.querysets_of_background import JobAttemptQuerySet, JobQuerySet
 
 
 class Job(models.Model):
@@ -78,7 +78,7 @@ class Job(models.Model):
     @property
     def failure_in_short(self) -> str:
         """Say why it failed: of a trace, the last line is the reason."""
-        from plant.saying import say
+        from plant.frame.saying import say
 
         return say(self.failed_why) or self.failure.strip().rpartition("\n")[2]
 

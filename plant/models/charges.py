@@ -6,7 +6,7 @@ from django.utils.translation import gettext_lazy as _
 
 from plant.fields import ExactDecimalField, QuantityField
 from plant.models.kilns import Component, FailureMode, Kiln
-from plant.querysets import ChargeQuerySet, DowntimeQuerySet
+from plant.models.querysets import ChargeQuerySet, DowntimeQuerySet
 
 
 class Charge(models.Model):

@@ -6,7 +6,7 @@ from django.utils.translation import gettext_lazy as _
 
 from plant.fields import QuantityField
 from plant.models.mill import Mill
-from plant.querysets import ComponentQuerySet, KilnQuerySet, MeterReadingQuerySet
+from plant.models.querysets import ComponentQuerySet, KilnQuerySet, MeterReadingQuerySet
 
 
 class Kiln(models.Model):

@@ -8,9 +8,9 @@ from django.db import models
 from django.utils.translation import gettext_lazy as _
 
 from plant import clock
-from plant.calculations.sentences import Sentence
 from plant.fields import SentencesField
-from plant.querysets import ChangeQuerySet
+from plant.frame.calculations.sentences import Sentence
+from plant.models.querysets import ChangeQuerySet
 
 if TYPE_CHECKING:
     from plant.models.people import User
@@ -44,7 +44,7 @@ class Change(models.Model):
     @property
     def words(self) -> str:
         """What is said to it: what somebody typed, and what the program has to say."""
-        from plant.saying import say
+        from plant.frame.saying import say
 
         return " ".join(filter(None, (say(self.said), self.note)))
 

@@ -6,8 +6,8 @@ from zoneinfo import ZoneInfo
 from django.db import models, transaction
 from django.utils.translation import gettext_lazy as _
 
-from plant.calculations.standard_atmosphere import pressure_at_pa
 from plant.fields import MoneyField, QuantityField
+from plant.physics.standard_atmosphere import pressure_at_pa
 from plant.validators import validate_time_zone
 
 

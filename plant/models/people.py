@@ -10,7 +10,7 @@ from django.urls import reverse
 from django.utils.translation import gettext_lazy as _
 
 from plant.access import Role, may
-from plant.querysets import PersonQuerySet
+from plant.models.querysets import PersonQuerySet
 
 
 class Skill(models.Model):

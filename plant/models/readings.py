@@ -12,11 +12,11 @@ from django.db import models
 from django.db.models import F, Q
 from django.utils.translation import gettext_lazy as _
 
-from plant.calculations.quantities import channel_key
 from plant.models.charges import Charge
 from plant.models.kilns import Component, Kiln
+from plant.models.querysets import ReadingSourceQuerySet
 from plant.models.tokens import SecretToken
-from plant.querysets import ReadingSourceQuerySet
+from plant.physics.quantities import channel_key
 from plant.validators import validate_time_zone
 
 

@@ -6,7 +6,7 @@ from django.utils.translation import gettext_lazy as _
 
 
 class SecretToken(models.Model):
-    """A secret of 256 bits, kept as a digest only (``plant.tokens``)."""
+    """A secret of 256 bits, kept as a digest only (``plant.frame.tokens``)."""
 
     digest = models.CharField(max_length=64, unique=True)
     tail = models.CharField(_("ends in"), max_length=4)

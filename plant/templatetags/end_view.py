@@ -8,13 +8,13 @@ from django.utils.html import format_html, format_html_join
 from django.utils.safestring import SafeString
 from django.utils.translation import gettext as _
 
-from plant import end_view as view
 from plant.models import Kiln
+from plant.pictures import end_view as view
 
 register = template.Library()
 
 
-@register.inclusion_tag("plant/end_view.html", name="chamber_end_view")
+@register.inclusion_tag("pictures/end_view.html", name="chamber_end_view")
 def show_end_view(
     marks: Mapping[int, Mapping[str, Any]], size: str = "large", kiln: Kiln | None = None, title: str = ""
 ) -> dict[str, Any]:

@@ -8,15 +8,15 @@ from django.urls import reverse
 from django.utils.html import format_html_join
 from django.utils.safestring import SafeString
 
-from plant.kiln_warnings import KilnWarning, WarningKind, digest, kiln_warnings
 from plant.templatetags.kilnward import allowed
+from plant.warnings.kiln_warnings import KilnWarning, WarningKind, digest, kiln_warnings
 
 register = template.Library()
 # While a chamber is open for entry a page asks anew four times a minute; else it only has to learn that one is.
 OPEN_EVERY_S, QUIET_EVERY_S = 15, 60
 
 
-@register.inclusion_tag("plant/_kiln_warnings.html", takes_context=True, name="kiln_warnings")
+@register.inclusion_tag("warnings/_kiln_warnings.html", takes_context=True, name="kiln_warnings")
 def banner(context: Mapping[str, Any]) -> dict[str, Any]:
     """{% kiln_warnings %}: all of them, once a page; the page asks for them anew by itself."""
     found = _of_request(context)

@@ -14,8 +14,8 @@ from django.utils.html import format_html
 from django.utils.translation import gettext as _
 
 from plant.background.seen import idle_since
-from plant.purposes import purposes
-from plant.working_week import say_weekdays
+from plant.people.working_week import say_weekdays
+from plant.words.purposes import purposes
 
 register = template.Library()
 DASH = "–"
@@ -110,7 +110,7 @@ def do_place(parser: Parser, token: Token) -> PlaceNode:
     return PlaceNode(name, act, place, inner)
 
 
-@register.inclusion_tag("plant/purpose.html", takes_context=True)
+@register.inclusion_tag("words/purpose.html", takes_context=True)
 def purpose(context: Mapping[str, Any]) -> dict[str, Any]:
     """Say in one line what the page is for, folded where the reader has folded it before."""
     request = context.get("request")
@@ -121,7 +121,7 @@ def purpose(context: Mapping[str, Any]) -> dict[str, Any]:
     return {"page": page, "purpose": purposes().get(page, ""), "is_known": page in user.known_pages}
 
 
-@register.inclusion_tag("plant/no_work_done.html", takes_context=True)
+@register.inclusion_tag("background/no_work_done.html", takes_context=True)
 def no_work_done(context: Mapping[str, Any]) -> dict[str, Any]:
     """Say loudly that nobody does the background work, once it has been so for ten minutes."""
     return {"idle_at": idle_since(timezone.now()), "user": context.get("user")}

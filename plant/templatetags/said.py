@@ -5,8 +5,8 @@ from typing import Any
 
 from django import template
 
-from plant.calculations.sentences import Sentence
-from plant.saying import say, say_kept
+from plant.frame.calculations.sentences import Sentence
+from plant.frame.saying import say, say_kept
 
 register = template.Library()
 

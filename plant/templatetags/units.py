@@ -7,10 +7,10 @@ from typing import Any
 from django import template
 from django.utils.translation import gettext as _
 
-from plant.calculations.units import BOARD_FEET
+from plant.frame.calculations.units import BOARD_FEET
+from plant.mill.units import reading_scale, temperature_scale, volume_scale
 from plant.models import Mill
 from plant.templatetags.kilnward import DASH, fixed, quantity
-from plant.units import reading_scale, temperature_scale, volume_scale
 
 register = template.Library()
 

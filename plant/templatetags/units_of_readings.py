@@ -2,7 +2,7 @@
 
 from django import template
 
-from plant.unit_labels import kept_unit_label, unit_label
+from plant.readings.unit_labels import kept_unit_label, unit_label
 
 register = template.Library()
 register.filter("reading_unit_name", unit_label)

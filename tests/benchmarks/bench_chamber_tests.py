@@ -3,9 +3,9 @@
 The seeds are others than those on which the evaluation was tuned and tested.
 """
 
-from maintenance.calculations.chamber_tests import Fans
+from maintenance.chamber_tests.calculations.figures import Fans
 from tests.benchmarks.harness import Measured, Target
-from tests.maintenance.chamber_cases import Coverage, cooling_coverage, power_coverage, tightness_coverage
+from tests.maintenance.chamber_tests.chamber_cases import Coverage, cooling_coverage, power_coverage, tightness_coverage
 
 SEED = 770_000
 TESTS = 500

@@ -66,9 +66,9 @@ def _sending() -> Measured:
 
 def _mill() -> tuple[str, list[str], list[int], str]:
     """Make a kiln with its channels, and a source with a token; return tag, keys, ids and the token."""
-    from plant.actions.source_tokens import make_token
-    from plant.calculations.quantities import QUANTITIES
     from plant.models import Channel, Kiln, Mill, ReadingSource
+    from plant.physics.quantities import QUANTITIES
+    from plant.readings.source_tokens import make_token
 
     mill = Mill.objects.create(name="Benchmark mill")
     plain = {"heating_medium": "hot_water", "humidifying": "none", "climate_sensing": "psychrometer"}

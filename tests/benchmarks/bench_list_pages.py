@@ -72,7 +72,7 @@ def _seen(page: ListPage, client: "Client", ground: "Ground", count: int) -> See
     from django.db import connection
     from django.test.utils import CaptureQueriesContext
 
-    from maintenance.places_now import look_at_places
+    from maintenance.plans.places_now import look_at_places
     from plant import clock
 
     with undone():

@@ -27,8 +27,8 @@ def run() -> Iterator[Measured]:
 
 
 def _channels() -> list[Any]:
-    from plant.calculations.quantities import QUANTITIES
     from plant.models import Channel, Kiln, Mill
+    from plant.physics.quantities import QUANTITIES
 
     mill = Mill.objects.create(name="Benchmark mill", time_zone=ZONE)
     plain = {"heating_medium": "hot_water", "humidifying": "none", "climate_sensing": "psychrometer"}
@@ -55,9 +55,9 @@ def _file(shape: str, names: list[str], values: "np.ndarray[Any, Any]") -> bytes
 def _taking_in(shape: str, channels: list[Any]) -> Measured:
     from django.db import connection
 
-    from plant.actions.file_intake import remembered, take_in_file
-    from plant.calculations.logger_files.finding import find_form
     from plant.models import ChannelName, Reading, ReadingSource
+    from plant.readings.files.calculations.finding import find_form
+    from plant.readings.files.file_intake import remembered, take_in_file
 
     names = [f"C{number}" for number in range(CHANNELS)]
     values = np.round(50 + 10 * np.sin(np.arange(CHANNELS * MOMENTS)), 1).reshape(MOMENTS, CHANNELS)
@@ -103,8 +103,8 @@ def _taking_in(shape: str, channels: list[Any]) -> Measured:
 
 def _compare(source: Any, raw_file: bytes, channels: list[Any], values: Any) -> None:
     """A fast wrong answer is no answer: what was stored is what was written."""
-    from plant.actions.file_intake import take_in_file
     from plant.models import Reading
+    from plant.readings.files.file_intake import take_in_file
 
     with undone():
         take_in_file(source, raw_file, "once more.csv", by=None)

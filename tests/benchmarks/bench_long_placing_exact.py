@@ -5,15 +5,15 @@ from __future__ import annotations
 import time
 from collections.abc import Iterator
 
-from maintenance.calculations.placing.checking import check
-from maintenance.calculations.placing.json_places import FaultyFileError
-from maintenance.calculations.placing.reading import read_problem
-from maintenance.calculations.placing.solving import solve
+from maintenance.placing.checking import check
+from maintenance.placing.json_places import FaultyFileError
+from maintenance.placing.reading import read_problem
+from maintenance.placing.solving import solve
 from tests.benchmarks.harness import BenchmarkError, Measured, Target
-from tests.maintenance.drawn_placing import drawn_odd, drawn_small
-from tests.maintenance.placing_by_hand import as_bytes
-from tests.maintenance.placing_shops import job_shop
-from tests.maintenance.searched_placing import least_total
+from tests.maintenance.placing.drawn_placing import drawn_odd, drawn_small
+from tests.maintenance.placing.placing_by_hand import as_bytes
+from tests.maintenance.placing.placing_shops import job_shop
+from tests.maintenance.placing.searched_placing import least_total
 
 SEARCHED, ODD = 300, 10_000
 SHOPS = ("ft06", *(f"la{number:02}" for number in range(1, 16)))

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import sys
 
-from maintenance.calculations.placing.plan import Plan
-from maintenance.calculations.placing.problem import Problem
-from maintenance.calculations.placing.replanning import Course, Habit, run_through
-from maintenance.calculations.placing.solving import solve
+from maintenance.placing.plan import Plan
+from maintenance.placing.problem import Problem
+from maintenance.placing.solving import solve
 from tests.benchmarks.harness import Measured, Target
-from tests.maintenance.drawn_placing import drawn_mill
+from tests.maintenance.placing.drawn_placing import drawn_mill
+from tests.maintenance.placing.replanning import Course, Habit, run_through
 
 SEED, SPREAD, WAGE_CENTS_PER_HOUR, SECONDS_A_DAY = 11, 0.06, 3500, 3.0
 CALM_CENTS = 1000

@@ -10,7 +10,7 @@ from tests.benchmarks.own_database import own_database, undone
 
 if TYPE_CHECKING:
     from plant.models import Kiln, User
-    from plant.readings import Series
+    from plant.readings.spans import Series
 
 CHANNELS, CHARGE_DAYS = 20, 6
 DAY_S = 86_400
@@ -36,8 +36,8 @@ def run() -> Iterator[Measured]:
 
 
 def _kilns() -> "list[Kiln]":
-    from plant.calculations.quantities import QUANTITIES
     from plant.models import Channel, Kiln, Mill
+    from plant.physics.quantities import QUANTITIES
 
     mill = Mill.objects.create(name="Benchmark mill")
     plain = {"heating_medium": "hot_water", "humidifying": "none", "climate_sensing": "psychrometer"}
@@ -57,8 +57,8 @@ def _taking_in(kiln: "Kiln") -> Measured:
     """Take a batch in, checked and marked, against its bare insertion, each into the same empty table."""
     from django.db import connection
 
-    from plant.actions.readings import take_in
     from plant.models import Reading
+    from plant.readings.taking_in import take_in
 
     ids = _channel_ids(kiln)
     at_s = BEGIN_S + 60 * np.arange(BATCH // CHANNELS, dtype=np.int64)
@@ -104,7 +104,7 @@ def _one_charge(kilns: "list[Kiln]") -> Measured:
     from django.db import connection
     from django.test import Client
 
-    from plant.readings import load_span
+    from plant.readings.spans import load_span
 
     all_ids = [one for kiln in kilns for one in _channel_ids(kiln)]
     _fill(connection, all_ids)
@@ -148,7 +148,7 @@ def _with_charge(kiln: "Kiln", from_s: int, until_s: int) -> str:
 
     from django.urls import reverse
 
-    from plant.calculations.periods import from_epoch_s
+    from plant.frame.calculations.periods import from_epoch_s
     from plant.models import Charge, Phase
 
     begin_at, end_at = from_epoch_s(from_s), from_epoch_s(until_s)

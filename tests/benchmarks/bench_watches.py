@@ -11,11 +11,10 @@ from typing import Final
 
 import numpy as np
 
-from maintenance.calculations.watch_past import fired_over
-from maintenance.calculations.watch_set import WatchSpec, for_kiln
-from plant.calculations.chamber_faults import FaultKind
-from plant.calculations.charge_figures import charge_figures
-from plant.calculations.climate_frame import Frame
+from maintenance.demo.chamber.faults import FaultKind
+from maintenance.watches.calculations.rows import WatchSpec, for_kiln
+from plant.readings.calculations.charge_figures import charge_figures
+from plant.readings.calculations.climate_frame import Frame
 from tests.benchmarks.harness import Measured, Target, at_most, timed
 from tests.benchmarks.watched_kilns import (
     DAY_S,
@@ -32,6 +31,7 @@ from tests.benchmarks.watched_kilns import (
     trusted,
     watch,
 )
+from tests.maintenance.watches.watch_past import fired_over
 
 SEED: Final = 7000
 KILNS, DAYS = 67, 91

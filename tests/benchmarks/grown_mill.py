@@ -598,10 +598,10 @@ def fill_jobs(ground: Ground, count: int) -> None:
 
 def fill_board(ground: Ground, kilns: int, jobs: int, people: int = 20) -> None:
     """Write a mill whose board is full: charges for three months, jobs of every kind, most with a place that holds."""
-    from maintenance.actions.desk import load_desk
-    from maintenance.calculations.placing.frame import Frame
-    from maintenance.calculations.placing.inserting import due_date_plan
-    from maintenance.plan_problem import draw_problem, places
+    from maintenance.placing.frame import Frame
+    from maintenance.placing.inserting import due_date_plan
+    from maintenance.plans.desk import load_desk
+    from maintenance.plans.drawing import draw_problem, places
 
     all_kilns, fans = with_kilns(ground, kilns)
     _fill_two_shifts(ground, people)

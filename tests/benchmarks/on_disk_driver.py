@@ -20,9 +20,9 @@ def main() -> None:
     from django.core.management import call_command
     from django.db import connection
 
-    from plant.actions.readings import take_in
-    from plant.calculations.quantities import QUANTITIES
     from plant.models import Channel, Kiln, Mill
+    from plant.physics.quantities import QUANTITIES
+    from plant.readings.taking_in import take_in
 
     call_command("migrate", verbosity=0)
     mill = Mill.objects.create(name="Benchmark mill")

@@ -11,10 +11,10 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from statistics import mean
 
-from maintenance.calculations.placing.checking import check
-from maintenance.calculations.placing.solving import Progress, solve
+from maintenance.placing.checking import check
+from maintenance.placing.solving import Progress, solve
 from tests.benchmarks.harness import BenchmarkError, Measured, Target, at_most, yardstick_s
-from tests.maintenance.drawn_placing import drawn_mill
+from tests.maintenance.placing.drawn_placing import drawn_mill
 
 CORES, MOST_TIMES_WALL = 2, 5
 #: A first plan stands within so many yardsticks: 1 s where a yardstick takes 22 ms.

@@ -5,7 +5,7 @@ from typing import Literal
 
 from dateutil.rrule import DAILY, MONTHLY, WEEKLY, YEARLY, rrule, rruleset, rrulestr
 
-from maintenance.calculations.calendar_rules import CalendarRule, IntervalRule, MonthEnd, TextRule, Unit
+from maintenance.recurring.calculations.calendar_rules import CalendarRule, IntervalRule, MonthEnd, TextRule, Unit
 
 _FREQUENCIES: dict[Unit, Literal[0, 1, 2, 3]] = {
     Unit.DAYS: DAILY,

@@ -13,18 +13,18 @@ from typing import Final, TypeAlias
 
 import numpy as np
 
-from maintenance.calculations.drift_charts import Drift, follow
-from maintenance.calculations.trends import Trend, crossing
-from maintenance.calculations.watch_past import fired_over
-from maintenance.calculations.watch_rules import allowed_in
-from maintenance.calculations.watch_set import WatchSpec, for_kiln, parse_watches
-from plant.calculations.chamber_design import PINE, SPRUCE, Chamber, ChamberDesign
-from plant.calculations.chamber_faults import Fault, FaultKind
-from plant.calculations.chamber_model import ChamberRun, simulate
-from plant.calculations.charge_figures import ChargeFigures, charge_figures
-from plant.calculations.charge_phases import RUNNING_PHASES
-from plant.calculations.climate_frame import PHASE_CODES, Frame
-from plant.calculations.reading_marks import Track, mark
+from maintenance.demo.chamber.design import PINE, SPRUCE, Chamber, ChamberDesign
+from maintenance.demo.chamber.faults import Fault, FaultKind
+from maintenance.demo.chamber.model import ChamberRun, simulate
+from maintenance.watches.calculations.drift_charts import Drift, follow
+from maintenance.watches.calculations.rows import WatchSpec, for_kiln, parse_watches
+from maintenance.watches.calculations.rules import allowed_in
+from maintenance.watches.calculations.trends import Trend, crossing
+from plant.charges.calculations.charge_phases import RUNNING_PHASES
+from plant.readings.calculations.charge_figures import ChargeFigures, charge_figures
+from plant.readings.calculations.climate_frame import PHASE_CODES, Frame
+from plant.readings.calculations.reading_marks import Track, mark
+from tests.maintenance.watches.watch_past import fired_over
 
 CATALOGUE: Final = Path(__file__).resolve().parents[2] / "fixtures" / "catalogue" / "watches.csv"
 BEGIN_S: Final = 1_756_684_800

@@ -7,9 +7,9 @@ import numpy as np
 import pytest
 from playwright.sync_api import Browser, expect
 
-from maintenance.actions.door import go_in
+from maintenance.entry.door import go_in
 from plant import clock
-from plant.actions.readings import take_in
+from plant.readings.taking_in import take_in
 from tests.browser.conftest import PHONE, Watch, let_in
 from tests.factories import ChannelFactory, KilnFactory, MillFactory
 from tests.maintenance.mill import a_user, opened

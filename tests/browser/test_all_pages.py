@@ -10,13 +10,10 @@ from django.test import Client
 from playwright.sync_api import Browser, Page
 
 from inventory.models import Part, PurchaseOrder
-from maintenance.actions.alarms import raise_alarm
-from maintenance.actions.checks import start_sitting
-from maintenance.actions.daily import run_day
-from maintenance.actions.plans import want_plan
-from maintenance.actions.watching import copy_watch, set_up_watches
-from maintenance.actions.work_orders import start
+from maintenance.checks.checks import start_sitting
+from maintenance.day.run import run_day
 from maintenance.demo.setting_up import set_up
+from maintenance.door.alarms import raise_alarm
 from maintenance.models import (
     Assignment,
     Defect,
@@ -35,12 +32,15 @@ from maintenance.models import (
     WorkOrder,
 )
 from maintenance.models import Watch as KilnWatch
-from maintenance.trials import TRY_TASK, run_trial, want_trial
+from maintenance.plans.accepting import want_plan
+from maintenance.watches.settings import copy_watch, set_up_watches
+from maintenance.watches.trials import TRY_TASK, run_trial, want_trial
+from maintenance.work.course import start
 from plant import clock
 from plant.access import Role
-from plant.actions.source_tokens import make_token, revoke_token
 from plant.models import Absence, Channel, Downtime, FileIntake, Job, Kiln, Reading, ReadingSource, RoleHeld, User
-from plant.mqtt_messages import Message, Refused, keep_refused
+from plant.readings.mqtt.messages import Message, Refused, keep_refused
+from plant.readings.source_tokens import make_token, revoke_token
 from tests.browser.conftest import PHONE, WIDE, Watch, let_in, put_at
 from tests.factories import ChannelFactory
 from tests.maintenance.mill import opened

@@ -5,8 +5,8 @@ from datetime import timedelta
 import pytest
 from playwright.sync_api import Locator, Page, expect
 
-from maintenance.actions.placing import place_by_hand, set_pinned
 from maintenance.models import WorkOrder
+from maintenance.plans.places import place_by_hand, set_pinned
 from plant.models import Change
 from tests.browser.conftest import Visit, put_at
 from tests.factories import MONDAY

@@ -3,7 +3,7 @@
 import pytest
 from playwright.sync_api import Page, expect
 
-from maintenance.entry_now import entry_of
+from maintenance.entry.now import entry_of
 from maintenance.models import EntryPermit
 from tests.browser.conftest import Visit
 from tests.factories import KilnFactory

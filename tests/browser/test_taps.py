@@ -7,7 +7,7 @@ from typing import Any
 import pytest
 from playwright.sync_api import Page, expect
 
-from maintenance.actions.checks import start_check, start_sitting
+from maintenance.checks.checks import start_check, start_sitting
 from maintenance.models import CheckPoint, Finding, FunctionCheck, TakenBack
 from plant.models import User
 from tests.browser.conftest import Visit

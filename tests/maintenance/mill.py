@@ -5,10 +5,10 @@ from uuid import uuid4
 
 from django.test import Client
 
-from maintenance.actions.closing_entry import close_permit
-from maintenance.actions.door import come_out
-from maintenance.actions.entry import EntryAnswers, open_permit
-from maintenance.entry_now import entry_of
+from maintenance.door.closing import close_permit
+from maintenance.entry.door import come_out
+from maintenance.entry.now import entry_of
+from maintenance.entry.permits import EntryAnswers, open_permit
 from maintenance.models import EntryPermit, WorkOrder
 from plant.models import Kiln, Person, Qualification, User
 from tests.factories import PersonFactory, SkillFactory, UserFactory

@@ -2,11 +2,11 @@
 
 from typing import Any
 
-from maintenance import working_out
-from maintenance.actions.desk import load_desk
-from maintenance.actions.plans import want_plan
-from maintenance.calculations.placing.inserting import due_date_plan
 from maintenance.models import Plan
+from maintenance.placing.inserting import due_date_plan
+from maintenance.plans import working_out
+from maintenance.plans.accepting import want_plan
+from maintenance.plans.desk import load_desk
 from plant import clock
 from plant.models import User
 

@@ -6,12 +6,12 @@ from datetime import datetime, timedelta
 
 import pytest
 
-from maintenance.actions.firing import Looked
-from maintenance.actions.looking import look
-from maintenance.actions.watching import set_up_watches, switch_on
-from maintenance.calculations.watch_set import COLUMNS, parse_watches
 from maintenance.loading.loader import load_catalogue
 from maintenance.models import Watch
+from maintenance.watches.calculations.rows import COLUMNS, parse_watches
+from maintenance.watches.firing import Looked
+from maintenance.watches.looking import look
+from maintenance.watches.settings import set_up_watches, switch_on
 from plant.models import Channel, Component, ComponentKind, Kiln, Reading
 from tests.factories import MONDAY, ChargeFactory, ComponentFactory, KilnFactory
 
@@ -113,7 +113,7 @@ def looked(kiln: Kiln, until_s: int, from_s: int = MONDAY_S) -> Looked:
 
 def ship(monkeypatch: pytest.MonkeyPatch) -> None:
     """Let the watches of these tests be those that ship."""
-    monkeypatch.setattr("maintenance.actions.watching.shipped_specs", lambda: SHIPPED)
+    monkeypatch.setattr("maintenance.watches.settings.shipped_specs", lambda: SHIPPED)
 
 
 def stand_at(monkeypatch: pytest.MonkeyPatch, epoch_s: int) -> None:

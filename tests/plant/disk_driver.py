@@ -19,9 +19,9 @@ def main(synchronous: str) -> None:
     from django.db import connection
 
     from inventory.actions import receive
-    from maintenance.actions.entry import EntryAnswers, open_permit
-    from plant.actions.readings import take_in
+    from maintenance.entry.permits import EntryAnswers, open_permit
     from plant.models import Channel, ReadingSource
+    from plant.readings.taking_in import take_in
     from tests.factories import KilnFactory, PartFactory, PersonFactory
 
     channel, source = Channel.objects.all()[0], ReadingSource.objects.filter(way="sends").get()

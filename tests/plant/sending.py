@@ -6,8 +6,8 @@ from typing import Any
 
 from django.test import Client
 
-from plant.actions.source_tokens import make_token
 from plant.models import Channel, ChannelName, Reading, ReadingSource, SourceToken
+from plant.readings.source_tokens import make_token
 from tests.factories import KilnFactory
 
 DRY = "K1/air_temperature:left"

@@ -10,7 +10,7 @@ from django.test import Client
 
 from maintenance.models import Defect
 from plant import clock
-from plant.actions.kept_forms import forget_old, keep
+from plant.frame.kept_forms import forget_old, keep
 from plant.models import KeptForm, User
 from tests.factories import DefectFactory, MillFactory
 from tests.maintenance.mill import a_user, signed_in

@@ -12,9 +12,9 @@ import pytest
 from django.db import InterfaceError, OperationalError, connection
 from django.test import Client
 
-from plant.database_away import is_away
+from plant.frame.database_away import is_away
+from plant.frame.typed_numbers import row_number
 from plant.models import Person
-from plant.typed_numbers import row_number
 from tests.factories import MillFactory
 from tests.maintenance.mill import a_user, signed_in
 
@@ -54,7 +54,7 @@ def test_what_passes_by_itself_is_told_from_a_fault_of_the_program(fault: Except
 
 
 @pytest.mark.django_db
-@pytest.mark.parametrize("where", ["plant.middleware.Mill.objects.first", "maintenance.views.kilns.render"])
+@pytest.mark.parametrize("where", ["plant.middleware.Mill.objects.first", "maintenance.kilns.pages.render"])
 def test_while_the_database_is_away_a_page_says_so_in_one_line_of_the_log(
     where: str, monkeypatch: pytest.MonkeyPatch, capfd: pytest.CaptureFixture[str], settings: Any
 ) -> None:

@@ -4,9 +4,9 @@ from typing import Any
 
 from django.core.management.base import BaseCommand
 
-from maintenance.actions.watching import set_up_watches
 from maintenance.loading.loader import load_catalogue
 from maintenance.management.commands._reporting import tell
+from maintenance.watches.settings import set_up_watches
 from plant.models import Kiln
 
 

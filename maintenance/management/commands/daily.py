@@ -6,7 +6,7 @@ from typing import Any
 
 from django.core.management.base import BaseCommand, CommandError
 
-from maintenance.actions.daily import run_day
+from maintenance.day.run import run_day
 from plant.management.commands.serve import require_database
 from plant.models import Mill
 

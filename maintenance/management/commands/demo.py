@@ -9,7 +9,7 @@ from django.conf import settings
 from django.core.management import call_command
 from django.core.management.base import BaseCommand, CommandError
 
-from maintenance.actions.daily import run_day
+from maintenance.day.run import run_day
 from maintenance.demo.planning import work_out_plan
 from maintenance.demo.readings import DAYS, Brought, bring_readings
 from maintenance.demo.setting_up import DEMO_PASSWORD, OtherDayError, OtherMillError, Standing, stand_up

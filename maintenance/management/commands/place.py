@@ -12,13 +12,13 @@ from typing import Any, NoReturn
 
 from django.core.management.base import BaseCommand, CommandParser
 
-from maintenance.calculations.placing.checking import check
-from maintenance.calculations.placing.json_places import FaultyFileError
-from maintenance.calculations.placing.plan import Plan, impossible_to_json, plan_to_json
-from maintenance.calculations.placing.plan_reading import read_plan
-from maintenance.calculations.placing.reading import read_problem
-from maintenance.calculations.placing.solving import Answer, Progress, solve
-from maintenance.calculations.placing.workers import WorkerError
+from maintenance.placing.checking import check
+from maintenance.placing.json_places import FaultyFileError
+from maintenance.placing.plan import Plan, impossible_to_json, plan_to_json
+from maintenance.placing.plan_reading import read_plan
+from maintenance.placing.reading import read_problem
+from maintenance.placing.solving import Answer, Progress, solve
+from maintenance.placing.workers import WorkerError
 
 DONE, FAULTY, IMPOSSIBLE, BROKE_OFF = 0, 1, 2, 3
 DEFAULT_SECONDS = 60.0

@@ -12,7 +12,7 @@ from django.db import connection
 
 from plant.management.commands.serve import require_database
 from plant.models import ReadingSource
-from plant.mqtt_listener import Listener
+from plant.readings.mqtt.listener import Listener
 
 LOOK_EVERY_S = 5.0
 # Longer than a broker that does not answer is waited for.

@@ -7,10 +7,10 @@ from typing import Any
 from django.core.exceptions import ValidationError
 from django.core.management.base import BaseCommand, CommandError
 
-from plant.actions.file_intake import record_refusal, refuse_large, take_in_file
-from plant.calculations.logger_files.faults import FaultyFileError, OtherHeadError
 from plant.management.commands.serve import require_database
 from plant.models import ReadingSource
+from plant.readings.files.calculations.faults import FaultyFileError, OtherHeadError
+from plant.readings.files.file_intake import record_refusal, refuse_large, take_in_file
 
 FAULTY, CANNOT_BEGIN, NOT_CONFIRMED = 1, 2, 3
 

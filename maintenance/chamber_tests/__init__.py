@@ -1,0 +1,1 @@
+"""Tests that a chamber runs on itself: tightness and heat loss."""

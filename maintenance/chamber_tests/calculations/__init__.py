@@ -1,0 +1,1 @@
+"""Pure computation of chamber tests: no Django, no clock, no files."""

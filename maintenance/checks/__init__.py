@@ -1,0 +1,1 @@
+"""Function checks with their sittings and findings; defects; proof tests."""

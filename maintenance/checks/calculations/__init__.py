@@ -1,0 +1,1 @@
+"""Pure computation of function checks: no Django, no clock, no files."""

@@ -1,0 +1,1 @@
+"""The day's run, and the papers to take along."""

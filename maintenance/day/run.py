@@ -1,0 +1,262 @@
+"""The day's work: what recurs is raised, parts set aside, jobs placed, orders advised, what is late shouted about.
+
+Each step is one transaction that holds the mill's row, so that two runs at once come one after the other; whatever a
+run finds done it leaves alone.
+"""
+
+from collections.abc import Callable, Iterable
+from dataclasses import asdict, dataclass, field
+from datetime import date, datetime, timedelta
+
+from django.db import transaction
+from django.db.models import F, OuterRef, Subquery
+from django.utils.formats import date_format
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
+
+from inventory.advice import refresh_advice
+from maintenance.models import DayRun, ProofTest, TaskSheet, WorkOrder
+from maintenance.orders.raising import update_readiness
+from maintenance.plans.accepting import Settled, settle_places
+from maintenance.plans.places import Cleared, Placed, Shout, place_all
+from maintenance.pricing.sureness import day_words, sure_of_orders, together
+from maintenance.recurring.rolling_on import Rolled, roll
+from plant import clock
+from plant.access import require
+from plant.frame.calculations.sentences import Sentence
+from plant.models import Component, Mill, User
+
+Progress = Callable[..., None]
+# A proof test that falls due within so many days is worth a word.
+NOTICE_DAYS = 14
+SHOUTED_NUMBERS = 12
+
+
+@dataclass
+class DaySummary:
+    """What a run of the day's work found and did; all values plain, so that it can be kept as JSON."""
+
+    day: str
+    raised: list[str] = field(default_factory=list)
+    following: int = 0
+    missed: int = 0
+    placed: int = 0
+    placed_anew: int = 0
+    moved: int = 0
+    without_place: int = 0
+    left_out: int = 0
+    waiting_for_parts: int = 0
+    to_order: int = 0
+    waiting: list[str] = field(default_factory=list)
+    #: Places that no longer held, and what became of each.
+    cleared: list[str] = field(default_factory=list)
+    shouts: list[dict[str, str]] = field(default_factory=list)
+
+    def clear(self, cleared: Iterable[Cleared]) -> None:
+        """Add what became of places that no longer held; one that stays all the same is said aloud, once."""
+        shouted = {one["number"] for one in self.shouts}
+        zone = Mill.objects.current().zone
+        for one in cleared:
+            if not one.stays:
+                self.cleared.append(one.say(zone))
+            elif one.number not in shouted:
+                self.shout([Shout("alarm" if one.is_safety else "mind", one.say(zone), one.number)])
+
+    def shout(self, shouts: Iterable[Shout]) -> None:
+        """Add what must be said aloud, alarms first, nothing twice."""
+        known = [asdict(shout) for shout in shouts]
+        self.shouts += [one for one in known if one not in self.shouts]
+        self.shouts.sort(key=lambda one: one["level"] != "alarm")
+
+    def lines(self) -> list[str]:
+        """Say it in the order in which a planner wants to read it: what is unsafe first."""
+        said = [("!! " if one["level"] == "alarm" else " ! ") + one["text"] for one in self.shouts]
+        said.append(
+            ngettext(
+                "%(placed)d job placed (%(fresh)d new, %(moved)d moved), %(without)d without a place.",
+                "%(placed)d jobs placed (%(fresh)d new, %(moved)d moved), %(without)d without a place.",
+                self.placed,
+            )
+            % {
+                "placed": self.placed,
+                "fresh": self.placed_anew,
+                "moved": self.moved,
+                "without": self.without_place,
+            }
+        )
+        said += [f" > {text}" for text in self.cleared[:SHOUTED_NUMBERS]]
+        more = len(self.cleared) - SHOUTED_NUMBERS
+        if more > 0:
+            words = ngettext("%d further place no longer held.", "%d further places no longer held.", more)
+            said.append(f" > {words % more}")
+        if self.left_out:
+            words = ngettext(
+                "%d job is left out of the plan by hand.",
+                "%d jobs are left out of the plan by hand.",
+                self.left_out,
+            )
+            said.append(words % self.left_out)
+        numbers = ", ".join(self.raised[:SHOUTED_NUMBERS]) + (" …" if len(self.raised) > SHOUTED_NUMBERS else "")
+        said.append(
+            ngettext(
+                "%(count)d work order raised%(numbers)s; further dates within the horizon: %(following)d.",
+                "%(count)d work orders raised%(numbers)s; further dates within the horizon: %(following)d.",
+                len(self.raised),
+            )
+            % {
+                "count": len(self.raised),
+                "numbers": f" ({numbers})" if numbers else "",
+                "following": self.following,
+            }
+        )
+        if self.missed:
+            words = ngettext(
+                "%d date passed without work and was recorded; its task has one catch-up.",
+                "%d dates passed without work and were recorded; each task has one catch-up.",
+                self.missed,
+            )
+            said.append(words % self.missed)
+        waiting = ngettext("%d job waits for parts", "%d jobs wait for parts", self.waiting_for_parts)
+        to_order = ngettext("%d part should be ordered today", "%d parts should be ordered today", self.to_order)
+        said += self.waiting
+        said.append(f"{waiting % self.waiting_for_parts}; {to_order % self.to_order}.")
+        return said
+
+
+def run_day(
+    day: date | None = None, *, progress: Progress | None = None, by: User | None = None, is_dry: bool = False
+) -> DaySummary:
+    """Work out the day and keep what it found; a second run changes nothing more.
+
+    A dry run does all the same and takes it back. Raises PermissionDenied for a user who may not run the day, and
+    Mill.DoesNotExist before a mill was loaded.
+    """
+    require(by, "run the day")
+    mill = Mill.objects.current()
+    today = clock.today(mill.zone)
+    the_day = day or today
+    now_at = clock.now() if the_day == today else clock.start_of_day(the_day, mill.zone)
+    if not is_dry:
+        return _run(the_day, now_at, progress)
+    with transaction.atomic():
+        summary = _run(the_day, now_at, progress)
+        transaction.set_rollback(True)
+    return summary
+
+
+def _run(day: date, now_at: datetime, progress: Progress | None) -> DaySummary:
+    summary = DaySummary(day=day.isoformat())
+    record = DayRun.objects.create(day=day, started_at=clock.now())
+    steps: tuple[tuple[Sentence, Callable[[], None]], ...] = (
+        (Sentence.of("day.what_recurs"), lambda: _take_rolled(summary, roll(day))),
+        (Sentence.of("day.parts"), _refresh_readiness),
+        (Sentence.of("day.places"), lambda: _place(summary, now_at)),
+        (Sentence.of("day.orders"), lambda: _take_advice(summary, day)),
+        (Sentence.of("day.prices"), lambda: _take_prices(summary)),
+        (Sentence.of("day.late"), lambda: summary.shout(late_proof_tests(day))),
+    )
+    for done, (name, step) in enumerate(steps):
+        if progress:
+            progress(done, len(steps), name)
+        step()
+    if progress:
+        progress(len(steps), len(steps))
+    record.finished_at = clock.now()
+    record.summary = asdict(summary)
+    record.save(update_fields=["finished_at", "summary"])
+    return summary
+
+
+def _take_rolled(summary: DaySummary, rolled: Rolled) -> None:
+    summary.raised = [order.number for order in rolled.raised]
+    summary.following, summary.missed = rolled.following, rolled.missed
+    summary.shout(
+        Shout(
+            "alarm" if trouble.task.is_safety else "mind",
+            _("The recurring task %(task)s cannot be followed: %(why)s") % {"task": trouble.task, "why": trouble.why},
+        )
+        for trouble in rolled.troubles
+    )
+
+
+def _refresh_readiness() -> None:
+    with transaction.atomic():
+        Mill.objects.select_for_update().get()
+        update_readiness(WorkOrder.objects.filter(state__in=[WorkOrder.State.RAISED, WorkOrder.State.READY]))
+
+
+@transaction.atomic
+def _place(summary: DaySummary, now_at: datetime) -> None:
+    """Give places and lock-outs in one piece: at no time does a job stand without the lock-out it had."""
+    _take_placed(summary, place_all(now_at))
+    _take_settled(summary, settle_places(now_at))
+    for order in WorkOrder.objects.pins_lost():
+        text = _("%(number)s on %(kiln)s: %(why)s Keep it anew, or let it move.")
+        said = text % {"number": order.number, "kiln": order.kiln.tag, "why": order.pin_lost_why}
+        summary.shout([Shout("alarm" if order.is_safety else "mind", said, order.number)])
+
+
+def _take_placed(summary: DaySummary, placed: Placed) -> None:
+    summary.placed, summary.placed_anew, summary.moved = placed.placed, placed.fresh, placed.moved
+    summary.left_out = placed.left_out
+    summary.without_place, summary.waiting_for_parts = placed.without_place, placed.waiting_for_parts
+    summary.shout(placed.shouts)
+    summary.clear(placed.cleared)
+
+
+def _take_prices(summary: DaySummary) -> None:
+    """Say what waiting costs a day, and how much of that nobody knows."""
+    orders = list(WorkOrder.objects.unfinished())
+    costs = together(sure_of_orders(orders).values())
+    unpriced = sum(order.is_cost_unknown for order in orders)
+    summary.waiting = day_words(costs.total, costs.assumption, unpriced, Mill.objects.current())
+
+
+def _take_settled(summary: DaySummary, settled: Settled) -> None:
+    summary.moved += len(settled.moved)
+    summary.placed -= len(settled.without_place)
+    summary.without_place += len(settled.without_place)
+    summary.clear(settled.cleared)
+
+
+def _take_advice(summary: DaySummary, day: date) -> None:
+    with transaction.atomic():
+        Mill.objects.select_for_update().get()
+        summary.to_order = refresh_advice(day)
+
+
+def late_proof_tests(day: date) -> list[Shout]:
+    """Name what fails unseen and was not proved in time, or never, or soon must be."""
+    kinds = TaskSheet.objects.filter(is_proof_test=True).values("kind")
+    components = Component.objects.in_use().filter(kiln__is_active=True, kind__in=kinds)
+    latest = ProofTest.objects.filter(component=OuterRef("pk")).order_by("-tested_at", "-id")
+    rows = (
+        components.annotate(
+            next_due_on=Subquery(latest.values("next_due_on")[:1]), outcome=Subquery(latest.values("outcome")[:1])
+        )
+        .order_by(F("next_due_on").asc(nulls_first=True), "kiln__tag", "tag")
+        .values_list("kiln__tag", "name", "next_due_on", "outcome")
+    )
+    never, failed, late, soon = [], [], [], []
+    for tag, name, next_due_on, outcome in rows:
+        what = f"{tag} {name}"
+        if next_due_on is None:
+            never.append(what)
+        elif outcome == ProofTest.Outcome.FAILED:
+            failed.append(what)
+        elif next_due_on < day:
+            late.append(f"{what} ({date_format(next_due_on, 'j M Y')})")
+        elif next_due_on <= day + timedelta(days=NOTICE_DAYS):
+            soon.append(f"{what} ({date_format(next_due_on, 'j M Y')})")
+    said = (
+        ("alarm", _("Failed its last proof test and was not tried again: %s."), failed),
+        ("alarm", _("Proof test overdue: %s."), late),
+        ("alarm", _("No proof test is on record: %s."), never),
+        ("mind", _("Proof test due soon: %s."), soon),
+    )
+    return [Shout(level, words % ", ".join(names)) for level, words, names in said if names]
+
+
+def last_run() -> DayRun | None:
+    """Return the last run that came to its end."""
+    return DayRun.objects.filter(finished_at__isnull=False).order_by("-finished_at").first()

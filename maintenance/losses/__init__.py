@@ -1,0 +1,1 @@
+"""What waiting loses in timber, heat and air: pure computation, no Django."""

@@ -1,0 +1,1 @@
+"""Work orders as every room needs them: raised, joined, ranked, supplied, accepted by four eyes."""

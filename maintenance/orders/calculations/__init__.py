@@ -1,0 +1,1 @@
+"""Pure computation of work orders: no Django, no clock, no files."""

@@ -1,0 +1,42 @@
+"""Work whose parts others took: it is told at once, so that whoever looks at it, or at its place, sees it."""
+
+from collections.abc import Collection, Sequence
+from typing import Any
+
+from django.utils.formats import date_format
+from django.utils.timezone import localtime
+from django.utils.translation import gettext as _
+
+from inventory.models import Part
+from inventory.shelf import Claim
+from maintenance.models import WorkOrder
+from maintenance.orders.raising import update_readiness
+from plant.models import Change, User
+
+
+def describe_work(sources: Collection[str]) -> dict[str, str]:
+    """Return number -> when the work is placed and how it stands, for those who would take its parts."""
+    found = WorkOrder.objects.filter(number__in=sources).select_related("placement")
+    said = {}
+    for order in found:
+        placed = getattr(order, "placement", None)
+        state = str(order.get_state_display())
+        said[order.number] = f"{state}, {date_format(localtime(placed.start_at), 'D j M H:i')}" if placed else state
+    return said
+
+
+def note_what_was_taken(
+    sender: type, *, part: Part, claims: Sequence[Claim], by: User | None, reason: str, **_kwargs: Any
+) -> None:
+    """Keep with each work order that its parts are gone, and bring along whether it is ready.
+
+    The entry in its history also lets every place be looked at anew: whoever shows places asks whether they hold.
+    """
+    lost = {claim.reservation.source: claim for claim in claims}
+    orders = list(WorkOrder.objects.filter(number__in=lost).order_by("pk"))
+    for order in orders:
+        missing = part.amount(lost[order.number].missing)
+        words = _("Reserved for this and gone: it waits for %(amount)s %(part)s.")
+        note = " ".join(word for word in (words % {"amount": missing, "part": part.name}, reason) if word)
+        Change.record(order, "parts gone", by=by, after={"part": part.code, "missing": missing}, note=note)
+    update_readiness(orders)

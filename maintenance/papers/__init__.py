@@ -1,1 +1,0 @@
-"""What the crew takes along on paper."""

@@ -1,0 +1,456 @@
+"""Plans: wanted, worked out beside what stands, stopped, set aside, and accepted.
+
+A plan touches no work order before it is accepted, and is accepted only if it still holds by the independent checker
+on the records as they then are; so a solver that fails, is killed or is late changes nothing.
+"""
+
+from collections.abc import Collection, Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import date, datetime, timedelta
+from typing import Any
+
+from django.core.exceptions import ValidationError
+from django.db import transaction
+from django.utils.formats import date_format
+from django.utils.translation import gettext as _
+
+from maintenance.models import Plan, WorkOrder
+from maintenance.orders.supply import keep_needs_in_step
+from maintenance.placing import plan as plans
+from maintenance.placing.frame import Frame
+from maintenance.placing.plan_reading import read_plan
+from maintenance.placing.standing import KeptPlace, KeptStop, stand
+from maintenance.plans.desk import TO_PLACE, Desk, has_place, load_desk
+from maintenance.plans.drawing import Drawn, Place, draw_problem, held_back, person_id_of, places, stands_still
+from maintenance.plans.lock_outs import keep_lock_outs, somebody_locks_out
+from maintenance.plans.place_faults import lies_in_downtime
+from maintenance.plans.places import (
+    Cleared,
+    RulesBrokenError,
+    bring_parts_along,
+    end_pin,
+    keep_place,
+    locked_for_placing,
+    take_place_away,
+)
+from maintenance.plans.standing import (
+    Standing,
+    Verdict,
+    as_bytes,
+    drawn_of,
+    kept_places,
+    standing_in,
+    standing_on,
+)
+from maintenance.plans.why import say_reason
+from plant import clock
+from plant.access import require
+from plant.background.queueing import enqueue
+from plant.charges.shifting import Shift, shift_charges
+from plant.downtime.keeping import DowntimeFacts, report_downtime
+from plant.models import Change, Downtime, Mill, Person, User
+
+PLAN_TASK = "work out a plan"
+State = Plan.State
+#: Seconds a plan may be given; a task ends by itself after KILNWARD_TASK_TIMEOUT_S.
+LEAST_SECONDS, MOST_SECONDS = 2, 600
+#: What the plan of each day is given. Our own choice.
+DAILY_SECONDS = 120
+
+
+@dataclass
+class Accepted:
+    """What accepting a plan changed, by work order number."""
+
+    placed: list[str] = field(default_factory=list)
+    moved: list[str] = field(default_factory=list)
+    without_place: list[str] = field(default_factory=list)
+    passed_over: dict[str, str] = field(default_factory=dict)
+    charges_moved: list[str] = field(default_factory=list)
+
+
+@transaction.atomic
+def want_plan(
+    *, name: str = "", seconds: int = 60, suppositions: Sequence[Mapping[str, Any]] = (), by: User | None
+) -> Plan:
+    """Want a plan worked out in the background, for the records as they are or with what is supposed."""
+    require(by, "place work")
+    if not LEAST_SECONDS <= seconds <= MOST_SECONDS:
+        raise ValidationError(
+            _("A plan is given %(least)d to %(most)d seconds, not %(seconds)d.")
+            % {"least": LEAST_SECONDS, "most": MOST_SECONDS, "seconds": seconds}
+        )
+    plan = Plan.objects.create(
+        name=name.strip(),
+        wanted_at=clock.now(),
+        wanted_by=by,
+        seconds_allowed=seconds,
+        suppositions=[dict(one) for one in suppositions],
+    )
+    enqueue(PLAN_TASK, f"plan {plan.pk}", {"plan": plan.pk}, by=by)
+    return plan
+
+
+@transaction.atomic
+def want_daily_plan(day: date) -> Plan | None:
+    """Want a plan for a day, once, where there is something to place; the planner finds it in the morning."""
+    Mill.objects.select_for_update().get()
+    name = _("Plan of %s") % date_format(day, "j F Y")
+    if Plan.objects.filter(name=name).exists() or not WorkOrder.objects.filter(state__in=TO_PLACE).exists():
+        return None
+    return want_plan(name=name, seconds=DAILY_SECONDS, by=None)
+
+
+@transaction.atomic
+def stop_plan(plan: Plan, *, by: User | None) -> None:
+    """Let the working-out come to its end; the best plan found so far is kept."""
+    require(by, "place work")
+    plan = Plan.objects.select_for_update().get(pk=plan.pk)
+    if not plan.is_at_work:
+        raise ValidationError(_("This plan is not being worked out any more."), code="state")
+    plan.wants_stop = True
+    plan.save(update_fields=["wants_stop"])
+
+
+def _locked(plan: Plan, version: int | None) -> Plan:
+    found = Plan.objects.select_for_update().get(pk=plan.pk)
+    if version is not None and found.version != version:
+        raise ValidationError(
+            _("Somebody decided about this plan meanwhile: it is %(state)s. Nothing was changed.")
+            % {"state": found.get_state_display()},
+            code="stale",
+        )
+    return found
+
+
+@transaction.atomic
+def set_aside(plan: Plan, *, by: User | None, version: int | None = None) -> None:
+    """Decide against a plan; it stays to be looked at."""
+    require(by, "place work")
+    plan = _locked(plan, version)
+    if not (plan.is_to_decide or plan.state == State.FAILED):
+        raise ValidationError(
+            _("This plan is %(state)s: only one that is worked out or ended early can be set aside.")
+            % {"state": plan.get_state_display()},
+            code="state",
+        )
+    _decide(plan, State.SET_ASIDE, by)
+
+
+def _decide(plan: Plan, state: str, by: User | None) -> None:
+    before = {"state": plan.state}
+    plan.state, plan.decided_at, plan.decided_by = state, clock.now(), by
+    plan.version += 1
+    plan.save(update_fields=["state", "decided_at", "decided_by", "version"])
+    Change.record(plan, str(plan.get_state_display()), by=by, before=before, after={"state": str(state)})
+
+
+@transaction.atomic
+def accept_plan(plan: Plan, *, by: User | None, version: int | None = None) -> Accepted:
+    """Give the work orders the places of a plan, in one piece.
+
+    Jobs that were begun, finished or withdrawn since are passed over, jobs raised since keep what they have. Raises
+    RulesBrokenError with every rule that the plan would break on the records as they are now: nothing is changed then.
+    """
+    require(by, "place work")
+    # All placing goes through the mill's row.
+    Mill.objects.select_for_update().get()
+    plan = _locked(plan, version)
+    if not plan.is_to_decide:
+        raise ValidationError(
+            _("This plan is %(state)s: only one that is worked out or ended early can be accepted.")
+            % {"state": plan.get_state_display()},
+            code="state",
+        )
+    if plan.suppositions:
+        raise ValidationError(
+            _(
+                "This plan supposes what is not on record. Enter the absence, the delivery or the charge's new times "
+                "first, then work out a plan without suppositions."
+            ),
+            code="supposed",
+        )
+    desk = load_desk(clock.now())
+    drawn = draw_problem(desk, gives_way=set(plan.unsafe))
+    now = standing_in(desk, drawn)
+    # Pins of later jobs that do not hold are as little in a plan's way as those that it has let go.
+    fail = drawn.problem.pinned - now.drawn.problem.pinned - plan.versions.keys()
+    let_go = _pins_let_go(plan, desk)
+    drawn = drawn.without_pins(fail | let_go)
+    accepted = Accepted()
+    wanted, stops = _carried_over(plan, desk, drawn, accepted, fail)
+    frame = Frame(drawn.problem)
+    state, loose = stand(frame, wanted, stops)
+    standing = Standing(drawn, state)
+    faults: list[str] = []
+    for ref in loose:
+        beside = _("%(number)s finds no place beside the others.") % {"number": ref}
+        faults += standing.faults_of_kept(ref, wanted[ref]) or [beside]
+    faults += [standing.say(one, "", standing.plan) for one in standing.broken]
+    if faults:
+        raise RulesBrokenError([_("The plan no longer holds; work out a new one. Nothing was changed."), *faults])
+    _end_pins(plan, desk, standing, let_go, by)
+    _apply(desk, drawn, now.plan, standing, set(wanted), accepted, plan, by)
+    for ref in drawn.problem.issued:
+        # Where the plan has no place for a job that somebody keeps at one, it stays, and whoever keeps it decides.
+        if ref not in standing.plan.jobs and ref not in fail | let_go:
+            take_place_away(desk.orders[ref], say_reason(standing, ref), by=by)
+            accepted.without_place.append(ref)
+    keep_needs_in_step(desk.orders[ref] for ref in desk.jobs)
+    plan.changes = changes_between(now, standing)
+    plan.save(update_fields=["changes"])
+    _decide(plan, State.ACCEPTED, by)
+    for other in Plan.objects.select_for_update().to_decide():
+        # They were worked out for places that stand no longer.
+        _decide(other, State.SET_ASIDE, None)
+    return accepted
+
+
+def _pins_let_go(plan: Plan, desk: Desk) -> frozenset[str]:
+    """Return the pins that a plan lets go and that stand as they stood: one that was given anew since counts."""
+    return frozenset(
+        ref
+        for ref, told in plan.pins_let_go.items()
+        if ref in desk.orders
+        and has_place(desk.orders[ref])
+        and desk.orders[ref].placement.start_at.isoformat() == told["start_at"]
+    )
+
+
+def _end_pins(plan: Plan, desk: Desk, standing: Standing, refs: Collection[str], by: User | None) -> None:
+    """Let the jobs that the plan has elsewhere leave the places they were kept at, and remember that."""
+    for ref, place in places(standing.drawn, standing.plan).items():
+        order = desk.orders[ref]
+        if ref in refs and order.placement.is_pinned and place.start_at != order.placement.start_at:
+            end_pin(order, plan.pins_let_go[ref]["why"], by=by)
+
+
+def _carried_over(
+    plan: Plan, desk: Desk, drawn: Drawn, accepted: Accepted, stays: Collection[str]
+) -> tuple[dict[str, KeptPlace], list[KeptStop]]:
+    """Put the places of a plan into the minutes, people and charges of the problem as it is drawn now."""
+    old = drawn_of(plan)
+    kept = read_plan(as_bytes(plan.plan))
+    if not isinstance(kept, plans.Plan):
+        raise TypeError(f"Plan {plan.pk} says that none is possible.")
+    jobs = {job.ref: job for job in drawn.problem.jobs}
+    wanted: dict[str, KeptPlace] = {}
+    for ref, place in places(old, kept).items():
+        order = desk.orders.get(ref)
+        start_min = drawn.minute(place.start_at)
+        if order is None or order.state not in TO_PLACE:
+            accepted.passed_over[ref] = _("It is finished, withdrawn or under way.")
+        elif ref not in jobs:
+            accepted.passed_over[ref] = drawn.aside.get(ref) or _("It is in hand or left out of the plan by now.")
+        elif start_min < 0:
+            accepted.passed_over[ref] = _("The plan's time for it has gone by.")
+        else:
+            people = [drawn.part_of(person, start_min) for person in place.person_ids]
+            if None in people:
+                raise RulesBrokenError([_("%(number)s: somebody of its crew no longer works here.") % {"number": ref}])
+            at = drawn.place_of(jobs[ref].kiln, place.after_charge_id, place.during_charge_id)
+            wanted[ref] = KeptPlace(start_min, frozenset(one for one in people if one), at)
+    for ref, kept_place in kept_places(desk, drawn).items():
+        # What was raised or placed since the plan was drawn stays where it is.
+        if ref not in wanted and ref not in plan.versions and ref not in stays:
+            wanted[ref] = kept_place
+    return wanted, _carried_stops(old, kept, drawn)
+
+
+def _carried_stops(old: Drawn, kept: plans.Plan, drawn: Drawn) -> list[KeptStop]:
+    found = []
+    for stop in kept.stops:
+        after_id, during_id = old.charges_of(stop)
+        place = drawn.place_of(stop.kiln, after_id, during_id)
+        if stop.in_charge is None and after_id is None:
+            # No charge is known before it: it is the first opening now as it was then.
+            place = 0
+        begin_min = drawn.minute(old.at(stop.set_up_start_min))
+        person = drawn.part_of(person_id_of(stop.person), begin_min)
+        if place is not None and person is not None:
+            found.append(KeptStop(stop.kiln, place, begin_min, person))
+    return found
+
+
+def _apply(
+    desk: Desk,
+    drawn: Drawn,
+    before: plans.Plan,
+    standing: Standing,
+    refs: Collection[str],
+    accepted: Accepted,
+    plan: Plan | None,
+    by: User | None,
+    *,
+    is_pinned: bool = False,
+) -> None:
+    """Write places, lock-outs and the charges that give way."""
+    after = standing.plan
+    _shift(desk, drawn, before, after, accepted, by)
+    found = places(drawn, after)
+    for ref in sorted(refs & found.keys(), key=lambda ref: (found[ref].start_at, ref)):
+        _keep(desk, standing, found[ref], accepted, by, is_pinned)
+    kilns = {standing.frame.jobs[standing.frame.number_of_job[ref]].kiln for ref in refs} if is_pinned else None
+    keep_lock_outs(desk, drawn, after, kilns, plan)
+
+
+def _keep(desk: Desk, standing: Standing, place: Place, accepted: Accepted, by: User | None, is_pinned: bool) -> None:
+    order = desk.orders[place.job_ref]
+    had_place = has_place(order)
+    if is_pinned:
+        why = _("Put here by %(who)s.") % {"who": by or _("the program itself")}
+    else:
+        why = say_reason(standing, place.job_ref)
+    why = " ".join(words for words in (why, desk.to_order(order, place.start_at)) if words)
+    charge_ids = (place.after_charge_id, place.during_charge_id)
+    span = (place.start_at, place.end_at)
+    if keep_place(desk, order, span, place.person_ids, charge_ids, why, by=by, is_pinned=is_pinned):
+        (accepted.moved if had_place else accepted.placed).append(order.number)
+
+
+def _shift(
+    desk: Desk, drawn: Drawn, before: plans.Plan, after: plans.Plan, accepted: Accepted, by: User | None
+) -> None:
+    """Load charges later where the plan does, and interrupt those it interrupts."""
+    later = held_back(drawn, after)
+    kilns = {one.kiln.tag: one.kiln for one in desk.programme.values()}
+    down = {one.kiln.tag for one in desk.programme.values() if stands_still(one)}
+    known = {(stop.kiln, stop.in_charge) for stop in before.stops if stop.in_charge is not None}
+    for of in drawn.problem.kilns:
+        ids = drawn.charge_ids[of.tag]
+        shifts: dict[int, Shift] = {}
+        for charge_id in ids:
+            if charge_id is not None and later.get(charge_id, 0) > 0:
+                shifts[charge_id] = Shift(later=timedelta(minutes=later[charge_id]))
+        for stop in after.stops:
+            if stop.kiln != of.tag or stop.in_charge is None or (stop.kiln, stop.in_charge) in known:
+                continue
+            charge_id = ids[stop.in_charge]
+            if charge_id is None or of.tag in down:
+                continue
+            longer = timedelta(minutes=stop.end_min - stop.set_up_start_min + of.reheat_min)
+            held = shifts.get(charge_id, Shift()).later
+            shifts[charge_id] = Shift(held, drawn.at(stop.set_up_start_min), longer)
+            numbers = sorted(ref for ref, at in after.jobs.items() if at.stop == after.stops.index(stop))
+            facts = DowntimeFacts(
+                kind=Downtime.Kind.PLANNED,
+                start_at=drawn.at(stop.set_up_start_min),
+                end_at=drawn.at(stop.end_min),
+                announced_at=clock.now(),
+                cause=_("Locked out for %(jobs)s") % {"jobs": ", ".join(numbers)},
+            )
+            report_downtime(kilns[of.tag], facts, by=by)
+        if shifts:
+            why = _("Work in the opening before it, or in it, by the plan.")
+            moved = shift_charges(kilns[of.tag], shifts, why=why, by=by)
+            accepted.charges_moved += [f"{of.tag} {charge.number}" for charge in moved]
+
+
+def changes_between(before: Standing, after: Standing) -> list[dict[str, Any]]:
+    """List what a plan has elsewhere than it was, with why; people by name, instants as ISO text.
+
+    A place on record that does not hold is named all the same, with what it breaks as ``broken``.
+    """
+
+    def told(standing: Standing, place: Place | None) -> dict[str, Any] | None:
+        if place is None:
+            return None
+        names = [standing.name_of(str(person)) for person in place.person_ids]
+        return {"start_at": place.start_at.isoformat(), "end_at": place.end_at.isoformat(), "people": names}
+
+    def on_record(ref: str) -> dict[str, Any] | None:
+        kept = told(before, before.loose_at.get(ref))
+        return kept and {**kept, "broken": before.loose[ref]}
+
+    was, now = places(before.drawn, before.plan), places(after.drawn, after.plan)
+    found = []
+    for ref in sorted(set(was) | set(now)):
+        old, new = was.get(ref), now.get(ref)
+        if old and new and (old.start_at, old.person_ids) == (new.start_at, new.person_ids):
+            continue
+        if ref not in after.frame.number_of_job:
+            continue
+        found.append(
+            {
+                "number": ref,
+                "kiln": after.frame.jobs[after.frame.number_of_job[ref]].kiln,
+                "from": told(before, old) or on_record(ref),
+                "to": told(after, new),
+                "why": say_reason(after, ref),
+            }
+        )
+    return found
+
+
+@dataclass(frozen=True)
+class Settled:
+    """What settling changed, by work order number."""
+
+    moved: tuple[str, ...] = ()
+    without_place: tuple[str, ...] = ()
+    #: Every place that no longer held; one that was given by hand stays and is named.
+    cleared: tuple[Cleared, ...] = ()
+
+
+@transaction.atomic
+def settle_places(now_at: datetime) -> Settled:
+    """Hold every place on record against the checker; what does not hold gets the cheapest place that does, or none.
+
+    No charge is moved or interrupted for it, and what is pinned stays. Lock-outs are given to people. Where nobody on
+    record may lock out, nothing is done: there the simple rule has the last word.
+    """
+    Mill.objects.select_for_update().get()
+    desk = load_desk(now_at)
+    if not somebody_locks_out(desk):
+        return Settled()
+    standing = standing_on(desk)
+    cleared = []
+    for ref, why in sorted(standing.failing.items()):
+        order = desk.orders[ref]
+        was_at = order.placement.start_at
+        if order.placement.is_pinned or lies_in_downtime(order):
+            cleared.append(Cleared(ref, was_at, why, was_at, is_safety=order.is_safety, stays=True))
+            continue
+        settled = standing.placed_cheaply(ref) if ref in standing.frame.number_of_job else None
+        if settled is None:
+            take_place_away(order, why, by=None)
+            cleared.append(Cleared(ref, was_at, why, None))
+            continue
+        standing = settled
+        place = places(standing.drawn, standing.plan)[ref]
+        _keep(desk, standing, place, Accepted(), None, is_pinned=False)
+        cleared.append(Cleared(ref, was_at, why, place.start_at))
+    keep_lock_outs(desk, standing.drawn, standing.plan)
+    return Settled(
+        moved=tuple(one.number for one in cleared if one.now_at is not None and not one.stays),
+        without_place=tuple(one.number for one in cleared if one.now_at is None),
+        cleared=tuple(cleared),
+    )
+
+
+@transaction.atomic
+def place_on_board(
+    work_order: WorkOrder,
+    start_at: datetime,
+    people: Collection[Person] | None,
+    *,
+    by: User | None,
+    version: int | None = None,
+) -> Verdict:
+    """Put a job where the planner wants it on the board, and keep it there; people None: whoever is free.
+
+    Charges that must give way are loaded later. Raises RulesBrokenError with every rule that the place breaks.
+    """
+    order = locked_for_placing(work_order, by, version)
+    desk = load_desk(clock.now())
+    # Whoever puts a job somewhere by hand wants it in the plan.
+    desk.left_out.discard(order.number)
+    now = standing_on(desk)
+    chosen = None if people is None else [str(person.pk) for person in people]
+    verdict = now.try_place(order.number, start_at, chosen)
+    if not verdict.holds or verdict.plan is None:
+        raise RulesBrokenError(list(verdict.faults))
+    standing = now.with_plan(verdict.plan)
+    _apply(desk, now.drawn, now.plan, standing, {order.number}, Accepted(), None, by, is_pinned=True)
+    bring_parts_along(desk.orders[order.number])
+    return verdict

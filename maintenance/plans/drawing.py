@@ -1,0 +1,419 @@
+"""The desk as a placing problem: the programme, the people and the jobs in whole minutes and cents, and back again.
+
+Minute 0 is the present, rounded down. A person whose qualification runs out within the horizon becomes two: one with
+the skill, away afterwards, and one without, away before.
+"""
+
+from collections import defaultdict
+from collections.abc import Collection, Iterable, Mapping
+from dataclasses import dataclass, field, replace
+from datetime import date, datetime, timedelta
+from decimal import Decimal
+from itertools import pairwise
+from zoneinfo import ZoneInfo
+
+from django.utils.translation import gettext as _
+
+from maintenance.calculations.placing_problem import JobToPlace, Worker
+from maintenance.placing.plan import Plan, Stop
+from maintenance.placing.problem import (
+    LOCK_OUT,
+    Charge,
+    Issued,
+    Job,
+    Kiln,
+    Person,
+    Problem,
+    Shift,
+)
+from maintenance.plans.desk import Desk, duties, has_place
+from maintenance.plans.programme import KilnProgramme
+from plant import clock
+from plant.charges.calculations.charge_phases import ChargeForecast, PhaseKind
+from plant.kilns.kilns_now import usual_rates
+from plant.models import Downtime
+
+MINUTE = timedelta(minutes=1)
+#: A charge may be held back so long. Our own choice, as are the next four.
+MOST_DELAY = timedelta(days=3)
+OVERTIME_FACTOR = Decimal("1.5")
+INTERRUPTION_CENTS = 60_000
+MOVE_CENTS = 1_500
+LEAVE_OUT_CENTS, LEFT_OUT_FOR = 20_000, timedelta(days=14)
+#: A safety job that no plan can do in time is placed as soon as can be: each hour late costs so much.
+LATE_SAFETY_CENTS_PER_HOUR = 2_000
+#: A phase under way whose end nobody knows goes on for so long.
+OPEN_PHASE = timedelta(days=1)
+#: Heating up again takes this share of heating up.
+REHEAT_SHARE = 0.5
+LEAST_REHEAT_MIN = 60
+#: Two shifts that overlap for less are not worth a crew of both.
+LEAST_TOGETHER_MIN = 120
+SPLIT = "~"
+#: So far from minute 0 nobody works: who is someone else before or after a day is away until then, or from then on.
+FAR_BACK_MIN = 3 * 366 * 24 * 60
+
+
+def person_id_of(ref: str) -> str:
+    """Return the id of a person, as text, whom a ref of the problem stands for: somebody may be two in it."""
+    return ref.split(SPLIT)[0]
+
+
+@dataclass(frozen=True)
+class Drawn:
+    """A problem drawn from the records: what minute 0 is, which charge is which, and what could not be taken along."""
+
+    problem: Problem
+    base_at: datetime
+    zone: ZoneInfo
+    #: kiln tag -> id of each charge; None for the sentinel where no charge is known there.
+    charge_ids: Mapping[str, tuple[int | None, ...]]
+    last_charge_ids: Mapping[str, int | None]
+    notes: tuple[str, ...] = ()
+    #: Jobs that are not part of the problem, and why, for the planner.
+    aside: Mapping[str, str] = field(default_factory=dict)
+
+    def without_pins(self, refs: Collection[str]) -> "Drawn":
+        """Return the same with some pins let go."""
+        return replace(self, problem=replace(self.problem, pinned=self.problem.pinned.difference(refs)))
+
+    def at(self, minute: int) -> datetime:
+        """Return the instant of a minute."""
+        return self.base_at + minute * MINUTE
+
+    def minute(self, at: datetime) -> int:
+        """Return the whole minutes from minute 0, rounded down."""
+        return int((at - self.base_at) // MINUTE)
+
+    def part_of(self, person_id: int | str, minute: int) -> str | None:
+        """Return what a person is called in the problem at a minute; None for somebody it does not have."""
+        for person in self.problem.people:
+            of, _split, part = person.ref.partition(SPLIT)
+            if of == str(person_id) and not (
+                part and any(s <= minute < e and _is_outside(s, e) for s, e in person.away)
+            ):
+                return person.ref
+        return None
+
+    def charges_of(self, stop: Stop) -> tuple[int | None, int | None]:
+        """Return the charge that a stop lies behind, and the one that it lies in; one of the two, or neither."""
+        ids = self.charge_ids[stop.kiln]
+        if stop.in_charge is not None:
+            return None, ids[stop.in_charge]
+        number = stop.before_charge or 0
+        return ids[number - 1] if number else self.last_charge_ids[stop.kiln], None
+
+    def place_of(self, kiln: str, after_charge_id: int | None, during_charge_id: int | None) -> int | None:
+        """Return the place of a kiln (opening c: 2c, charge c: 2c + 1) between or in these charges, if it is there."""
+        ids = self.charge_ids.get(kiln, ())
+        if during_charge_id is not None:
+            return 2 * ids.index(during_charge_id) + 1 if during_charge_id in ids else None
+        if after_charge_id is not None:
+            if after_charge_id == self.last_charge_ids.get(kiln):
+                return 0
+            return 2 * ids.index(after_charge_id) + 2 if after_charge_id in ids[:-1] else None
+        return None
+
+
+@dataclass(frozen=True)
+class Place:
+    """Where a plan has a job: the instants, the people, and the charge it lies behind or in."""
+
+    job_ref: str
+    start_at: datetime
+    end_at: datetime
+    person_ids: tuple[int, ...]
+    after_charge_id: int | None
+    during_charge_id: int | None
+    is_interruption: bool
+
+
+def _is_outside(start_min: int, end_min: int) -> bool:
+    """Say whether a span is the time before or after a part of a person, not an absence."""
+    return start_min <= -FAR_BACK_MIN or end_min >= FAR_BACK_MIN
+
+
+def stands_still(one: KilnProgramme) -> bool:
+    """Say whether a kiln is down until further notice, with all of its capacity."""
+    return any(down.is_open and down.kind != Downtime.Kind.NO_TIMBER and down.share_lost == 1 for down in one.downtimes)
+
+
+def draw_problem(desk: Desk, *, gives_way: Iterable[str] = ()) -> Drawn:
+    """Draw the problem of all jobs that may be placed.
+
+    ``gives_way`` names safety jobs that no plan can do in time: they are placed as early as can be and cost dearly.
+    Jobs in hand, left out by hand, or waiting for parts that nobody has promised are not part of it.
+    """
+    return _Drawing(desk, frozenset(gives_way)).drawn()
+
+
+class _Drawing:
+    def __init__(self, desk: Desk, gives_way: frozenset[str]) -> None:
+        self.desk, self.gives_way = desk, gives_way
+        self.base_at = desk.now_at.replace(second=0, microsecond=0)
+        self.horizon_min = self.minute(desk.until_at)
+        self.rates = usual_rates([one.kiln for one in desk.programme.values()], desk.now_at)
+        self.notes: list[str] = []
+        # Person id -> (ref, from minute, until minute): which of its parts somebody is at a minute.
+        self.parts: dict[str, list[tuple[str, int, int]]] = {}
+
+    def minute(self, at: datetime) -> int:
+        """Return the whole minutes from the base, rounded down."""
+        return int((at - self.base_at) // MINUTE)
+
+    def drawn(self) -> Drawn:
+        kilns, ids, last = [], {}, {}
+        for one in self.desk.programme.values():
+            kiln, charge_ids, last_id = self._kiln(one)
+            kilns.append(kiln)
+            ids[kiln.tag], last[kiln.tag] = charge_ids, last_id
+        people = self._people()
+        shifts = self._shifts()
+        longest_min = max((shift.overtime_end_min - shift.start_min for shift in shifts), default=0)
+        aside = self.desk.unsupplied()
+        jobs = []
+        for job in self._jobs_to_place(aside):
+            if job.duration_minutes > longest_min:
+                aside[job.ref] = _(
+                    "It takes %(hours).1f h, longer than any shift with its overtime (%(longest).1f h): ask for "
+                    "its parts as jobs of their own."
+                ) % {"hours": job.duration_minutes / 60, "longest": longest_min / 60}
+            else:
+                jobs.append(self._job(job))
+        self._note_late_parts(jobs)
+        refs = {job.ref for job in jobs}
+        issued = {ref: told for ref in sorted(refs) if (told := self._issued(ref)) is not None}
+        pinned = frozenset(ref for ref in issued if self.desk.orders[ref].placement.is_pinned)
+        problem = Problem(
+            origin=self.base_at.astimezone(self.desk.mill.zone).date(),
+            horizon_min=self.horizon_min,
+            max_delay_min=int(MOST_DELAY // MINUTE),
+            overtime_cents_per_person_hour=round(Decimal(self.desk.mill.labour_rate_per_h) * 100 * OVERTIME_FACTOR),
+            kilns=tuple(kilns),
+            people=tuple(people),
+            shifts=tuple(shifts),
+            jobs=tuple(jobs),
+            issued=issued,
+            move_cents=MOVE_CENTS,
+            pinned=pinned,
+        )
+        return Drawn(problem, self.base_at, self.desk.mill.zone, ids, last, tuple(self.notes), aside)
+
+    def _note_late_parts(self, jobs: Iterable[Job]) -> None:
+        """Name the parts that should have come: the plan takes them to be there tomorrow."""
+        today = self.base_at.astimezone(self.desk.mill.zone).date()
+        late: dict[str, set[str]] = defaultdict(set)
+        for job in jobs:
+            for one in self.desk.short.get(self.desk.orders[job.ref].pk, []):
+                if one.arrives_on is not None and one.arrives_on < today:
+                    late[str(one.part)].add(job.ref)
+        for part, refs in sorted(late.items()):
+            self.notes.append(
+                _(
+                    "%(part)s should have come by now; the plan takes it to be there tomorrow, for %(jobs)s. "
+                    "Ask the supplier."
+                )
+                % {"part": part, "jobs": ", ".join(sorted(refs))}
+            )
+
+    def _kiln(self, one: KilnProgramme) -> tuple[Kiln, tuple[int | None, ...], int | None]:
+        coming = [cast for cast in one.forecasts if cast.end_at is None or cast.end_at > self.base_at]
+        over = [cast for cast in one.forecasts if cast.end_at is not None and cast.end_at <= self.base_at]
+        charges: list[Charge] = []
+        ids: list[int | None] = []
+        free_min = 0
+        for cast in coming:
+            charge = self._charge(cast, free_min, is_first=not charges)
+            if charge.start_min >= self.horizon_min:
+                break
+            charges.append(charge)
+            ids.append(cast.charge.charge_id)
+            free_min = charge.start_min + charge.length_min
+        behind = coming[len(charges) :]
+        sentinel_min = max(self.minute(behind[0].start_at) if behind else 0, self.horizon_min, free_min)
+        charges.append(Charge(sentinel_min, 0, 0, 0, 0, 0, 0))
+        ids.append(behind[0].charge.charge_id if behind else None)
+        kiln, rate = one.kiln, self.rates.get(one.kiln.pk)
+        per_hour = Decimal(rate.m3_per_h.numerator) / Decimal(rate.m3_per_h.denominator) if rate else Decimal(0)
+        if rate is None:
+            self.notes.append(
+                _("Nothing tells what %(kiln)s dries: that it is stopped costs nothing here.") % {"kiln": kiln.tag}
+            )
+        # A kiln that stands anyway loses nothing by work at its loaded chamber.
+        is_down = stands_still(one)
+        heating = [charge.heating_up_min for charge in charges[:-1]] or [0]
+        return (
+            Kiln(
+                tag=kiln.tag,
+                drying_cents_per_hour=round(per_hour * Decimal(self.desk.mill.drying_margin_per_m3) * 100),
+                set_up_min=kiln.lock_out_minutes,
+                restore_min=kiln.restore_minutes,
+                reheat_min=0 if is_down else max(LEAST_REHEAT_MIN, round(REHEAT_SHARE * sum(heating) / len(heating))),
+                set_up_cents=round(Decimal(self.desk.mill.labour_rate_per_h) * 100 * kiln.lock_out_minutes / 60),
+                interruption_cents=0 if is_down else INTERRUPTION_CENTS,
+                max_people_inside=kiln.max_people_inside,
+                charges=tuple(charges),
+            ),
+            tuple(ids),
+            over[-1].charge.charge_id if over else None,
+        )
+
+    def _charge(self, cast: ChargeForecast, free_min: int, *, is_first: bool) -> Charge:
+        lengths: dict[str, int] = defaultdict(int)
+        for phase in cast.phases:
+            end_at = phase.end_at or max(self.base_at, phase.start_at) + OPEN_PHASE
+            lengths[phase.kind] += self.minute(end_at) - self.minute(phase.start_at)
+        start_min = self.minute(cast.start_at)
+        # What has begun stays where it is; a later charge never begins while the kiln is taken.
+        start_min = start_min if is_first and start_min <= 0 else max(start_min, free_min, 1)
+        return Charge(start_min, *(lengths[str(kind)] for kind in PhaseKind))
+
+    def _jobs_to_place(self, unsupplied: Iterable[str]) -> list[JobToPlace]:
+        apart = self.desk.in_hand | self.desk.left_out | set(unsupplied)
+        return [job for ref, job in sorted(self.desk.jobs.items()) if ref not in apart]
+
+    def _job(self, job: JobToPlace) -> Job:
+        due_min = self.minute(job.due_at) if job.due_at else self.horizon_min
+        latest_min = self.minute(job.latest_at) if job.latest_at else due_min
+        is_safety = job.is_safety_work and job.ref not in self.gives_way
+        until_gone = max(self.horizon_min - max(due_min, 0), 0) + int(LEFT_OUT_FOR // MINUTE)
+        late_cents = LATE_SAFETY_CENTS_PER_HOUR if job.is_safety_work else 0
+        return Job(
+            ref=job.ref,
+            kiln=job.kiln,
+            needs_state=job.needs_state,
+            duration_min=job.duration_minutes,
+            crew=tuple(sorted((self._skill(name), count) for name, count in job.crew.items())),
+            earliest_min=max(self.minute(job.earliest_at), 0),
+            parts_min=max(self.minute(job.parts_at), 0) if job.parts_at else 0,
+            due_min=due_min,
+            latest_min=max(latest_min, due_min),
+            safety=is_safety,
+            delay_cents_per_hour=job.delay_cents_per_hour,
+            late_cents_per_hour=late_cents,
+            leave_out_cents=LEAVE_OUT_CENTS + int((job.delay_cents_per_hour + late_cents) * until_gone // 60),
+        )
+
+    def _skill(self, name: str) -> str:
+        return LOCK_OUT if name == self.desk.lock_out else name
+
+    def _people(self) -> list[Person]:
+        busy: dict[str, list[tuple[int, int]]] = defaultdict(list)
+        for ref in self.desk.in_hand:
+            booked = self.desk.booked(ref)
+            for person, _skill in booked.people:
+                busy[person].append((self.minute(booked.start_at), self.minute(booked.end_at) + 1))
+        found: list[Person] = []
+        for worker in self.desk.workers:
+            away = [(self.minute(start_at), self.minute(end_at) + 1) for start_at, end_at in worker.away]
+            found += self._parts_of(worker, [*away, *busy[worker.ref]])
+        return found
+
+    def _parts_of(self, worker: Worker, away: list[tuple[int, int]]) -> list[Person]:
+        """Split a person at each day on which a skill runs out within the horizon."""
+        first_on = self.base_at.astimezone(self.desk.mill.zone).date()
+        ends = sorted({self._end_of(last_on) for last_on in worker.skills.values() if last_on is not None})
+        cuts = [0, *(end for end in ends if 0 < end < self.horizon_min), self.far_min]
+        found = []
+        self.parts[worker.ref] = []
+        for index, (from_min, until_min) in enumerate(pairwise(cuts)):
+            on = max(first_on, self._day_of(from_min))
+            skills = frozenset(
+                self._skill(name) for name, last_on in worker.skills.items() if last_on is None or last_on >= on
+            )
+            ref = worker.ref if len(cuts) == 2 else f"{worker.ref}{SPLIT}{index}"
+            outside = [(-self.far_min, from_min)] if from_min else []
+            outside += [(until_min, self.far_min)] if until_min < self.far_min else []
+            spans = sorted({(start, end) for start, end in [*away, *outside] if end > start})
+            found.append(Person(ref, skills, tuple(spans)))
+            self.parts[worker.ref].append((ref, from_min, until_min))
+        return found
+
+    @property
+    def far_min(self) -> int:
+        """Return a minute that lies behind every shift."""
+        return FAR_BACK_MIN
+
+    def _end_of(self, last_on: date) -> int:
+        return self.minute(clock.start_of_day(last_on + timedelta(days=1), self.desk.mill.zone))
+
+    def _day_of(self, minute: int) -> date:
+        return (self.base_at + minute * MINUTE).astimezone(self.desk.mill.zone).date()
+
+    def _shifts(self) -> list[Shift]:
+        people: dict[tuple[int, int, int], set[str]] = defaultdict(set)
+        for turn, (start_at, end_at) in duties(self.desk.mill, self.desk.now_at, self.desk.until_at):
+            start, end = self.minute(start_at), self.minute(end_at)
+            if end > 0:
+                people[start, end, end + turn.shift.overtime_minutes].add(str(turn.person_id))
+        people |= _together(people)
+        found = []
+        for number, ((start, end, overtime_end), refs) in enumerate(sorted(people.items()), start=1):
+            own = [
+                part
+                for ref in sorted(refs)
+                for part, from_min, until in self.parts.get(ref, ())
+                if from_min < end and start < until
+            ]
+            if own:
+                found.append(Shift(f"S{number}", max(start, 0), end, overtime_end, tuple(own)))
+        return found
+
+    def _issued(self, ref: str) -> Issued | None:
+        order = self.desk.orders[ref]
+        if not has_place(order) or order.placement.start_at < self.base_at:
+            return None
+        start_min = self.minute(order.placement.start_at)
+        people = [self._part_at(str(given.person_id), start_min) for given in order.assignments.all()]
+        if not people or None in people:
+            return None
+        return Issued(start_min, frozenset(one for one in people if one))
+
+    def _part_at(self, ref: str, minute: int) -> str | None:
+        return next((part for part, start, end in self.parts.get(ref, ()) if start <= minute < end), None)
+
+
+def _together(people: Mapping[tuple[int, int, int], set[str]]) -> dict[tuple[int, int, int], set[str]]:
+    """Return the times in which two shifts overlap for long, with the people of both: they can work as one crew."""
+    found: dict[tuple[int, int, int], set[str]] = defaultdict(set)
+    spans = sorted(people)
+    for index, (start, end, overtime_end) in enumerate(spans):
+        for other_start, other_end, other_overtime_end in spans[index + 1 :]:
+            if other_start >= end:
+                break
+            both = (max(start, other_start), min(end, other_end), min(overtime_end, other_overtime_end))
+            if both[1] - both[0] >= LEAST_TOGETHER_MIN and both not in people:
+                found[both] |= people[start, end, overtime_end]
+                found[both] |= people[other_start, other_end, other_overtime_end]
+    return found
+
+
+def places(drawn: Drawn, plan: Plan) -> dict[str, Place]:
+    """Return where a plan has each job, in the words of the records."""
+    durations = {job.ref: job.duration_min for job in drawn.problem.jobs}
+    kilns = {job.ref: job.kiln for job in drawn.problem.jobs}
+    found = {}
+    for ref, placed in plan.jobs.items():
+        after, during, is_interruption = None, None, False
+        if placed.stop is not None:
+            stop = plan.stops[placed.stop]
+            (after, during), is_interruption = drawn.charges_of(stop), stop.in_charge is not None
+        elif placed.charge is not None:
+            during = drawn.charge_ids[kilns[ref]][placed.charge]
+        people = tuple(sorted({int(person_id_of(person)) for person, _skill in placed.crew}))
+        start_at = drawn.at(placed.start_min)
+        end_at = drawn.at(placed.start_min + durations[ref])
+        found[ref] = Place(ref, start_at, end_at, people, after, during, is_interruption)
+    return found
+
+
+def held_back(drawn: Drawn, plan: Plan) -> dict[int, int]:
+    """Return the charges that a plan loads later than the programme says, with the minutes."""
+    found = {}
+    for kiln in drawn.problem.kilns:
+        for charge_id, charge, start in zip(
+            drawn.charge_ids[kiln.tag], kiln.charges, plan.charge_starts[kiln.tag], strict=True
+        ):
+            if charge_id is not None and start > charge.start_min:
+                found[charge_id] = start - charge.start_min
+    return found

@@ -1,0 +1,66 @@
+"""Which places on record no longer hold, and why: one answer for board, own work, work orders and papers.
+
+A small mill is asked at once; what was found stays in the process until something is recorded. Of a large mill the
+background looks, so that no page waits for it, and the answer is kept: pages say as of when it is.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import datetime
+
+from django.utils.timezone import localtime
+from django.utils.translation import gettext as _
+
+from maintenance.models import PlaceLook, Placement
+from maintenance.plans.standing import FRESH_FOR, last_change, standing_now
+from plant.background.queueing import enqueue
+
+LOOK_AT_PLACES_TASK = "look at places"
+#: Up to so many places a page looks by itself: some tenths of a second. Our own choice.
+MOST_AT_ONCE = 200
+
+
+@dataclass(frozen=True)
+class FailingPlaces:
+    """Work order number -> why its place no longer holds; ``as_of`` where something was recorded since the look."""
+
+    why: Mapping[str, str] = field(default_factory=dict)
+    as_of: datetime | None = None
+
+    def of(self, number: str) -> str:
+        """Say why the place of a job no longer holds; nothing where it holds."""
+        why = self.why.get(number, "")
+        if not why or self.as_of is None:
+            return why
+        return _("%(why)s (As of %(at)s.)") % {"why": why, "at": f"{localtime(self.as_of):%H:%M}"}
+
+
+def failing_places(now_at: datetime) -> FailingPlaces:
+    """Return the places on record that no longer hold; a fixed number of queries once somebody has looked."""
+    count = Placement.objects.count()
+    if not count:
+        return FailingPlaces()
+    look = PlaceLook.objects.first()
+    if look is not None and _is_fresh(look, now_at):
+        return FailingPlaces(look.faults)
+    if count <= MOST_AT_ONCE:
+        return FailingPlaces(standing_now(now_at).failing)
+    slot = int(now_at.timestamp() // FRESH_FOR.total_seconds())
+    enqueue(LOOK_AT_PLACES_TASK, f"{LOOK_AT_PLACES_TASK} {last_change()} {slot}")
+    return FailingPlaces() if look is None else FailingPlaces(look.faults, look.looked_at)
+
+
+def look_at_places(now_at: datetime) -> int:
+    """Look at all places and keep the answer, unless the one that is kept is fresh; return how many do not hold."""
+    look = PlaceLook.objects.first()
+    if look is None or not _is_fresh(look, now_at):
+        change = last_change()
+        faults = standing_now(now_at).failing
+        look, _is_new = PlaceLook.objects.update_or_create(
+            key=PlaceLook.KEY, defaults={"looked_at": now_at, "change": change, "faults": faults}
+        )
+    return len(look.faults)
+
+
+def _is_fresh(look: PlaceLook, now_at: datetime) -> bool:
+    return look.change == last_change() and look.looked_at <= now_at < look.looked_at + FRESH_FOR

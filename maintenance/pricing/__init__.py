@@ -1,0 +1,1 @@
+"""What waiting with a defect costs a day, and how sure that is."""

@@ -1,0 +1,1 @@
+"""Recurring tasks: when they fall due and the work that is raised for them."""

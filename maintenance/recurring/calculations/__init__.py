@@ -1,0 +1,1 @@
+"""Pure computation of due dates: no Django, no clock, no files."""

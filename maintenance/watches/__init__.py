@@ -1,0 +1,1 @@
+"""Watches on the readings: looking, firing, verdicts, trials."""

@@ -1,0 +1,1 @@
+"""Pure computation of watches: no Django, no clock, no files."""

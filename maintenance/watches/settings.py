@@ -1,0 +1,312 @@
+"""Watches of a kiln: given the set that ships, switched on and off, copied with other numbers."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from django.core.exceptions import ValidationError
+from django.db import transaction
+from django.utils.text import slugify
+from django.utils.translation import gettext as _
+
+from maintenance.models import TaskSheet, Watch
+from maintenance.watches.calculations.rows import WatchSpec, check, for_kiln, rule_from, rule_parameters
+from maintenance.watches.specs import channel_keys, shipped_specs, spec_of, unsuited_why
+from plant import clock
+from plant.access import require
+from plant.frame.calculations.periods import to_epoch_s
+from plant.models import Change, Channel, Component, ComponentKind, Kiln, User
+
+# What may be changed on a watch of one's own, beside its name and the numbers of its rule.
+CHANGEABLE = ("severity", "phases", "sentence", "due_days", "safety_days", "agrees_within_days")
+# A change of these makes another rule of it, which cannot go on from what the old one carried.
+LOOKS_BY = ("signal", "rule", "parameters", "phases")
+
+
+@dataclass(frozen=True, slots=True)
+class Unsuited:
+    """A watch of the catalogue that a kiln's channels cannot serve, and why."""
+
+    code: str
+    name: str
+    why: str
+
+
+@dataclass(frozen=True, slots=True)
+class SetUp:
+    """What came of giving a kiln the set that ships."""
+
+    watches: tuple[Watch, ...]
+    new: int
+    changed: int
+    unsuited: tuple[Unsuited, ...]
+
+
+@transaction.atomic
+def set_up_watches(kiln: Kiln, *, by: User | None, switched_on: bool = False) -> SetUp:
+    """Give a kiln the watches that ship and suit its channels; those it has are brought up to date.
+
+    New ones are switched off unless ``switched_on``: each should be tried on the past first. A second call changes
+    nothing. Whoever wants other numbers makes a copy.
+    """
+    require(by, "set watches")
+    kiln = Kiln.objects.select_for_update().get(pk=kiln.pk)
+    keys, specs = channel_keys(kiln), shipped_specs()
+    why = {spec.code: unsuited_why(spec, keys, kiln) for spec in specs}
+    suited = for_kiln([spec for spec in specs if not why[spec.code]], keys)
+    known = {watch.code: watch for watch in Watch.objects.select_for_update().filter(kiln=kiln, is_shipped=True)}
+    fields = _Fields(kiln)
+    watches, new, changed = [], 0, 0
+    for spec in suited:
+        wanted = fields.of(spec)
+        watch = known.get(spec.code)
+        if watch is None:
+            watch = Watch.objects.create(kiln=kiln, is_shipped=True, **wanted)
+            Change.record(watch, "set up", by=by)
+            new += 1
+            if switched_on:
+                watch = switch_on(watch, by=by)
+        elif _bring_up_to_date(watch, wanted):
+            changed += 1
+        watches.append(watch)
+    unsuited = tuple(Unsuited(spec.code, spec.name, why[spec.code]) for spec in specs if why[spec.code])
+    return SetUp(tuple(watches), new, changed, unsuited)
+
+
+class _Fields:
+    """Turns what the catalogue says into the fields of a kiln's watch."""
+
+    def __init__(self, kiln: Kiln) -> None:
+        self.kiln = kiln
+        self.kinds = {kind.code: kind for kind in ComponentKind.objects.all()}
+        self.sheets = {sheet.code: sheet for sheet in TaskSheet.objects.all()}
+        self.components = list(kiln.components.in_use().order_by("tag"))
+        self.channels = list(Channel.objects.filter(kiln=kiln, is_active=True))
+
+    def of(self, spec: WatchSpec) -> dict[str, Any]:
+        kind = self.kinds[spec.component_kind]
+        return {
+            "code": spec.code,
+            "name": spec.name,
+            "signal": spec.signal,
+            "rule": spec.rule_name,
+            "parameters": rule_parameters(spec.rule),
+            "phases": list(spec.phases),
+            "severity": spec.severity,
+            "component_kind": kind,
+            "component": self._suspect(spec, kind),
+            "failure_modes": list(spec.failure_modes),
+            "sheet": self.sheets.get(spec.task_sheet),
+            "sentence": spec.sentence,
+            "loss_kind": spec.loss_kind,
+            "due_days": spec.due_days,
+            "safety_days": spec.safety_days,
+            "agrees_within_days": spec.agrees_within_days,
+            "source": spec.source,
+            "source_status": spec.source_status,
+        }
+
+    def _suspect(self, spec: WatchSpec, kind: ComponentKind) -> Component | None:
+        """Return the component that a watch suspects: that of its channel, else the one of the kind at its place."""
+        mates = [one for one in self.components if one.kind_id == kind.pk]
+        place = spec.place
+        named = {channel.component_id for channel in self.channels if channel.place == place} if place else set()
+        beside = [one for one in mates if place and (one.side == place or one.tag.endswith(f"-{place}"))]
+        for found in ([one for one in mates if one.pk in named], beside, mates):
+            if len(found) == 1:
+                return found[0]
+        return None
+
+
+def _bring_up_to_date(watch: Watch, wanted: Mapping[str, Any]) -> bool:
+    """Let a shipped watch say what the catalogue says now."""
+    differing = [name for name, value in wanted.items() if getattr(watch, name) != value]
+    if not differing:
+        return False
+    for name in differing:
+        setattr(watch, name, wanted[name])
+    if any(name in LOOKS_BY for name in differing):
+        watch.carried = {}
+        differing.append("carried")
+    watch.version += 1
+    watch.save(update_fields=[*differing, "version"])
+    Change.record(watch, "brought up to date", by=None, after={"changed": sorted(differing)})
+    return True
+
+
+@transaction.atomic
+def switch_on(watch: Watch, *, by: User | None, version: int | None = None) -> Watch:
+    """Let a watch look from now on."""
+    require(by, "set watches")
+    watch = _locked(watch, version)
+    if watch.is_on:
+        return watch
+    now = clock.now()
+    watch.is_on, watch.switched_on_at = True, now
+    # What lies before is the trial's to look at; what a long pause left behind says nothing any more.
+    watch.looked_until_s, watch.carried = to_epoch_s(now) // 60 * 60, {}
+    watch.version += 1
+    watch.save(update_fields=["is_on", "switched_on_at", "looked_until_s", "carried", "version"])
+    Change.record(watch, "switched on", by=by, before={"is_on": False}, after={"is_on": True})
+    return watch
+
+
+@transaction.atomic
+def switch_off(watch: Watch, *, by: User | None, version: int | None = None) -> Watch:
+    """Let a watch look no more; what it had seen and is not over ends now."""
+    require(by, "set watches")
+    watch = _locked(watch, version)
+    if not watch.is_on:
+        return watch
+    now = clock.now()
+    watch.is_on, watch.switched_on_at = False, None
+    watch.looked_until_s, watch.carried = None, {}
+    watch.version += 1
+    watch.save(update_fields=["is_on", "switched_on_at", "looked_until_s", "carried", "version"])
+    watch.firings.going_on().filter(begin_at__lte=now).update(end_at=now)
+    Change.record(watch, "switched off", by=by, before={"is_on": True}, after={"is_on": False})
+    return watch
+
+
+@transaction.atomic
+def copy_watch(
+    watch: Watch, *, by: User, name: str, parameters: Mapping[str, Any], kiln: Kiln | None = None, **changes: Any
+) -> Watch:
+    """Make a watch of one's own from another, with other numbers; it is switched off until somebody has tried it.
+
+    With ``kiln`` it is for another kiln, if that kiln's channels can serve it.
+    """
+    require(by, "set watches")
+    copy = Watch.objects.select_related("component_kind", "sheet").get(pk=watch.pk)
+    copy.pk, copy.is_shipped, copy.is_on, copy.version = None, False, False, 0
+    copy.switched_on_at, copy.looked_until_s, copy.carried = None, None, {}
+    copy.source, copy.source_status = _("a copy of “%(watch)s”") % {"watch": watch.name}, ""
+    if kiln is not None and kiln.pk != copy.kiln_id:
+        _move(copy, kiln)
+    _take(copy, name, parameters, changes)
+    copy.code = _free_code(copy.kiln, name)
+    copy._state.adding = True
+    copy.save()
+    Change.record(copy, "copied", by=by, after={"from": watch.name, "parameters": copy.parameters})
+    return copy
+
+
+def _move(copy: Watch, kiln: Kiln) -> None:
+    """Put a copy on another kiln, where it suspects what stands in the same place."""
+    spec = spec_of(copy)
+    if why := unsuited_why(spec, channel_keys(kiln), kiln):
+        raise ValidationError({"kiln": why})
+    copy.kiln = kiln
+    copy.component = _Fields(kiln)._suspect(spec, copy.component_kind) if copy.component_kind else None
+
+
+@transaction.atomic
+def make_watch(
+    kiln: Kiln,
+    *,
+    by: User,
+    name: str,
+    signal: str,
+    rule: str,
+    parameters: Mapping[str, Any],
+    component_kind: ComponentKind,
+    sentence: str,
+    sheet: TaskSheet | None = None,
+    component: Component | None = None,
+    failure_modes: Sequence[str] = (),
+    **changes: Any,
+) -> Watch:
+    """Make a watch of one's own where none that ships is like it: a controller's message, hours since the last work.
+
+    It is switched off until somebody has tried it.
+    """
+    require(by, "set watches")
+    if component is not None and component.kiln_id != kiln.pk:
+        raise ValidationError({"component": _("This component is not in %(kiln)s.") % {"kiln": kiln.tag}})
+    watch = Watch(
+        kiln=kiln,
+        signal=signal.strip(),
+        rule=rule,
+        component_kind=component_kind,
+        component=component,
+        failure_modes=list(failure_modes),
+        sheet=sheet,
+        severity=Watch.Severity.NOTICE,
+    )
+    _take(watch, name, parameters, {"sentence": sentence, **changes})
+    if why := unsuited_why(spec_of(watch), channel_keys(kiln), kiln):
+        raise ValidationError({"signal": why})
+    watch.code = _free_code(kiln, name)
+    watch.save()
+    Change.record(watch, "made", by=by, after={"signal": watch.signal, "rule": rule, "parameters": watch.parameters})
+    return watch
+
+
+@transaction.atomic
+def change_watch(
+    watch: Watch, *, by: User, version: int, name: str, parameters: Mapping[str, Any], **changes: Any
+) -> Watch:
+    """Change a watch of one's own; where it looks by other numbers now, it begins anew."""
+    require(by, "set watches")
+    watch = _locked(watch, version)
+    if watch.is_shipped:
+        raise ValidationError(_("This watch ships with the software. Make a copy, and change that."))
+    before = {one: getattr(watch, one) for one in ("name", "parameters", *CHANGEABLE)}
+    _take(watch, name, parameters, changes)
+    after = {one: getattr(watch, one) for one in before}
+    if after == before:
+        return watch
+    if any(before[one] != after[one] for one in ("parameters", "phases")):
+        watch.carried = {}
+    watch.version += 1
+    watch.save()
+    differing = [one for one in before if before[one] != after[one]]
+    Change.record(
+        watch,
+        "changed",
+        by=by,
+        before={one: before[one] for one in differing},
+        after={one: after[one] for one in differing},
+    )
+    return watch
+
+
+def _take(watch: Watch, name: str, parameters: Mapping[str, Any], changes: Mapping[str, Any]) -> None:
+    strange = set(changes) - set(CHANGEABLE)
+    if strange:
+        raise TypeError(f"{sorted(strange)[0]} of a watch cannot be changed")
+    watch.name = name.strip()
+    if not watch.name:
+        raise ValidationError({"name": _("Give it a name.")})
+    for one, value in changes.items():
+        setattr(watch, one, value)
+    if not watch.sentence.strip():
+        raise ValidationError({"sentence": _("Write what it says when it speaks up.")})
+    try:
+        watch.parameters = rule_parameters(rule_from(watch.rule, parameters))
+    except ValueError as refusal:
+        raise ValidationError({"parameters": str(refusal)}) from None
+    try:
+        check(spec_of(watch))
+    except ValueError as refusal:
+        raise ValidationError(str(refusal)) from None
+    watch.full_clean(exclude=["code", "carried", "parameters", "phases", "failure_modes"], validate_unique=False)
+
+
+def _free_code(kiln: Kiln, name: str) -> str:
+    stem = slugify(name)[:50] or "own"
+    taken = set(Watch.objects.filter(kiln=kiln, code__startswith=stem).values_list("code", flat=True))
+    shipped = {spec.code for spec in shipped_specs()}
+    codes = (f"{stem}-{number}" if number else f"{stem}" for number in range(len(taken) + len(shipped) + 2))
+    return next(code for code in codes if code not in taken and code not in shipped)
+
+
+def _locked(watch: Watch, version: int | None) -> Watch:
+    found = Watch.objects.select_for_update(of=("self",)).select_related("kiln", "component_kind", "sheet")
+    locked = found.get(pk=watch.pk)
+    if version is not None and locked.version != version:
+        raise ValidationError(
+            _("Somebody changed this watch meanwhile. Nothing of yours was stored; look again and repeat it."),
+            code="stale",
+        )
+    return locked

@@ -1,0 +1,1 @@
+"""A job from its start to the sign-off."""

@@ -1,0 +1,1 @@
+"""The availability report: figures, pictures, words, page and paper."""

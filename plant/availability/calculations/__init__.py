@@ -1,0 +1,1 @@
+"""Pure computation of availability: no Django, no clock, no files."""

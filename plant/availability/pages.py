@@ -1,0 +1,340 @@
+"""The availability report on screen, as paper, and as tables to take away."""
+
+from dataclasses import dataclass
+from typing import Any
+from urllib.parse import urlencode
+
+from django.db.models import Q
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.urls import reverse
+from django.utils.translation import gettext as _
+
+from plant import clock
+from plant.access import needs
+from plant.availability.charts import BEING_WORDS, axis_ticks, bridge_bars, strip_rows
+from plant.availability.report import AvailabilityReport, CauseBy, draw_report
+from plant.availability.report_period import (
+    PeriodError,
+    ReportPeriod,
+    current_periods,
+    read_period,
+    twelve_months,
+)
+from plant.availability.words import (
+    SORTS,
+    cause_rows,
+    definitions,
+    kiln_figures,
+    outside_rows,
+    remarks,
+    sentence,
+    strip_title,
+    title,
+    total_figures,
+)
+from plant.frame.export import csv_response
+from plant.models import Kiln, Mill
+
+FIRST_CAUSES = 8
+"""So many causes are shown at first: as long as the picture beside them."""
+
+
+def _asked_period(request: HttpRequest, mill: Mill) -> ReportPeriod:
+    """Read the period from the address; raises PeriodError."""
+    asked = request.GET
+    today = clock.today(mill.zone)
+    return read_period(asked.get("period", ""), asked.get("from", ""), asked.get("to", ""), today, mill.zone)
+
+
+class KilnError(ValueError):
+    """A kiln that cannot be reported; the message is for the person who asked."""
+
+
+REFUSALS = (PeriodError, KilnError, Mill.DoesNotExist)
+
+
+def _asked_kiln(request: HttpRequest) -> Kiln | None:
+    """Read the kiln from the address, None for all; raises KilnError."""
+    tags = list(dict.fromkeys(tag.strip() for tag in request.GET.getlist("kiln") if tag.strip()))
+    if len(tags) > 1:
+        raise KilnError(
+            _("The report is about one kiln or about all, not about %(kilns)s. Choose one.")
+            % {"kilns": ", ".join(tag[:40] for tag in tags[:10])}
+        )
+    kiln = Kiln.objects.filter(tag=tags[0]).first() if tags else None
+    if tags and kiln is None:
+        raise KilnError(_("There is no kiln “%(tag)s” on record. Choose one from the list.") % {"tag": tags[0][:40]})
+    return kiln
+
+
+def _asked_report(request: HttpRequest) -> AvailabilityReport:
+    """Draw up what the address asks for; raises PeriodError or KilnError."""
+    mill = Mill.objects.current()
+    return draw_report(mill, _asked_period(request, mill), clock.now(), _asked_kiln(request))
+
+
+@needs("see availability")
+def availability(request: HttpRequest) -> HttpResponse:
+    """Show the report of the period that was chosen."""
+    mill: Mill | None = request.mill  # type: ignore[attr-defined]
+    if mill is None:
+        return render(request, "availability/availability_no_mill.html", {"place": "availability"})
+    chooser = _Chooser.of(request, mill)
+    context: dict[str, Any] = {"place": "availability", "chooser": chooser}
+    if chooser.period is None or chooser.kiln_error:
+        return render(request, "availability/availability.html", context, status=400)
+    report = draw_report(mill, chooser.period, clock.now(), chooser.kiln)
+    by = CauseBy(request.GET["by"]) if request.GET.get("by") in set(CauseBy) else CauseBy.COMPONENT_KIND
+    sort = request.GET["sort"] if request.GET.get("sort") in SORTS else "volume"
+    causes, is_all = cause_rows(report, by, sort), "all" in request.GET
+    asked = chooser.query_of(report.period)
+    context |= {
+        "report": report,
+        "period": report.period,
+        "asked": asked,
+        "title": title(report),
+        "sentence": sentence(report),
+        "remarks": remarks(report),
+        "beings": [(being.value, word) for being, word in BEING_WORDS.items()],
+        "strip_title": strip_title(report.period),
+        "ticks": axis_ticks(report),
+        "rows": list(zip(strip_rows(report), kiln_figures(report), strict=True)),
+        "total": total_figures(report),
+        "bars": bridge_bars(report.bridge, mill) if report.bridge else [],
+        "causes": causes if is_all else causes[:FIRST_CAUSES],
+        "more_causes": 0 if is_all else max(len(causes) - FIRST_CAUSES, 0),
+        "all_causes_query": f"{_query(asked, by, sort)}&all=1",
+        "cause_heads": _cause_heads(asked, by, sort),
+        "cause_choices": _cause_choices(asked, by, sort),
+        "outside": outside_rows(report),
+        "definitions": definitions(),
+    }
+    return render(request, "availability/availability.html", context)
+
+
+@dataclass(frozen=True, slots=True)
+class _Link:
+    word: str
+    query: str
+    is_here: bool
+
+
+@dataclass(frozen=True, slots=True)
+class _Chooser:
+    """What the chooser of periods shows: links, what was typed, and why it could not be read."""
+
+    period: ReportPeriod | None
+    links: list[_Link]
+    first: str
+    last: str
+    is_free: bool
+    error: str
+    kiln: Kiln | None
+    kiln_error: str
+    earlier: _Link | None = None
+    later: _Link | None = None
+
+    @property
+    def tags(self) -> list[str]:
+        """Kilns to choose from: those in use, and the one that was chosen."""
+        asked = Q(is_active=True) | Q(pk=self.kiln.pk if self.kiln else None)
+        return list(Kiln.objects.filter(asked).values_list("tag", flat=True))
+
+    def query_of(self, period: ReportPeriod) -> str:
+        """The part of an address that asks for a period of the kiln that was chosen."""
+        return _asking(period, self.kiln)
+
+    @classmethod
+    def of(cls, request: HttpRequest, mill: Mill) -> "_Chooser":
+        today = clock.today(mill.zone)
+        month, quarter, year = current_periods(today, mill.zone)
+        period, error, kiln, kiln_error = None, "", None, ""
+        try:
+            period = _asked_period(request, mill)
+        except PeriodError as refusal:
+            error = str(refusal)
+        try:
+            kiln = _asked_kiln(request)
+        except KilnError as refusal:
+            kiln_error = str(refusal)
+        choices = (
+            (_("Last 12 months"), twelve_months(today, mill.zone)),
+            (_("This month"), month),
+            (_("This quarter"), quarter),
+            (_("This year"), year),
+        )
+        earlier, later = (period.shifted(-1), period.shifted(1)) if period else (None, None)
+        return cls(
+            period,
+            [_Link(word, _asking(choice, kiln), period == choice) for word, choice in choices],
+            request.GET.get("from", period.first_on.isoformat() if period else ""),
+            request.GET.get("to", period.last_on.isoformat() if period else ""),
+            is_free=bool(period and not period.key),
+            error=error,
+            kiln=kiln,
+            kiln_error=kiln_error,
+            earlier=_Link(earlier.label, _asking(earlier, kiln), is_here=False) if earlier else None,
+            later=(
+                _Link(later.label, _asking(later, kiln), is_here=False) if later and later.first_on <= today else None
+            ),
+        )
+
+
+def _asking(period: ReportPeriod, kiln: Kiln | None) -> str:
+    return f"{period.query}&{urlencode({'kiln': kiln.tag})}" if kiln else period.query
+
+
+def _query(asked: str, by: CauseBy, sort: str) -> str:
+    return f"{asked}&{urlencode({'by': by.value, 'sort': sort})}"
+
+
+def _cause_heads(asked: str, by: CauseBy, sort: str) -> dict[str, _Link]:
+    words = {
+        "cause": _("What") if by is CauseBy.COMPONENT_KIND else _("Reason"),
+        "failures": _("Failures"),
+        "hours": _("Hours stopped"),
+        "volume": _("Not dried"),
+    }
+    return {key: _Link(word, _query(asked, by, key), key == sort) for key, word in words.items()}
+
+
+def _cause_choices(asked: str, chosen: CauseBy, sort: str) -> list[_Link]:
+    words = {CauseBy.COMPONENT_KIND: _("by kind of component"), CauseBy.REASON: _("by reason")}
+    return [_Link(word, _query(asked, by, sort), by is chosen) for by, word in words.items()]
+
+
+def _back_to_page(request: HttpRequest) -> HttpResponse:
+    """The page says in words what is wrong with the period or the kiln."""
+    return redirect(f"{reverse('plant:availability')}?{request.GET.urlencode()}")
+
+
+@needs("see availability")
+def availability_pdf(request: HttpRequest) -> HttpResponse:
+    """Give the report as paper."""
+    try:
+        report = _asked_report(request)
+    except REFUSALS:
+        return _back_to_page(request)
+    # The PDF library takes its time to load: only who asks for paper waits for it.
+    from plant.availability.pdf import AvailabilityPaper
+
+    response = HttpResponse(AvailabilityPaper(report).to_bytes(), content_type="application/pdf")
+    response["Content-Disposition"] = f'inline; filename="{report.file_stem}.pdf"'
+    return response
+
+
+@needs("see availability")
+def availability_csv(request: HttpRequest) -> HttpResponse:
+    """Give the figures of each kiln as a table; volumes in m³ whatever unit the mill shows."""
+    try:
+        report = _asked_report(request)
+    except REFUSALS:
+        return _back_to_page(request)
+    return csv_response(f"{report.file_stem}.csv", KILN_COLUMNS, _kiln_table(report))
+
+
+KILN_COLUMNS = (
+    "kiln",
+    "usable_m3",
+    "counted_from",
+    "counted_until",
+    "availability",
+    "equivalent_availability",
+    "operating_h",
+    "failures",
+    "open_failures",
+    "mtbf_h",
+    "mtbf_lower_h",
+    "mtbf_upper_h",
+    "mean_time_to_restoration_h",
+    "able_h",
+    "slowed_h",
+    "planned_h",
+    "stopped_h",
+    "outside_h",
+    "no_timber_h",
+    "total_h",
+    "slowed_equivalent_h",
+    "could_dry_m3",
+    "no_timber_m3",
+    "outside_m3",
+    "planned_m3",
+    "stopped_m3",
+    "slowed_m3",
+    "under_way_m3",
+    "pace_m3",
+    "dried_m3",
+)
+
+
+def _kiln_table(report: AvailabilityReport) -> list[list[object]]:
+    table: list[list[object]] = []
+    for kiln in report.kilns:
+        failed, hours, drying = kiln.failure_figures, kiln.hours, kiln.bridge
+        volumes = [None if drying is None else getattr(drying, name) for name in _BRIDGE_FIELDS]
+        table.append(
+            [
+                kiln.tag,
+                kiln.usable_m3,
+                kiln.counted_from_at,
+                report.until_at,
+                _number(kiln.availability, 5),
+                _number(kiln.equivalent_availability, 5),
+                _number(failed.operating_h, 2),
+                failed.failures,
+                failed.open_failures,
+                _number(failed.mtbf_h, 2),
+                _number(failed.mtbf_lower_h, 2),
+                _number(failed.mtbf_upper_h, 2),
+                _number(failed.mean_time_to_restoration_h, 2),
+                *(hours.able, hours.slowed, hours.planned, hours.stopped, hours.outside, hours.no_timber, hours.total),
+                hours.slowed_equivalent,
+                *volumes,
+            ]
+        )
+    return table
+
+
+_BRIDGE_FIELDS = KILN_COLUMNS[KILN_COLUMNS.index("could_dry_m3") :]
+
+
+def _number(value: Any, decimals: int) -> str | None:
+    return None if value is None else f"{float(value):.{decimals}f}"
+
+
+@needs("see availability")
+def downtime_csv(request: HttpRequest) -> HttpResponse:
+    """Give every record of downtime that reaches into the period."""
+    try:
+        report = _asked_report(request)
+    except REFUSALS:
+        return _back_to_page(request)
+    columns = (
+        "kiln",
+        "kind",
+        "start",
+        "end",
+        "hours_in_period",
+        "share_of_capacity_lost",
+        "component",
+        "component_kind",
+        "failure_mode",
+        "cause",
+    )
+    rows = (
+        [
+            line.kiln_tag,
+            line.kind.value,
+            line.start_at,
+            line.end_at,
+            report.hours_in_period(line),
+            line.share_lost,
+            line.component,
+            line.component_kind,
+            line.failure_mode,
+            line.cause,
+        ]
+        for line in report.lines()
+    )
+    return csv_response(f"{report.file_stem}-downtime.csv", columns, rows)

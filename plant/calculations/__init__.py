@@ -1,1 +1,0 @@
-"""Pure computation of the plant: no Django, no clock, no files."""

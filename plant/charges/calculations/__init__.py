@@ -1,0 +1,1 @@
+"""Pure computation of charges and downtime: no Django, no clock, no files."""

@@ -1,0 +1,1 @@
+"""Downtime: reported, ended, corrected."""

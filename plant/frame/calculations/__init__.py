@@ -1,0 +1,1 @@
+"""Pure computation that all rooms share: no Django, no clock, no files."""

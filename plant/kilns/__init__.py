@@ -1,0 +1,1 @@
+"""Kilns: their particulars and how each stands at an instant."""

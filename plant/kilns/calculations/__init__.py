@@ -1,0 +1,1 @@
+"""Pure computation of a kiln's state: no Django, no clock, no files."""

@@ -1,0 +1,1 @@
+"""The mill's settings and the units that it reads in."""

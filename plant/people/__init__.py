@@ -1,0 +1,1 @@
+"""People, their skills, shifts and absences; sign-ins and roles."""

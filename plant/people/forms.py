@@ -1,0 +1,130 @@
+"""People, their skills, turns, absences and sign-ins."""
+
+from typing import TYPE_CHECKING, Any
+
+from django import forms
+from django.contrib.auth.forms import PasswordChangeForm
+from django.contrib.auth.validators import UnicodeUsernameValidator
+from django.core.exceptions import ValidationError
+from django.utils.translation import gettext_lazy as _
+
+from plant.access import Role
+from plant.downtime.forms import LocalInput
+from plant.frame.days import Day, Moment
+from plant.frame.particulars import digest
+from plant.models import Person, Shift, Skill, User
+from plant.people.keeping import PERSON_FIELDS
+
+if TYPE_CHECKING:
+    _PersonForm = forms.ModelForm[Person]
+else:
+    _PersonForm = forms.ModelForm
+
+
+def _day() -> forms.DateInput:
+    return forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d")
+
+
+class NewPersonForm(_PersonForm):
+    """Somebody who is to be put on record."""
+
+    class Meta:
+        model = Person
+        fields = ["code", "name", "email", "phone"]
+        help_texts = {"code": _("Short and for good: it names the person in files and addresses.")}
+
+
+class PersonForm(_PersonForm):
+    """A person's particulars; the code stays."""
+
+    seen = forms.CharField(widget=forms.HiddenInput, required=False)
+
+    class Meta:
+        model = Person
+        fields = list(PERSON_FIELDS)
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["seen"].initial = digest(self.instance, PERSON_FIELDS)
+
+
+class QualificationForm(forms.Form):
+    """A skill and the last day on which it counts."""
+
+    skill = forms.ModelChoiceField(label=_("Skill"), queryset=Skill.objects.all())
+    valid_until = Day(
+        label=_("Valid until"),
+        required=False,
+        widget=_day(),
+        help_text=_("The last day; empty where it does not run out."),
+    )
+
+
+class DutyForm(forms.Form):
+    """A turn on a shift."""
+
+    shift = forms.ModelChoiceField(label=_("Shift"), queryset=Shift.objects.all())
+    from_on = Day(label=_("First day"), widget=_day())
+    until_on = Day(label=_("Last day"), required=False, widget=_day(), help_text=_("Empty until further notice."))
+
+
+class EndDutyForm(forms.Form):
+    """The last day of a turn."""
+
+    until_on = Day(label=_("Last day"), widget=_day())
+
+
+class AbsenceForm(forms.Form):
+    """A time in which somebody is not there."""
+
+    start_at = Moment(label=_("From"), widget=LocalInput())
+    end_at = Moment(label=_("Until"), widget=LocalInput())
+    reason = forms.CharField(label=_("Reason"), max_length=80, required=False)
+
+
+class RolesForm(forms.Form):
+    """What somebody is at the mill, and whether they may sign in."""
+
+    roles = forms.MultipleChoiceField(
+        label=_("Roles"), choices=Role.choices, widget=forms.CheckboxSelectMultiple, required=False
+    )
+    is_active = forms.BooleanField(label=_("May sign in"), required=False)
+
+
+def _password() -> forms.CharField:
+    return forms.CharField(
+        label=_("First password"),
+        strip=False,
+        widget=forms.PasswordInput(attrs={"autocomplete": "new-password"}),
+        help_text=_("At least ten letters or figures. Tell it in person; it must be changed at the next sign-in."),
+    )
+
+
+class FirstPasswordForm(forms.Form):
+    """A new first password for somebody who cannot sign in any more."""
+
+    password = _password()
+
+
+class OwnPasswordForm(PasswordChangeForm):
+    """One's own new password; nobody who chose the first one knows it."""
+
+    def clean_new_password1(self) -> str:
+        """Refuse the first password once more."""
+        password = str(self.cleaned_data["new_password1"])
+        if self.user.has_first_password and self.user.check_password(password):
+            raise ValidationError(_("Whoever gave you this password knows it: choose another."), code="same_as_first")
+        return password
+
+    def save(self, commit: bool = True) -> User:
+        """Keep the password, and that it is one's own."""
+        self.user.has_first_password = False
+        return super().save(commit)
+
+
+class SignInForm(forms.Form):
+    """A sign-in for a person."""
+
+    username = forms.CharField(label=_("Name to sign in with"), max_length=150, validators=[UnicodeUsernameValidator()])
+    password = _password()
+    roles = forms.MultipleChoiceField(label=_("Roles"), choices=Role.choices, widget=forms.CheckboxSelectMultiple)

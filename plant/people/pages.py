@@ -1,0 +1,232 @@
+"""People: who is there, what they may do at the kilns, and when."""
+
+from collections.abc import Callable
+from datetime import date, timedelta
+from typing import Any
+
+from django.contrib import messages
+from django.core.exceptions import ValidationError
+from django.core.paginator import Paginator
+from django.db.models import Q
+from django.forms import BaseForm
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
+from django.views.decorators.http import require_POST
+
+from plant import clock
+from plant.access import needs
+from plant.frame.particulars import renew_seen
+from plant.models import Absence, Change, Person, Qualification, ShiftDuty
+from plant.people import keeping as act
+from plant.people.forms import AbsenceForm, DutyForm, EndDutyForm, NewPersonForm, PersonForm, QualificationForm
+from plant.people.working_week import PersonWeek, week_of
+
+RUNS_OUT_SOON = timedelta(days=60)
+
+
+def _today(request: HttpRequest) -> date:
+    mill = request.mill  # type: ignore[attr-defined]
+    return clock.today(mill.zone) if mill else clock.now().date()
+
+
+@needs("see people")
+def people(request: HttpRequest) -> HttpResponse:
+    """Show who works here, with skills, this week's shifts, and absences ahead."""
+    today = _today(request)
+    known = Person.objects.prefetch_related("qualifications__skill", "user__roles_held").order_by("-is_active", "name")
+    page = Paginator(known, 50).get_page(request.GET.get("page"))
+    first = _chosen_week(request, today)
+    mill = request.mill  # type: ignore[attr-defined]
+    week = week_of([person for person in page if person.is_active], first, mill.zone) if mill else []
+    ahead = Absence.objects.filter(end_at__gt=clock.now(), person__is_active=True).select_related("person")
+    skills = Qualification.objects.filter(person__is_active=True)
+    context = {
+        "page": page,
+        "today": today,
+        "soon": today + RUNS_OUT_SOON,
+        "week": week,
+        "days": [first + timedelta(days=number) for number in range(7)],
+        "before": first - timedelta(days=7),
+        "after": first + timedelta(days=7),
+        "absences": ahead[:30],
+        "sentence": _sentence(week, today, skills, today + RUNS_OUT_SOON),
+    }
+    return render(request, "people/people.html", context)
+
+
+def _chosen_week(request: HttpRequest, today: date) -> date:
+    """Return the Monday of the week asked for, this week's where the address says nothing sensible."""
+    try:
+        day = date.fromisoformat(request.GET.get("week", ""))
+    except ValueError:
+        day = today
+    # Outside these years a week has no neighbours to page to.
+    day = day if 2000 <= day.year <= 2200 else today
+    return day - timedelta(days=day.weekday())
+
+
+def _sentence(week: list[PersonWeek], today: date, skills: Any, soon: date) -> str:
+    out = skills.filter(valid_until__lt=today).count()
+    soon_out = skills.filter(Q(valid_until__gte=today) & Q(valid_until__lte=soon)).count()
+    count = len(week)
+    parts = [ngettext("%d person works here.", "%d people work here.", count) % count]
+    if out:
+        parts.append(ngettext("%d skill has run out.", "%d skills have run out.", out) % out)
+    if soon_out:
+        words = ngettext("%d skill runs out within 60 days.", "%d skills run out within 60 days.", soon_out)
+        parts.append(words % soon_out)
+    return " ".join(parts)
+
+
+@needs("see people")
+def person(request: HttpRequest, code: str) -> HttpResponse:
+    """Show somebody."""
+    return _page(request, get_object_or_404(Person, code=code))
+
+
+def _page(request: HttpRequest, found: Person, **bound: BaseForm) -> HttpResponse:
+    """Show a person's page; ``bound`` brings the form that was refused, by its name in the page."""
+    today = _today(request)
+    mill = request.mill  # type: ignore[attr-defined]
+    context = {
+        "person": found,
+        "today": today,
+        "soon": today + RUNS_OUT_SOON,
+        "qualifications": found.qualifications.select_related("skill"),
+        "duties": found.duties.select_related("shift").order_by("-from_on"),
+        "absences": found.absences.filter(end_at__gt=clock.now() - timedelta(days=90)).order_by("-start_at"),
+        "week": week_of([found], today, mill.zone) if mill else [],
+        "days": [today - timedelta(days=today.weekday() - number) for number in range(7)],
+        "changes": Change.objects.about(found).order_by("-at", "-id")[:30],
+        "skill_form": QualificationForm(prefix="skill"),
+        "duty_form": DutyForm(prefix="duty", initial={"from_on": today}),
+        "absence_form": AbsenceForm(prefix="absence"),
+        "account": getattr(found, "user", None),
+        **bound,
+    }
+    return render(request, "people/person.html", context)
+
+
+@needs("edit people")
+def add(request: HttpRequest) -> HttpResponse:
+    """Put somebody on record."""
+    form = NewPersonForm(request.POST if request.method == "POST" else None)
+    if form.is_valid():
+        made = act.add_person(form.cleaned_data, by=request.user)  # type: ignore[arg-type]
+        messages.success(request, _("%(person)s is on record. Add skills and a shift.") % {"person": made})
+        return redirect(made)
+    return render(request, "people/person_form.html", {"form": form, "heading": _("Put somebody on record")})
+
+
+@needs("edit people")
+def edit(request: HttpRequest, code: str) -> HttpResponse:
+    """Change a person's particulars."""
+    found = get_object_or_404(Person, code=code)
+    form = PersonForm(request.POST if request.method == "POST" else None, instance=found)
+    if form.is_valid():
+        values = {name: form.cleaned_data[name] for name in act.PERSON_FIELDS}
+        try:
+            act.edit_person(found, values, seen=form.cleaned_data["seen"], by=request.user)  # type: ignore[arg-type]
+        except ValidationError as error:
+            form.add_error(None, error)
+            renew_seen(form, Person.objects.get(pk=found.pk), values)
+        else:
+            messages.success(request, _("The particulars are changed."))
+            return redirect("plant:person", code)
+    heading = _("Particulars of %(person)s") % {"person": Person.objects.get(pk=found.pk)}
+    return render(request, "people/person_form.html", {"form": form, "person": found, "heading": heading})
+
+
+def _try(request: HttpRequest, found: Person, form: BaseForm, name: str, change: Callable[[], object]) -> HttpResponse:
+    """Make a change out of a form of the person's page, or show the page with what is wrong."""
+    if form.is_valid():
+        try:
+            change()
+        except ValidationError as error:
+            form.add_error(None, error)
+        else:
+            messages.success(request, _("It is on record."))
+            return redirect(found)
+    return _page(request, found, **{name: form})
+
+
+@needs("edit people")
+@require_POST
+def add_skill(request: HttpRequest, code: str) -> HttpResponse:
+    """Put a skill on record or renew it."""
+    found, form = get_object_or_404(Person, code=code), QualificationForm(request.POST, prefix="skill")
+    return _try(
+        request,
+        found,
+        form,
+        "skill_form",
+        lambda: act.set_qualification(found, **form.cleaned_data, by=request.user),  # type: ignore[arg-type]
+    )
+
+
+@needs("edit people")
+@require_POST
+def drop_skill(request: HttpRequest, code: str, pk: int) -> HttpResponse:
+    """Take a skill off."""
+    held = get_object_or_404(Qualification.objects.select_related("person", "skill"), person__code=code, pk=pk)
+    act.drop_qualification(held, by=request.user)  # type: ignore[arg-type]
+    messages.success(request, _("The skill is taken off; the history keeps it."))
+    return redirect(held.person)
+
+
+@needs("edit people")
+@require_POST
+def add_duty(request: HttpRequest, code: str) -> HttpResponse:
+    """Put somebody on a shift."""
+    found, form = get_object_or_404(Person, code=code), DutyForm(request.POST, prefix="duty")
+    return _try(
+        request,
+        found,
+        form,
+        "duty_form",
+        lambda: act.add_duty(found, **form.cleaned_data, by=request.user),  # type: ignore[arg-type]
+    )
+
+
+@needs("edit people")
+def end_duty(request: HttpRequest, code: str, pk: int) -> HttpResponse:
+    """End a turn on a shift."""
+    duty = get_object_or_404(ShiftDuty.objects.select_related("person", "shift"), person__code=code, pk=pk)
+    initial = {"until_on": duty.until_on or _today(request)}
+    form = EndDutyForm(request.POST if request.method == "POST" else None, initial=initial)
+    if form.is_valid():
+        try:
+            act.end_duty(duty, form.cleaned_data["until_on"], by=request.user)  # type: ignore[arg-type]
+        except ValidationError as error:
+            form.add_error(None, error)
+        else:
+            messages.success(request, _("It is on record."))
+            return redirect(duty.person)
+    heading = _("Last day of %(person)s on the %(shift)s") % {"person": duty.person, "shift": duty.shift}
+    return render(request, "people/person_form.html", {"form": form, "person": duty.person, "heading": heading})
+
+
+@needs("edit people")
+@require_POST
+def add_absence(request: HttpRequest, code: str) -> HttpResponse:
+    """Put an absence on record."""
+    found, form = get_object_or_404(Person, code=code), AbsenceForm(request.POST, prefix="absence")
+    return _try(
+        request,
+        found,
+        form,
+        "absence_form",
+        lambda: act.add_absence(found, **form.cleaned_data, by=request.user),  # type: ignore[arg-type]
+    )
+
+
+@needs("edit people")
+@require_POST
+def drop_absence(request: HttpRequest, code: str, pk: int) -> HttpResponse:
+    """Take an absence off."""
+    absence = get_object_or_404(Absence.objects.select_related("person"), person__code=code, pk=pk)
+    act.drop_absence(absence, by=request.user)  # type: ignore[arg-type]
+    messages.success(request, _("The absence is taken off; the history keeps it."))
+    return redirect(absence.person)

@@ -1,0 +1,1 @@
+"""Physics of air, heat, wood and water: pure computation, no Django."""

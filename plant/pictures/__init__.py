@@ -1,0 +1,1 @@
+"""Pictures and papers: the end view, the climate chart, the printed sheet."""

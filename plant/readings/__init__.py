@@ -1,0 +1,1 @@
+"""Readings of the chambers: taken in, settled, marked, and read again."""

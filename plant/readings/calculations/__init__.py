@@ -1,0 +1,1 @@
+"""Pure computation of readings: no Django, no clock, no files."""

@@ -1,0 +1,514 @@
+"""Figures of a whole charge, each one number: what drift charts and trends look at.
+
+A figure that the readings cannot carry is left out with the reason. Figures are named by codes; one that speaks of a
+place carries it (``plate_minus_psychrometer:left``). Spans and thresholds are our own choice.
+"""
+
+from collections.abc import Callable, Collection, Mapping
+from dataclasses import dataclass
+from functools import lru_cache
+from typing import Final, TypeAlias
+
+import numpy as np
+from numpy.typing import NDArray
+
+from plant.readings.calculations.air_signals import plate_difference
+from plant.readings.calculations.climate_frame import Frame, Values
+from plant.readings.calculations.climate_signals import signal_values
+from plant.readings.calculations.climate_view import SMOOTH_MINUTES, View, places_of_quantity
+from plant.readings.calculations.drive_signals import at_full_speed
+
+Mask: TypeAlias = NDArray[np.bool_]
+
+STANDARD_RISE_K: Final = 40.0
+STANDARD_OVER_OUTSIDE_K: Final = 35.0
+"""The heat-up to which others are converted: 40 K of rise, on average 35 K above the outside air."""
+LOSS_SHARE: Final = 0.10
+"""Share of the heat that goes through the walls in that heat-up. Our own estimate for an insulated chamber."""
+LEAST_RISE_K: Final = 10.0
+REACHED_K: Final = 2.0
+BAND_K: Final = 2.0
+LEAST_HOURS: Final = 2.0
+"""Of fewer hours of good readings no mean is made."""
+OVERSHOOT_HOURS: Final = 6.0
+LEAST_VALVE_PCT: Final = 15.0
+HOLDING_HOURS: Final = 0.5
+
+
+class NoFigureError(Exception):
+    """The readings cannot carry a figure; the message says why."""
+
+
+def _both(kelvin: float) -> str:
+    """Write a difference of temperature for mills that read °C and for those that read °F."""
+    return f"{kelvin:g} K ({kelvin * 1.8:.3g} °F)"
+
+
+@dataclass(frozen=True, slots=True)
+class Figure:
+    """One figure: `Signal`'s counterpart for a whole charge.
+
+    ``needs`` are quantities or keys without which there is nothing; ``per`` is the quantity for each place of which
+    there is a figure, empty for one of the whole chamber.
+    """
+
+    code: str
+    name: str
+    unit: str
+    needs: tuple[str, ...]
+    compute: Callable[["Charge", str], float]
+    per: str = ""
+    least_places: int = 1
+
+
+@dataclass(frozen=True, slots=True)
+class ChargeFigures:
+    """The figures of one charge by code, and for those that there are not the reason."""
+
+    values: Mapping[str, float]
+    why_not: Mapping[str, str]
+
+
+class Charge:
+    """A frame that spans one charge, with what several figures share."""
+
+    def __init__(self, frame: Frame) -> None:
+        self.view = View(frame)
+        self.frame = frame
+
+    def during(self, *phases: str) -> Mask:
+        """Return where the kiln is in one of the phases."""
+        return self.view.in_phases(phases)
+
+    @property
+    def hours_each(self) -> float:
+        """Return the hours from one moment to the next."""
+        return self.frame.step_s / 3600
+
+    def mean_where(self, values: Values, gate: Mask, least_hours: float = LEAST_HOURS) -> float:
+        """Return the mean of the known values where the gate is open.
+
+        Raises
+        ------
+        NoFigureError
+            If they cover less than the hours.
+        """
+        good = values[gate & np.isfinite(values)]
+        if len(good) * self.hours_each < least_hours:
+            raise NoFigureError(f"fewer than {least_hours:g} hours of usable readings")
+        return float(good.sum()) / len(good)
+
+    def span(self, phase: str) -> tuple[int, int]:
+        """Return the first moment of a phase and the one behind its last.
+
+        Raises
+        ------
+        NoFigureError
+            If the charge has no such phase, or the frame begins within it.
+        """
+        where = np.flatnonzero(self.during(phase))
+        if not len(where):
+            raise NoFigureError(f"no {phase.replace('_', ' ')} in these readings")
+        return int(where[0]), int(where[-1]) + 1
+
+
+def charge_figures(frame: Frame, codes: Collection[str] | None = None) -> ChargeFigures:
+    """Compute the figures of a charge that a kiln's channels can serve.
+
+    Parameters
+    ----------
+    frame : Frame
+        From the charge's loading (or a little earlier) to its unloading; other charges must not be in it.
+    codes : Collection[str], optional
+        Which figures; all if it is not given.
+    """
+    charge = Charge(frame)
+    values: dict[str, float] = {}
+    why_not: dict[str, str] = {}
+    keys = frozenset(frame.values)
+    for code in figure_codes(keys) if codes is None else codes:
+        stem, _colon, place = code.partition(":")
+        if codes is not None and not _is_served(code, keys):
+            why_not[code] = "the kiln does not measure what it takes"
+            continue
+        try:
+            values[code] = _figure(stem).compute(charge, place)
+        except NoFigureError as error:
+            why_not[code] = str(error)
+    return ChargeFigures(values, why_not)
+
+
+def figure_codes(keys: Collection[str]) -> tuple[str, ...]:
+    """Return the codes of all figures that a kiln with such channels can have."""
+    return tuple(f"{stem}:{place}".rstrip(":") for stem in FIGURES for place in figure_places(stem, keys))
+
+
+def figure_places(code: str, keys: Collection[str]) -> tuple[str, ...]:
+    """Return the places for which a kiln with such channels can have a figure; one is empty for the whole chamber."""
+    figure = _figure(code)
+    if not all(need in keys if ":" in need else places_of_quantity(need, keys) for need in figure.needs):
+        return ()
+    if not figure.per:
+        return ("",)
+    places = places_of_quantity(figure.per, keys)
+    return places if len(places) >= figure.least_places else ()
+
+
+def is_figure_served(code: str, keys: Collection[str]) -> bool:
+    """Say whether a kiln with such channels can have a figure."""
+    stem, _colon, place = code.partition(":")
+    return place in figure_places(stem, keys)
+
+
+@lru_cache(maxsize=4096)
+def _is_served(code: str, keys: frozenset[str]) -> bool:
+    """As `is_figure_served`; a trial asks it for the same kiln charge after charge."""
+    return is_figure_served(code, keys)
+
+
+def check_figure(code: str) -> None:
+    """Refuse a code that names no figure.
+
+    Raises
+    ------
+    ValueError
+        Names what is not known.
+    """
+    stem, colon, place = code.partition(":")
+    figure = _figure(stem)
+    if colon and (not place or not figure.per):
+        raise ValueError(f"figure {code!r}: {stem} has no such place")
+
+
+def figure_unit(code: str) -> str:
+    """Return the unit of a figure; ValueError for one that does not exist."""
+    return _figure(code.partition(":")[0]).unit
+
+
+def _figure(stem: str) -> Figure:
+    if stem not in FIGURES:
+        raise ValueError(f"figure {stem!r} is not known; known are {', '.join(FIGURES)}")
+    return FIGURES[stem]
+
+
+def _heat_up(charge: Charge) -> tuple[int, int, float, float]:
+    """Return begin and end of the heating up, the rise in K and the mean excess over the outside air in K."""
+    begin, end = charge.span("heating_up")
+    view = charge.view
+    dry = view.smooth(view.entering[: max(end, begin + view.steps(30))], SMOOTH_MINUTES)
+    wanted = view.mean("set_air_temperature")[begin:end]
+    if not np.isfinite(wanted).any():
+        raise NoFigureError("no set point of the temperature while heating up")
+    # Many controllers let the set point climb: what counts is where it is led to.
+    target = float(np.nanmax(wanted))
+    started = dry[begin : begin + view.steps(30)]
+    if not np.isfinite(started).any():
+        raise NoFigureError("no temperature at the start")
+    start_c = float(started[np.isfinite(started)][0])
+    reached = np.flatnonzero(dry[begin:end] >= target - REACHED_K)
+    if not len(reached):
+        raise NoFigureError("the set point of the temperature was not reached while heating up")
+    stop = begin + int(reached[0])
+    rise = float(dry[stop]) - start_c
+    if rise < LEAST_RISE_K:
+        raise NoFigureError(f"it began so warm that less than {_both(LEAST_RISE_K)} were to be heated")
+    outside = view.mean("outside_temperature")[begin : stop + 1]
+    over = dry[begin : stop + 1] - outside
+    is_known = np.isfinite(over)
+    return begin, stop, rise, float(over[is_known].mean()) if is_known.any() else STANDARD_OVER_OUTSIDE_K
+
+
+def _standard_share(rise_k: float, over_outside_k: float) -> float:
+    """Return by what the time of a heat-up is multiplied to get that of the standard one.
+
+    With constant heat P the time is C rise / (P - U over); U over / P is `LOSS_SHARE` in the standard one.
+    """
+    lost = LOSS_SHARE * over_outside_k / STANDARD_OVER_OUTSIDE_K
+    return STANDARD_RISE_K / rise_k * (1 - lost) / (1 - LOSS_SHARE)
+
+
+def _heat_up_h(charge: Charge, _place: str) -> float:
+    begin, stop, rise, over = _heat_up(charge)
+    return float((stop - begin) * charge.hours_each * _standard_share(rise, over))
+
+
+def _heat_up_valve_h(charge: Charge, _place: str) -> float:
+    begin, stop, rise, over = _heat_up(charge)
+    valve = charge.view.mean("heating_valve")[begin:stop]
+    if np.count_nonzero(np.isfinite(valve)) < 0.8 * len(valve):
+        raise NoFigureError("the heating valve is not known while heating up")
+    return float(np.nanmean(valve)) / 100 * (stop - begin) * charge.hours_each * _standard_share(rise, over)
+
+
+def _heat_per_valve(charge: Charge, _place: str) -> float:
+    """Take the heat for each K between medium and air and each share of the valve's stroke."""
+    view = charge.view
+    valve = view.mean("heating_valve")
+    excess = view.mean("heating_supply_temperature") - view.mean("air_temperature")
+    gate = charge.during("heating_up", "drying") & (valve >= LEAST_VALVE_PCT) & (excess > 5) & view.is_settled
+    strength = np.full(len(view), np.nan)
+    strength[gate] = view.mean("heat_power")[gate] / (valve[gate] / 100 * excess[gate])
+    return charge.mean_where(strength, gate)
+
+
+def _heat_open_valve_kw(charge: Charge, _place: str) -> float:
+    """As `_heat_per_valve` where the medium's temperature is not measured: the heat of the fully open valve."""
+    valve = charge.view.mean("heating_valve")
+    gate = charge.during("heating_up", "drying") & (valve >= LEAST_VALVE_PCT) & charge.view.is_settled
+    heat = np.full(len(valve), np.nan)
+    heat[gate] = charge.view.mean("heat_power")[gate] / valve[gate] * 100
+    return charge.mean_where(heat, gate)
+
+
+def _time_to_humidity_h(charge: Charge, _place: str) -> float:
+    begin, end = charge.span("conditioning")
+    view = charge.view
+    spraying = np.flatnonzero(view.mean("spray_valve")[begin:end] >= 50)
+    if not len(spraying):
+        raise NoFigureError("no spray in the conditioning")
+    start = int(spraying[0])
+    before = max(0, begin - view.steps(SMOOTH_MINUTES))
+    wet = view.smooth(view.mean("wet_bulb")[before:end], SMOOTH_MINUTES)[begin - before :]
+    missing = view.mean("set_wet_bulb")[begin:end] - wet
+    if not missing[start] > 2:
+        raise NoFigureError(f"less than {_both(2)} of wet bulb were missing when the spray opened")
+    reached = np.flatnonzero(missing[start:] <= 1)
+    if not len(reached):
+        raise NoFigureError("the set point of the humidity was not reached in the conditioning")
+    return float(reached[0] * charge.hours_each * 4 / (missing[start] - 1))
+
+
+def _evaporation(charge: Charge, _place: str) -> float:
+    """Take the fall of the electrodes' mean over the drying, in points of moisture content an hour."""
+    begin, end = charge.span("drying")
+    moisture = charge.view.mean("wood_moisture")[begin:end]
+    known = np.flatnonzero(np.isfinite(moisture))
+    hours = (end - begin) * charge.hours_each
+    if len(known) < 2 or (known[-1] - known[0]) < 0.8 * (end - begin) or hours < 12:
+        raise NoFigureError("the electrodes do not cover the drying")
+    edge = max(1, len(known) // 20)
+    fall = float(moisture[known[:edge]].mean() - moisture[known[-edge:]].mean())
+    return fall / (float(known[-1] - known[0]) * charge.hours_each * (1 - edge / len(known)))
+
+
+def _overshoot_k(charge: Charge, _place: str) -> float:
+    begin, end = charge.span("heating_up")
+    view = charge.view
+    over = view.smooth(view.dry_above_set, SMOOTH_MINUTES)
+    over = over[begin : end + view.steps(OVERSHOOT_HOURS * 60)]
+    if not np.isfinite(over).any():
+        raise NoFigureError("no temperature to compare with its set point")
+    return max(0.0, float(np.nanmax(over)))
+
+
+def _outside_band_h(charge: Charge, _place: str) -> float:
+    view, drying = charge.view, charge.during("drying")
+    off = np.zeros(len(view), dtype=np.bool_)
+    known = np.zeros(len(view), dtype=np.bool_)
+    for difference in (view.dry_above_set, view.mean("wet_bulb") - view.mean("set_wet_bulb")):
+        distance = np.abs(difference)
+        known |= np.isfinite(distance)
+        off |= distance > BAND_K
+    if not (known & drying).sum() * charge.hours_each >= LEAST_HOURS:
+        raise NoFigureError(f"fewer than {LEAST_HOURS:g} hours of usable readings")
+    return float((off & drying).sum() * charge.hours_each)
+
+
+def _fan_current(way: float) -> Callable[[Charge, str], float]:
+    def compute(charge: Charge, place: str) -> float:
+        view = charge.view
+        gate = charge.during("heating_up", "drying") & view.is_way(way)
+        return charge.mean_where(at_full_speed(view, view.at("fan_current", place)), gate)
+
+    return compute
+
+
+def _mean_of_signal(signal: str, *phases: str) -> Callable[[Charge, str], float]:
+    def compute(charge: Charge, place: str) -> float:
+        code = f"{signal}:{place}" if place else signal
+        return charge.mean_where(signal_values(code, charge.view), charge.during(*phases) & charge.view.is_settled)
+
+    return compute
+
+
+def _spray_holding(charge: Charge, _place: str) -> float:
+    return charge.mean_where(signal_values("spray_holding", charge.view), charge.during("conditioning"), HOLDING_HOURS)
+
+
+def _left_right_k(charge: Charge, _place: str) -> float:
+    """Take the mean of both directions of the air, so that what the load takes from it cancels."""
+    view = charge.view
+    difference = view.at("air_temperature", "left") - view.at("air_temperature", "right")
+    gate = charge.during("heating_up", "drying")
+    halves = [charge.mean_where(difference, gate & view.is_way(way)) for way in (1.0, -1.0)]
+    return sum(halves) / 2
+
+
+def _wet_left_right_k(charge: Charge, _place: str) -> float:
+    """Take both directions of the air alike, as a drying load differs a little with them."""
+    view = charge.view
+    difference = view.at("wet_bulb", "left") - view.at("wet_bulb", "right")
+    drying = charge.during("drying")
+    return sum(charge.mean_where(difference, drying & view.is_way(way)) for way in (1.0, -1.0)) / 2
+
+
+def _plate_minus_psychrometer(charge: Charge, place: str) -> float:
+    """Take both directions of the air alike: a plate stands on one side only."""
+    view = charge.view
+    difference = plate_difference(view, place)
+    drying = charge.during("drying")
+    return sum(charge.mean_where(difference, drying & view.is_way(way)) for way in (1.0, -1.0)) / 2
+
+
+def _mean_valve(quantity: str) -> Callable[[Charge, str], float]:
+    def compute(charge: Charge, _place: str) -> float:
+        return charge.mean_where(charge.view.mean(quantity), charge.during("drying"))
+
+    return compute
+
+
+_BULBS = ("air_temperature", "wet_bulb")
+_SIDES = ("air_temperature:left", "air_temperature:right", "fan_direction")
+_HEAT_UP = ("air_temperature", "set_air_temperature")
+
+FIGURES: Final[dict[str, Figure]] = {
+    figure.code: figure
+    for figure in (
+        Figure(
+            "heat_up_h",
+            "heat-up time, corrected for start and outside temperature",
+            "h",
+            _HEAT_UP,
+            _heat_up_h,
+        ),
+        Figure(
+            "heat_up_valve_h",
+            "hours of fully open heating valve that the heat-up took, corrected",
+            "h",
+            (*_HEAT_UP, "heating_valve"),
+            _heat_up_valve_h,
+        ),
+        Figure(
+            "heat_per_valve",
+            "heat for each degree between medium and air with the valve fully open",
+            "kW/K",
+            ("air_temperature", "heating_valve", "heat_power", "heating_supply_temperature"),
+            _heat_per_valve,
+        ),
+        Figure(
+            "heat_open_valve_kw",
+            "heat that the fully open heating valve would give",
+            "kilowatt",
+            ("heating_valve", "heat_power"),
+            _heat_open_valve_kw,
+        ),
+        Figure(
+            "spray_holding",
+            "spray that it takes to hold the humidity of the conditioning",
+            "percent",
+            ("wet_bulb", "set_wet_bulb", "spray_valve", "flap_position"),
+            _spray_holding,
+        ),
+        Figure(
+            "time_to_humidity_h",
+            f"time the spray takes for {_both(4)} of wet bulb",
+            "h",
+            ("wet_bulb", "set_wet_bulb", "spray_valve"),
+            _time_to_humidity_h,
+        ),
+        Figure(
+            "evaporation", "water given off per hour, of the dry mass", "percent/h", ("wood_moisture",), _evaporation
+        ),
+        Figure("overshoot_k", "overshoot of the temperature after heating up", "K", _HEAT_UP, _overshoot_k),
+        Figure(
+            "outside_band_h",
+            f"hours more than {_both(BAND_K)} off the set points while drying",
+            "h",
+            ("air_temperature", "set_air_temperature"),
+            _outside_band_h,
+        ),
+        Figure(
+            "fan_current_left",
+            "fan current at full speed while air enters on the left",
+            "ampere",
+            ("fan_current", "fan_direction"),
+            _fan_current(1.0),
+            per="fan_current",
+        ),
+        Figure(
+            "fan_current_right",
+            "fan current at full speed while air enters on the right",
+            "ampere",
+            ("fan_current", "fan_direction"),
+            _fan_current(-1.0),
+            per="fan_current",
+        ),
+        Figure(
+            "fan_share",
+            "current of a fan against the mean of the others",
+            "percent",
+            ("fan_current",),
+            _mean_of_signal("fan_share", "heating_up", "drying"),
+            per="fan_current",
+            least_places=2,
+        ),
+        Figure("left_right_k", "dry bulb on the left less dry bulb on the right", "K", _SIDES, _left_right_k),
+        Figure(
+            "wet_left_right_k",
+            "wet bulb on the left less wet bulb on the right",
+            "K",
+            ("wet_bulb:left", "wet_bulb:right"),
+            _wet_left_right_k,
+        ),
+        Figure(
+            "air_drop_k",
+            "air entering the stack less air leaving it",
+            "K",
+            _SIDES,
+            _mean_of_signal("air_drop", "drying"),
+        ),
+        Figure(
+            "plate_minus_psychrometer",
+            "EMC of the plate less EMC by the psychrometer",
+            "percent",
+            ("emc", *_BULBS),
+            _plate_minus_psychrometer,
+            per="emc",
+        ),
+        Figure(
+            "wet_minus_set_k",
+            "wet bulb less its set point",
+            "K",
+            ("wet_bulb", "set_wet_bulb"),
+            _mean_of_signal("wet_bulb_above_set", "drying"),
+        ),
+        Figure(
+            "dry_minus_set_k",
+            "dry bulb less its set point",
+            "K",
+            _HEAT_UP,
+            _mean_of_signal("dry_bulb_above_set", "drying"),
+        ),
+        Figure(
+            "heating_valve_pct",
+            "mean of the heating valve while drying",
+            "percent",
+            ("heating_valve",),
+            _mean_valve("heating_valve"),
+        ),
+        Figure(
+            "spray_valve_pct",
+            "mean of the spray valve while drying",
+            "percent",
+            ("spray_valve",),
+            _mean_valve("spray_valve"),
+        ),
+        Figure(
+            "flap_position_pct",
+            "mean of the flaps while drying",
+            "percent",
+            ("flap_position",),
+            _mean_valve("flap_position"),
+        ),
+    )
+}

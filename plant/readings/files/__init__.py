@@ -1,0 +1,1 @@
+"""Loggers' files: sent or laid down in a folder, confirmed, taken in."""

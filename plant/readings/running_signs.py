@@ -1,0 +1,78 @@
+"""What a kiln's readings say against anybody's being inside, since an instant or now."""
+
+from collections.abc import Iterable
+from datetime import datetime, timedelta
+from decimal import Decimal
+
+import numpy as np
+from django.utils import timezone
+from django.utils.translation import gettext as _
+
+from plant.frame.calculations.periods import from_epoch_s, to_epoch_s
+from plant.models import Channel, Kiln
+from plant.readings.calculations.reading_marks import TOLD_ON_CHANGE, Track
+from plant.readings.calculations.running_signs import QUANTITIES, RunningSign, Sign, running_signs
+from plant.readings.calculations.sent_readings import END_S
+from plant.readings.spans import HELD_ON_CHANGE_S, load_channels
+from plant.readings.unit_labels import kept_unit_label
+from plant.templatetags.kilnward import quantity
+from plant.templatetags.units import temperature_in
+
+# Readings so old still say what is.
+FRESH = timedelta(minutes=10)
+
+
+def signs_since(kiln: Kiln, since_at: datetime) -> list[RunningSign]:
+    """Return what the readings since an instant say, also those of a clock that is fast; two queries."""
+    return running_signs(_tracks(kiln, to_epoch_s(since_at)), float(kiln.mill.entry_limit_c))
+
+
+def signs_now(kiln: Kiln, now: datetime) -> list[RunningSign]:
+    """Return what the readings of the last minutes say; what is told on change holds while others come in."""
+    now_s = to_epoch_s(now)
+    fresh_s = now_s - int(FRESH.total_seconds())
+    tracks = _tracks(kiln, now_s - HELD_ON_CHANGE_S)
+    is_heard = any(len(track.at_s) and track.at_s[-1] >= fresh_s for track in tracks)
+    recent = []
+    for track in tracks:
+        keeps = is_heard and track.quantity in TOLD_ON_CHANGE
+        first = len(track.at_s) - 1 if keeps else int(np.searchsorted(track.at_s, fresh_s))
+        recent.append(
+            Track(track.quantity, track.place, track.every_s, track.at_s[max(first, 0) :], track.value[max(first, 0) :])
+        )
+    limit_c = float(kiln.mill.entry_limit_c)
+    return [one for one in running_signs(recent, limit_c) if one.is_still_so]
+
+
+def _tracks(kiln: Kiln, from_s: int) -> list[Track]:
+    channels = list(Channel.objects.filter(kiln=kiln, is_active=True, quantity__in=QUANTITIES))
+    loaded = load_channels(channels, from_s, END_S, with_marked=False)
+    return [
+        Track(one.quantity, one.place, one.every_s, loaded[one.key].at_s, loaded[one.key].value) for one in channels
+    ]
+
+
+def say_signs(kiln: Kiln, signs: Iterable[RunningSign]) -> str:
+    """Say which readings say so, with value and time."""
+    words = {
+        Sign.FANS: _("the fans turn"),
+        Sign.HEAT: _("heat is on"),
+        Sign.SPRAY: _("the spray is on"),
+        Sign.HOT: _("it is hotter than the entry limit"),
+        Sign.WARMING: _("it gets warmer as if it were heated"),
+    }
+    by_sign: dict[Sign, list[str]] = {}
+    for one in signs:
+        by_sign.setdefault(one.sign, []).append(_say_reading(kiln, one))
+    return "; ".join(f"{words[sign]} ({', '.join(said)})" for sign, said in by_sign.items())
+
+
+def _say_reading(kiln: Kiln, one: RunningSign) -> str:
+    name = f"{Channel.Quantity(one.quantity).label} {one.place}".strip()
+    value = Decimal(str(one.value))
+    if one.quantity == Channel.Quantity.AIR_TEMPERATURE:
+        said = temperature_in(value, kiln.mill)
+    else:
+        said = f"{quantity(value, 1)} {kept_unit_label(one.quantity)}".strip()
+    at = f"{timezone.localtime(from_epoch_s(one.at_s), kiln.mill.zone):%H:%M}"
+    return _("%(channel)s: %(value)s at %(time)s") % {"channel": name, "value": said, "time": at}

@@ -1,0 +1,39 @@
+"""Tokens with which other systems are let in to send readings: none is kept or put in the history, only its digest."""
+
+from django.core.exceptions import ValidationError
+from django.db import transaction
+from django.utils.translation import gettext as _
+
+from plant.access import require
+from plant.frame import tokens
+from plant.frame.tokens import note_use
+from plant.models import Change, ReadingSource, SourceToken, User
+
+__all__ = ["find_token", "make_token", "note_use", "revoke_token"]
+
+
+@transaction.atomic
+def make_token(source: ReadingSource, *, by: User | None) -> tuple[SourceToken, str]:
+    """Make a token for a source that sends; the text is given back here and never again."""
+    require(by, "edit sources")
+    if source.way != ReadingSource.Way.SENDS:
+        raise ValidationError(_("%(source)s does not send by itself: it needs no token.") % {"source": source})
+    token, text = tokens.make(SourceToken, by=by, source=source)
+    Change.record(source, "token made", by=by, after={"ends_in": token.tail})
+    return token, text
+
+
+@transaction.atomic
+def revoke_token(token: SourceToken, *, by: User | None) -> bool:
+    """Let a token in no more, from now on; say whether it was still let in."""
+    require(by, "edit sources")
+    token = SourceToken.objects.select_for_update(of=("self",)).select_related("source").get(pk=token.pk)
+    if not tokens.end(token, by=by):
+        return False
+    Change.record(token.source, "token revoked", by=by, before={"ends_in": token.tail})
+    return True
+
+
+def find_token(text: str) -> SourceToken | None:
+    """Return the token of this text with its source, revoked or not."""
+    return tokens.find(SourceToken.objects.select_related("source"), text)
