@@ -12,13 +12,12 @@ from django.utils.translation import ngettext
 
 from maintenance.models import Defect, Finding, FunctionCheck, WorkOrder
 from plant.models import Kiln
+from plant.pictures.marks import DEFECT, MARKS, OPEN, SOUND
 
 DUE_SOON = timedelta(days=7)
 CHECKS_BACK = 3
 # The legend names what is noted; the whole of a long note stands where it was entered.
 LABEL_CHARS = 120
-# The heavier outweighs the lighter where several things are noted at one number.
-WEIGHTS = {"none": 0, "sound": 1, "open": 2, "not_seen": 3, "worn": 4, "defect": 5}
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,7 +34,7 @@ def marks_of(kiln: Kiln, now: datetime) -> dict[int, dict[str, Any]]:
     notes = [*_defects(kiln), *_findings(kiln), *_due(kiln, now)]
     url = reverse("maintenance:kiln", args=[kiln.tag])
     marks: dict[int, dict[str, Any]] = {}
-    for note in sorted(notes, key=lambda note: WEIGHTS[note.state]):
+    for note in sorted(notes, key=lambda note: MARKS[note.state].weight):
         label = Truncator(note.label).chars(LABEL_CHARS)
         marks[note.number] = {"state": note.state, "label": label, "url": f"{url}#group-{note.number}"}
     return marks
@@ -51,7 +50,7 @@ def number_of_work(order: WorkOrder) -> int | None:
 def _defects(kiln: Kiln) -> Iterable[Note]:
     for defect in Defect.objects.not_cured().filter(kiln=kiln).select_related("component__kind").order_by("-found_at"):
         if defect.component:
-            yield Note(defect.component.kind.end_view_no, "defect", f"{defect.component.name}: {defect.what}")
+            yield Note(defect.component.kind.end_view_no, DEFECT.code, f"{defect.component.name}: {defect.what}")
 
 
 def latest_findings(kiln: Kiln) -> list[Finding]:
@@ -73,9 +72,9 @@ def _findings(kiln: Kiln) -> Iterable[Note]:
         where = finding.item.component.name if finding.item.component else finding.item.point.what
         defect = getattr(finding, "defect", None)
         if defect is not None and defect.cured_at:
-            yield Note(finding.item.point.end_view_no, "sound", _("%(where)s: mended") % {"where": where})
-        elif finding.result == Finding.Result.SOUND:
-            yield Note(finding.item.point.end_view_no, "sound", "")
+            yield Note(finding.item.point.end_view_no, SOUND.code, _("%(where)s: mended") % {"where": where})
+        elif finding.result == SOUND.code:
+            yield Note(finding.item.point.end_view_no, SOUND.code, "")
         else:
             mode = finding.failure_mode.name if finding.failure_mode else finding.note or finding.reason
             yield Note(finding.item.point.end_view_no, finding.result, f"{where}: {mode}" if mode else where)
@@ -90,4 +89,4 @@ def _due(kiln: Kiln, now: datetime) -> Iterable[Note]:
     for number, orders in jobs.items():
         more = len(orders) - 1
         also = " " + ngettext("and %d more", "and %d more", more) % more if more else ""
-        yield Note(number, "open", _("due: %(job)s") % {"job": orders[0].title} + also)
+        yield Note(number, OPEN.code, _("due: %(job)s") % {"job": orders[0].title} + also)

@@ -9,11 +9,11 @@ from django.utils.translation import gettext as _
 from maintenance.checks.check_sittings import lock_open_check
 from maintenance.checks.defects import take_off_the_list
 from maintenance.models import CheckItem, Finding, TakenBack, WorkOrder
-from maintenance.models.querysets import WORST_FIRST
 from maintenance.orders.four_eyes import Hands, refuse_own
 from plant import clock
 from plant.access import require
 from plant.models import Change, User
+from plant.pictures.marks import WORST_FIRST
 
 Result = Finding.Result
 

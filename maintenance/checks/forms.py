@@ -12,6 +12,7 @@ from maintenance.checks.checks import Answer
 from maintenance.frame.fields import KeyField, TickField
 from maintenance.models import CheckItem, CheckPoint, Defect, Finding
 from plant.models import FailureMode
+from plant.pictures.marks import FAULTS
 
 
 class SittingForm(forms.Form):
@@ -101,7 +102,7 @@ class FindingForm(forms.Form):
     def answer(self) -> Answer:
         """Return what was found; a fault belongs to what is worn or defect alone."""
         said = self.cleaned_data
-        is_fault = said["result"] in (Finding.Result.WORN, Finding.Result.DEFECT)
+        is_fault = said["result"] in FAULTS
         return Answer(
             result=said["result"],
             failure_mode=said["failure_mode"] if is_fault else None,

@@ -28,10 +28,9 @@ from maintenance.frame.requests import mill_of, person_of, put_refusal, user_of
 from maintenance.models import Caution, CheckItem, CheckPoint, Defect, Finding, FunctionCheck, Sitting, TaskSheet
 from plant.access import needs
 from plant.models import Change, Component, Kiln
+from plant.pictures.marks import OPEN, worst
 
 SeenIn = CheckPoint.SeenIn
-# What the end view shows for a number where its points differ: the worst.
-WORST_FIRST = ("defect", "worn", "not_seen", "open", "sound")
 
 
 def _check(number: str) -> FunctionCheck:
@@ -98,14 +97,11 @@ def _fits(item: CheckItem, sitting: Sitting) -> bool:
 
 
 def _marks(items: list[CheckItem]) -> dict[int, dict[str, str]]:
-    """Return the mark of each number of the end view: the worst of its points; "open" while one waits."""
+    """Return the mark of each number of the end view: the worst of its points; waited for while one waits."""
     results: dict[int, set[str]] = defaultdict(set)
     for item in items:
-        results[item.point.end_view_no].add(_result(item) or "open")
-    return {
-        number: {"state": next(state for state in WORST_FIRST if state in found), "url": f"#number-{number}"}
-        for number, found in results.items()
-    }
+        results[item.point.end_view_no].add(_result(item) or OPEN.code)
+    return {number: {"state": worst(found), "url": f"#number-{number}"} for number, found in results.items()}
 
 
 def _missing_sides(kiln: Kiln) -> list[str]:
@@ -272,7 +268,7 @@ def _item_context(one: FunctionCheck, this: CheckItem, sitting: Sitting | None, 
         "substitutes": substitutes_of(this),
         "cautions": Caution.objects.for_point(this.point, sitting.kiln_state if sitting and fits else None),
         "blocking": bars_of(one.kiln),
-        "marks": {this.point.end_view_no: {"state": latest.result if latest else "open"}},
+        "marks": {this.point.end_view_no: {"state": latest.result if latest else OPEN.code}},
         "missing_sides": _missing_sides(one.kiln) if this.point.code.endswith("-both-sides") else [],
         "before": fitting[at - 1] if at else None,
         "after": fitting[at + 1] if at is not None and at + 1 < len(fitting) else None,

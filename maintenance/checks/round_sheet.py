@@ -15,7 +15,8 @@ from maintenance.orders.paper_blocks import ResultShapes, Tick, cautions_block, 
 from maintenance.work.paper import moment
 from plant import clock
 from plant.models import Mill
-from plant.pictures.end_view import NUMBER_NAMES, MakeUp, chamber, mark
+from plant.pictures.end_view import NUMBER_NAMES, MakeUp, chamber
+from plant.pictures.marks import mark_of_number
 from plant.pictures.paper import INK, LINE, PALE, SOFT, Heading, Paper, RowTable, section, text
 from plant.pictures.paper_pictures import EndView, NumberMark
 
@@ -95,7 +96,7 @@ class RoundSheet(Paper):
     def map(self) -> Flowable:
         """The end view with its numbers, and the words beside it."""
         asked = {item.point.end_view_no for item in self.items}
-        marks = [NumberMark(no, *mark("open" if no in asked else "none", no)) for no in NUMBER_NAMES]
+        marks = [NumberMark(no, *mark_of_number("open" if no in asked else "none", no)) for no in NUMBER_NAMES]
         picture = EndView(chamber(MakeUp.of(self.check.kiln)), marks, 96 * mm)
         names = Table(
             [[text(no, "number"), text(name)] for no, name in NUMBER_NAMES.items()],
@@ -138,8 +139,12 @@ class RoundSheet(Paper):
         return [_Point(items[0].point, items) for items in groups]
 
     def _table(self, points: Sequence[_Point]) -> Table:
-        words = [_("sound"), _("worn"), _("defect"), _("not seen")]
-        head = [text(_("No."), "head"), text(_("Point"), "head"), ResultShapes(words=words), text(_("Finding"), "head")]
+        head = [
+            text(_("No."), "head"),
+            text(_("Point"), "head"),
+            ResultShapes(has_words=True),
+            text(_("Finding"), "head"),
+        ]
         rows: list[list[Any]] = [head]
         style: list[tuple[Any, ...]] = [
             ("VALIGN", (0, 0), (-1, -1), "TOP"),

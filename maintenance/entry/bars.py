@@ -20,14 +20,13 @@ from django.utils.translation import gettext as _
 from maintenance.models import CheckPoint, Defect, Finding, LetIn, ProofTest, TaskSheet, WorkOrder
 from plant import clock
 from plant.models import Component, Kiln
+from plant.pictures.marks import IN_DOUBT
 
 State = WorkOrder.State
 ESCAPE_DOOR_KIND = "escape-door"
 LOCK_OUT_SKILL = "lock-out"
 MENDED_STATES = (State.DONE, State.SIGNED_OFF)
 ENDED_STATES = (State.SIGNED_OFF, State.WITHDRAWN)
-# Results that bar entry at a point that does so; a defect found there goes on record as a defect and bars as one.
-DOUBTFUL = [Finding.Result.WORN.value, Finding.Result.NOT_SEEN.value]
 
 
 class BarKind(Enum):
@@ -262,7 +261,7 @@ def doubtful_findings(kilns: Collection[Kiln] | Collection[int]) -> list[Finding
     found = (
         at_points.annotate(part=part)  # type: ignore[misc]
         .filter(Q(item__component__isnull=True) | Q(item__component__is_active=True))
-        .filter(~Exists(newer), ~Exists(proved), counts__in=DOUBTFUL, item__check_up__kiln__in=kilns)
+        .filter(~Exists(newer), ~Exists(proved), counts__in=IN_DOUBT, item__check_up__kiln__in=kilns)
         .select_related("item__point", "item__component", "item__check_up__kiln__mill", "failure_mode", "by__person")
         .select_related("against__taken_back", "against__failure_mode", "against__by__person")
     )

@@ -8,7 +8,7 @@ from urllib.parse import urlencode
 
 from django.db.models import Prefetch
 
-from maintenance.checks.end_view_marks import WEIGHTS, latest_findings, marks_of
+from maintenance.checks.end_view_marks import latest_findings, marks_of
 from maintenance.entry.bars import bars_of
 from maintenance.entry.now import entry_of
 from maintenance.kilns import charge_strips
@@ -39,6 +39,7 @@ from plant.charges.calculations.openings import Opening
 from plant.kilns.kilns_now import KilnNow, kilns_now
 from plant.models import Change, Charge, Component, Downtime, Fitting, Kiln, Phase
 from plant.pictures import end_view
+from plant.pictures.marks import MARKS, NONE
 
 SHOWN = 6
 FIRST_SHOWN = 3
@@ -74,7 +75,7 @@ class Group:
     @property
     def is_noted(self) -> bool:
         """Say whether its mark is a defect or wear: then it stands unfolded."""
-        return self.mark["state"] in ("defect", "worn")
+        return MARKS[self.mark["state"]].is_fault
 
     @property
     def noted_rows(self) -> list[ComponentRow]:
@@ -174,10 +175,10 @@ def _groups(kiln: Kiln, marks: dict[int, dict[str, Any]]) -> list[Group]:
     for defect in Defect.objects.not_cured().filter(kiln=kiln):
         defects[defect.component_id].append(defect)
     # A component has several points: the worst of their latest findings speaks for it.
-    latest = sorted(latest_findings(kiln), key=lambda finding: (WEIGHTS[finding.result], finding.at))
+    latest = sorted(latest_findings(kiln), key=lambda finding: (MARKS[finding.result].weight, finding.at))
     findings = {finding.item.component_id: finding for finding in latest}
     groups = {
-        number: Group(number, str(name), marks.get(number, {"state": "none", "label": ""}))
+        number: Group(number, str(name), marks.get(number, {"state": NONE.code, "label": ""}))
         for number, name in end_view.NUMBER_NAMES.items()
     }
     for component in components.order_by("kind__end_view_no", "kind__name", "tag"):

@@ -8,7 +8,6 @@ from django.utils.translation import gettext_lazy as _
 
 from maintenance.models.catalogue import CheckPoint
 from maintenance.models.querysets import (
-    WORST_FIRST,
     CheckItemQuerySet,
     DefectQuerySet,
     FindingQuerySet,
@@ -17,6 +16,7 @@ from maintenance.models.querysets import (
 )
 from plant.fields import MoneyField
 from plant.models import Component, FailureMode, Kiln, Person
+from plant.pictures import marks
 
 
 class FunctionCheck(models.Model):
@@ -102,10 +102,10 @@ class Finding(models.Model):
     """
 
     class Result(models.TextChoices):
-        SOUND = "sound", _("sound")
-        WORN = "worn", _("worn")
-        DEFECT = "defect", _("defect")
-        NOT_SEEN = "not_seen", _("could not be seen")
+        SOUND = marks.SOUND.code, marks.SOUND.word
+        WORN = marks.WORN.code, marks.WORN.word
+        DEFECT = marks.DEFECT.code, marks.DEFECT.word
+        NOT_SEEN = marks.NOT_SEEN.code, marks.NOT_SEEN.word
 
     key = models.UUIDField(unique=True)
     item = models.ForeignKey(CheckItem, on_delete=models.PROTECT, related_name="findings")
@@ -142,7 +142,7 @@ class Finding(models.Model):
         """Return what counts of a finding and the one it is against: the worse."""
         if not self.is_disputed or self.against is None:
             return self
-        return min(self, self.against, key=lambda one: WORST_FIRST.index(one.result))
+        return min(self, self.against, key=lambda one: marks.WORST_FIRST.index(one.result))
 
 
 class TakenBack(models.Model):

@@ -11,6 +11,7 @@ from django.db.models import Case, Count, Exists, F, Max, OuterRef, Prefetch, Q,
 from django.db.models.functions import Coalesce
 
 from maintenance.models import cautions
+from plant.pictures.marks import NOT_SEEN, WORST_FIRST
 
 if TYPE_CHECKING:
     from maintenance.models import (  # noqa: F401
@@ -40,8 +41,6 @@ STATES_BEFORE_START = ("raised", "ready", "placed")
 FINISHED_STATES = ("done", "signed_off", "withdrawn")
 # States of a plan that came to an end with a plan, before anybody has decided about it.
 PLAN_TO_DECIDE = ("worked_out", "ended")
-# Which of two results at one point counts until somebody decides.
-WORST_FIRST = ("defect", "worn", "not_seen", "sound")
 NOTICE_STANDS = timedelta(days=14)
 # Whose place changes so shortly before is told by mail.
 SHORT_NOTICE = timedelta(hours=48)
@@ -255,7 +254,7 @@ class CheckItemQuerySet(models.QuerySet["CheckItem"]):
         """Without substitutes that were made for a point which could be seen after all."""
         items: Any = self.model._default_manager.all()
         unseen = items.with_latest().filter(
-            check_up=OuterRef("check_up"), point__substitute=OuterRef("point"), latest_result="not_seen"
+            check_up=OuterRef("check_up"), point__substitute=OuterRef("point"), latest_result=NOT_SEEN.code
         )
         return self.filter(Q(is_substitute=False) | Exists(unseen))
 

@@ -8,13 +8,12 @@ from reportlab.lib.colors import HexColor
 from reportlab.lib.units import mm
 from reportlab.platypus import Flowable, Table
 
-from maintenance.models import Caution, Finding
+from maintenance.models import Caution
 from plant.models import Component
-from plant.pictures.end_view import MARK_LOOKS, Look, mark_at
+from plant.pictures.end_view import Look
+from plant.pictures.marks import RESULTS, mark_at
 from plant.pictures.paper import ALARM, INK, LINE, SOFT, Heading, RowTable, plain, text
 from plant.pictures.paper_pictures import draw_shape
-
-RESULTS = tuple(Finding.Result.values)
 
 
 def cautions_block(title: str, cautions: Iterable[Caution], width: float) -> RowTable:
@@ -93,22 +92,21 @@ class ResultShapes(Flowable):  # type: ignore[misc]
 
     step, size = 12 * mm, 6.2
 
-    def __init__(self, found: str = "", *, words: Sequence[str] = ()) -> None:
+    def __init__(self, found: str = "", *, has_words: bool = False) -> None:
         super().__init__()
-        self.found, self.words = found, list(words)
+        self.found, self.has_words = found, has_words
 
     def wrap(self, width: float, height: float) -> tuple[float, float]:
         """Take four columns."""
-        self.width, self.height = 4 * self.step, 15 + (8 if self.words else 0)
+        self.width, self.height = 4 * self.step, 15 + (8 if self.has_words else 0)
         return self.width, self.height
 
     def draw(self) -> None:
         """Draw the shapes, with words below if there are any."""
         for column, result in enumerate(RESULTS):
             x, y = self.step * (column + 0.5), self.height - 8
-            outline = mark_at(result, 0, 0, self.size)
-            look = MARK_LOOKS[result]
-            if result == self.found:
+            outline, look = mark_at(result.code, 0, 0, self.size), result.look
+            if result.code == self.found:
                 look = Look("#1d2321", "#1d2321", 1)
             else:
                 look = Look("#ffffff", look.stroke, 1.1, look.dash)
@@ -118,8 +116,8 @@ class ResultShapes(Flowable):  # type: ignore[misc]
             self.canv.scale(1, -1)
             draw_shape(self.canv, outline, look)
             self.canv.restoreState()
-            if self.words:
-                plain(self.canv, x, 0.5, self.words[column], 6.5, SOFT, align="middle")
+            if self.has_words:
+                plain(self.canv, x, 0.5, str(result.column_word or result.word), 6.5, SOFT, align="middle")
 
 
 class Field(Flowable):  # type: ignore[misc]

@@ -13,6 +13,7 @@ from maintenance.models import Defect, Finding, Firing, Watch, WorkOrder
 from plant import clock
 from plant.access import require
 from plant.models import Change, Fitting, User
+from plant.pictures.marks import FAULTS
 
 STRUCK = "struck as a mistake"
 # A defect that is found so long after a watch fired still shows that the watch was right.
@@ -126,8 +127,7 @@ def _other_proof(firing: Firing, order: WorkOrder) -> str:
     component = firing.watch.component_id or order.component_id
     if component is None:
         return ""
-    worn = (Finding.Result.WORN, Finding.Result.DEFECT)
-    finding = Finding.objects.standing().filter(item__component=component, at__gte=firing.begin_at, result__in=worn)
+    finding = Finding.objects.standing().filter(item__component=component, at__gte=firing.begin_at, result__in=FAULTS)
     if seen := finding.select_related("item__point").order_by("at").first():
         return f"{seen.item.point.what}: {seen.get_result_display()}"
     out = (Fitting.Removal.FAILED, Fitting.Removal.WORN)

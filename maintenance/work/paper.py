@@ -20,7 +20,8 @@ from maintenance.plans.places_now import failing_places
 from plant import clock
 from plant.mill.units import reading_scale, temperature_scale
 from plant.models import Mill
-from plant.pictures.end_view import NUMBER_NAMES, MakeUp, chamber, mark
+from plant.pictures.end_view import NUMBER_NAMES, MakeUp, chamber
+from plant.pictures.marks import mark_of_number
 from plant.pictures.paper import Heading, Paper, RowTable, grid, section, text
 from plant.pictures.paper_pictures import EndView, NumberMark
 from plant.templatetags.kilnward import fixed, quantity
@@ -132,7 +133,7 @@ class WorkOrderPaper(Paper):
         )
         number = number_of_work(self.order)
         where = NUMBER_NAMES[number] if number else ""
-        marks = [NumberMark(no, *mark("none", no), is_chosen=no == number) for no in NUMBER_NAMES]
+        marks = [NumberMark(no, *mark_of_number("none", no), is_chosen=no == number) for no in NUMBER_NAMES]
         picture: list[Any] = [EndView(chamber(MakeUp.of(self.order.kiln)), marks, self.picture_mm * mm)]
         if number:
             picture.append(text(f"{number}: {where}", "soft"))

@@ -16,8 +16,6 @@ if TYPE_CHECKING:
     from plant.models import Kiln
 
 WIDTH, HEIGHT = 520.0, 390.0
-MARK_SIZE = 14.0
-"""Radius of a number's mark."""
 
 Point = tuple[float, float]
 
@@ -49,15 +47,6 @@ POSITIONS: dict[int, Point] = {
     10: (406, 122),
     11: (394, 290),
     12: (260, 371),
-}
-
-STATE_WORDS: dict[str, Promise | str] = {
-    "sound": _("sound"),
-    "worn": _("worn"),
-    "defect": _("defect"),
-    "not_seen": _("could not be seen"),
-    "open": _("waiting"),
-    "none": _("nothing noted"),
 }
 
 
@@ -378,47 +367,6 @@ def _doors() -> Iterator[Shape]:
     yield Circle(457, 300, 2.6, "pin")
     yield Line(((476, 304), (496, 304)), "way-out")
     yield Line(((494, 298), (505, 304), (494, 310)), "way-out-head", is_closed=True)
-
-
-MARK_LOOKS: dict[str, Look] = {
-    "sound": Look("#ffffff", "#23694a", 2.2),
-    "worn": Look("#fbeecb", "#7a4f00", 2.2),
-    "defect": Look("#f8dcd9", "#9c2727", 2.4),
-    "not_seen": Look("#ffffff", INK, 1.8, "3 2"),
-    "open": Look("#dbe7ed", "#336079", 2.2),
-    "none": Look("#ffffff", LINE, 1),
-}
-MARK_INKS = {
-    "sound": "#23694a",
-    "worn": "#4d3200",
-    "defect": "#6f1616",
-    "not_seen": INK,
-    "open": "#1d4356",
-    "none": SOFT,
-}
-
-
-def mark(state: str, number: int) -> tuple[Shape, Point]:
-    """Return the outline of a number's mark (its look is the state) and where the middle of the number stands.
-
-    Sound is a circle, worn a square, a defect a triangle, what could not be seen a diamond, what is to be looked at a
-    hexagon; where nothing is noted, a small circle.
-    """
-    x, y = POSITIONS[number]
-    return mark_at(state, x, y), (x, y + (2 if state == "defect" else 0))
-
-
-def mark_at(state: str, x: float, y: float, size: float = MARK_SIZE) -> Shape:
-    """Return the outline of a mark round a point."""
-    if state == "worn":
-        return Rect(x - size * 0.9, y - size * 0.9, size * 1.8, size * 1.8, state)
-    corners = {"defect": (3, 1.55, -pi / 2), "not_seen": (4, 1.25, 0.0), "open": (6, 1.12, 0.0)}.get(state)
-    if corners is None:
-        return Circle(x, y, size * (0.8 if state == "none" else 1), state)
-    count, stretch, turn = corners
-    ring = (turn + i * 2 * pi / count for i in range(count))
-    points = tuple((round(x + size * stretch * cos(a), 1), round(y + size * stretch * sin(a), 1)) for a in ring)
-    return Line(points, state, is_closed=True)
 
 
 CARD_WIDTH, CARD_HEIGHT = 76.0, 58.0

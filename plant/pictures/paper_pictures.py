@@ -9,7 +9,8 @@ from reportlab.pdfgen.canvas import Canvas
 from reportlab.platypus import Flowable
 
 from plant.availability.charts import BEING_WORDS, Bar, StripRow, Tick
-from plant.pictures.end_view import HEIGHT, LOOKS, MARK_LOOKS, MARK_SIZE, WIDTH, Circle, Curve, Line, Look, Rect, Shape
+from plant.pictures.end_view import HEIGHT, LOOKS, WIDTH, Circle, Curve, Line, Look, Rect, Shape
+from plant.pictures.marks import MARK_SIZE, MARKS
 from plant.pictures.paper import BOLD, INK, LINE, SOFT, fitting, plain, printable, strong
 
 
@@ -235,7 +236,7 @@ class NumberMark:
             # large, for it is the one thing that a small drawing has to say
             draw_shape(canvas, Circle(*self.place, 2 * MARK_SIZE, "chosen"), Look("#1d2321", "#ffffff", 3))
         else:
-            draw_shape(canvas, self.outline, MARK_LOOKS[self.outline.look])
+            draw_shape(canvas, self.outline, MARKS[self.outline.look].look)
         size = 30 if self.is_chosen else 15
         canvas.saveState()
         canvas.translate(self.place[0], self.place[1])

@@ -6,12 +6,16 @@ from typing import Any
 from django import template
 from django.utils.html import format_html, format_html_join
 from django.utils.safestring import SafeString
+from django.utils.text import capfirst
 from django.utils.translation import gettext as _
 
 from plant.models import Kiln
 from plant.pictures import end_view as view
+from plant.pictures.marks import MARK_SIZE, MARKS, NONE, OPEN, is_triangle, mark_at, mark_of_number
 
 register = template.Library()
+
+MARK_LOOKS = {code: mark.look for code, mark in MARKS.items()}
 
 
 @register.inclusion_tag("pictures/end_view.html", name="chamber_end_view")
@@ -36,24 +40,24 @@ def show_end_view(
 
 
 def _noted(number: int, mark: Mapping[str, Any]) -> dict[str, Any]:
-    state = str(mark.get("state", "none"))
-    outline, (x, y) = view.mark(state, number)
-    name, word, label = view.NUMBER_NAMES[number], view.STATE_WORDS[state], str(mark.get("label", ""))
+    kind = MARKS[mark.get("state", NONE.code)]
+    outline, (x, y) = mark_of_number(kind.code, number)
+    name, label = view.NUMBER_NAMES[number], str(mark.get("label", ""))
     return {
         "number": number,
         "name": name,
-        "state": state,
-        "word": word,
+        "state": kind.code,
+        "word": kind.word,
         "label": label,
         "url": mark.get("url", ""),
-        "text": f"{number} {name}: {word}" + (f" – {label}" if label else ""),
-        "outline": element(outline, view.MARK_LOOKS),
-        "small": small_mark(state),
-        "hit": view.MARK_SIZE * 1.5,
+        "text": f"{number} {name}: {kind.word}" + (f" – {label}" if label else ""),
+        "outline": element(outline, MARK_LOOKS),
+        "small": small_mark(kind.code),
+        "hit": MARK_SIZE * 1.5,
         "place": view.POSITIONS[number],
         "x": x,
         "y": y + 5,
-        "ink": view.MARK_INKS[state],
+        "ink": kind.ink,
     }
 
 
@@ -64,6 +68,28 @@ def mark_shape(state: str) -> SafeString:
         '<svg class="end-view-shape" viewBox="0 0 22 22" aria-hidden="true" focusable="false">{}</svg>',
         small_mark(state),
     )
+
+
+@register.simple_tag
+def show_result(code: str | None) -> SafeString:
+    """Show the result of a finding, shape and word; without one, that it is waited for."""
+    mark = MARKS[code or OPEN.code]
+    look = "result soft" if mark is OPEN else "result"
+    return format_html('<span class="{}">{} {}</span>', look, mark_shape(mark.code), mark.word)
+
+
+@register.simple_tag
+def result_button(code: str, words: str = "") -> SafeString:
+    """Show the button that enters a result, with its word or with others."""
+    look = f"verdict verdict-{MARKS[code].tone}".removesuffix(" verdict-")
+    face = result_face(code, words)
+    return format_html('<button class="{}" type="submit" name="result" value="{}">{}</button>', look, code, face)
+
+
+@register.simple_tag
+def result_face(code: str, words: str = "") -> SafeString:
+    """Show what stands on such a button."""
+    return format_html("{} {}", mark_shape(code), words or capfirst(MARKS[code].word))
 
 
 @register.simple_tag
@@ -80,7 +106,7 @@ def small_chamber(state: str, is_loaded: bool = False) -> SafeString:
 
 def small_mark(state: str) -> SafeString:
     """Return the outline of a mark in a square of 22."""
-    return element(view.mark_at(state, 11, 12.5 if state == "defect" else 11, 7), view.MARK_LOOKS)
+    return element(mark_at(state, 11, 12.5 if is_triangle(state) else 11, 7), MARK_LOOKS)
 
 
 def chamber_svg(make_up: view.MakeUp | None) -> SafeString:

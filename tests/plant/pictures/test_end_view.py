@@ -9,6 +9,7 @@ from django.template import engines
 from plant.kilns.calculations.kiln_state import KilnState
 from plant.models import ComponentKind, Kiln
 from plant.pictures import end_view
+from plant.pictures.marks import MARK_SIZE, MARKS, mark_at
 from plant.templatetags.end_view import show_end_view
 
 MEDIA = Kiln.HeatingMedium.values
@@ -39,7 +40,7 @@ def test_marks_do_not_lie_on_one_another() -> None:
     places = list(end_view.POSITIONS.values())
     for i, (x, y) in enumerate(places):
         for other_x, other_y in places[:i]:
-            assert ((x - other_x) ** 2 + (y - other_y) ** 2) ** 0.5 > 2 * end_view.MARK_SIZE * 1.2
+            assert ((x - other_x) ** 2 + (y - other_y) ** 2) ** 0.5 > 2 * MARK_SIZE * 1.2
 
 
 @pytest.mark.parametrize("medium", MEDIA)
@@ -62,14 +63,14 @@ def test_the_drawing_follows_the_kiln() -> None:
     assert heads == [4, 2]
 
 
-def test_each_state_has_a_shape_of_its_own() -> None:
-    def form(state: str) -> tuple[str, int, float]:
-        shape = end_view.mark_at(state, 0, 0)
-        corners = len(shape.points) if isinstance(shape, end_view.Line) else 0
-        return type(shape).__name__, corners, shape.radius if isinstance(shape, end_view.Circle) else 0
-
-    assert len({form(state) for state in end_view.STATE_WORDS}) == len(end_view.STATE_WORDS)
-    assert set(end_view.STATE_WORDS) == set(end_view.MARK_LOOKS) == set(end_view.MARK_INKS)
+def test_each_mark_has_a_shape_of_its_own() -> None:
+    assert len({mark.outline for mark in MARKS.values()}) == len(MARKS)
+    corners = {mark.code: mark.outline.corners for mark in MARKS.values()}
+    assert corners == {"sound": 0, "worn": 4, "defect": 3, "not_seen": 4, "open": 6, "none": 0}
+    for code in MARKS:
+        shape = mark_at(code, 0, 0)
+        assert shape.look == code
+        assert all(abs(x) < 25 and abs(y) < 25 for x, y in points_of(shape))
 
 
 def test_a_mark_says_its_state_in_words_and_links_where_told() -> None:
@@ -89,7 +90,7 @@ def test_the_words_stand_below_even_where_only_a_screen_reader_reads_them() -> N
 
 
 def test_the_picture_is_well_formed() -> None:
-    page = drawn({number: {"state": state} for number, state in enumerate(end_view.STATE_WORDS, start=1)})
+    page = drawn({number: {"state": state} for number, state in enumerate(MARKS, start=1)})
     assert ElementTree.fromstring(page.replace("&nbsp;", " ")).tag == "figure"
 
 

@@ -16,6 +16,7 @@ from django.test import Client
 from maintenance.kilns.morning import STATE_WORDS
 from plant.kilns.calculations.kiln_state import KilnState
 from plant.pictures import end_view
+from plant.pictures.marks import MARKS
 from plant.words import table as words
 from tests.factories import UserFactory
 
@@ -101,7 +102,7 @@ def test_every_choice_on_the_screens_stands_among_the_words() -> None:
 def test_the_states_of_a_kiln_and_the_marks_of_the_end_view_stand_there() -> None:
     assert set(STATE_WORDS) == set(KilnState)
     kiln = {(str(word), "state of a kiln") for word in STATE_WORDS.values()}
-    marks = {(str(word), "finding") for word in end_view.STATE_WORDS.values()}
+    marks = {(str(word), "finding") for word in (mark.word for mark in MARKS.values())}
     numbers = {(str(name), "number in the end view") for name in end_view.NUMBER_NAMES.values()}
     assert sorted((kiln | marks | numbers) - terms()) == []
 
