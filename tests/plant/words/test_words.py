@@ -131,7 +131,7 @@ def marks_in_templates() -> Iterator[str]:
         for template in (settings.BASE_DIR / app).rglob("*.html"):
             for inside in TEMPLATE_TAG.findall(template.read_text(encoding="utf-8")):
                 for plain, with_gaps in TRANSLATED.findall(inside):
-                    yield GAP.sub("…", plain or with_gaps)
+                    yield " ".join(GAP.sub("…", plain or with_gaps).split())
 
 
 def said_in(function: ast.AST) -> Iterator[str]:
