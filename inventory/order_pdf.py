@@ -8,8 +8,8 @@ from reportlab.lib.units import mm
 from reportlab.platypus import Flowable, Spacer
 
 from inventory.models import PurchaseOrder
+from plant.frame.figures import fixed, quantity
 from plant.pictures.paper import Heading, Paper, grid, text
-from plant.templatetags.kilnward import fixed, quantity
 
 
 class OrderPaper(Paper):

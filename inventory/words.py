@@ -10,8 +10,8 @@ from django.utils.translation import ngettext
 
 from inventory.models import PurchaseOrder, SupplierTerms
 from inventory.shelf import Claim, Shelf, is_expired
+from plant.frame.figures import quantity
 from plant.models import Change
-from plant.templatetags.kilnward import quantity
 
 
 @dataclass(frozen=True)

@@ -18,7 +18,7 @@ from maintenance.watches.looking import look, look_around
 from maintenance.watches.trials import TRY_TASK, run_trial
 from plant import clock
 from plant.background.registry import CannotBeDoneError, Progress, register_daily, register_each_tick, task
-from plant.frame.calculations.sentences import Sentence, typed
+from plant.basics.sentences import Sentence, typed
 from plant.models import Kiln, Mill
 
 DAY_TASK = "the day's work"

@@ -15,7 +15,7 @@ from django.db import models
 from django.db.models.expressions import Combinable
 from django.utils.translation import gettext_lazy as _
 
-from plant.frame.calculations.sentences import Sentence, Sentences, all_from_json, sentences, to_json
+from plant.basics.sentences import Sentence, Sentences, all_from_json, sentences, to_json
 
 MAX_UNITS = 9_223_372_036_854_775_807
 

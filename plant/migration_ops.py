@@ -12,8 +12,8 @@ from django.db.migrations import AlterField, RunPython
 from django.db.migrations.operations.base import Operation
 from django.db.migrations.operations.models import CreateModel
 
+from plant.basics.sentences import all_to_json, typed
 from plant.fields import SentencesField
-from plant.frame.calculations.sentences import all_to_json, typed
 
 LEDGER_REFUSAL = "this ledger keeps what happened: add a correcting entry instead"
 

@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 from django.utils import translation
 
-from plant.frame.calculations.sentences import TYPED
+from plant.basics.sentences import TYPED
 from plant.frame.saying import patterns
 
 STOREYS = ("plant", "inventory", "maintenance", "config")
@@ -57,7 +57,7 @@ def codes(node: ast.expr, where: str) -> Iterator[str]:
 
 
 # The class reads codes back from JSON, and keeps what was typed.
-OWN = {"plant/frame/calculations/sentences.py"}
+OWN = {"plant/basics/sentences.py"}
 
 
 def in_use() -> Iterator[tuple[str, str, set[str] | None]]:

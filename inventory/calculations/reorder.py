@@ -29,7 +29,7 @@ from decimal import Decimal
 from functools import cached_property
 from statistics import NormalDist
 
-from plant.frame.calculations.poisson import poisson_cdf, poisson_pmf, poisson_quantile, poisson_sf
+from plant.basics.poisson import poisson_cdf, poisson_pmf, poisson_quantile, poisson_sf
 
 #: Wanted cycle service by what the kiln does without the part: it stops, it slows, or it can wait. Common
 #: practice; the mill's own choice.

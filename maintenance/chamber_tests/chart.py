@@ -11,7 +11,7 @@ from django.utils.translation import ngettext
 
 from maintenance.chamber_tests.words import bounds_words, figure_words
 from maintenance.models import ChamberTest
-from plant.templatetags.kilnward import fixed
+from plant.frame.figures import fixed
 
 LEFT, RIGHT, TOP, BOTTOM = 12.0, 98.0, 6.0, 84.0
 """Where the field of the marks lies, in per cent of the drawing."""

@@ -17,7 +17,7 @@ from maintenance.chamber_tests.words import refusal_words
 from maintenance.models import ChamberTest, WorkOrder
 from plant import clock
 from plant.access import require
-from plant.frame.calculations.periods import to_epoch_s
+from plant.basics.periods import to_epoch_s
 from plant.models import Change, Channel, Kiln, Mill, User
 from plant.readings.calculations.climate_frame import Frame
 from plant.readings.spans import load_frame

@@ -15,10 +15,10 @@ from maintenance.chamber_tests.calculations.figures import Refusal, Why
 from maintenance.models import ChamberTest
 from maintenance.pricing.usual_climate import UsualClimate
 from maintenance.watches.words import shown_unit
+from plant.frame.figures import fixed, quantity
+from plant.frame.units import temperature_in
 from plant.models import Mill
 from plant.physics.leaks import Air, air_loss
-from plant.templatetags.kilnward import fixed, quantity
-from plant.templatetags.units import temperature_in
 
 REFUSALS: Final[dict[Why, Promise]] = {
     Why.NO_TEMPERATURE: gettext_lazy("No thermometer in the chamber has readings of these hours."),

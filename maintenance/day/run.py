@@ -23,7 +23,7 @@ from maintenance.pricing.sureness import day_words, sure_of_orders, together
 from maintenance.recurring.rolling_on import Rolled, roll
 from plant import clock
 from plant.access import require
-from plant.frame.calculations.sentences import Sentence
+from plant.basics.sentences import Sentence
 from plant.models import Component, Mill, User
 
 Progress = Callable[..., None]

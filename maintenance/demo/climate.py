@@ -17,7 +17,7 @@ from maintenance.demo.chamber.design import Chamber, ChamberDesign, Drive, Stage
 from maintenance.demo.chamber.faults import Fault, FaultKind
 from maintenance.demo.chamber.model import ChamberRun, simulate
 from maintenance.demo.chamber.weather import DAY_S, HOUR_S, Weather
-from plant.frame.calculations.periods import to_epoch_s
+from plant.basics.periods import to_epoch_s
 from plant.models import Charge, Downtime, Kiln, Phase
 from plant.physics.drying_capacity import rate_ratio_at
 from plant.physics.emc import emc_pct

@@ -24,8 +24,8 @@ from maintenance.telling.places_told import TELL_TASK
 from plant import clock
 from plant.access import Role, require
 from plant.background.queueing import enqueue
+from plant.basics.periods import from_epoch_s
 from plant.charges.calculations.charge_phases import RUNNING_PHASES
-from plant.frame.calculations.periods import from_epoch_s
 from plant.kilns.kilns_now import kilns_now
 from plant.models import Change, Kiln, Person, User
 from plant.readings.running_signs import say_signs, signs_since

@@ -15,8 +15,8 @@ from maintenance.entry.bars import bars_to_entry
 from maintenance.entry.now import EntryNow, entry_now, work_inside
 from maintenance.models import EntryAlarm, EntryPermit
 from plant import clock
+from plant.frame.figures import span
 from plant.models import Kiln
-from plant.templatetags.kilnward import span
 from plant.warnings.kiln_warnings import KilnWarning, WarningKind
 
 

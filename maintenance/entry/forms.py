@@ -15,11 +15,10 @@ from maintenance.entry.now import EntryNow
 from maintenance.entry.permits import EntryAnswers, escape_doors, may_lock_out, may_watch_outside, needs_air_check
 from maintenance.frame.fields import KeyField, MeasureField, TickField
 from plant import clock
-from plant.frame.calculations.units import CELSIUS
+from plant.basics.units import CELSIUS
 from plant.frame.measures import InUnitField
-from plant.mill.units import temperature_scale
+from plant.frame.units import temperature_in, temperature_scale
 from plant.models import Kiln, Mill, Person
-from plant.templatetags.units import temperature_in
 
 COLDEST_C = Decimal(-60)
 HOTTEST_C = Decimal(200)

@@ -20,13 +20,13 @@ from maintenance.models import EntryPermit, Sitting, WorkOrder
 from maintenance.models.catalogue import NeedsState
 from plant import clock
 from plant.access import Role, require
+from plant.frame.units import temperature_in
 from plant.kilns.calculations.kiln_state import CheckState
 from plant.kilns.kilns_now import kilns_now
 from plant.models import Change, Component, Kiln, Person, Qualification, RoleHeld, Skill, User
 from plant.models.querysets import PersonQuerySet
 from plant.readings.calculations.running_signs import Sign
 from plant.readings.running_signs import say_signs, signs_now
-from plant.templatetags.units import temperature_in
 from plant.warnings.running_bars import lock_kiln
 
 # How long a chamber stays open where nobody says a shorter time, and at most: our own choice.

@@ -9,7 +9,7 @@ from django import forms
 from django.core.exceptions import ValidationError
 from django.utils.translation import gettext_lazy as _
 
-from plant.frame.calculations.units import CELSIUS, FAHRENHEIT, Scale
+from plant.basics.units import CELSIUS, FAHRENHEIT, Scale
 from plant.pictures.climate_chart.bands import MEASURES, Shown
 
 SHORTEST: Final = timedelta(minutes=10)

@@ -16,16 +16,16 @@ from maintenance.kilns.climate_form import ClimateForm
 from maintenance.kilns.seen_climate import ClimatePage, Ways, climate_page, figure_rows
 from plant import clock
 from plant.access import needs
-from plant.frame.calculations.periods import from_epoch_s
+from plant.basics.periods import from_epoch_s
 from plant.frame.export import csv_response
-from plant.mill.units import temperature_scale
+from plant.frame.figures import fixed, quantity
+from plant.frame.units import temperature_scale
 from plant.models import ChannelDay, Kiln, Reading
 from plant.physics.quantities import QUANTITIES
 from plant.pictures.climate_chart.chart import say_value
 from plant.pictures.climate_chart.lines import Source
 from plant.pictures.climate_chart.table import ClimateTable, header, make_table
 from plant.readings.hot_kilns import emc_words, steam_words
-from plant.templatetags.kilnward import fixed, quantity
 
 
 def _page(request: HttpRequest, tag: str) -> ClimatePage:

@@ -21,11 +21,11 @@ from maintenance.models import Firing, Placement, WorkOrder
 from maintenance.orders.supply import missing_parts
 from plant import clock
 from plant.charges.calculations.openings import Opening
+from plant.frame.figures import span
+from plant.frame.units import volume_in
 from plant.kilns.calculations.kiln_state import KilnState
 from plant.kilns.kilns_now import KilnNow, kilns_now
 from plant.models import Kiln, Mill
-from plant.templatetags.kilnward import span
-from plant.templatetags.units import volume_in
 
 DUE_SOON = timedelta(days=7)
 

@@ -14,9 +14,10 @@ from django.utils.translation import gettext as _
 from maintenance.kilns.climate_form import ClimateForm
 from maintenance.models import Firing
 from maintenance.watches.words import PER_DEGREE, WRITTEN
+from plant.basics.periods import from_epoch_s, to_epoch_s
+from plant.basics.units import FAHRENHEIT
 from plant.clock import start_of_day
-from plant.frame.calculations.periods import from_epoch_s, to_epoch_s
-from plant.frame.calculations.units import FAHRENHEIT
+from plant.frame.figures import fixed
 from plant.models import Channel, ChannelDay, Charge, ChargeFigure, Kiln, Phase
 from plant.pictures.climate_chart.axes import DAY, HOUR
 from plant.pictures.climate_chart.bands import Shown, place_word
@@ -26,7 +27,6 @@ from plant.pictures.climate_chart.thinning import Span
 from plant.readings.calculations.charge_figures import FIGURES
 from plant.readings.calculations.reading_marks import TOLD_ON_CHANGE, gap_s
 from plant.readings.spans import Series, load_channels, phase_spans
-from plant.templatetags.kilnward import fixed
 
 CHARGES_LISTED: Final = 80
 LAST_HOURS: Final = timedelta(hours=24)

@@ -16,8 +16,8 @@ from maintenance.plans.drawing import held_back
 from maintenance.plans.standing import Standing
 from maintenance.plans.words import in_money, money_words
 from maintenance.pricing.sureness import plan_words, sure_of_plan
+from plant.frame.figures import fixed
 from plant.models import Mill
-from plant.templatetags.kilnward import fixed
 
 COST_WORDS = {
     "drying_lost": gettext_lazy("drying lost"),

@@ -7,8 +7,8 @@ from decimal import Decimal
 from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
+from plant.frame.figures import fixed, quantity
 from plant.models import Mill
-from plant.templatetags.kilnward import fixed, quantity
 
 
 def in_money(cents: int) -> Decimal:

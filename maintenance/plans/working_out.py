@@ -46,7 +46,7 @@ from maintenance.plans.words import time_words, value_words
 from maintenance.pricing.sureness import kept_sureness, unpriced_words
 from plant import clock
 from plant.background.running import ClaimLostError
-from plant.frame.calculations.sentences import Sentence, Sentences, typed
+from plant.basics.sentences import Sentence, Sentences, typed
 from plant.models import Job, Mill
 
 State = Plan.State

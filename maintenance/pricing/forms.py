@@ -14,7 +14,7 @@ from maintenance.losses.price_of_waiting import KINDS, Assumptions, Price, Worth
 from maintenance.pricing.prefill import Proposal, grounds_of
 from maintenance.pricing.words import HINTS, LABELS, own_first, scale_of
 from plant.frame.measures import InUnitField
-from plant.mill.units import volume_scale
+from plant.frame.units import volume_scale
 from plant.models import Mill
 
 MOST = Decimal(1_000_000)

@@ -11,12 +11,12 @@ from maintenance.losses.longer_drying import TimedCharge, longer_since
 from maintenance.losses.price_of_waiting import KINDS, Grounds, Price, Worth, price, proposed_kind
 from maintenance.models import Defect, PriceOfWaiting
 from maintenance.pricing.usual_climate import usual_climate
+from plant.frame.figures import fixed
+from plant.frame.units import temperature_in
 from plant.kilns.kilns_now import drying_rate_at, product_of
 from plant.models import Charge, Component, Kiln, Phase
 from plant.physics.drying_capacity import share_above_fibre_saturation
 from plant.physics.emc import emc_from_psychrometer_pct
-from plant.templatetags.kilnward import fixed
-from plant.templatetags.units import temperature_in
 
 LOOK_BACK = timedelta(days=60)
 LOOK_BACK_FOR_CHARGES = timedelta(days=365)

@@ -9,11 +9,10 @@ from django.utils.functional import Promise
 from django.utils.translation import gettext_lazy
 
 from maintenance.losses.price_of_waiting import KINDS, Assumptions
-from plant.frame.calculations.units import Scale
-from plant.mill.units import temperature_scale
+from plant.basics.units import Scale
+from plant.frame.figures import fixed, quantity
+from plant.frame.units import temperature_in, temperature_scale
 from plant.models import Mill
-from plant.templatetags.kilnward import fixed, quantity
-from plant.templatetags.units import temperature_in
 
 LABELS: dict[str, Promise] = {
     "dry_bulb_c": gettext_lazy("Dry bulb in the chamber"),

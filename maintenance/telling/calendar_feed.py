@@ -16,8 +16,8 @@ from icalendar import Calendar, Event
 from maintenance.models import KilnStop, WorkOrder
 from maintenance.telling.my_week import DAY, LockOut, OwnJob, as_lock_outs, as_own, placed_between, with_crew
 from plant import clock
+from plant.frame.figures import quantity
 from plant.models import Change, Kiln, Mill, Person
-from plant.templatetags.kilnward import quantity
 from plant.warnings.kiln_warnings import KilnWarning, kiln_warnings
 
 DAYS_BACK, DAYS_AHEAD = 14, 90

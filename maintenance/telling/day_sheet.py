@@ -26,9 +26,9 @@ from maintenance.telling.my_week import (
     with_crew,
 )
 from plant import clock
+from plant.frame.figures import quantity
 from plant.models import Kiln, Mill, Person
 from plant.pictures.paper import INK, Heading, Paper, RowTable, grid, section, text
-from plant.templatetags.kilnward import quantity
 
 WIDTHS_MM = (21.0, 62.0, 40.0, 31.0, 24.0)
 

@@ -27,7 +27,7 @@ from maintenance.watches.firing_data import picture_of
 from maintenance.watches.verdicts import defects_about
 from maintenance.watches.words import heard_of, sentence
 from plant import clock
-from plant.frame.calculations.periods import from_epoch_s, to_epoch_s
+from plant.basics.periods import from_epoch_s, to_epoch_s
 from plant.models import Change, Downtime, FailureMode, Fitting, Kiln
 
 # What is over already and began longer ago is put on record, but sends nobody: readings came late.

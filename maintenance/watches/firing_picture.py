@@ -13,7 +13,7 @@ from django.utils.translation import gettext as _
 from maintenance.models import Firing
 from maintenance.watches.specs import spec_of
 from maintenance.watches.words import InUnit, shown_unit, signal_words
-from plant.frame.calculations.periods import from_epoch_s, to_epoch_s
+from plant.basics.periods import from_epoch_s, to_epoch_s
 from plant.pictures.climate_chart.axes import round_step
 
 # In units of the drawing, which is as wide as a phone and grows with the page.

@@ -20,7 +20,7 @@ from maintenance.watches.moments import STEP_S, carry_on
 from maintenance.watches.specs import is_about_silence, spec_of, used_keys
 from maintenance.watches.verdicts import judge_by_records
 from plant import clock
-from plant.frame.calculations.periods import from_epoch_s, to_epoch_s
+from plant.basics.periods import from_epoch_s, to_epoch_s
 from plant.models import Kiln
 from plant.readings.calculations.climate_signals import lookback_minutes
 from plant.readings.calculations.climate_view import View

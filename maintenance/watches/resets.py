@@ -2,7 +2,7 @@
 
 from maintenance.models import Firing, Watch, WorkOrder
 from plant import clock
-from plant.frame.calculations.periods import to_epoch_s
+from plant.basics.periods import to_epoch_s
 
 # These count or compare with what was before; the others are over as soon as the readings say so.
 COUNTS_SINCE = ("running_since", "drift", "trend")

@@ -14,7 +14,7 @@ from maintenance.watches.calculations.rows import WatchSpec, check, for_kiln, ru
 from maintenance.watches.specs import channel_keys, shipped_specs, spec_of, unsuited_why
 from plant import clock
 from plant.access import require
-from plant.frame.calculations.periods import to_epoch_s
+from plant.basics.periods import to_epoch_s
 from plant.models import Change, Channel, Component, ComponentKind, Kiln, User
 
 # What may be changed on a watch of one's own, beside its name and the numbers of its rule.

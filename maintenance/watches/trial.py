@@ -21,7 +21,7 @@ from maintenance.watches.specs import spec_of
 from maintenance.watches.verdicts import FOUND_BEFORE, PROVES_WITHIN, defects_about, speaks_for
 from maintenance.watches.words import heard_of, sentence
 from plant import clock
-from plant.frame.calculations.periods import from_epoch_s, to_epoch_s
+from plant.basics.periods import from_epoch_s, to_epoch_s
 from plant.models import Charge, Downtime
 from plant.readings.calculations.climate_signals import lookback_minutes, signal_values
 from plant.readings.calculations.climate_view import View

@@ -14,7 +14,7 @@ from maintenance.watches.calculations.rows import rule_from, rule_parameters
 from maintenance.watches.specs import spec_of
 from maintenance.watches.trial import TrialResult, try_on_past
 from plant.background.queueing import enqueue
-from plant.frame.calculations.periods import from_epoch_s, to_epoch_s
+from plant.basics.periods import from_epoch_s, to_epoch_s
 from plant.models import Charge, Job, User
 
 TRY_TASK: Final = "try a watch on the past"

@@ -26,14 +26,14 @@ from maintenance.watches.calculations.rules import (
 )
 from maintenance.watches.calculations.trends import Trend
 from maintenance.watches.specs import spec_of
-from plant.frame.calculations.periods import from_epoch_s
-from plant.frame.calculations.units import FAHRENHEIT
-from plant.mill.units import temperature_scale
+from plant.basics.periods import from_epoch_s
+from plant.basics.units import FAHRENHEIT
+from plant.frame.figures import DASH, quantity
+from plant.frame.units import temperature_scale
 from plant.models import Channel, Mill, Phase
 from plant.physics.quantities import QUANTITIES
 from plant.readings.calculations.charge_figures import FIGURES, figure_unit
 from plant.readings.calculations.climate_signals import DIFFERENCE, SIGNALS, unit_of
-from plant.templatetags.kilnward import DASH, quantity
 
 # How units are written; temperatures and their differences follow the mill.
 WRITTEN = {

@@ -19,7 +19,7 @@ from maintenance.models import ProofTest, TaskSheet, WorkOrder, WorkStep
 from maintenance.models.catalogue import NeedsState
 from plant import clock
 from plant.frame.measures import InUnitField
-from plant.mill.units import reading_scale
+from plant.frame.units import reading_scale
 from plant.models import Component, Downtime, FailureMode, Kiln, Mill, Person
 
 # Stands beside codes of failure modes, which have no stop.

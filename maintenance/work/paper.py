@@ -18,14 +18,13 @@ from maintenance.orders.origins import origins_of, say_origins
 from maintenance.orders.paper_blocks import Tick, WriteLines, cautions_block, component_words, fields, strong_line
 from maintenance.plans.places_now import failing_places
 from plant import clock
-from plant.mill.units import reading_scale, temperature_scale
+from plant.frame.figures import fixed, quantity
+from plant.frame.units import reading_in, reading_scale, temperature_scale
 from plant.models import Mill
 from plant.pictures.end_view import NUMBER_NAMES, MakeUp, chamber
 from plant.pictures.marks import mark_of_number
 from plant.pictures.paper import Heading, Paper, RowTable, grid, section, text
 from plant.pictures.paper_pictures import EndView, NumberMark
-from plant.templatetags.kilnward import fixed, quantity
-from plant.templatetags.units import reading_in
 
 STATES_WITH_PEOPLE_INSIDE = (NeedsState.EMPTY, NeedsState.STILL)
 

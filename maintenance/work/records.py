@@ -17,10 +17,9 @@ from maintenance.models import CheckPoint, Labour, StepRecord, WorkOrder, WorkPa
 from maintenance.work.course import is_outside_limits, latest_records, lock, lock_with_kiln
 from plant import clock
 from plant.access import require
-from plant.mill.units import reading_scale
+from plant.frame.figures import quantity
+from plant.frame.units import reading_in, reading_scale
 from plant.models import Change, Downtime, Mill, Person, User
-from plant.templatetags.kilnward import quantity
-from plant.templatetags.units import reading_in
 from plant.warnings.running_bars import refuse_running
 
 State = WorkOrder.State

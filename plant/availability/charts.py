@@ -20,13 +20,13 @@ from django.utils.translation import gettext_lazy, ngettext
 
 from plant.availability.calculations.stretches import Being, Stretch
 from plant.availability.report import AvailabilityReport, KilnReport
+from plant.basics.periods import to_epoch_s
+from plant.basics.units import BOARD_FEET_PER_M3
 from plant.charges.calculations.drying_loss import Bridge
 from plant.charges.rows import DowntimeLine
 from plant.clock import start_of_day
-from plant.frame.calculations.periods import to_epoch_s
-from plant.frame.calculations.units import BOARD_FEET_PER_M3
+from plant.frame.figures import fixed
 from plant.models import Mill
-from plant.templatetags.kilnward import fixed
 
 BEING_WORDS: dict[Being, Promise | str] = {
     Being.ABLE: gettext_lazy("able to dry"),

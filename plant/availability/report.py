@@ -29,6 +29,7 @@ from plant.availability.calculations.availability import (
 )
 from plant.availability.calculations.stretches import Being, Stretch, joined, stretches
 from plant.availability.report_period import ReportPeriod
+from plant.basics.periods import Period, to_epoch_s
 from plant.charges.calculations import downtime as records
 from plant.charges.calculations.drying_loss import (
     Bridge,
@@ -44,7 +45,6 @@ from plant.charges.calculations.drying_loss import (
 from plant.charges.calculations.time_account import EMPTY_ACCOUNT, TimeAccount, account_grid, equivalent_hours
 from plant.charges.rows import ChargeLine, DowntimeLine, KilnRecords, read_records
 from plant.clock import start_of_day
-from plant.frame.calculations.periods import Period, to_epoch_s
 from plant.models import Downtime, Kiln, Mill
 
 TENTH_H = Decimal("0.1")

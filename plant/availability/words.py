@@ -13,9 +13,9 @@ from django.utils.translation import ngettext
 from plant.availability.calculations.availability import FailureFigures
 from plant.availability.report import AvailabilityReport, Cause, CauseBy, KilnReport
 from plant.availability.report_period import ReportPeriod
+from plant.frame.figures import DASH, fixed, percent
+from plant.frame.units import volume_in
 from plant.models import Mill
-from plant.templatetags.kilnward import DASH, fixed, percent
-from plant.templatetags.units import volume_in
 
 
 def figure(value: Fraction | float | Decimal | None, decimals: int = 1) -> str:

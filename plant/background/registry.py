@@ -17,7 +17,7 @@ from django.conf import settings
 from django.core.exceptions import ImproperlyConfigured
 from django.utils.module_loading import autodiscover_modules
 
-from plant.frame.calculations.sentences import Sentence, Sentences, sentences
+from plant.basics.sentences import Sentence, Sentences, sentences
 
 
 class Progress(Protocol):

@@ -15,7 +15,7 @@ from plant.background import heartbeat
 from plant.background.process import identity
 from plant.background.queueing import take_off
 from plant.background.registry import CannotBeDoneError, UnknownTaskError, function_of
-from plant.frame.calculations.sentences import Sentence, Sentences
+from plant.basics.sentences import Sentence, Sentences
 from plant.models import Job, JobAttempt
 
 # A task that fails or takes its worker with it is tried so often.

@@ -7,10 +7,10 @@ from decimal import Decimal
 
 from django.db.models import Exists, Min, OuterRef, Q
 
+from plant.basics.periods import to_epoch_s
 from plant.charges.calculations.charge_phases import RUNNING_PHASES, PhaseRow
 from plant.charges.calculations.downtime import WHOLE
 from plant.charges.calculations.drying_loss import Product
-from plant.frame.calculations.periods import to_epoch_s
 from plant.models import Charge, Downtime, Kiln, Phase
 
 RATE_HISTORY = timedelta(days=365)

@@ -6,7 +6,7 @@ from typing import Any
 from django import forms
 from django.utils.translation import gettext_lazy as _
 
-from plant.frame.calculations.units import Scale
+from plant.basics.units import Scale
 
 
 class InUnitField(forms.DecimalField):

@@ -33,10 +33,10 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
 from plant import clock
-from plant.frame.calculations.sentences import TYPED, Sentence, Value, all_from_json, sentences
+from plant.basics.sentences import TYPED, Sentence, Value, all_from_json, sentences
+from plant.frame.figures import fixed, percent, quantity, span_of_minutes
+from plant.frame.units import temperature_in, volume_in
 from plant.models import Mill
-from plant.templatetags.kilnward import fixed, percent, quantity, span_of_minutes
-from plant.templatetags.units import temperature_in, volume_in
 
 log = logging.getLogger(__name__)
 Patterns = Mapping[str, str | Promise]

@@ -8,7 +8,7 @@ from django.utils.translation import gettext_lazy as _
 
 from plant.frame.measures import InUnitField
 from plant.frame.particulars import digest
-from plant.mill.units import volume_scale
+from plant.frame.units import volume_scale
 from plant.models import Kiln
 
 if TYPE_CHECKING:

@@ -9,6 +9,7 @@ from typing import TypeVar
 
 from django.db.models import OuterRef, Q, Subquery
 
+from plant.basics.periods import Period
 from plant.charges.calculations import charge_phases, downtime
 from plant.charges.calculations.drying_loss import (
     CompletedCharge,
@@ -23,7 +24,6 @@ from plant.charges.calculations.drying_loss import (
 from plant.charges.calculations.openings import Opening, Windows, windows
 from plant.charges.calculations.time_account import account
 from plant.charges.rows import NEXT_CHARGE, RATE_HISTORY
-from plant.frame.calculations.periods import Period
 from plant.kilns.calculations.kiln_state import STOPS, StateAt, state_at
 from plant.models import Charge, Downtime, Kiln
 

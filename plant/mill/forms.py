@@ -12,7 +12,7 @@ from django.utils.translation import gettext_lazy as _
 
 from plant.frame.measures import InUnitField
 from plant.frame.particulars import digest
-from plant.mill.units import height_scale, temperature_scale
+from plant.frame.units import height_scale, temperature_scale
 from plant.models import Mill
 from plant.physics.standard_atmosphere import HIGHEST_M, LOWEST_M
 

@@ -8,8 +8,8 @@ from django.db import models
 from django.utils.translation import gettext_lazy as _
 
 from plant import clock
+from plant.basics.sentences import Sentence
 from plant.fields import SentencesField
-from plant.frame.calculations.sentences import Sentence
 from plant.models.querysets import ChangeQuerySet
 
 if TYPE_CHECKING:

@@ -10,7 +10,7 @@ from django.utils.translation import ngettext
 from django.views.decorators.http import require_POST
 
 from plant.access import needs
-from plant.frame.calculations.periods import from_epoch_s
+from plant.basics.periods import from_epoch_s
 from plant.frame.particulars import renew_seen
 from plant.models import Change, Channel, Kiln, Reading
 from plant.readings import sources as act

@@ -8,8 +8,8 @@ from typing import Any
 
 from django.db.models import Max, OuterRef, Q, Subquery
 
+from plant.basics.periods import from_epoch_s, to_epoch_s
 from plant.charges.calculations.charge_phases import RUNNING_PHASES
-from plant.frame.calculations.periods import from_epoch_s, to_epoch_s
 from plant.models import Channel, Charge, ChargeFigure, Kiln, Phase, Reading
 from plant.readings.calculations.charge_figures import charge_figures
 from plant.readings.calculations.climate_view import Usual

@@ -6,11 +6,11 @@ from django.db.models import Max
 from django.utils.translation import gettext as _
 
 from plant import clock
+from plant.frame.units import temperature_in
 from plant.models import Channel, ChannelDay, Kiln, Mill
 from plant.physics.emc import HOTTEST_C
 from plant.physics.psychrometrics import saturation_temperature_c
 from plant.readings.calculations.climate_signals import DIFFERENCE, SIGNALS
-from plant.templatetags.units import temperature_in
 
 LOOK_BACK = timedelta(days=60)
 # Signals whose name begins so rest on the EMC by the psychrometer.

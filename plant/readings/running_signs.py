@@ -8,15 +8,15 @@ import numpy as np
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
-from plant.frame.calculations.periods import from_epoch_s, to_epoch_s
+from plant.basics.periods import from_epoch_s, to_epoch_s
+from plant.frame.figures import quantity
+from plant.frame.units import temperature_in
 from plant.models import Channel, Kiln
 from plant.readings.calculations.reading_marks import TOLD_ON_CHANGE, Track
 from plant.readings.calculations.running_signs import QUANTITIES, RunningSign, Sign, running_signs
 from plant.readings.calculations.sent_readings import END_S
 from plant.readings.spans import HELD_ON_CHANGE_S, load_channels
 from plant.readings.unit_labels import kept_unit_label
-from plant.templatetags.kilnward import quantity
-from plant.templatetags.units import temperature_in
 
 # Readings so old still say what is.
 FRESH = timedelta(minutes=10)

@@ -7,7 +7,7 @@ import numpy as np
 from django.db import connection, transaction
 from django.db.models import Min, OuterRef, Subquery
 
-from plant.frame.calculations.periods import CalendarUnit, Period, calendar_periods, from_epoch_s
+from plant.basics.periods import CalendarUnit, Period, calendar_periods, from_epoch_s
 from plant.models import Channel, ChannelDay, Kiln, Reading, Unsettled
 from plant.readings.calculations.reading_marks import Marks, Track, mark, reach_s
 from plant.readings.spans import Series, load_channels, phase_spans, running_spans

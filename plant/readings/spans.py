@@ -7,8 +7,8 @@ import numpy as np
 from django.db import connection
 from numpy.typing import NDArray
 
+from plant.basics.periods import from_epoch_s, to_epoch_s
 from plant.charges.calculations.charge_phases import RUNNING_PHASES
-from plant.frame.calculations.periods import from_epoch_s, to_epoch_s
 from plant.models import Channel, Charge, Kiln, Phase, Reading
 from plant.readings.calculations.climate_frame import PHASE_CODES, Frame, Values, hold_last
 from plant.readings.calculations.reading_marks import TOLD_ON_CHANGE, gap_s

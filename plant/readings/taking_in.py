@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from plant import clock
 from plant.background.queueing import enqueue
-from plant.frame.calculations.periods import to_epoch_s
+from plant.basics.periods import to_epoch_s
 from plant.models import Channel, Job, Kiln, Reading, ReadingSource, Unsettled
 from plant.readings.calculations.climate_frame import Values
 from plant.readings.calculations.reading_marks import out_of_range

@@ -5,7 +5,7 @@ from datetime import timedelta
 from django import template
 from django.utils.translation import gettext as _
 
-from plant.templatetags.kilnward import DASH, span
+from plant.frame.figures import DASH, span
 
 register = template.Library()
 

@@ -10,7 +10,7 @@ from django.utils.formats import date_format
 from django.utils.timezone import localtime
 from django.utils.translation import gettext as _
 
-from plant.templatetags.kilnward import DASH
+from plant.frame.figures import DASH
 
 register = template.Library()
 

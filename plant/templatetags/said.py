@@ -5,7 +5,7 @@ from typing import Any
 
 from django import template
 
-from plant.frame.calculations.sentences import Sentence
+from plant.basics.sentences import Sentence
 from plant.frame.saying import say, say_kept
 
 register = template.Library()

@@ -5,40 +5,11 @@ from decimal import Decimal
 from typing import Any
 
 from django import template
-from django.utils.translation import gettext as _
 
-from plant.frame.calculations.units import BOARD_FEET
-from plant.mill.units import reading_scale, temperature_scale, volume_scale
+from plant.frame.units import reading_in, reading_scale, temperature_in, volume_in
 from plant.models import Mill
-from plant.templatetags.kilnward import DASH, fixed, quantity
 
 register = template.Library()
-
-
-def temperature_in(celsius: Decimal | float | int | None, mill: Mill | None, decimals: int = 1) -> str:
-    """Write a temperature with its unit and at most so many decimals."""
-    if celsius is None:
-        return DASH
-    scale = temperature_scale(mill)
-    return f"{quantity(scale.shown(Decimal(str(celsius))), decimals)} {scale.unit}"
-
-
-def volume_in(cubic_metres: Decimal | float | int | None, mill: Mill | None, decimals: int = 0) -> str:
-    """Write a volume with its unit; board feet always as whole ones."""
-    if cubic_metres is None:
-        return DASH
-    value, scale = Decimal(str(cubic_metres)), volume_scale(mill)
-    if scale is BOARD_FEET:
-        return _("%(count)s board feet") % {"count": fixed(scale.shown(value), 0)}
-    return f"{fixed(value, decimals)} {scale.unit}"
-
-
-def reading_in(value: Decimal | None, unit: str, mill: Mill | None) -> str:
-    """Write a reading, kept in a unit of the catalogue, as the mill reads it."""
-    if value is None:
-        return DASH
-    scale = reading_scale(unit, mill)
-    return f"{quantity(scale.shown(value), scale.decimals)} {scale.unit}".strip()
 
 
 @register.filter

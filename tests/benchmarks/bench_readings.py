@@ -148,7 +148,7 @@ def _with_charge(kiln: "Kiln", from_s: int, until_s: int) -> str:
 
     from django.urls import reverse
 
-    from plant.frame.calculations.periods import from_epoch_s
+    from plant.basics.periods import from_epoch_s
     from plant.models import Charge, Phase
 
     begin_at, end_at = from_epoch_s(from_s), from_epoch_s(until_s)

@@ -6,10 +6,10 @@ import sqlite3
 from collections.abc import Sequence
 from datetime import UTC, date, datetime
 
+from plant.basics.periods import CalendarUnit, calendar_periods
 from plant.charges.calculations.charge_phases import RUNNING_PHASES, PhaseKind, PhaseRow
 from plant.charges.calculations.downtime import WHOLE, DowntimeKind, DowntimeRow
 from plant.charges.calculations.time_account import AccountGrid, account_grid
-from plant.frame.calculations.periods import CalendarUnit, calendar_periods
 from tests.benchmarks.harness import BenchmarkError, Measured, at_most, timed
 
 KILNS = 120

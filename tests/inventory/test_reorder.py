@@ -23,7 +23,7 @@ from inventory.calculations.reorder import (
     reorder_advice,
     spread_lead_time,
 )
-from plant.frame.calculations.poisson import poisson_cdf, poisson_pmf, poisson_quantile, poisson_sf
+from plant.basics.poisson import poisson_cdf, poisson_pmf, poisson_quantile, poisson_sf
 
 REFERENCE = Path(__file__).parents[1] / "reference" / "inventory"
 TODAY = date(2026, 3, 4)

@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import Any
 
 from plant.background.registry import CannotBeDoneError, Progress, task
-from plant.frame.calculations.sentences import typed
+from plant.basics.sentences import typed
 
 
 def _note(name: str) -> None:

@@ -11,10 +11,10 @@ from decimal import Decimal
 from enum import StrEnum
 from fractions import Fraction
 
+from plant.basics.periods import Period
+from plant.basics.poisson import poisson_mean
 from plant.charges.calculations.downtime import WHOLE, Downtime, DowntimeKind
 from plant.charges.calculations.time_account import Split, TimeAccount
-from plant.frame.calculations.periods import Period
-from plant.frame.calculations.poisson import poisson_mean
 
 
 class TimeBase(StrEnum):

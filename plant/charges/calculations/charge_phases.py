@@ -6,7 +6,7 @@ from datetime import datetime, timedelta
 from enum import StrEnum
 from itertools import zip_longest
 
-from plant.frame.calculations.periods import to_epoch_s
+from plant.basics.periods import to_epoch_s
 
 PhaseRow = tuple[int, int, int | None, str]
 """(kiln id, start s, end s or None while under way, phase kind), UTC epoch seconds."""

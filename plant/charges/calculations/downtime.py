@@ -4,7 +4,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from enum import StrEnum
 
-from plant.frame.calculations.periods import to_epoch_s
+from plant.basics.periods import to_epoch_s
 
 WHOLE = 1000
 """A share of capacity of 1, in thousandths."""

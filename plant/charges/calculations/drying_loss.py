@@ -12,9 +12,9 @@ from decimal import ROUND_HALF_EVEN, Decimal
 from fractions import Fraction
 from itertools import pairwise
 
+from plant.basics.periods import Period, from_epoch_s, to_epoch_s
 from plant.charges.calculations.downtime import WHOLE, DeratingRule, Downtime
 from plant.charges.calculations.time_account import TimeAccount, account, equivalent_hours
-from plant.frame.calculations.periods import Period, from_epoch_s, to_epoch_s
 
 PRIOR_CHARGES = 3
 """How many charges of history the broader rate counts for, where a narrower one leans on it. Common practice of

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from itertools import pairwise
 
+from plant.basics.periods import to_epoch_s
 from plant.charges.calculations.charge_phases import (
     RUNNING_PHASES,
     Charge,
@@ -12,7 +13,6 @@ from plant.charges.calculations.charge_phases import (
     forecast_charges,
 )
 from plant.charges.calculations.downtime import Downtime
-from plant.frame.calculations.periods import to_epoch_s
 
 _Span = tuple[datetime, datetime | None]
 

@@ -23,9 +23,9 @@ from fractions import Fraction
 import numpy as np
 from numpy.typing import NDArray
 
+from plant.basics.periods import Period, to_epoch_s
 from plant.charges.calculations.charge_phases import RUNNING_PHASES, Phase, PhaseKind, PhaseRow
 from plant.charges.calculations.downtime import WHOLE, DeratingRule, Downtime, DowntimeKind, DowntimeRow
-from plant.frame.calculations.periods import Period, to_epoch_s
 
 Ints = NDArray[np.int64]
 Bools = NDArray[np.bool_]

@@ -5,9 +5,9 @@ from dataclasses import dataclass
 from datetime import datetime
 from enum import StrEnum
 
+from plant.basics.periods import to_epoch_s
 from plant.charges.calculations.charge_phases import RUNNING_PHASES, Phase
 from plant.charges.calculations.downtime import WHOLE, DeratingRule, Downtime, DowntimeKind
-from plant.frame.calculations.periods import to_epoch_s
 
 
 class KilnState(StrEnum):

@@ -10,7 +10,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 from numpy.typing import NDArray
 
-from plant.frame.calculations.units import CELSIUS, FAHRENHEIT, Scale
+from plant.basics.units import CELSIUS, FAHRENHEIT, Scale
 from plant.models import Channel
 from plant.physics.psychrometrics import STANDARD_PRESSURE_PA
 from plant.physics.quantities import QUANTITIES

@@ -12,6 +12,7 @@ from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
+from plant.frame.figures import fixed
 from plant.models import Reading
 from plant.pictures.climate_chart.axes import DAY, TimeTick, ValueAxis, time_ticks, value_axis
 from plant.pictures.climate_chart.bands import HUES, BandPlan, Shown, band_plans, name_of, shown_sources, sources_of
@@ -19,7 +20,6 @@ from plant.pictures.climate_chart.drawing import Line, draw_line, draw_marks, dr
 from plant.pictures.climate_chart.lines import Source
 from plant.pictures.climate_chart.thinning import Run, Span, Thinned, Values, by_column, runs, runs_by_column, thin
 from plant.readings.calculations.reading_marks import TOLD_ON_CHANGE
-from plant.templatetags.kilnward import fixed
 
 TICKS: Final = {"tall": 5, "middle": 4, "low": 2}
 TIME_TICKS: Final = 9

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from plant import clock
 from plant.access import require
-from plant.frame.calculations.periods import from_epoch_s, to_epoch_s
+from plant.basics.periods import from_epoch_s, to_epoch_s
 from plant.models import Change, Channel, ChannelName, FileIntake, ReadingSource, User
 from plant.physics.quantities import QUANTITIES
 from plant.readings.calculations.reading_units import known_unit, to_kept

@@ -10,7 +10,7 @@ from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST
 
 from plant.access import needs
-from plant.frame.calculations.periods import from_epoch_s, to_epoch_s
+from plant.basics.periods import from_epoch_s, to_epoch_s
 from plant.models import Channel, FileIntake, Mill, Reading, ReadingSource, Unsettled
 from plant.readings.files import uploads
 from plant.readings.files.calculations.faults import FaultyFileError, OtherHeadError

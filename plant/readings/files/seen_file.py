@@ -13,7 +13,7 @@ from django.utils.functional import Promise
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
-from plant.frame.calculations.periods import from_epoch_s
+from plant.basics.periods import from_epoch_s
 from plant.frame.typed_numbers import row_number
 from plant.models import Channel, Mill, ReadingSource
 from plant.physics.quantities import QUANTITIES

@@ -17,7 +17,7 @@ from django.utils import timezone
 
 from plant.background.queueing import enqueue
 from plant.background.registry import Progress
-from plant.frame.calculations.sentences import typed
+from plant.basics.sentences import typed
 from plant.models import FileIntake, Job, ReadingSource
 from plant.readings.files.calculations.faults import FaultyFileError
 from plant.readings.files.file_intake import digest_of, record_refusal, refuse_large, remembered, take_in_file

@@ -17,7 +17,7 @@ from maintenance.chamber_tests.running import COOLING, POWER, TestHours, evaluat
 from maintenance.chamber_tests.words import REFUSALS, Climate, change_words, fans_words, refusal_words, verdict
 from maintenance.models import ChamberTest
 from plant import clock
-from plant.frame.calculations.periods import from_epoch_s
+from plant.basics.periods import from_epoch_s
 from plant.models import Change, Channel, Kiln, Mill, Reading
 from tests.factories import ChargeFactory, KilnFactory, MillFactory, TaskSheetFactory, UserFactory, WorkOrderFactory
 from tests.maintenance.chamber_tests import chamber_cases

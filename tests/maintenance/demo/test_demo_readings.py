@@ -11,7 +11,7 @@ from maintenance.demo.setting_up import set_up
 from maintenance.demo.world import World
 from maintenance.models import Firing, Watch, WorkOrder
 from plant import clock
-from plant.frame.calculations.periods import to_epoch_s
+from plant.basics.periods import to_epoch_s
 from plant.models import Channel, ChannelDay, Charge, Job, Kiln, Reading, ReadingSource, Unsettled
 from plant.readings.calculations.climate_frame import PHASE_CODES
 from plant.readings.spans import load_frame

@@ -18,7 +18,7 @@ from maintenance.entry.permits import open_permit
 from maintenance.models import Defect, EntryPermit, StepRecord
 from plant import clock
 from plant.frame.measures import InUnitField
-from plant.mill.units import temperature_scale
+from plant.frame.units import temperature_scale
 from plant.models import Kiln, Mill
 from tests.factories import (
     ChargeFactory,

@@ -9,7 +9,7 @@ from maintenance.models import Defect, Firing, Watch, WorkOrder
 from maintenance.watches.calculations.rules import Limit
 from maintenance.watches.specs import spec_of
 from maintenance.watches.trial import TrialResult, try_on_past
-from plant.frame.calculations.periods import from_epoch_s
+from plant.basics.periods import from_epoch_s
 from plant.models import Downtime, FailureMode, Kiln
 from tests.factories import ChargeFactory
 from tests.maintenance.watching_mill import (

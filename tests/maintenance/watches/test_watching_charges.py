@@ -13,7 +13,7 @@ from maintenance.watches.looking import look_around, look_at_charges
 from maintenance.watches.resets import begin_anew
 from maintenance.watches.specs import shipped_specs
 from maintenance.watches.words import Heard, heard_of, sentence
-from plant.frame.calculations.periods import from_epoch_s
+from plant.basics.periods import from_epoch_s
 from plant.models import Charge, ChargeFigure, Kiln
 from plant.readings.charge_figures import keep_figures, usual_of
 from tests.factories import ChargeFactory, WorkOrderFactory

@@ -8,9 +8,9 @@ from fractions import Fraction
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
+from plant.basics.periods import Period
 from plant.charges.calculations.downtime import DeratingRule, Downtime, DowntimeKind
 from plant.charges.calculations.time_account import TimeAccount, account
-from plant.frame.calculations.periods import Period
 
 FOLDER = Path(__file__).parents[2] / "reference" / "reliability"
 KILN = 1

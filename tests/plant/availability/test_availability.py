@@ -18,9 +18,9 @@ from plant.availability.calculations.availability import (
     fleet_availability,
     mtbf_bounds_h,
 )
+from plant.basics.periods import Period
 from plant.charges.calculations.downtime import WHOLE, Downtime, DowntimeKind, DowntimeRow
 from plant.charges.calculations.time_account import EMPTY_ACCOUNT, Split, TimeAccount, account, account_grid
-from plant.frame.calculations.periods import Period
 from tests.plant.availability.reliability_cases import Case, cases, formulas
 
 FORMULAS = formulas()

@@ -12,7 +12,7 @@ from plant.background import heartbeat, keeper
 from plant.background.queueing import enqueue
 from plant.background.running import run_job
 from plant.background.seen import Life, worker_seen
-from plant.frame.calculations.sentences import typed
+from plant.basics.sentences import typed
 from plant.models import Heartbeat, Job, JobAttempt
 from tests.factories import MillFactory, UserFactory
 from tests.plant import background_tasks  # noqa: F401  registers the tasks

@@ -6,6 +6,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from plant.basics.periods import Period
 from plant.charges.calculations.downtime import Downtime, DowntimeKind
 from plant.charges.calculations.drying_loss import (
     Bridge,
@@ -20,7 +21,6 @@ from plant.charges.calculations.drying_loss import (
     product_stretches,
 )
 from plant.charges.calculations.time_account import Split, TimeAccount
-from plant.frame.calculations.periods import Period
 from tests.plant.availability.reliability_cases import formulas
 
 SPRUCE, OAK = Product("spruce", 50), Product("oak", 27)

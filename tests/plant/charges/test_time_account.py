@@ -7,6 +7,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from plant.availability.calculations.availability import TimeBase, availability, equivalent_availability, failures
+from plant.basics.periods import CalendarUnit, Period, calendar_periods, from_epoch_s
 from plant.charges.calculations.charge_phases import RUNNING_PHASES, Phase, PhaseKind, PhaseRow
 from plant.charges.calculations.downtime import WHOLE, DeratingRule, Downtime, DowntimeKind, DowntimeRow
 from plant.charges.calculations.time_account import (
@@ -16,7 +17,6 @@ from plant.charges.calculations.time_account import (
     account_grid,
     equivalent_hours,
 )
-from plant.frame.calculations.periods import CalendarUnit, Period, calendar_periods, from_epoch_s
 from tests.plant.availability.reliability_cases import Case, cases
 
 CASES = cases()

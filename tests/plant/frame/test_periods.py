@@ -2,7 +2,7 @@ from datetime import UTC, date, datetime
 
 import pytest
 
-from plant.frame.calculations.periods import CalendarUnit, Period, calendar_periods, from_epoch_s, to_epoch_s
+from plant.basics.periods import CalendarUnit, Period, calendar_periods, from_epoch_s, to_epoch_s
 
 
 def test_an_instant_without_time_zone_is_refused() -> None:

@@ -4,8 +4,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from plant.frame.calculations import poisson
-from plant.frame.calculations.poisson import poisson_cdf, poisson_mean
+from plant.basics import poisson
+from plant.basics.poisson import poisson_cdf, poisson_mean
 
 # Upper 5 % and lower 5 % points of chi-square at an even number of degrees of freedom: NIST/SEMATECH e-Handbook of
 # Statistical Methods, section 1.3.6.7.4 (from memory, to its three decimals).

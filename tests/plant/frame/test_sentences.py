@@ -7,8 +7,7 @@ from typing import Any
 import pytest
 from django.utils.translation import gettext_lazy, ngettext_lazy
 
-from plant.frame import saying
-from plant.frame.calculations.sentences import (
+from plant.basics.sentences import (
     Sentence,
     all_from_json,
     all_to_json,
@@ -17,6 +16,7 @@ from plant.frame.calculations.sentences import (
     to_json,
     typed,
 )
+from plant.frame import saying
 from plant.frame.saying import say, say_kept, saying_for
 from plant.models import Change, Mill
 from plant.templatetags.said import said

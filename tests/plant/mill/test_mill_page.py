@@ -9,10 +9,10 @@ from django.test import Client
 from hypothesis import given
 from hypothesis import strategies as st
 
-from plant.frame.calculations.units import BOARD_FEET, BOARD_FEET_PER_M3
-from plant.frame.calculations.units import FAHRENHEIT as FAHRENHEIT_SCALE
+from plant.basics.units import BOARD_FEET, BOARD_FEET_PER_M3
+from plant.basics.units import FAHRENHEIT as FAHRENHEIT_SCALE
+from plant.frame.units import temperature_in, volume_in
 from plant.models import Change, Mill
-from plant.templatetags.units import temperature_in, volume_in
 from tests.factories import MillFactory, UserFactory
 
 BACKEND = "django.contrib.auth.backends.ModelBackend"

@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from plant.frame.calculations.units import CELSIUS, FAHRENHEIT
+from plant.basics.units import CELSIUS, FAHRENHEIT
 from plant.physics.emc import emc_from_psychrometer_pct, emc_pct
 from plant.physics.psychrometrics import relative_humidity_by_psychrometer
 from plant.pictures.climate_chart.axes import ValueAxis, round_step, time_ticks, value_axis

@@ -12,8 +12,8 @@ from reportlab.platypus import Flowable
 
 from plant.availability.charts import bridge_bars
 from plant.charges.calculations.drying_loss import Bridge
+from plant.frame.figures import fixed
 from plant.pictures.paper import BOLD, REGULAR, Heading, Paper, fitting, grid, printable, text
-from plant.templatetags.kilnward import fixed
 
 DRAWN_AT = datetime(2026, 3, 2, 6, tzinfo=UTC)
 

@@ -1,1 +1,0 @@
-"""Pure computation that all rooms share: no Django, no clock, no files."""
