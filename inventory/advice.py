@@ -22,6 +22,7 @@ from inventory.models import (
     SupplierTerms,
 )
 from plant import clock
+from plant.basics.sentences import Sentence
 from plant.models import Mill
 
 # Past use is looked at over two years, or since the part is on record where that is shorter: long enough for slow
@@ -160,7 +161,7 @@ def _advise(part: Part, seen: _Gathered, day: date, as_of: datetime) -> ReorderA
     )
     reason = advice.reason
     if terms is None:
-        reason += " No supplier is known, so the lead time counts as 0 days: enter who delivers this part."
+        reason += (Sentence.of("reorder.no_supplier"),)
     return ReorderAdvice(
         part=part,
         as_of=as_of,

@@ -17,6 +17,7 @@ from inventory.advice import refresh_advice
 from inventory.models import Bin, Part, PurchaseOrder, PurchaseOrderLine, ReorderAdvice, StockMove, SupplierTerms
 from plant import clock
 from plant.access import require
+from plant.basics.sentences import Sentence, Sentences, typed
 from plant.models import Change, Mill, NumberSeries, User
 
 SERIES = "purchase order"
@@ -72,7 +73,7 @@ def order_part(part: Part, quantity: Decimal, by: User | None, reason: str = "")
     if known:
         _set_quantity(known, quantity, by)
         return known
-    return _add_line(terms, quantity, reason or _("asked for by hand"), by)
+    return _add_line(terms, quantity, typed(reason) or (Sentence.of("order.by_hand"),), by)
 
 
 @transaction.atomic
@@ -174,7 +175,7 @@ def _terms_of(part_ids: Iterable[int]) -> dict[int, SupplierTerms]:
     return {terms.part_id: terms for terms in found.order_by("is_preferred", "-unit_price")}
 
 
-def _add_line(terms: SupplierTerms, quantity: Decimal, reason: str, by: User | None) -> PurchaseOrderLine:
+def _add_line(terms: SupplierTerms, quantity: Decimal, reason: Sentences, by: User | None) -> PurchaseOrderLine:
     order = PurchaseOrder.objects.filter(supplier=terms.supplier, state=State.DRAWN_UP).order_by("pk").first()
     if order is None:
         order = PurchaseOrder.objects.create(
@@ -186,7 +187,7 @@ def _add_line(terms: SupplierTerms, quantity: Decimal, reason: str, by: User | N
         Change.record(order, "state", by=by, after={"state": str(State.DRAWN_UP)})
     line = order.lines.create(part=terms.part, quantity=quantity, unit_price=terms.unit_price, reason=reason)
     _new_version(order)
-    Change.record(order, "line added", by=by, after={terms.part.code: _plain(quantity)}, note=reason)
+    Change.record(order, "line added", by=by, after={terms.part.code: _plain(quantity)}, said=reason)
     return line
 
 

@@ -30,6 +30,7 @@ from functools import cached_property
 from statistics import NormalDist
 
 from plant.basics.poisson import poisson_cdf, poisson_pmf, poisson_quantile, poisson_sf
+from plant.basics.sentences import Sentence, Sentences
 
 #: Wanted cycle service by what the kiln does without the part: it stops, it slows, or it can wait. Common
 #: practice; the mill's own choice.
@@ -46,7 +47,6 @@ SPREAD_SDS = 4
 FORGOTTEN_TAIL = 1e-12
 #: Guards a floor against the last digit of a decimal division; far below any quantity issued.
 ROUNDING = 1e-9
-MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 ZERO = Decimal(0)
 
 
@@ -147,11 +147,6 @@ class LateDelivery:
     quantity: Decimal
     late_days: int
 
-    @property
-    def words(self) -> str:
-        """Say how late it is."""
-        return f"late by {_days(self.late_days)}"
-
 
 @dataclass(frozen=True)
 class ReorderAdvice:
@@ -171,7 +166,7 @@ class ReorderAdvice:
     planned_in_interval: Decimal
     run_out_chance: float
     late: tuple[LateDelivery, ...]
-    reason: str
+    reason: Sentences
 
 
 def reorder_advice(part: PartOutlook) -> ReorderAdvice:
@@ -185,7 +180,7 @@ def reorder_advice(part: PartOutlook) -> ReorderAdvice:
     Returns
     -------
     ReorderAdvice
-        the order, the figures behind it and the reason in words
+        the order, the figures behind it and the reason
 
     Raises
     ------
@@ -485,108 +480,102 @@ def _refuse_bad_figures(part: PartOutlook) -> None:
         raise ValueError(f"{len(use.issues)} past issues in {use.observed_days} observed days: give the days looked at")
 
 
-# --- words ---------------------------------------------------------------------------------------
+# --- what is said --------------------------------------------------------------------------------
 
 
-def _reason(outlook: _Outlook, *, order_now: bool) -> str:
+def _reason(outlook: _Outlook, *, order_now: bool) -> Sentences:
     """Say where the advice comes from, the most important first."""
-    sentences = [_none_words(outlook), _planned_words(outlook), _random_words(outlook), _chance_words(outlook)]
+    part = outlook.part
+    told = [*_say_none_there(outlook), _say_planned(outlook), _say_random(outlook), *_say_chance(outlook)]
     if order_now:
-        sentences.append(_point_words(outlook))
-    sentences += _delivery_words(outlook)
-    if outlook.part.terms.lead_time_sd_days:
-        sd_days = Decimal(str(outlook.part.terms.lead_time_sd_days))
-        sentences.append(f"Deliveries vary by about {_days(round(sd_days, 1))}; the reorder point allows for it.")
+        told.append(_say_point(outlook))
+    told += _say_deliveries(outlook)
+    if part.terms.lead_time_sd_days:
+        spread = _days(round(Decimal(str(part.terms.lead_time_sd_days)), 1))
+        told.append(Sentence.of("reorder.deliveries_vary", spread=spread))
     if outlook.expired:
-        sentences.append(f"Expired on the shelf and not counted: {_plain(outlook.expired)}.")
+        told.append(Sentence.of("reorder.expired", quantity=outlook.expired))
     if outlook.will_expire_unused:
-        sentences.append(f"Will expire unused and not counted: {_plain(outlook.will_expire_unused)}.")
-    if outlook.part.least_on_hand > outlook.quantile:
-        sentences.append(f"The mill keeps at least {_plain(outlook.part.least_on_hand)}.")
+        told.append(Sentence.of("reorder.will_expire_unused", quantity=outlook.will_expire_unused))
+    if part.least_on_hand > outlook.quantile:
+        told.append(Sentence.of("reorder.least_on_hand", quantity=part.least_on_hand))
     if outlook.reorder_point < outlook.mean_need:
-        sentences.append(
-            "The chance wanted for this part is kept with nothing in reserve: no safety stock is kept (shown as 0)."
-        )
-    return " ".join(sentence for sentence in sentences if sentence)
+        told.append(Sentence.of("reorder.no_safety_stock"))
+    return tuple(told)
 
 
-def _none_words(outlook: _Outlook) -> str:
+def _say_none_there(outlook: _Outlook) -> Sentences:
     """Say what it means that nothing lies there of a part without which the kiln stops, whatever its past use."""
     if not outlook.part.stops_the_kiln or outlook.usable > 0:
-        return ""
+        return ()
     days = math.ceil(outlook.part.terms.lead_time_days)
     if not days:
-        return "None is there: if one is needed, the kiln is stopped until it has come."
-    return f"None is there: if one is needed, the kiln is stopped for the {_days(days)} that it takes to arrive."
+        return (Sentence.of("reorder.none_there"),)
+    return (Sentence.of("reorder.none_there_for_days", days=_days(days)),)
 
 
-def _planned_words(outlook: _Outlook) -> str:
+def _say_planned(outlook: _Outlook) -> Sentence:
     days = _days(math.ceil(outlook.part.terms.lead_time_days))
     review_days = outlook.part.review_interval_days
-    planned = _plain(outlook.planned_within(outlook.interval_days))
+    planned = outlook.planned_within(outlook.interval_days)
     if review_days:
-        return f"Planned in the {_days(review_days)} to the next review and the {days} it takes to arrive: {planned}."
-    return f"Planned in the {days} it takes to arrive: {planned}."
+        return Sentence.of("reorder.planned_with_review", review=_days(review_days), days=days, quantity=planned)
+    return Sentence.of("reorder.planned", days=days, quantity=planned)
 
 
-def _random_words(outlook: _Outlook) -> str:
+def _say_random(outlook: _Outlook) -> Sentence:
     use = outlook.part.past_use
     if not use.observed_days:
-        return "No record of use yet: too few days to tell what is used besides."
-    if use.is_too_few:
-        issued = {0: "nothing used", 1: "1 issue"}.get(len(use.issues), f"{len(use.issues)} issues")
-        return f"Too few days to tell what is used besides: {issued} in {_days(use.observed_days)} on record."
+        return Sentence.of("reorder.no_record")
+    days = _days(use.observed_days)
     if not use.issues:
-        return f"Nothing used besides in {_days(use.observed_days)}."
+        return Sentence.of("reorder.too_few_days_unused" if use.is_too_few else "reorder.unused", days=days)
+    issues = Sentence.of("reorder.issues", count=len(use.issues))
+    if use.is_too_few:
+        return Sentence.of("reorder.too_few_days", issues=issues, days=days)
     low, high = outlook.expected_besides
-    amount = _plain(high) if low == high else f"{_plain(low)} to {_plain(high)}"
-    times = "1 issue" if len(use.issues) == 1 else f"{len(use.issues)} issues"
-    return f"Expected besides: {amount} ({times} in {_days(use.observed_days)})."
+    if low == high:
+        return Sentence.of("reorder.expected", quantity=high, issues=issues, days=days)
+    return Sentence.of("reorder.expected_between", low=low, high=high, issues=issues, days=days)
 
 
-def _chance_words(outlook: _Outlook) -> str:
-    chance = outlook.run_out_chance
-    at = f"At {_plain(outlook.usable)}"
+def _say_chance(outlook: _Outlook) -> Sentences:
+    chance, usable = outlook.run_out_chance, outlook.usable
     if chance >= 1:
-        return f"{at} it will run out."
+        return (Sentence.of("reorder.will_run_out", usable=usable),)
     if not outlook.has_random_need and chance < ROUNDING:
-        return ""
+        return ()
     if not 0.01 <= chance <= 0.99:
-        return f"{at} the chance of running out is {'under 1' if chance < 0.5 else 'over 99'} %."
-    return f"{at} there is {_article(round(100 * chance))} {100 * chance:.0f} % chance of running out."
+        return (Sentence.of("reorder.seldom" if chance < 0.5 else "reorder.nearly_surely", usable=usable),)
+    return (Sentence.of("reorder.chance", usable=usable, chance_pct=round(100 * chance)),)
 
 
-def _point_words(outlook: _Outlook) -> str:
+def _say_point(outlook: _Outlook) -> Sentence:
     """Say what is there or comes, beside the point at which it is ordered: small chances alone explain no order."""
-    where = "fit for use or on order" if outlook.on_order else "on the shelf and fit for use"
-    return f"Ordered at {_plain(outlook.reorder_point)} or less: {_plain(outlook.position)} {where}."
+    return Sentence.of(
+        "reorder.point_with_orders" if outlook.on_order else "reorder.point",
+        point=outlook.reorder_point,
+        position=outlook.position,
+    )
 
 
-def _article(number: int) -> str:
-    return "an" if number in (8, 11, 18) or 80 <= number < 90 else "a"
-
-
-def _delivery_words(outlook: _Outlook) -> list[str]:
-    words = [
-        f"{_named(late.ref)}{_plain(late.quantity)} {late.words} and not counted on for this chance: call the supplier."
+def _say_deliveries(outlook: _Outlook) -> list[Sentence]:
+    told = [
+        Sentence.of("reorder.late_order", order=late.ref, quantity=late.quantity, days=_days(late.late_days))
+        if late.ref
+        else Sentence.of("reorder.late", quantity=late.quantity, days=_days(late.late_days))
         for late in outlook.late
     ]
     coming = sorted((d.due_on, d.ref, d.quantity) for d in outlook.part.deliveries if d.due_on >= outlook.part.today_on)
-    words += [f"{_named(ref)}{_plain(quantity)} on order, due {_day(due_on)}." for due_on, ref, quantity in coming]
-    return words
+    for due_on, ref, quantity in coming:
+        if ref:
+            told.append(Sentence.of("reorder.coming_order", order=ref, quantity=quantity, due_on=due_on))
+        else:
+            told.append(Sentence.of("reorder.coming", quantity=quantity, due_on=due_on))
+    return told
 
 
-def _named(ref: str) -> str:
-    return f"{ref}: " if ref else ""
-
-
-def _plain(quantity: Decimal) -> str:
-    return f"{quantity.normalize():f}"
-
-
-def _days(days: int | Decimal) -> str:
-    return "1 day" if days == 1 else f"{_plain(Decimal(days))} days"
-
-
-def _day(on: date) -> str:
-    return f"{on.day} {MONTHS[on.month - 1]}"
+def _days(days: int | Decimal) -> Sentence:
+    if days == int(days):
+        return Sentence.of("reorder.days", count=int(days))
+    return Sentence.of("reorder.days_and_parts", days=days)

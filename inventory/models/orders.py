@@ -11,7 +11,7 @@ from django.utils.translation import gettext_lazy as _
 
 from inventory.models.parts import Part, Supplier
 from inventory.querysets import PurchaseOrderLineQuerySet, PurchaseOrderQuerySet
-from plant.fields import MoneyField, QuantityField
+from plant.fields import MoneyField, QuantityField, SentencesField
 
 
 class PurchaseOrder(models.Model):
@@ -78,7 +78,7 @@ class PurchaseOrderLine(models.Model):
     quantity = QuantityField(_("quantity"))
     received = QuantityField(_("arrived"), default=0)
     unit_price = MoneyField(_("price per unit"))
-    reason = models.TextField(_("why"), blank=True)
+    reason = SentencesField(_("why"))
 
     objects = PurchaseOrderLineQuerySet.as_manager()
 

@@ -7,7 +7,7 @@ from django.utils.translation import gettext_lazy as _
 
 from inventory.models.parts import Bin, Lot, Part
 from inventory.querysets import ReservationQuerySet, StockMoveQuerySet
-from plant.fields import ExactDecimalField, QuantityField
+from plant.fields import ExactDecimalField, QuantityField, SentencesField
 
 
 class StockLevel(models.Model):
@@ -101,7 +101,7 @@ class StockMove(models.Model):
 
 
 class ReorderAdvice(models.Model):
-    """What the day's work found about ordering a part, with the reason in words."""
+    """What the day's work found about ordering a part, with the reason."""
 
     part = models.OneToOneField(Part, on_delete=models.CASCADE, related_name="advice")
     as_of = models.DateTimeField()
@@ -113,7 +113,7 @@ class ReorderAdvice(models.Model):
     order_quantity = QuantityField(default=0)
     stockout_risk = ExactDecimalField(decimal_places=4, default=0)
     is_late = models.BooleanField(default=False)
-    reason = models.TextField()
+    reason = SentencesField()
 
     class Meta:
         ordering = ["-order_quantity", "part__name"]

@@ -18,6 +18,7 @@ from inventory.views.asking import today_of, typed
 from inventory.words import Tag, morning_sentence, waiting_words, what_to_do
 from plant.access import needs
 from plant.frame.export import csv_response
+from plant.frame.saying import say
 
 PER_PAGE = 50
 EXPORT_CHUNK = 500
@@ -113,7 +114,7 @@ def _rows(parts: list[Part], day: date) -> Iterator[Row]:
     shelves = gather_shelves(parts, day)
     for part in parts:
         shelf = shelves[part.pk]
-        reason = shelf.advice.reason if shelf.advice else _("The day's work has not looked at this part yet.")
+        reason = say(shelf.advice.reason) if shelf.advice else _("The day's work has not looked at this part yet.")
         yield Row(part, shelf, what_to_do(shelf), reason, waiting_words(shelf.waiting))
 
 

@@ -9,6 +9,7 @@ import pytest
 
 from inventory.advice import refresh_advice
 from inventory.models import Part, PurchaseOrder, PurchaseOrderLine, ReorderAdvice, Reservation, StockLevel, StockMove
+from plant.frame.saying import say
 from tests.factories import MONDAY, MillFactory, PartFactory, SupplierFactory, SupplierTermsFactory
 
 pytestmark = pytest.mark.django_db
@@ -63,7 +64,7 @@ def test_need_within_the_lead_time_is_ordered_in_whole_packs_and_says_why() -> N
     advice = _advice(part)
     assert advice.planned_need == 18
     assert advice.order_quantity == 20
-    assert "Planned in the 21 days it takes to arrive: 18." in advice.reason
+    assert "Planned in the 21 days it takes to arrive: 18." in say(advice.reason)
 
 
 def test_need_after_the_lead_time_can_wait() -> None:
@@ -106,7 +107,7 @@ def test_what_a_defect_took_is_random_use() -> None:
     for n in range(6):
         _issue(part, 1, 30 * n + 1, _reserve(part, 1, -30 * n, source=f"WO-{n:04d}", is_planned=False))
     Reservation.objects.update(closed_at=MONDAY)
-    assert "6 issues" in _advice(part).reason
+    assert "6 issues" in say(_advice(part).reason)
 
 
 def test_a_delivery_on_the_way_saves_a_second_order_and_a_late_one_is_marked() -> None:
@@ -131,7 +132,7 @@ def test_a_part_without_supplier_is_advised_on_and_says_what_lacks() -> None:
     _reserve(part, 3, 0)
     advice = _advice(part)
     assert advice.order_quantity == 3
-    assert "No supplier is known" in advice.reason
+    assert "No supplier is known" in say(advice.reason)
 
 
 def test_working_it_out_twice_keeps_one_advice_a_part() -> None:
@@ -159,25 +160,25 @@ def test_the_number_of_queries_does_not_grow_with_the_parts(django_assert_max_nu
 def test_a_part_of_today_has_no_use_to_tell_of_though_the_ledger_is_old() -> None:
     _issue(_part(code="old", since_at=MONDAY - timedelta(days=426)), 1, 426)
     advice = _advice(_part(code="new", criticality="stops"))
-    assert "No record of use yet: too few days to tell what is used besides." in advice.reason
-    assert "426" not in advice.reason
+    assert "No record of use yet: too few days to tell what is used besides." in say(advice.reason)
+    assert "426" not in say(advice.reason)
 
 
 def test_what_was_used_is_counted_from_the_parts_first_record_on() -> None:
     part = _part(since_at=MONDAY - timedelta(days=100))
     _issue(part, 1, 200)
-    assert "1 issue in 200 days" in _advice(part).reason
+    assert "1 issue in 200 days" in say(_advice(part).reason)
     young = _part(code="young", since_at=MONDAY - timedelta(days=9))
     _issue(young, 1, 1)
     advice = ReorderAdvice.objects.filter(part=young)
     refresh_advice(TODAY, [young])
-    assert "Too few days to tell what is used besides: 1 issue in 9 days on record." in advice.get().reason
+    assert "Too few days to tell what is used besides: 1 issue in 9 days on record." in say(advice.get().reason)
 
 
 def test_a_part_that_stops_the_kiln_says_what_it_means_that_none_is_there() -> None:
     advice = _advice(_part(criticality="stops"))
     assert (advice.order_quantity, advice.on_hand) == (0, 0)
-    assert advice.reason.startswith(
+    assert say(advice.reason).startswith(
         "None is there: if one is needed, the kiln is stopped for the 21 days that it takes to arrive."
     )
     assert "None is there" not in _advice(_part(code="waits", criticality="waits")).reason

@@ -28,6 +28,7 @@ from inventory.actions import (
 from inventory.advice import refresh_advice
 from inventory.models import PurchaseOrder, ReorderAdvice, StockLevel, SupplierTerms
 from plant import clock
+from plant.frame.saying import say
 from plant.models import Change
 from tests.factories import SupplierFactory, UserFactory
 from tests.inventory.storeroom_things import keeper, kept_part, mill_today, signed_in, wanted_part
@@ -49,7 +50,7 @@ def test_what_is_to_order_goes_into_one_order_for_each_supplier() -> None:
     lines = {(line.order.supplier.code, line.part.code) for line in drawn.lines}
     assert lines == {("alder-works", wick.code), ("alder-works", pin.code), ("birch", nozzle.code)}
     assert sorted(order.number for order in drawn.orders) == ["PO-0001", "PO-0002"]
-    assert all(line.reason.startswith("Planned in the 21 days it takes to arrive: 18.") for line in drawn.lines)
+    assert all(say(line.reason).startswith("Planned in the 21 days it takes to arrive: 18.") for line in drawn.lines)
 
 
 def test_drawing_up_twice_orders_nothing_twice() -> None:

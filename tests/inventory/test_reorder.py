@@ -24,6 +24,7 @@ from inventory.calculations.reorder import (
     spread_lead_time,
 )
 from plant.basics.poisson import poisson_cdf, poisson_pmf, poisson_quantile, poisson_sf
+from plant.frame.saying import say
 
 REFERENCE = Path(__file__).parents[1] / "reference" / "inventory"
 TODAY = date(2026, 3, 4)
@@ -185,13 +186,13 @@ def test_a_shelf_that_equals_a_purely_planned_need_is_enough() -> None:
 def test_a_part_never_used_and_not_planned_is_not_ordered() -> None:
     advice = reorder_advice(outlook(past_use=PastUse((), 420)))
     assert (advice.order_now, advice.reorder_point) == (False, Decimal(0))
-    assert "Nothing used besides in 420 days." in advice.reason
+    assert "Nothing used besides in 420 days." in say(advice.reason)
 
 
 def test_the_mill_may_keep_one_of_a_part_never_used() -> None:
     advice = reorder_advice(outlook(past_use=PastUse((), 420), least_on_hand=Decimal(1)))
     assert (advice.reorder_point, advice.quantity) == (Decimal(1), Decimal(1))
-    assert "The mill keeps at least 1." in advice.reason
+    assert "The mill keeps at least 1." in say(advice.reason)
 
 
 def test_what_is_fetched_the_same_day_needs_no_stock() -> None:
@@ -225,7 +226,7 @@ def test_a_spread_lead_time_raises_the_order_as_published() -> None:
     )
     assert float(advice.quantity) == pytest.approx(480.727, abs=1)
     assert advice.planned_in_interval == 900
-    assert "Planned in the 10 days to the next review and the 5 days it takes to arrive: 900." in advice.reason
+    assert "Planned in the 10 days to the next review and the 5 days it takes to arrive: 900." in say(advice.reason)
 
 
 def test_a_wide_lead_time_dominates_the_safety_stock_as_published() -> None:
@@ -259,7 +260,7 @@ def test_unequal_issues_keep_their_variance() -> None:
 def test_a_low_wanted_chance_keeps_nothing_in_reserve() -> None:
     advice = reorder_advice(outlook("3", past_use=used(0.03), wanted_cycle_service=0.4))
     assert advice.reorder_point == 0
-    assert "no safety stock is kept (shown as 0)" in advice.reason
+    assert "no safety stock is kept (shown as 0)" in say(advice.reason)
 
 
 # --- the chance of running out -------------------------------------------------------------------
@@ -293,9 +294,9 @@ def test_a_late_delivery_is_not_counted_on_but_not_ordered_twice() -> None:
     advice = reorder_advice(
         outlook(planned=(PlannedNeed(Decimal(1), on(2)),), deliveries=(ExpectedDelivery(Decimal(2), on(-2), "PO-7"),))
     )
-    assert advice.late[0].words == "late by 2 days"
+    assert advice.late[0].late_days == 2
     assert (advice.order_now, advice.run_out_chance) == (False, 1)
-    assert "PO-7: 2 late by 2 days and not counted on for this chance: call the supplier." in advice.reason
+    assert "PO-7: 2 late by 2 days and not counted on for this chance: call the supplier." in say(advice.reason)
 
 
 # --- words ---------------------------------------------------------------------------------------
@@ -303,9 +304,9 @@ def test_a_late_delivery_is_not_counted_on_but_not_ordered_twice() -> None:
 
 def test_the_reason_names_plan_past_use_and_chance() -> None:
     advice = reorder_advice(outlook("20", planned=(PlannedNeed(Decimal(18), on(9)),), past_use=used(0.1, 420)))
-    assert advice.reason == (
+    assert say(advice.reason) == (
         "Planned in the 21 days it takes to arrive: 18. Expected besides: 0 to 4 (42 issues in 420 days). "
-        "At 20 there is a 35 % chance of running out. Ordered at 23 or less: 20 on the shelf and fit for use."
+        "At 20 the chance of running out is 35 %. Ordered at 23 or less: 20 on the shelf and fit for use."
     )
 
 
@@ -318,7 +319,7 @@ def test_an_order_that_is_coming_is_named_with_its_day() -> None:
             terms=SupplyTerms(7),
         )
     )
-    assert "10 on order, due 12 Mar." in advice.reason
+    assert "10 on order, due 12 Mar 2026." in say(advice.reason)
 
 
 # --- refusals and properties ---------------------------------------------------------------------
