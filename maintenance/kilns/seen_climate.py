@@ -18,6 +18,7 @@ from plant.basics.periods import from_epoch_s, to_epoch_s
 from plant.basics.units import FAHRENHEIT
 from plant.clock import start_of_day
 from plant.frame.figures import fixed
+from plant.frame.saying import say
 from plant.models import Channel, ChannelDay, Charge, ChargeFigure, Kiln, Phase
 from plant.pictures.climate_chart.axes import DAY, HOUR
 from plant.pictures.climate_chart.bands import Shown, place_word
@@ -270,7 +271,7 @@ def _figure_row(one: ChargeFigure, earlier: list[float], shown: Shown) -> Figure
         name=name[:1].upper() + name[1:],
         value=_say(one.value, figure.unit, shown) if one.value is not None else "",
         usual=_say(median(earlier), figure.unit, shown) if earlier else "",
-        why_not=one.why_not,
+        why_not=say(one.why_not),
     )
 
 

@@ -12,6 +12,7 @@ from django.db import models
 from django.db.models import F, Q
 from django.utils.translation import gettext_lazy as _
 
+from plant.fields import SentencesField
 from plant.models.charges import Charge
 from plant.models.kilns import Component, Kiln
 from plant.models.querysets import ReadingSourceQuerySet
@@ -248,13 +249,13 @@ class ChargeFigure(models.Model):
     charge = models.ForeignKey(Charge, on_delete=models.CASCADE, related_name="figures")
     code = models.CharField(max_length=40)
     value = models.FloatField(null=True)
-    why_not = models.CharField(_("why there is none"), max_length=200, blank=True)
+    why_not = SentencesField(_("why there is none"))
 
     class Meta:
         ordering = ["charge", "code"]
         constraints = [
             models.UniqueConstraint(fields=["charge", "code"], name="charge_figure_once"),
-            models.CheckConstraint(condition=Q(value__isnull=False) | ~Q(why_not=""), name="charge_figure_or_why_not"),
+            models.CheckConstraint(condition=Q(value__isnull=False) | ~Q(why_not=[]), name="charge_figure_or_why_not"),
         ]
 
     def __str__(self) -> str:

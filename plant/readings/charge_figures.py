@@ -57,7 +57,7 @@ def work_out(charge: Charge, until_s: int, codes: Collection[str] | None = None)
     found = charge_figures(load_frame(charge.kiln, begin_s, max(end_s, begin_s)))
     values: dict[str, float | None] = {**dict.fromkeys(found.why_not), **found.values}
     rows = [
-        ChargeFigure(charge=charge, code=code, value=value, why_not=found.why_not.get(code, "")[:200])
+        ChargeFigure(charge=charge, code=code, value=value, why_not=found.why_not.get(code, ()))
         for code, value in values.items()
         if codes is None or code in codes
     ]

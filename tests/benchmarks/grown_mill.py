@@ -45,6 +45,7 @@ from maintenance.models import (
 )
 from plant import clock
 from plant.access import Role
+from plant.basics.sentences import typed
 from plant.models import (
     Absence,
     Change,
@@ -287,7 +288,7 @@ def fill_parts(ground: Ground, count: int) -> list[Part]:
             reorder_point=3,
             order_quantity=5 if n % 4 == 0 else 0,
             is_late=n % 9 == 0,
-            reason="Two are used a month.",
+            reason=typed("Two are used a month."),
         )
         for n, part in enumerate(parts)
     )
@@ -313,7 +314,7 @@ def fill_purchases(ground: Ground, parts: Sequence[Part], supplier: Supplier, co
         for n in range(count)
     )
     write(
-        PurchaseOrderLine(order=order, part=parts[(n + k) % len(parts)], quantity=5, unit_price=3, reason="Low.")
+        PurchaseOrderLine(order=order, part=parts[(n + k) % len(parts)], quantity=5, unit_price=3, reason=typed("Low."))
         for n, order in enumerate(orders)
         for k in (0, 1)
     )

@@ -12,6 +12,7 @@ from typing import Final, TypeAlias
 import numpy as np
 from numpy.typing import NDArray
 
+from plant.basics.sentences import Sentence
 from plant.readings.calculations.air_signals import plate_difference
 from plant.readings.calculations.climate_frame import Frame, Values
 from plant.readings.calculations.climate_signals import signal_values
@@ -36,12 +37,23 @@ HOLDING_HOURS: Final = 0.5
 
 
 class NoFigureError(Exception):
-    """The readings cannot carry a figure; the message says why."""
+    """The readings cannot carry a figure; it holds why."""
+
+    def __init__(self, why: Sentence) -> None:
+        super().__init__(str(why))
+        self.why = why
 
 
-def _both(kelvin: float) -> str:
-    """Write a difference of temperature for mills that read °C and for those that read °F."""
-    return f"{kelvin:g} K ({kelvin * 1.8:.3g} °F)"
+def _both(kelvin: float) -> Sentence:
+    """Give a difference of temperature for mills that read °C and for those that read °F."""
+    return Sentence.of("figure.difference", kelvin=kelvin, fahrenheit=round(kelvin * 1.8, 3))
+
+
+_NO_PHASE: Final = {
+    "heating_up": Sentence.of("figure.no_heating_up"),
+    "drying": Sentence.of("figure.no_drying"),
+    "conditioning": Sentence.of("figure.no_conditioning"),
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,7 +78,7 @@ class ChargeFigures:
     """The figures of one charge by code, and for those that there are not the reason."""
 
     values: Mapping[str, float]
-    why_not: Mapping[str, str]
+    why_not: Mapping[str, Sentence]
 
 
 class Charge:
@@ -95,7 +107,7 @@ class Charge:
         """
         good = values[gate & np.isfinite(values)]
         if len(good) * self.hours_each < least_hours:
-            raise NoFigureError(f"fewer than {least_hours:g} hours of usable readings")
+            raise NoFigureError(Sentence.of("figure.few_readings", hours=least_hours))
         return float(good.sum()) / len(good)
 
     def span(self, phase: str) -> tuple[int, int]:
@@ -108,7 +120,7 @@ class Charge:
         """
         where = np.flatnonzero(self.during(phase))
         if not len(where):
-            raise NoFigureError(f"no {phase.replace('_', ' ')} in these readings")
+            raise NoFigureError(_NO_PHASE[phase])
         return int(where[0]), int(where[-1]) + 1
 
 
@@ -124,17 +136,17 @@ def charge_figures(frame: Frame, codes: Collection[str] | None = None) -> Charge
     """
     charge = Charge(frame)
     values: dict[str, float] = {}
-    why_not: dict[str, str] = {}
+    why_not: dict[str, Sentence] = {}
     keys = frozenset(frame.values)
     for code in figure_codes(keys) if codes is None else codes:
         stem, _colon, place = code.partition(":")
         if codes is not None and not _is_served(code, keys):
-            why_not[code] = "the kiln does not measure what it takes"
+            why_not[code] = Sentence.of("figure.not_measured")
             continue
         try:
             values[code] = _figure(stem).compute(charge, place)
         except NoFigureError as error:
-            why_not[code] = str(error)
+            why_not[code] = error.why
     return ChargeFigures(values, why_not)
 
 
@@ -198,20 +210,20 @@ def _heat_up(charge: Charge) -> tuple[int, int, float, float]:
     dry = view.smooth(view.entering[: max(end, begin + view.steps(30))], SMOOTH_MINUTES)
     wanted = view.mean("set_air_temperature")[begin:end]
     if not np.isfinite(wanted).any():
-        raise NoFigureError("no set point of the temperature while heating up")
+        raise NoFigureError(Sentence.of("figure.no_set_point"))
     # Many controllers let the set point climb: what counts is where it is led to.
     target = float(np.nanmax(wanted))
     started = dry[begin : begin + view.steps(30)]
     if not np.isfinite(started).any():
-        raise NoFigureError("no temperature at the start")
+        raise NoFigureError(Sentence.of("figure.no_start"))
     start_c = float(started[np.isfinite(started)][0])
     reached = np.flatnonzero(dry[begin:end] >= target - REACHED_K)
     if not len(reached):
-        raise NoFigureError("the set point of the temperature was not reached while heating up")
+        raise NoFigureError(Sentence.of("figure.not_hot"))
     stop = begin + int(reached[0])
     rise = float(dry[stop]) - start_c
     if rise < LEAST_RISE_K:
-        raise NoFigureError(f"it began so warm that less than {_both(LEAST_RISE_K)} were to be heated")
+        raise NoFigureError(Sentence.of("figure.began_warm", difference=_both(LEAST_RISE_K)))
     outside = view.mean("outside_temperature")[begin : stop + 1]
     over = dry[begin : stop + 1] - outside
     is_known = np.isfinite(over)
@@ -236,7 +248,7 @@ def _heat_up_valve_h(charge: Charge, _place: str) -> float:
     begin, stop, rise, over = _heat_up(charge)
     valve = charge.view.mean("heating_valve")[begin:stop]
     if np.count_nonzero(np.isfinite(valve)) < 0.8 * len(valve):
-        raise NoFigureError("the heating valve is not known while heating up")
+        raise NoFigureError(Sentence.of("figure.no_valve"))
     return float(np.nanmean(valve)) / 100 * (stop - begin) * charge.hours_each * _standard_share(rise, over)
 
 
@@ -265,16 +277,16 @@ def _time_to_humidity_h(charge: Charge, _place: str) -> float:
     view = charge.view
     spraying = np.flatnonzero(view.mean("spray_valve")[begin:end] >= 50)
     if not len(spraying):
-        raise NoFigureError("no spray in the conditioning")
+        raise NoFigureError(Sentence.of("figure.no_spray"))
     start = int(spraying[0])
     before = max(0, begin - view.steps(SMOOTH_MINUTES))
     wet = view.smooth(view.mean("wet_bulb")[before:end], SMOOTH_MINUTES)[begin - before :]
     missing = view.mean("set_wet_bulb")[begin:end] - wet
     if not missing[start] > 2:
-        raise NoFigureError(f"less than {_both(2)} of wet bulb were missing when the spray opened")
+        raise NoFigureError(Sentence.of("figure.nearly_humid", difference=_both(2)))
     reached = np.flatnonzero(missing[start:] <= 1)
     if not len(reached):
-        raise NoFigureError("the set point of the humidity was not reached in the conditioning")
+        raise NoFigureError(Sentence.of("figure.not_humid"))
     return float(reached[0] * charge.hours_each * 4 / (missing[start] - 1))
 
 
@@ -285,7 +297,7 @@ def _evaporation(charge: Charge, _place: str) -> float:
     known = np.flatnonzero(np.isfinite(moisture))
     hours = (end - begin) * charge.hours_each
     if len(known) < 2 or (known[-1] - known[0]) < 0.8 * (end - begin) or hours < 12:
-        raise NoFigureError("the electrodes do not cover the drying")
+        raise NoFigureError(Sentence.of("figure.electrodes_short"))
     edge = max(1, len(known) // 20)
     fall = float(moisture[known[:edge]].mean() - moisture[known[-edge:]].mean())
     return fall / (float(known[-1] - known[0]) * charge.hours_each * (1 - edge / len(known)))
@@ -297,7 +309,7 @@ def _overshoot_k(charge: Charge, _place: str) -> float:
     over = view.smooth(view.dry_above_set, SMOOTH_MINUTES)
     over = over[begin : end + view.steps(OVERSHOOT_HOURS * 60)]
     if not np.isfinite(over).any():
-        raise NoFigureError("no temperature to compare with its set point")
+        raise NoFigureError(Sentence.of("figure.nothing_to_compare"))
     return max(0.0, float(np.nanmax(over)))
 
 
@@ -310,7 +322,7 @@ def _outside_band_h(charge: Charge, _place: str) -> float:
         known |= np.isfinite(distance)
         off |= distance > BAND_K
     if not (known & drying).sum() * charge.hours_each >= LEAST_HOURS:
-        raise NoFigureError(f"fewer than {LEAST_HOURS:g} hours of usable readings")
+        raise NoFigureError(Sentence.of("figure.few_readings", hours=LEAST_HOURS))
     return float((off & drying).sum() * charge.hours_each)
 
 

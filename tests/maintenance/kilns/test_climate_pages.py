@@ -10,6 +10,7 @@ from django.test import Client
 from django.test.utils import CaptureQueriesContext
 
 from maintenance.models import Firing, Watch
+from plant.basics.sentences import typed
 from plant.models import Channel, ChannelDay, Charge, ChargeFigure, Kiln, Mill, Reading, Unsettled
 from plant.readings.settling import settle
 from tests.factories import MONDAY, ChannelFactory, ChargeFactory, KilnFactory, UserFactory, WorkOrderFactory
@@ -229,7 +230,7 @@ def test_the_figures_of_a_charge_stand_beside_what_is_usual(master: Client, kiln
         earlier = ChargeFactory(kiln=kiln, basis="done", begin_at=MONDAY - timedelta(weeks=weeks))
         ChargeFigure.objects.create(charge=earlier, code="heat_up_h", value=hours)
     ChargeFigure.objects.create(charge=charge, code="heat_up_h", value=10.5)
-    ChargeFigure.objects.create(charge=charge, code="evaporation", value=None, why_not="No electrode.")
+    ChargeFigure.objects.create(charge=charge, code="evaporation", value=None, why_not=typed("No electrode."))
     rows = show(master, charge="C7").context["figures"]
     assert [(row.value, row.usual) for row in rows] == [("10.5 h", "9.0 h"), ("", "")]
     assert rows[1].why_not == "No electrode."

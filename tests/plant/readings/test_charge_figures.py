@@ -4,6 +4,8 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
+from plant.basics.sentences import Sentence
+from plant.frame.saying import say
 from plant.physics.emc import emc_from_psychrometer_pct
 from plant.readings.calculations.charge_figures import (
     FIGURES,
@@ -76,16 +78,16 @@ def test_the_target_is_where_the_set_point_climbs_to() -> None:
 @pytest.mark.parametrize(
     ("values", "why"),
     [
-        ({"air_temperature": 40, "set_air_temperature": 60}, "not reached"),
-        ({"air_temperature": heating(1, 55), "set_air_temperature": 60}, "began so warm"),
-        ({"air_temperature": np.nan, "set_air_temperature": 60}, "no temperature at the start"),
-        ({"air_temperature": heating(), "set_air_temperature": np.nan}, "no set point of the temperature"),
+        ({"air_temperature": 40, "set_air_temperature": 60}, "figure.not_hot"),
+        ({"air_temperature": heating(1, 55), "set_air_temperature": 60}, "figure.began_warm"),
+        ({"air_temperature": np.nan, "set_air_temperature": 60}, "figure.no_start"),
+        ({"air_temperature": heating(), "set_air_temperature": np.nan}, "figure.no_set_point"),
     ],
 )
 def test_why_there_is_no_heat_up_time(values: dict[str, object], why: str) -> None:
     found = figures_of(**values)
     assert "heat_up_h" not in found.values
-    assert why in found.why_not["heat_up_h"]
+    assert found.why_not["heat_up_h"].code == why
 
 
 def test_overshoot_and_hours_outside_the_band() -> None:
@@ -103,18 +105,18 @@ def test_the_time_to_humidity_is_that_for_four_degrees() -> None:
     found = figures_of(wet_bulb=wet, set_wet_bulb=58, spray_valve=spray, air_temperature=65)
     assert found.values["time_to_humidity_h"] == pytest.approx(0.5, abs=0.06)
     never = figures_of(wet_bulb=50, set_wet_bulb=58, spray_valve=spray)
-    assert "not reached" in never.why_not["time_to_humidity_h"]
+    assert "not reached" in say(never.why_not["time_to_humidity_h"])
     near = figures_of(wet_bulb=57, set_wet_bulb=58, spray_valve=spray)
-    assert "less than 2 K" in near.why_not["time_to_humidity_h"]
+    assert "less than 2 K" in say(near.why_not["time_to_humidity_h"])
     dry = figures_of(wet_bulb=50, set_wet_bulb=58, spray_valve=0)
-    assert "no spray" in dry.why_not["time_to_humidity_h"]
+    assert "no spray" in say(dry.why_not["time_to_humidity_h"])
 
 
 def test_evaporation_is_the_fall_of_the_electrodes_over_the_drying() -> None:
     moisture = np.clip(60 - 1.5 * since("drying"), 0, 60)
     assert figures_of(wood_moisture__1=moisture).values["evaporation"] == pytest.approx(1.5, rel=0.02)
     late = np.where(since("drying") > 12, moisture, np.nan)
-    assert "do not cover" in figures_of(wood_moisture__1=late).why_not["evaporation"]
+    assert "do not cover" in say(figures_of(wood_moisture__1=late).why_not["evaporation"])
 
 
 def test_sides_are_compared_over_both_directions_alike() -> None:
@@ -150,7 +152,7 @@ def test_heat_and_valves() -> None:
 def test_few_readings_make_no_mean() -> None:
     scarce = np.where(np.arange(COUNT) % 40 == 0, 5.0, np.nan)
     found = figures_of(heating_valve=scarce)
-    assert "fewer than 2 hours" in found.why_not["heating_valve_pct"]
+    assert "fewer than 2 hours" in say(found.why_not["heating_valve_pct"])
 
 
 def test_a_charge_that_was_broken_off_has_figures_of_what_it_had() -> None:
@@ -158,13 +160,14 @@ def test_a_charge_that_was_broken_off_has_figures_of_what_it_had() -> None:
     values = {"heating_valve": np.full(COUNT, 30.0), "air_temperature": heating(), "set_air_temperature": heating()}
     found = charge_figures(Frame(0, STEP_S, values, phase))
     assert found.values["heating_valve_pct"] == 30
-    assert found.why_not["heat_up_h"] == "no heating up in these readings"
+    assert found.why_not["heat_up_h"] == Sentence.of("figure.no_heating_up")
 
 
 def test_only_the_figures_asked_for_are_computed() -> None:
     frame = Frame(0, STEP_S, {"heating_valve": np.full(COUNT, 30.0)}, PHASE)
     found = charge_figures(frame, ["heating_valve_pct", "fan_share:1"])
-    assert found == ChargeFigures({"heating_valve_pct": 30}, {"fan_share:1": "the kiln does not measure what it takes"})
+    why_not = {"fan_share:1": Sentence.of("figure.not_measured")}
+    assert found == ChargeFigures({"heating_valve_pct": 30}, why_not)
 
 
 def test_a_kiln_has_the_figures_that_its_channels_serve() -> None:
