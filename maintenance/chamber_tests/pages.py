@@ -21,6 +21,7 @@ from maintenance.chamber_tests.words import (
     fans_words,
     figure_words,
     leak_share_words,
+    refused_words,
     verdict,
 )
 from maintenance.frame.requests import mill_of, query_without_page, user_of
@@ -53,6 +54,7 @@ class Row:
     test: ChamberTest
     figure: str
     bounds: str
+    refused: str
 
 
 def _kiln(tag: str) -> Kiln:
@@ -79,7 +81,7 @@ def evaluate(request: HttpRequest, tag: str) -> HttpResponse:
             form.add_error(None, refusal)
         else:
             if test.value is None:
-                messages.warning(request, _("There is no figure: %(why)s") % {"why": test.refused_why})
+                messages.warning(request, _("There is no figure: %(why)s") % {"why": refused_words(test, kiln.mill)})
             else:
                 said = {"figure": figure_words(test), "bounds": bounds_words(test)}
                 messages.success(request, _("Found: %(figure)s, %(bounds)s.") % said)
@@ -109,7 +111,7 @@ def _page(request: HttpRequest, kiln: Kiln, form: ChamberTestForm, status: int =
         "kiln": kiln,
         "parts": parts,
         "page": page,
-        "rows": [Row(test, figure_words(test), bounds_words(test)) for test in page],
+        "rows": [Row(test, figure_words(test), bounds_words(test), refused_words(test, kiln.mill)) for test in page],
         "query": query_without_page(request),
         "form": form,
         "lead": _lead(parts),

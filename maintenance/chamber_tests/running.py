@@ -13,12 +13,11 @@ from django.utils.translation import gettext as _
 from maintenance.chamber_tests.calculations.figures import Fans, Figure, Refusal
 from maintenance.chamber_tests.calculations.heat_loss import heat_loss_by_cooling, heat_loss_by_power
 from maintenance.chamber_tests.calculations.tightness import tightness
-from maintenance.chamber_tests.words import refusal_words
 from maintenance.models import ChamberTest, WorkOrder
 from plant import clock
 from plant.access import require
 from plant.basics.periods import to_epoch_s
-from plant.models import Change, Channel, Kiln, Mill, User
+from plant.models import Change, Channel, Kiln, User
 from plant.readings.calculations.climate_frame import Frame
 from plant.readings.spans import load_frame
 
@@ -94,7 +93,7 @@ def evaluate_chamber_test(kiln: Kiln, hours: TestHours, *, by: User | None) -> C
         note=hours.note,
         at=clock.now(),
         by=by,
-        **_outcome(found, hours, kiln.mill),
+        **_outcome(found, hours),
     )
     Change.record(test, "tested", by=by, after={"value": test.value, "refused_why": test.refused_why})
     return test
@@ -126,13 +125,13 @@ def _evaluated(frame: Frame, hours: TestHours) -> Figure | Refusal:
     return heat_loss_by_power(frame, fans)
 
 
-def _outcome(found: Figure | Refusal, hours: TestHours, mill: Mill) -> dict[str, object]:
+def _outcome(found: Figure | Refusal, hours: TestHours) -> dict[str, object]:
     asked: dict[str, object] = {"volume_m3": hours.volume_m3}
     if hours.kind == ChamberTest.Kind.HEAT_LOSS:
         asked["method"] = hours.method
     if isinstance(found, Refusal):
         facts = _rounded(found.facts)
-        return {"refused_why": refusal_words(found, mill), "details": {**asked, "why": str(found.why), "facts": facts}}
+        return {"refused_why": str(found.why), "details": {**asked, "why": str(found.why), "facts": facts}}
     return {
         "value": found.value,
         "low": found.low,

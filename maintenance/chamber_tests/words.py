@@ -76,6 +76,13 @@ def refusal_words(found: Refusal, mill: Mill) -> str:
     return str(REFUSALS[found.why]) % {"minutes": "–", **facts}
 
 
+def refused_words(test: ChamberTest, mill: Mill) -> str:
+    """Say why a test has no figure; tests of earlier versions kept the words, not what they are about."""
+    if test.refused_why not in REFUSALS:
+        return test.refused_why
+    return refusal_words(Refusal(Why(test.refused_why), test.details.get("facts", {})), mill)
+
+
 @dataclass(frozen=True, slots=True)
 class Climate:
     """In which air a figure is told, and whether it is the kiln's own."""
@@ -111,7 +118,7 @@ class Climate:
 def verdict(test: ChamberTest, climate: Climate, mill: Mill, before: ChamberTest | None) -> list[str]:
     """Say what a test found: the figure, what it costs, and whether it differs from the one before."""
     if test.value is None or test.low is None or test.high is None:
-        return [test.refused_why]
+        return [refused_words(test, mill)]
     said = _of_leak(test, climate, mill) if test.kind == ChamberTest.Kind.TIGHTNESS else _of_heat(test, climate, mill)
     if before is not None:
         said.append(change_words(test, before))

@@ -14,7 +14,7 @@ from maintenance.models.catalogue import NeedsState, TaskSheet
 from maintenance.models.checks import Defect, FunctionCheck
 from maintenance.models.querysets import FINISHED_STATES, WorkOrderQuerySet
 from maintenance.models.standing import StandingTask
-from plant.fields import MoneyField, QuantityField
+from plant.fields import MoneyField, QuantityField, SentencesField
 from plant.models import Charge, Component, Downtime, Kiln, Person, Skill
 
 
@@ -67,7 +67,7 @@ class WorkOrder(models.Model):
     is_safety = models.BooleanField(_("safety work"), default=False)
     cost_of_delay_per_day = MoneyField(_("cost of delay per day"), default=0)
     # Why a watch could not say what waiting costs; until somebody enters a cost, that is no cost of 0.
-    cost_unknown_why = models.CharField(_("why waiting has no price"), max_length=240, blank=True, default="")
+    cost_unknown_why = SentencesField(_("why waiting has no price"))
     why = models.TextField(_("why"), blank=True)
     no_place_why = models.TextField(_("why it has no place"), blank=True)
     # It was kept at a place that no longer held, and lost that: told until somebody keeps it anew or lets it move.

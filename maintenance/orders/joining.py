@@ -17,6 +17,7 @@ from django.db.models import Q
 from django.utils.translation import gettext as _
 
 from maintenance.models import Defect, StandingTask, TaskSheet, Watch, WorkOrder
+from plant.basics.sentences import Sentences
 from plant.models import Change, Component, Kiln, User
 
 #: A sheet for a kind of which a kiln has up to so many is done on each with its own steps; of more, the sheet is meant
@@ -33,7 +34,7 @@ class Asked:
     due_at: datetime
     earliest_at: datetime | None = None
     cost_of_delay_per_day: Decimal = Decimal(0)
-    cost_unknown_why: str = ""
+    cost_unknown_why: Sentences = ()
     standing_task: StandingTask | None = None
     occurrence_on: date | None = None
     defect: Defect | None = None

@@ -22,6 +22,7 @@ from maintenance.models import (
 from maintenance.orders.supply import missing_parts, say_short, usable_on_hand
 from plant import clock
 from plant.access import require
+from plant.basics.sentences import Sentences
 from plant.models import Change, Component, Kiln, Mill, NumberSeries, User
 
 SERIES = "work order"
@@ -48,7 +49,7 @@ def raise_work_order(
     is_safety: bool = False,
     safety_at: datetime | None = None,
     cost_of_delay_per_day: Decimal = ZERO,
-    cost_unknown_why: str = "",
+    cost_unknown_why: Sentences = (),
     why: str = "",
     earliest_at: datetime | None = None,
     covers: Sequence[Component] = (),

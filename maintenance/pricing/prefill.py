@@ -11,8 +11,8 @@ from maintenance.losses.longer_drying import TimedCharge, longer_since
 from maintenance.losses.price_of_waiting import KINDS, Grounds, Price, Worth, price, proposed_kind
 from maintenance.models import Defect, PriceOfWaiting
 from maintenance.pricing.usual_climate import usual_climate
+from plant.basics.sentences import Sentence, Sentences
 from plant.frame.figures import fixed
-from plant.frame.units import temperature_in
 from plant.kilns.kilns_now import drying_rate_at, product_of
 from plant.models import Charge, Component, Kiln, Phase
 from plant.physics.drying_capacity import share_above_fibre_saturation
@@ -105,17 +105,26 @@ def proposals_for(kiln: Kiln, component: Component | None, loss: str, now: datet
     return {**usual, **_fitting(known, loss), "kiln_m3_per_day": _rate(kiln, charge, now)}
 
 
+class CannotBePricedError(ValueError):
+    """What waiting costs cannot be worked out; it holds why."""
+
+    def __init__(self, why: Sentences) -> None:
+        super().__init__(" ".join(map(str, why)))
+        self.why = why
+
+
 def price_for(kiln: Kiln, component: Component | None, loss: str, now: datetime) -> Price | None:
     """Work out what a day of waiting costs from what is proposed; None where no charge tells what the kiln dries.
 
     Raises
     ------
+    CannotBePricedError
+        Where the kiln's climate lies beyond what is published.
     ValueError
         Where what is proposed contradicts itself (warmer outside than in the chamber).
     """
-    refusal = cannot_say(kiln, loss, now)
-    if refusal:
-        raise ValueError(refusal.rstrip("."))
+    if refusal := cannot_say(kiln, loss, now):
+        raise CannotBePricedError(refusal)
     found = proposals_for(kiln, component, loss, now)
     grounds = grounds_of(found, {name: proposal.value for name, proposal in found.items()})
     rate = found.pop("kiln_m3_per_day").value
@@ -129,21 +138,15 @@ def price_for(kiln: Kiln, component: Component | None, loss: str, now: datetime)
     )
 
 
-def cannot_say(kiln: Kiln, loss: str, now: datetime) -> str:
+def cannot_say(kiln: Kiln, loss: str, now: datetime) -> Sentences:
     """Say in one sentence why a kind of loss cannot be worked out in a kiln's climate; empty where it can."""
     climate, ranges = _from_readings(kiln, now), {one.name: one.metadata for one in fields(KINDS[loss])}
     for name in ("dry_bulb_c", "wet_bulb_c", "wet_bulb_shown_c"):
         known = climate.get(name)
         if known and known.value is not None and name in ranges and not _lies_within(known.value, ranges[name]):
-            return _(
-                "%(kiln)s reads %(usual)s, and this can be worked out up to %(most)s, where what is published ends: "
-                "what is filled in is not the climate of this kiln."
-            ) % {
-                "kiln": kiln.tag,
-                "usual": temperature_in(float(known.value), kiln.mill, 1),
-                "most": temperature_in(float(ranges[name]["high"]), kiln.mill, 1),
-            }
-    return ""
+            most_c = float(ranges[name]["high"])
+            return (Sentence.of("price.too_hot", kiln=kiln.tag, usual_c=float(known.value), most_c=most_c),)
+    return ()
 
 
 def _fitting(known: Mapping[str, Proposal], loss: str) -> dict[str, Proposal]:

@@ -19,7 +19,7 @@ from maintenance.models import Firing, Watch, WorkOrder
 from maintenance.models.catalogue import NeedsState
 from maintenance.orders.joining import Asked, join, same_work, suspect_of
 from maintenance.orders.raising import raise_work_order, update_readiness
-from maintenance.pricing.prefill import price_for
+from maintenance.pricing.prefill import CannotBePricedError, price_for
 from maintenance.watches.calculations.charge_rules import Seen
 from maintenance.watches.calculations.rows import WatchSpec
 from maintenance.watches.calculations.suspects import rank
@@ -28,6 +28,8 @@ from maintenance.watches.verdicts import defects_about
 from maintenance.watches.words import heard_of, sentence
 from plant import clock
 from plant.basics.periods import from_epoch_s, to_epoch_s
+from plant.basics.sentences import Sentence, Sentences, typed
+from plant.frame.saying import say
 from plant.models import Change, Downtime, FailureMode, Fitting, Kiln
 
 # What is over already and began longer ago is put on record, but sends nobody: readings came late.
@@ -200,7 +202,7 @@ def _raise(firing: Firing, watch: Watch) -> WorkOrder:
         safety_at=now + timedelta(days=watch.safety_days) if watch.safety_days is not None else None,
         is_safety=is_safety,
         cost_of_delay_per_day=cost,
-        cost_unknown_why=unknown[:240],
+        cost_unknown_why=unknown,
         why=" ".join(part for part in (firing.sentence, _suspect_words(firing), priced) if part),
     )
     parts = list(Part.objects.filter(pk__in=order.parts.values("part")))
@@ -210,21 +212,24 @@ def _raise(firing: Firing, watch: Watch) -> WorkOrder:
     return order
 
 
-def _cost(watch: Watch, now: datetime) -> tuple[Decimal, str, str]:
+def _cost(watch: Watch, now: datetime) -> tuple[Decimal, str, Sentences]:
     """Return what a day of waiting costs where the watch names a kind of loss, in words too, and why nobody can say."""
     loss = watch.loss_kind
     if not loss:
-        return ZERO, "", ""
+        return ZERO, "", ()
     if loss in LEAKS:
         loss = "steam_leak" if watch.kiln.heating_medium == Kiln.HeatingMedium.STEAM else "water_leak"
     try:
         price = price_for(watch.kiln, watch.component, loss, now)
+    except CannotBePricedError as refusal:
+        unknown: Sentences = (Sentence.of("price.cannot_be_said", why=refusal.why),)
+        return ZERO, say(unknown), unknown
     except ValueError as refusal:
-        why = _("What waiting costs cannot be said: %(why)s.") % {"why": refusal}
-        return ZERO, why, why
+        unknown = (Sentence.of("price.cannot_be_said", why=typed(f"{refusal}.")),)
+        return ZERO, say(unknown), unknown
     if price is None:
-        why = _("What waiting costs cannot be said: no charge tells what the kiln dries a day.")
-        return ZERO, why, why
+        unknown = (Sentence.of("price.no_rate"),)
+        return ZERO, say(unknown), unknown
     words = _("Waiting costs %(cost)s %(currency)s a day, all of it assumed: %(kwh)s kWh of heat, %(m3)s m³.")
     said = {
         "cost": to_the_cent(price.cost_per_day),
@@ -233,7 +238,7 @@ def _cost(watch: Watch, now: datetime) -> tuple[Decimal, str, str]:
         "m3": price.m3_per_day.normalize(),
     }
     told = words % {name: f"{value:f}" if isinstance(value, Decimal) else value for name, value in said.items()}
-    return to_the_cent(price.cost_per_day), told, ""
+    return to_the_cent(price.cost_per_day), told, ()
 
 
 # the suspects

@@ -139,7 +139,7 @@ def watch(request: HttpRequest, pk: int) -> HttpResponse:
         "signal": signal_words(found.signal, is_figure=found.rule in ("drift", "trend")),
         "phases": phase_words(found),
         "too_hot": signal_words_of(found.signal, found.kiln),
-        "no_price": cannot_say(found.kiln, found.loss_kind, clock.now()) if found.loss_kind in KINDS else "",
+        "no_price": cannot_say(found.kiln, found.loss_kind, clock.now()) if found.loss_kind in KINDS else (),
         "says": sentence_to_come(spec_of(found), found.kiln.mill),
         "modes": _modes(found),
         "page": page,

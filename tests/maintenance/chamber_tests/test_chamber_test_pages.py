@@ -14,7 +14,15 @@ from django.test.utils import CaptureQueriesContext
 from maintenance.chamber_tests.calculations.figures import Refusal, Why
 from maintenance.chamber_tests.chart import year_chart
 from maintenance.chamber_tests.running import COOLING, POWER, TestHours, evaluate_chamber_test
-from maintenance.chamber_tests.words import REFUSALS, Climate, change_words, fans_words, refusal_words, verdict
+from maintenance.chamber_tests.words import (
+    REFUSALS,
+    Climate,
+    change_words,
+    fans_words,
+    refusal_words,
+    refused_words,
+    verdict,
+)
 from maintenance.models import ChamberTest
 from plant import clock
 from plant.basics.periods import from_epoch_s
@@ -91,14 +99,20 @@ def test_timber_inside_is_refused_and_the_refusal_is_kept() -> None:
     kiln = a_kiln_with(case)
     ChargeFactory(kiln=kiln, begin_at=at_h(-20), days=4, basis="running")
     test = evaluate_chamber_test(kiln, asked(case, "tightness"), by=master())
-    assert test.value is None and "Timber was inside" in test.refused_why
-    assert test.details["why"] == "timber"
+    assert (test.value, test.refused_why, test.details["why"]) == (None, "timber", "timber")
+    assert refused_words(test, kiln.mill).startswith("Timber was inside")
 
 
 def test_hours_without_readings_are_refused() -> None:
     kiln = KilnFactory(tag="K1")
     test = evaluate_chamber_test(kiln, asked(tight_case(), "tightness"), by=master())
-    assert test.refused_why == "No thermometer in the chamber has readings of these hours."
+    assert test.refused_why == "no_temperature"
+    assert refused_words(test, kiln.mill) == "No thermometer in the chamber has readings of these hours."
+
+
+def test_a_refusal_of_earlier_versions_is_shown_in_its_own_words() -> None:
+    test = ChamberTest(refused_why="A door stood open for about 35 minutes.", details={})
+    assert refused_words(test, KilnFactory(tag="K1").mill) == "A door stood open for about 35 minutes."
 
 
 def test_the_same_form_sent_twice_is_one_test_and_nothing_alters_it() -> None:

@@ -14,6 +14,8 @@ from maintenance.plans.seen_plan import cost_rows, lead_words
 from maintenance.pricing.prefill import proposals
 from maintenance.pricing.sureness import kept_sureness, sure_of_orders, sure_of_plan
 from plant import clock
+from plant.basics.sentences import Sentence
+from plant.basics.sentences import typed as as_typed
 from plant.models import Mill
 from tests.factories import ChargeFactory, DefectFactory, KilnFactory
 from tests.maintenance.pricing.test_pricing import page_of, seal, signed_in, typed  # noqa: F401
@@ -103,13 +105,13 @@ def test_the_days_words_say_what_waiting_costs_and_what_of_it_is_assumed(seal: A
     WorkOrder.objects.filter(pk=order.pk).update(cost_of_delay_per_day=Decimal(30))
     lines = "\n".join(run_day().lines())
     assert "30 EUR a day; 30 EUR of it rest on assumptions" in lines
-    WorkOrder.objects.filter(pk=order.pk).update(cost_of_delay_per_day=0, cost_unknown_why="nobody knows")
+    WorkOrder.objects.filter(pk=order.pk).update(cost_of_delay_per_day=0, cost_unknown_why=as_typed("nobody knows"))
     assert "costs cannot be said: here it counts as nothing, which it is not" in "\n".join(run_day().lines())
 
 
 def test_what_cannot_be_said_is_shown_as_that_and_not_as_nothing(client: Client, seal: Any) -> None:  # noqa: F811
     order = work_order_from_defect(seal, None)
-    WorkOrder.objects.filter(pk=order.pk).update(cost_unknown_why="No charge tells what the kiln dries a day.")
+    WorkOrder.objects.filter(pk=order.pk).update(cost_unknown_why=(Sentence.of("price.no_rate"),))
     signed_in(client, "planner")
     for page in (order.get_absolute_url(), "/work-orders/"):
         assert "cannot be said" in client.get(page).content.decode(), page

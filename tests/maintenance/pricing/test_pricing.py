@@ -18,7 +18,7 @@ from maintenance.losses.waiting_heat import BarePipe
 from maintenance.models import Defect, PriceOfWaiting
 from maintenance.pricing.forms import PriceForm
 from maintenance.pricing.keeping import price_defect
-from maintenance.pricing.prefill import cannot_say, price_for, proposals, proposed_loss
+from maintenance.pricing.prefill import CannotBePricedError, cannot_say, price_for, proposals, proposed_loss
 from maintenance.pricing.words import BOUND_WHY, HINTS, LABELS, SENTENCES, how_found
 from plant import clock
 from plant.models import Change, Channel, ChannelDay, FailureMode, Mill
@@ -248,7 +248,7 @@ def dried_at(kiln: Any, mean_c: float) -> None:
 def test_a_hot_kilns_climate_is_filled_in(client: Client, seal: Defect) -> None:
     dried_at(seal.kiln, 112)
     assert proposals(seal, "door_gap", clock.now())["dry_bulb_c"].value == 112
-    assert cannot_say(seal.kiln, "door_gap", clock.now()) == ""
+    assert cannot_say(seal.kiln, "door_gap", clock.now()) == ()
 
 
 def test_a_climate_beyond_what_is_published_is_said_before_anybody_relies_on_it(client: Client, seal: Defect) -> None:
@@ -256,8 +256,9 @@ def test_a_climate_beyond_what_is_published_is_said_before_anybody_relies_on_it(
     assert proposals(seal, "cold_side", clock.now())["dry_bulb_c"].value == 60
     content = signed_in(client, "planner").get(f"{page_of(seal)}?loss=cold_side").content.decode()
     assert "K1 reads 121 °C, and this can be worked out up to 99 °C" in content
-    with pytest.raises(ValueError, match="not the climate of this kiln"):
+    with pytest.raises(CannotBePricedError) as refused:
         price_for(seal.kiln, seal.component, "cold_side", clock.now())
+    assert [one.code for one in refused.value.why] == ["price.too_hot"]
     assert price_for(seal.kiln, seal.component, "door_gap", clock.now()) is not None
 
 

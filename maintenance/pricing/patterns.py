@@ -1,0 +1,16 @@
+"""What is said where waiting cannot be priced; ``plant.frame.saying`` tells how values are said."""
+
+from typing import Final
+
+from django.utils.translation import gettext_lazy as _
+
+from plant.frame.saying import Patterns
+
+PATTERNS: Final[Patterns] = {
+    "price.too_hot": _(
+        "%(kiln)s reads %(usual_c)s, and this can be worked out up to %(most_c)s, where what is published ends: "
+        "what is filled in is not the climate of this kiln."
+    ),
+    "price.cannot_be_said": _("What waiting costs cannot be said: %(why)s"),
+    "price.no_rate": _("What waiting costs cannot be said: no charge tells what the kiln dries a day."),
+}
