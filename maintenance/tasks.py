@@ -7,7 +7,7 @@ from typing import Any
 
 from maintenance.day.run import run_day
 from maintenance.door.alarms import look_again
-from maintenance.models import Plan, Watch
+from maintenance.models import DayRun, Plan, Watch
 from maintenance.plans.accepting import PLAN_TASK, want_daily_plan
 from maintenance.plans.places_now import LOOK_AT_PLACES_TASK, look_at_places
 from maintenance.plans.working_out import end_given_up, work_out
@@ -21,13 +21,12 @@ from plant.background.registry import CannotBeDoneError, Progress, register_dail
 from plant.basics.sentences import Sentence, typed
 from plant.models import Kiln, Mill
 
-DAY_TASK = "the day's work"
 SILENCE_TASK = "look for silence"
 ALARM_TASK = "look at open chambers"
 GIVEN_UP_TASK = "end plans that were given up"
 
 
-@task(DAY_TASK)
+@task(DayRun.TASK)
 def work_out_day(progress: Progress, day: str) -> dict[str, Any]:
     """Do the day's work, and want a plan for the planner; a second time on the same day changes nothing more."""
     try:
@@ -38,7 +37,7 @@ def work_out_day(progress: Progress, day: str) -> dict[str, Any]:
     return asdict(summary)
 
 
-register_daily(DAY_TASK, hour=4)
+register_daily(DayRun.TASK, hour=4)
 
 
 @task(LOOK_TASK, is_frequent=True)

@@ -19,11 +19,10 @@ from maintenance.board.pages import address_of_board
 from maintenance.calculations.placing_problem import SERVED_BY, Placement, Window
 from maintenance.entry.bars import bars_of
 from maintenance.frame.requests import put_refusal, user_of
-from maintenance.models import WorkOrder
+from maintenance.models import DayRun, WorkOrder
 from maintenance.orders.supply import needed_on, say_supply
-from maintenance.plans.desk import TO_PLACE, Desk, has_place, load_desk
+from maintenance.plans.desk import Desk, has_place, load_desk
 from maintenance.plans.places import place_by_hand, set_pinned
-from maintenance.tasks import DAY_TASK
 from plant import clock
 from plant.access import needs
 from plant.background.queueing import enqueue
@@ -113,7 +112,7 @@ def opening(request: HttpRequest, tag: str, key: str) -> HttpResponse:
         order
         for order in desk.orders.values()
         if order.kiln_id == kiln.pk
-        and order.state in TO_PLACE
+        and order.state in WorkOrder.BEFORE_START
         and window.state in SERVED_BY.get(order.needs_state, ())
         and order not in placed
     ]
@@ -155,7 +154,7 @@ def place_work(request: HttpRequest, number: str) -> HttpResponse:
     order = get_object_or_404(WorkOrder, number=number)
     desk = load_desk(clock.now())
     mine = desk.orders.get(number)
-    if mine is None or mine.state not in TO_PLACE:
+    if mine is None or mine.state not in WorkOrder.BEFORE_START:
         messages.error(request, _("Only work that has not begun can be placed."))
         return redirect(order)
     form = PlaceForm(request.POST if request.method == "POST" else None, order=mine, initial=_wished(mine))
@@ -315,7 +314,7 @@ def run_the_day(request: HttpRequest) -> HttpResponse:
     """Want the day worked out again, beside the pages."""
     mill = get_object_or_404(Mill)
     day = clock.today(mill.zone).isoformat()
-    key = f"{DAY_TASK} {day} {uuid.uuid4().hex[:12]}"
-    enqueue(DAY_TASK, key=key, arguments={"day": day}, by=request.user)  # type: ignore[arg-type]
+    key = f"{DayRun.TASK} {day} {uuid.uuid4().hex[:12]}"
+    enqueue(DayRun.TASK, key=key, arguments={"day": day}, by=request.user)  # type: ignore[arg-type]
     messages.success(request, _("The day is being worked out again. Look here in a moment; Background work shows it."))
     return redirect("maintenance:openings")

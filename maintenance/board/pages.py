@@ -24,14 +24,14 @@ from maintenance.board.forms import BoardForm, CompareForm, VerdictForm
 from maintenance.board.of_plan import PlanBoard, build_plan_board
 from maintenance.board.record import Board
 from maintenance.board.scale import Scale
-from maintenance.day.run import last_run, late_proof_tests
+from maintenance.checks.late_proof_tests import late_proof_tests
 from maintenance.frame.requests import mill_of, sentence, user_of
-from maintenance.models import Plan, WorkOrder
+from maintenance.frame.words import in_money, time_words
+from maintenance.models import DayRun, Plan, WorkOrder
 from maintenance.plans.accepting import place_on_board
-from maintenance.plans.desk import TO_PLACE, has_place
+from maintenance.plans.desk import has_place
 from maintenance.plans.seen_plan import COST_WORDS
 from maintenance.plans.standing import Standing, Verdict, standing_now, standing_of
-from maintenance.plans.words import in_money, time_words
 from plant import clock
 from plant.access import needs
 from plant.frame.typed_numbers import row_number
@@ -117,7 +117,7 @@ def openings(request: HttpRequest) -> HttpResponse:
         "lead": lead_sentence(board.desk, len(alarms), board.barred, board.barred_in),
         "safety": safety,
         "other": page,
-        "run": last_run(),
+        "run": DayRun.objects.last_finished(),
         "pins_lost": WorkOrder.objects.pins_lost(),
     }
     return render(request, "board/openings.html", context)
@@ -331,7 +331,7 @@ def _verdict_context(
     names = {person.pk: person.name for person in Person.objects.working_here()}
     ids = [charge_id for charge_id, _minutes in found.held_back if charge_id]
     numbers = {charge.pk: charge for charge in Charge.objects.filter(pk__in=ids).select_related("kiln")} if ids else {}
-    is_open = order.state in TO_PLACE
+    is_open = order.state in WorkOrder.BEFORE_START
     may_place = user_of(request).may("place work") and not said["plan"] and is_open
     return {
         "order": order,

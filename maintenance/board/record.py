@@ -14,7 +14,7 @@ from maintenance.board.seen import ChargeSeen, GapSeen, JobSeen, KilnSeen, StopS
 from maintenance.board.words import barred_jobs
 from maintenance.entry.bars import bars_to_entry
 from maintenance.models import KilnStop, WorkOrder
-from maintenance.plans.desk import TO_PLACE, Desk, has_place, load_desk
+from maintenance.plans.desk import Desk, has_place, load_desk
 from maintenance.plans.places_now import FailingPlaces, failing_places
 from maintenance.plans.programme import KilnProgramme
 
@@ -99,7 +99,7 @@ def _job(desk: Desk, order: WorkOrder, barred: Collection[str], failing: Failing
         is_pinned=place.is_pinned,
         is_barred=order.number in barred,
         broken=failing.of(order.number),
-        may_move=order.state in TO_PLACE and order.number not in desk.in_hand,
+        may_move=order.state in WorkOrder.BEFORE_START and order.number not in desk.in_hand,
         is_under_way=order.state == WorkOrder.State.UNDER_WAY,
     )
 

@@ -12,10 +12,10 @@ from django.utils.translation import ngettext
 from maintenance.board.leaving_out import say_left_out
 from maintenance.entry.bars import EntryBar
 from maintenance.entry.permits import takes_people_inside
+from maintenance.frame.shouts import Shout
 from maintenance.models import WorkOrder
 from maintenance.orders.calculations.ranking import Ranking, Work, rank_work
-from maintenance.plans.desk import TO_PLACE, Desk, has_place
-from maintenance.plans.places import Shout
+from maintenance.plans.desk import Desk, has_place
 from plant.models import Kiln
 
 
@@ -55,7 +55,7 @@ class Unplaced:
 
 def unplaced(desk: Desk) -> tuple[list[Unplaced], list[Unplaced]]:
     """Return the jobs without a place: safety work, and apart from it all other, each by rank."""
-    orders = [order for order in desk.orders.values() if not has_place(order) and order.state in TO_PLACE]
+    orders = [order for order in desk.orders.values() if not has_place(order) and order.state in WorkOrder.BEFORE_START]
     ranking = rank_orders(orders)
     unsupplied = desk.unsupplied()
 
@@ -110,7 +110,7 @@ def safety_shouts(desk: Desk) -> list[Shout]:
         elif latest_at < desk.now_at:
             words = _("%(kiln)s: %(title)s is past its safety date, %(date)s.") % facts
             found.append(Shout("alarm", words, order.number))
-        elif not has_place(order) and order.state in TO_PLACE:
+        elif not has_place(order) and order.state in WorkOrder.BEFORE_START:
             words = _("%(kiln)s: %(title)s has no place before its safety date, %(date)s.") % facts
             found.append(Shout("alarm", words, order.number))
     return found
@@ -136,7 +136,7 @@ def lead_sentence(desk: Desk, alarms: int, barred: Collection[str], barred_in: I
     """Say in one sentence what matters to the planner this morning, what is unsafe first."""
     ahead: dict[str, int] = defaultdict(int)
     for order in desk.orders.values():
-        if order.state not in TO_PLACE:
+        if order.state not in WorkOrder.BEFORE_START:
             continue
         ahead["placed" if has_place(order) else "short" if desk.short.get(order.pk) else "outside"] += 1
     parts = [

@@ -12,17 +12,18 @@ from django.core.exceptions import ValidationError
 from django.db import transaction
 from django.utils.translation import gettext as _
 
+from maintenance.entry.permits import refuse_while_open_for
 from maintenance.models import CheckPoint, FunctionCheck, WorkOrder
 from maintenance.models.catalogue import NeedsState
+from maintenance.orders.moving import give_up
 from maintenance.orders.raising import raise_work_order
-from maintenance.work.course import withdraw
 from plant import clock
 from plant.access import require
 from plant.models import User
+from plant.warnings.running_bars import lock_kiln
 
 SeenIn = CheckPoint.SeenIn
 State = WorkOrder.State
-BEFORE_START = (State.RAISED, State.READY, State.PLACED)
 # The catalogue says of no point how long it takes. All four numbers are our own choice.
 MINUTES_A_POINT = {NeedsState.EMPTY: 6, NeedsState.RUNNING: 4}
 LEAST_MINUTES = 30
@@ -62,7 +63,7 @@ class Part:
     @property
     def is_idle(self) -> bool:
         """Say whether everything was seen before its work order was started."""
-        return self.left == 0 and self.order is not None and self.order.state in BEFORE_START
+        return self.left == 0 and self.order is not None and self.order.state in WorkOrder.BEFORE_START
 
     @property
     def minutes(self) -> int:
@@ -148,5 +149,10 @@ def withdraw_sittings(check: FunctionCheck, why: str) -> list[WorkOrder]:
 
     It follows from closing the check, so it needs no right of its own: the program does it.
     """
-    waiting = check.work_orders.select_for_update().filter(state__in=BEFORE_START).order_by("pk")
-    return [withdraw(order, by=None, version=order.version, why=why[:200]) for order in waiting]
+    lock_kiln(check.kiln_id)
+    waiting = check.work_orders.select_for_update().filter(state__in=WorkOrder.BEFORE_START).order_by("pk")
+    orders = list(waiting)
+    for order in orders:
+        refuse_while_open_for(order)
+        give_up(order, None, why[:200])
+    return orders

@@ -11,14 +11,13 @@ from reportlab.lib.units import mm
 from reportlab.platypus import Flowable, Spacer, Table
 
 from maintenance.models import Caution, CheckItem, CheckPoint, Finding, FunctionCheck
-from maintenance.orders.paper_blocks import ResultShapes, Tick, cautions_block, component_words, fields
-from maintenance.work.paper import moment
+from maintenance.orders.paper_blocks import ResultShapes, Tick, cautions_block, component_words, fields, moment
 from plant import clock
 from plant.models import Mill
 from plant.pictures.end_view import NUMBER_NAMES, MakeUp, chamber
 from plant.pictures.marks import mark_of_number
 from plant.pictures.paper import INK, LINE, PALE, SOFT, Heading, Paper, RowTable, section, text
-from plant.pictures.paper_pictures import EndView, NumberMark
+from plant.pictures.paper_end_view import EndView, NumberMark
 
 SeenIn = CheckPoint.SeenIn
 

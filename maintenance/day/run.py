@@ -6,29 +6,27 @@ run finds done it leaves alone.
 
 from collections.abc import Callable, Iterable
 from dataclasses import asdict, dataclass, field
-from datetime import date, datetime, timedelta
+from datetime import date, datetime
 
 from django.db import transaction
-from django.db.models import F, OuterRef, Subquery
-from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from inventory.advice import refresh_advice
-from maintenance.models import DayRun, ProofTest, TaskSheet, WorkOrder
+from maintenance.checks.late_proof_tests import late_proof_tests
+from maintenance.frame.shouts import Shout
+from maintenance.models import DayRun, WorkOrder
 from maintenance.orders.raising import update_readiness
 from maintenance.plans.accepting import Settled, settle_places
-from maintenance.plans.places import Cleared, Placed, Shout, place_all
+from maintenance.plans.places import Cleared, Placed, place_all
 from maintenance.pricing.sureness import day_words, sure_of_orders, together
 from maintenance.recurring.rolling_on import Rolled, roll
 from plant import clock
 from plant.access import require
 from plant.basics.sentences import Sentence
-from plant.models import Component, Mill, User
+from plant.models import Mill, User
 
 Progress = Callable[..., None]
-# A proof test that falls due within so many days is worth a word.
-NOTICE_DAYS = 14
 SHOUTED_NUMBERS = 12
 
 
@@ -223,40 +221,3 @@ def _take_advice(summary: DaySummary, day: date) -> None:
     with transaction.atomic():
         Mill.objects.select_for_update().get()
         summary.to_order = refresh_advice(day)
-
-
-def late_proof_tests(day: date) -> list[Shout]:
-    """Name what fails unseen and was not proved in time, or never, or soon must be."""
-    kinds = TaskSheet.objects.filter(is_proof_test=True).values("kind")
-    components = Component.objects.in_use().filter(kiln__is_active=True, kind__in=kinds)
-    latest = ProofTest.objects.filter(component=OuterRef("pk")).order_by("-tested_at", "-id")
-    rows = (
-        components.annotate(
-            next_due_on=Subquery(latest.values("next_due_on")[:1]), outcome=Subquery(latest.values("outcome")[:1])
-        )
-        .order_by(F("next_due_on").asc(nulls_first=True), "kiln__tag", "tag")
-        .values_list("kiln__tag", "name", "next_due_on", "outcome")
-    )
-    never, failed, late, soon = [], [], [], []
-    for tag, name, next_due_on, outcome in rows:
-        what = f"{tag} {name}"
-        if next_due_on is None:
-            never.append(what)
-        elif outcome == ProofTest.Outcome.FAILED:
-            failed.append(what)
-        elif next_due_on < day:
-            late.append(f"{what} ({date_format(next_due_on, 'j M Y')})")
-        elif next_due_on <= day + timedelta(days=NOTICE_DAYS):
-            soon.append(f"{what} ({date_format(next_due_on, 'j M Y')})")
-    said = (
-        ("alarm", _("Failed its last proof test and was not tried again: %s."), failed),
-        ("alarm", _("Proof test overdue: %s."), late),
-        ("alarm", _("No proof test is on record: %s."), never),
-        ("mind", _("Proof test due soon: %s."), soon),
-    )
-    return [Shout(level, words % ", ".join(names)) for level, words, names in said if names]
-
-
-def last_run() -> DayRun | None:
-    """Return the last run that came to its end."""
-    return DayRun.objects.filter(finished_at__isnull=False).order_by("-finished_at").first()

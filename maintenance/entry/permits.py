@@ -337,3 +337,12 @@ def is_somebody_at_work_inside(kiln: Kiln, besides: WorkOrder | None = None) -> 
     """Say whether a job or a sitting goes on in the chamber, one job left out."""
     sittings, jobs = work_inside([kiln.pk])
     return bool(sittings[kiln.pk]) or any(job != besides for job in jobs[kiln.pk])
+
+
+def refuse_while_open_for(order: WorkOrder) -> None:
+    """Refuse to give a job up for which its kiln is open for entry."""
+    permit = open_permit_of(order.kiln)
+    if permit and permit.work_order_id == order.pk:
+        raise ValidationError(
+            _("%(kiln)s is open for entry for this job. Count everybody out and close it first.") % {"kiln": order.kiln}
+        )

@@ -18,6 +18,7 @@ if TYPE_CHECKING:
         Caution,
         CheckItem,
         CheckPoint,
+        DayRun,
         Defect,
         Finding,
         Firing,
@@ -404,3 +405,11 @@ class TellingQuerySet(models.QuerySet["Telling"]):
     def to_send(self, now: datetime) -> "TellingQuerySet":
         """What nobody was sent yet and is not past; the oldest first."""
         return self.filter(sent_at__isnull=True, made_at__gte=now - SHORT_NOTICE).order_by("made_at", "id")
+
+
+class DayRunQuerySet(models.QuerySet["DayRun"]):
+    """Runs of the day's work."""
+
+    def last_finished(self) -> "DayRun | None":
+        """Return the last run that came to its end."""
+        return self.filter(finished_at__isnull=False).order_by("-finished_at").first()

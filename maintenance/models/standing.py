@@ -8,7 +8,7 @@ from django.urls import reverse
 from django.utils.translation import gettext_lazy as _
 
 from maintenance.models.catalogue import TaskSheet
-from maintenance.models.querysets import StandingTaskQuerySet
+from maintenance.models.querysets import DayRunQuerySet, StandingTaskQuerySet
 from plant import clock
 from plant.fields import MoneyField, QuantityField
 from plant.models import Component, Kiln
@@ -133,10 +133,15 @@ class MissedOccurrence(models.Model):
 class DayRun(models.Model):
     """A run of the day's work and what it found."""
 
+    #: What the background calls it.
+    TASK = "the day's work"
+
     day = models.DateField()
     started_at = models.DateTimeField()
     finished_at = models.DateTimeField(null=True, blank=True)
     summary = models.JSONField(default=dict)
+
+    objects = DayRunQuerySet.as_manager()
 
     class Meta:
         ordering = ["-started_at"]

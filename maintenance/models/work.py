@@ -12,7 +12,7 @@ from django.utils.translation import gettext_lazy as _
 from inventory.models import Part, Reservation
 from maintenance.models.catalogue import NeedsState, TaskSheet
 from maintenance.models.checks import Defect, FunctionCheck
-from maintenance.models.querysets import FINISHED_STATES, WorkOrderQuerySet
+from maintenance.models.querysets import FINISHED_STATES, STATES_BEFORE_START, WorkOrderQuerySet
 from maintenance.models.standing import StandingTask
 from plant.fields import MoneyField, QuantityField, SentencesField
 from plant.models import Charge, Component, Downtime, Kiln, Person, Skill
@@ -29,6 +29,8 @@ class WorkOrder(models.Model):
         DONE = "done", _("done")
         SIGNED_OFF = "signed_off", _("signed off")
         WITHDRAWN = "withdrawn", _("withdrawn")
+
+    BEFORE_START = STATES_BEFORE_START
 
     class Origin(models.TextChoices):
         STANDING_TASK = "standing_task", _("recurring task")

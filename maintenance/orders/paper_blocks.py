@@ -1,8 +1,11 @@
 """Blocks that the crew's papers share: cautions, empty boxes, lines to write on, the shapes of findings."""
 
 from collections.abc import Iterable, Sequence
+from datetime import datetime
 from typing import Any
 
+from django.utils.formats import date_format
+from django.utils.timezone import localtime
 from django.utils.translation import gettext as _
 from reportlab.lib.colors import HexColor
 from reportlab.lib.units import mm
@@ -13,7 +16,7 @@ from plant.models import Component
 from plant.pictures.end_view import Look
 from plant.pictures.marks import RESULTS, mark_at
 from plant.pictures.paper import ALARM, INK, LINE, SOFT, Heading, RowTable, plain, text
-from plant.pictures.paper_pictures import draw_shape
+from plant.pictures.paper_end_view import draw_shape
 
 
 def cautions_block(title: str, cautions: Iterable[Caution], width: float) -> RowTable:
@@ -155,3 +158,8 @@ def component_words(component: Component) -> str:
     """Name a component with its side, unless its name says it already."""
     side = str(component.get_side_display()) if component.side else ""
     return component.name if side.casefold() in component.name.casefold() else f"{component.name}, {side}"
+
+
+def moment(at: datetime | None) -> str:
+    """Write an instant in the mill's time."""
+    return date_format(localtime(at), "D j M Y, H:i") if at else ""

@@ -20,7 +20,7 @@ from maintenance.placing import plan as plans
 from maintenance.placing.frame import Frame
 from maintenance.placing.plan_reading import read_plan
 from maintenance.placing.standing import KeptPlace, KeptStop, stand
-from maintenance.plans.desk import TO_PLACE, Desk, has_place, load_desk
+from maintenance.plans.desk import Desk, has_place, load_desk
 from maintenance.plans.drawing import Drawn, Place, draw_problem, held_back, person_id_of, places, stands_still
 from maintenance.plans.lock_outs import keep_lock_outs, somebody_locks_out
 from maintenance.plans.place_faults import lies_in_downtime
@@ -96,7 +96,10 @@ def want_daily_plan(day: date) -> Plan | None:
     """Want a plan for a day, once, where there is something to place; the planner finds it in the morning."""
     Mill.objects.select_for_update().get()
     name = _("Plan of %s") % date_format(day, "j F Y")
-    if Plan.objects.filter(name=name).exists() or not WorkOrder.objects.filter(state__in=TO_PLACE).exists():
+    if (
+        Plan.objects.filter(name=name).exists()
+        or not WorkOrder.objects.filter(state__in=WorkOrder.BEFORE_START).exists()
+    ):
         return None
     return want_plan(name=name, seconds=DAILY_SECONDS, by=None)
 
@@ -238,7 +241,7 @@ def _carried_over(
     for ref, place in places(old, kept).items():
         order = desk.orders.get(ref)
         start_min = drawn.minute(place.start_at)
-        if order is None or order.state not in TO_PLACE:
+        if order is None or order.state not in WorkOrder.BEFORE_START:
             accepted.passed_over[ref] = _("It is finished, withdrawn or under way.")
         elif ref not in jobs:
             accepted.passed_over[ref] = drawn.aside.get(ref) or _("It is in hand or left out of the plan by now.")

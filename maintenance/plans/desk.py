@@ -29,7 +29,6 @@ from plant import clock
 from plant.models import Absence, Kiln, Mill, Person, ShiftDuty, Skill
 
 State = WorkOrder.State
-TO_PLACE = (State.RAISED, State.READY, State.PLACED)
 WEEKDAYS = ("MO", "TU", "WE", "TH", "FR", "SA", "SU")
 # A stop whose end nobody knows is counted on for so long. Our own choice.
 OPEN_STOP = timedelta(days=1)
@@ -192,7 +191,7 @@ def load_desk(now_at: datetime, until_at: datetime | None = None) -> Desk:
         jobs={},
         short=short,
     )
-    desk.jobs = {ref: _job(desk, order) for ref, order in orders.items() if order.state in TO_PLACE}
+    desk.jobs = {ref: _job(desk, order) for ref, order in orders.items() if order.state in WorkOrder.BEFORE_START}
     desk.workers = _workers(desk)
     desk.lock_out = Skill.objects.filter(code=LOCK_OUT).values_list("name", flat=True).first() or LOCK_OUT
     desk.windows = _with_lock_outs(desk)

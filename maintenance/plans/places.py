@@ -14,6 +14,7 @@ from inventory.advice import refresh_advice
 from maintenance.calculations import placing_problem as calc
 from maintenance.calculations.hand_placing import look_at_place
 from maintenance.calculations.simple_placing import place_jobs
+from maintenance.frame.shouts import Shout
 from maintenance.models import Assignment, Placement, WorkOrder
 from maintenance.orders.raising import update_readiness
 from maintenance.orders.supply import keep_needs_in_step
@@ -25,15 +26,6 @@ from plant.access import require
 from plant.models import Change, Mill, Person, User
 
 State = WorkOrder.State
-
-
-@dataclass(frozen=True)
-class Shout:
-    """Something that must be said aloud; ``level`` is alarm or mind."""
-
-    level: str
-    text: str
-    number: str = ""
 
 
 @dataclass(frozen=True)
@@ -317,7 +309,7 @@ def locked_for_placing(work_order: WorkOrder, by: User | None, version: int | No
             % {"act": last.act if last else "", "who": (last and last.by) or _("the program itself")},
             code="stale",
         )
-    if order.state not in (State.RAISED, State.READY, State.PLACED):
+    if order.state not in WorkOrder.BEFORE_START:
         raise ValidationError(
             _("%(number)s is %(state)s: only work that has not begun can be placed or changed.")
             % {"number": order.number, "state": order.get_state_display()},

@@ -10,11 +10,11 @@ from typing import Any
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy, ngettext
 
+from maintenance.frame.words import in_money, money_words
 from maintenance.models import Plan
 from maintenance.placing.plan import COST_PARTS
 from maintenance.plans.drawing import held_back
 from maintenance.plans.standing import Standing
-from maintenance.plans.words import in_money, money_words
 from maintenance.pricing.sureness import plan_words, sure_of_plan
 from plant.frame.figures import fixed
 from plant.models import Mill

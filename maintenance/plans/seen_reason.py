@@ -10,13 +10,12 @@ from django.utils.text import get_text_list
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
+from maintenance.frame.words import money_words, say_needed_state, time_words
 from maintenance.placing.obstacles import smallest_obstacles
 from maintenance.placing.problem import Job
 from maintenance.placing.wishes import Price, Wish, price_of
 from maintenance.plans.seen_plan import amount
 from maintenance.plans.standing import Standing
-from maintenance.plans.words import money_words, time_words
-from maintenance.telling.my_week import say_needed_state
 from plant.models import Mill
 
 #: A wish is given so long, the loading of the solver aside.

@@ -17,6 +17,7 @@ from django.db import connection
 from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
+from maintenance.frame.words import time_words, value_words
 from maintenance.models import KilnStop, Plan
 from maintenance.models.catalogue import NeedsState
 from maintenance.placing import plan as plans
@@ -32,7 +33,6 @@ from maintenance.placing.state import State
 from maintenance.plans.desk import Desk, has_place, load_desk
 from maintenance.plans.drawing import Drawn, Place, draw_problem, held_back, person_id_of
 from maintenance.plans.place_faults import faults_of_places, why_not_drawn
-from maintenance.plans.words import time_words, value_words
 from plant.models import Change, Charge, Mill, Person
 
 FRESH_FOR = timedelta(minutes=10)

@@ -16,6 +16,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy, ngettext
 
 from inventory.models import Part
+from maintenance.frame.words import day_words, hours_words, minutes_between, money_words, time_words
 from maintenance.models import WorkOrder
 from maintenance.orders.supply import SHELVED, missing_parts
 from maintenance.placing import supposing
@@ -30,7 +31,6 @@ from maintenance.placing.supposing import (
     let_go_of_pins,
 )
 from maintenance.plans.drawing import Drawn, person_id_of
-from maintenance.plans.words import day_words, hours_words, minutes_between, money_words, time_words
 from plant import clock
 from plant.models import Charge, Kiln, Mill, Person
 

@@ -18,6 +18,7 @@ from django.core.exceptions import ValidationError
 from django.db import transaction
 from django.utils.translation import gettext as _
 
+from maintenance.frame.words import time_words, value_words
 from maintenance.models import Plan
 from maintenance.placing import plan as plans
 from maintenance.placing.checking import check
@@ -42,7 +43,6 @@ from maintenance.plans.standing import (
     standing_in,
 )
 from maintenance.plans.suppositions import suppose
-from maintenance.plans.words import time_words, value_words
 from maintenance.pricing.sureness import kept_sureness, unpriced_words
 from plant import clock
 from plant.background.running import ClaimLostError

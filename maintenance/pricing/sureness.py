@@ -8,9 +8,9 @@ from typing import Any
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
+from maintenance.frame.words import money_words
 from maintenance.losses.price_of_waiting import Sureness
 from maintenance.models import Defect, Plan, PriceOfWaiting, WorkOrder
-from maintenance.plans.words import money_words
 from plant.models import Mill
 
 DAY_MIN = 1440

@@ -8,7 +8,6 @@ from django.utils.translation import gettext as _
 from maintenance.models import StandingTask, WorkOrder
 from maintenance.orders.joining import Asked, components_for, join, same_work
 from maintenance.orders.raising import extend_to, raise_work_order
-from maintenance.plans.desk import TO_PLACE
 from plant import clock
 from plant.models import Component, Mill
 from plant.warnings.running_bars import lock_kiln
@@ -26,7 +25,7 @@ def raise_occurrence(task: StandingTask, due_on: date, earliest_on: date, latest
     order = next((order for order in open_for.values() if order.standing_task_id is None), None)
     rest = [one for one in components if one.pk not in open_for]
     is_safety = task.is_safety or task.sheet.is_safety
-    if order is not None and (not rest or order.state in TO_PLACE):
+    if order is not None and (not rest or order.state in WorkOrder.BEFORE_START):
         if rest:
             extend_to(order, rest)
             order.title = _title(task, components)

@@ -11,8 +11,8 @@ from django.utils.formats import date_format
 from django.utils.timezone import localtime
 from django.utils.translation import gettext as _
 
+from maintenance.frame.words import say_needed_state
 from maintenance.models import Caution, KilnStop, WorkOrder, WorkPart
-from maintenance.models.catalogue import NeedsState
 from maintenance.models.querysets import FINISHED_STATES, STATES_WITH_LOCK_OUT, KilnStopQuerySet, WorkOrderQuerySet
 from maintenance.plans.desk import duties
 from maintenance.plans.places_now import FailingPlaces, failing_places
@@ -22,7 +22,6 @@ from plant.models import Absence, Kiln, Mill, Person
 State = WorkOrder.State
 DAY = timedelta(days=1)
 TITLES_IN_A_LINE = 2
-WAITING = (State.RAISED, State.READY, State.PLACED)
 
 
 @dataclass(frozen=True)
@@ -142,7 +141,7 @@ class LockOut:
     @property
     def is_finished(self) -> bool:
         """Say whether work has begun behind it: without the lock-out nobody could."""
-        return any(job.state not in WAITING for job in self.jobs)
+        return any(job.state not in WorkOrder.BEFORE_START for job in self.jobs)
 
     def is_missed(self, now: datetime) -> bool:
         """Say whether its time has passed without any work behind it."""
@@ -188,11 +187,6 @@ def say_times(start_at: datetime | None, end_at: datetime | None) -> str:
     if start.date() == end.date():
         return f"{start:%H:%M}–{end:%H:%M}"
     return f"{date_format(start, 'D H:i')} – {date_format(end, 'D H:i')}"
-
-
-def say_needed_state(needs_state: str) -> str:
-    """Say the state that a job needs so that it can follow “the kiln must be”."""
-    return _("in any state") if needs_state == NeedsState.ANY else str(NeedsState(needs_state).label)
 
 
 def placed_between(start_at: datetime, end_at: datetime) -> Q:

@@ -14,7 +14,6 @@ from maintenance.models import FunctionCheck, WorkOrder
 from maintenance.telling.calendar_address import FOR_OTHERS, may_make_for
 from maintenance.telling.my_week import (
     DAY,
-    WAITING,
     Entry,
     LockOut,
     OwnDay,
@@ -85,7 +84,7 @@ def _end_of(on: date, mill: Mill) -> Any:
 
 
 def _unplaced(person: Person) -> Iterable[WorkOrder]:
-    waiting = WorkOrder.objects.of_person(person).filter(state__in=WAITING, placement__isnull=True)
+    waiting = WorkOrder.objects.of_person(person).filter(state__in=WorkOrder.BEFORE_START, placement__isnull=True)
     return waiting.for_list().order_by("due_at")[:20]
 
 

@@ -23,9 +23,10 @@ from django.utils.timezone import localtime
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
+from maintenance.frame.words import say_needed_state
 from maintenance.models import Assignment, Telling, TellingLook, ToldPlace, WorkOrder
 from maintenance.telling.lock_outs_told import REMEMBERED, LockOutNews, compare_lock_outs, is_near
-from maintenance.telling.my_week import say_needed_state, say_times
+from maintenance.telling.my_week import say_times
 from plant import clock
 from plant.background.queueing import enqueue
 from plant.models import Mill, Person

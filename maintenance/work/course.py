@@ -3,7 +3,6 @@
 from collections.abc import Collection, Iterable
 from datetime import date
 from decimal import Decimal
-from typing import Any
 
 from django.core.exceptions import ValidationError
 from django.db import transaction
@@ -19,62 +18,22 @@ from maintenance.entry.now import entry_of
 from maintenance.entry.permits import (
     is_somebody_at_work_inside,
     open_permit_of,
+    refuse_while_open_for,
     runs_the_kiln,
     takes_people_inside,
 )
 from maintenance.entry.start_at_kiln import check_entry
-from maintenance.models import Assignment, Placement, ProofTest, StepRecord, WorkOrder, WorkStep
-from maintenance.orders.calculations.work_states import may_move
+from maintenance.models import Assignment, ProofTest, StepRecord, WorkOrder, WorkStep
+from maintenance.orders.moving import check_version, give_up, lock_with_kiln, move
 from maintenance.recurring.rolling_on import complete, pass_occurrence_over
 from maintenance.watches.resets import begin_anew
 from maintenance.watches.verdicts import judge_by_work
 from plant import clock
 from plant.access import require
 from plant.models import Change, Component, FailureMode, Person, User
-from plant.warnings.running_bars import lock_kiln, refuse_running
+from plant.warnings.running_bars import refuse_running
 
 State = WorkOrder.State
-
-
-def lock(work_order: WorkOrder) -> WorkOrder:
-    """Return the row as it is now, locked until the transaction ends."""
-    rows = WorkOrder.objects.select_for_update(of=("self",))
-    return rows.select_related("kiln__mill", "component", "sheet", "standing_task", "defect").get(pk=work_order.pk)
-
-
-def lock_with_kiln(work_order: WorkOrder) -> WorkOrder:
-    """Lock the kiln, then the row: for all that decides whether the kiln may run, or be entered."""
-    lock_kiln(work_order.kiln_id)
-    return lock(work_order)
-
-
-def check_version(work_order: WorkOrder, version: int) -> None:
-    """Refuse an edit of something that was changed meanwhile."""
-    if work_order.version == version:
-        return
-    last = Change.objects.about(work_order).last()
-    raise ValidationError(
-        _("Somebody changed this meanwhile: %(who)s, %(act)s. Nothing of yours was stored; look again and repeat it.")
-        % {"who": (last and last.by) or _("the program"), "act": last.act if last else _("changed")},
-        code="stale",
-    )
-
-
-def _move(
-    order: WorkOrder, to: str, act: str, by: User | None, *, after: dict[str, Any] | None = None, note: str = ""
-) -> None:
-    """Move a locked order to another state; other fields that were set are stored with it."""
-    if not may_move(order.state, to):
-        raise ValidationError(
-            _("%(number)s is %(state)s: it cannot become %(to)s.")
-            % {"number": order.number, "state": order.get_state_display(), "to": State(to).label},
-            code="state",
-        )
-    before = order.state
-    order.state = to
-    order.version += 1
-    order.save()
-    Change.record(order, act, by=by, before={"state": before}, after={"state": str(to), **(after or {})}, note=note)
 
 
 @transaction.atomic
@@ -124,7 +83,7 @@ def start(
         Change.record(order, "carried on", by=by, after=after)
         return order
     order.started_at = clock.now()
-    _move(order, State.UNDER_WAY, "started", by, after=after)
+    move(order, State.UNDER_WAY, "started", by, after=after)
     return order
 
 
@@ -274,7 +233,7 @@ def finish(
     order.paused_at = None
     order.done_at = clock.now()
     order.result = result.strip()
-    _move(order, State.DONE, "done", by, note=order.result)
+    move(order, State.DONE, "done", by, note=order.result)
     release(order.number, by)
     if is_test and proof is not None:
         record_proof_test(order, proof, by=by)
@@ -357,7 +316,7 @@ def sign_off(work_order: WorkOrder, *, by: User, version: int, is_proved: bool =
         _refuse_outside_limits(order, _("what keeps people out is not mended. Send the work back."))
     order.signed_off_at = clock.now()
     order.signed_off_by = by
-    _move(order, State.SIGNED_OFF, "signed off", by, after={"proved": is_proved} if opens else None, note=note.strip())
+    move(order, State.SIGNED_OFF, "signed off", by, after={"proved": is_proved} if opens else None, note=note.strip())
     if order.defect and not order.defect.blocks_entry:
         cure_defect(order.defect, by=by, work_order=order)
     for defect in lifted:
@@ -374,7 +333,7 @@ def send_back(work_order: WorkOrder, *, by: User, version: int, why: str) -> Wor
     if not why.strip():
         raise ValidationError(_("Say what is still to be done."))
     order.done_at, order.paused_at = None, clock.now()
-    _move(order, State.UNDER_WAY, "sent back", by, note=why.strip())
+    move(order, State.UNDER_WAY, "sent back", by, note=why.strip())
     return order
 
 
@@ -396,20 +355,13 @@ def withdraw(
         raise ValidationError(_("Say why the work is withdrawn: the history keeps the reason."))
     if len(why) > 200:
         raise ValidationError(_("Say it in at most 200 characters."))
-    permit = open_permit_of(order.kiln)
-    if permit and permit.work_order_id == order.pk:
-        raise ValidationError(
-            _("%(kiln)s is open for entry for this job. Count everybody out and close it first.") % {"kiln": order.kiln}
-        )
+    refuse_while_open_for(order)
     if order.state == State.UNDER_WAY and not order.is_paused and takes_people_inside(order):
         raise ValidationError(
             _("%(number)s goes on inside %(kiln)s: bring its people out and pause it first.")
             % {"number": order.number, "kiln": order.kiln.tag}
         )
-    order.withdrawn_why = why
-    _move(order, State.WITHDRAWN, "withdrawn", by, note=why)
-    release(order.number, by)
-    Placement.objects.filter(work_order=order).delete()
+    give_up(order, by, why)
     if order.standing_task and order.standing_task.is_active:
         _count_past(order, by)
     judge_by_work(order, by=by, found_nothing=found_nothing)

@@ -53,7 +53,6 @@ from plant.models import Change
 
 State = WorkOrder.State
 FIRINGS_SHOWN = 5
-BEFORE_START = (State.RAISED, State.READY, State.PLACED)
 # Nobody goes to work any more: the cautions would only hide what is of use.
 CLOSED = (State.DONE, State.SIGNED_OFF, State.WITHDRAWN)
 
@@ -104,7 +103,7 @@ def _page(request: HttpRequest, order: WorkOrder, **bound: forms.Form) -> HttpRe
         "blocking": bars_of(order.kiln),
         "is_inside": takes_people_inside(order),
         "permit": open_permit_of(order.kiln) if takes_people_inside(order) else None,
-        "is_before_start": order.state in BEFORE_START,
+        "is_before_start": order.state in WorkOrder.BEFORE_START,
         "part": part,
         "origins": origins_of(order),
         "covers": order.covers.all(),
@@ -112,7 +111,7 @@ def _page(request: HttpRequest, order: WorkOrder, **bound: forms.Form) -> HttpRe
         "broken": failing_places(clock.now()).of(order.number) if has_place(order) else "",
         "lock_out": KilnStop.objects.around(order).for_people().first() if order.state not in CLOSED else None,
         "left_out": "" if order.is_left_out else say_left_out(order, order.kiln.mill.zone),
-        "supply": _supply_words(order) if order.state in BEFORE_START else [],
+        "supply": _supply_words(order) if order.state in WorkOrder.BEFORE_START else [],
         "is_under_way": is_under_way,
         "people": order.assignments.select_related("person"),
         "skills": order.skills.select_related("skill"),

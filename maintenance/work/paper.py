@@ -1,11 +1,8 @@
 """A work order on paper: cautions first, then where, what, with which parts, and who signs."""
 
-from datetime import datetime
 from decimal import Decimal
 from typing import Any
 
-from django.utils.formats import date_format
-from django.utils.timezone import localtime
 from django.utils.translation import gettext as _
 from reportlab.lib.units import mm
 from reportlab.platypus import Flowable, KeepTogether, Spacer, Table
@@ -15,7 +12,15 @@ from maintenance.models import Caution, StepRecord, WorkOrder, WorkStep
 from maintenance.models.catalogue import NeedsState
 from maintenance.models.querysets import FINISHED_STATES
 from maintenance.orders.origins import origins_of, say_origins
-from maintenance.orders.paper_blocks import Tick, WriteLines, cautions_block, component_words, fields, strong_line
+from maintenance.orders.paper_blocks import (
+    Tick,
+    WriteLines,
+    cautions_block,
+    component_words,
+    fields,
+    moment,
+    strong_line,
+)
 from maintenance.plans.places_now import failing_places
 from plant import clock
 from plant.frame.figures import fixed, quantity
@@ -24,14 +29,9 @@ from plant.models import Mill
 from plant.pictures.end_view import NUMBER_NAMES, MakeUp, chamber
 from plant.pictures.marks import mark_of_number
 from plant.pictures.paper import Heading, Paper, RowTable, grid, section, text
-from plant.pictures.paper_pictures import EndView, NumberMark
+from plant.pictures.paper_end_view import EndView, NumberMark
 
 STATES_WITH_PEOPLE_INSIDE = (NeedsState.EMPTY, NeedsState.STILL)
-
-
-def moment(at: datetime | None) -> str:
-    """Write an instant in the mill's time."""
-    return date_format(localtime(at), "D j M Y, H:i") if at else ""
 
 
 class WorkOrderPaper(Paper):

@@ -12,14 +12,12 @@ from maintenance.work.particulars import Changed, change_particulars
 from maintenance.work.particulars_form import ParticularsForm
 from plant.access import needs
 
-BEFORE_START = (WorkOrder.State.RAISED, WorkOrder.State.READY, WorkOrder.State.PLACED)
-
 
 @needs("place work")
 def edit(request: HttpRequest, number: str) -> HttpResponse:
     """Show the form and keep what was changed."""
     order = get_object_or_404(WorkOrder.objects.select_related("kiln__mill"), number=number)
-    if request.method != "POST" and order.state not in BEFORE_START:
+    if request.method != "POST" and order.state not in WorkOrder.BEFORE_START:
         words = _("%(number)s is %(state)s: what has begun stays as it was asked for.")
         messages.info(request, words % {"number": number, "state": order.get_state_display()})
         return redirect(order)

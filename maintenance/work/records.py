@@ -14,7 +14,8 @@ from inventory.actions import MoveRefused, TakesFromOthers, issue, lacking, rese
 from inventory.models import Part, Reservation, StockMove
 from maintenance.checks.defects import record_defect
 from maintenance.models import CheckPoint, Labour, StepRecord, WorkOrder, WorkPart, WorkStep
-from maintenance.work.course import is_outside_limits, latest_records, lock, lock_with_kiln
+from maintenance.orders.moving import lock, lock_with_kiln
+from maintenance.work.course import is_outside_limits, latest_records
 from plant import clock
 from plant.access import require
 from plant.frame.figures import quantity
@@ -32,7 +33,7 @@ def _require_state(order: WorkOrder, *states: str) -> None:
     if order.state not in states:
         raise ValidationError(
             _("%(number)s is %(state)s: start it first.") % {"number": order.number, "state": order.get_state_display()}
-            if order.state in (State.RAISED, State.READY, State.PLACED)
+            if order.state in WorkOrder.BEFORE_START
             else _("%(number)s is %(state)s: nothing more can be entered.")
             % {"number": order.number, "state": order.get_state_display()},
             code="state",

@@ -14,7 +14,7 @@ from maintenance.frame.requests import mill_of, person_of, put_refusal, user_of
 from maintenance.models import Caution, WorkOrder
 from maintenance.work import course as act
 from maintenance.work.forms import StartForm
-from maintenance.work.page import BEFORE_START, order_of
+from maintenance.work.page import order_of
 from plant.access import needs
 
 
@@ -22,7 +22,7 @@ from plant.access import needs
 def start(request: HttpRequest, number: str) -> HttpResponse:
     """Start a job: cautions first, the door, then who."""
     order, user, person = order_of(number), user_of(request), person_of(request)
-    if order.state not in BEFORE_START and not order.is_paused:
+    if order.state not in WorkOrder.BEFORE_START and not order.is_paused:
         messages.info(request, _("%(number)s is %(state)s.") % {"number": number, "state": order.get_state_display()})
         return redirect(order)
     blocking = bars_of(order.kiln) if takes_people_inside(order) else []

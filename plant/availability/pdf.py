@@ -4,6 +4,7 @@ from django.utils.translation import gettext as _
 from reportlab.platypus import Flowable, KeepTogether
 
 from plant.availability.charts import axis_ticks, bridge_bars, strip_rows
+from plant.availability.paper_pictures import BridgePicture, Strip
 from plant.availability.report import AvailabilityReport, CauseBy
 from plant.availability.words import (
     FigureRow,
@@ -19,7 +20,6 @@ from plant.availability.words import (
     total_figures,
 )
 from plant.pictures.paper import Heading, Paper, grid, section, text
-from plant.pictures.paper_pictures import BridgePicture, Strip
 
 
 class AvailabilityPaper(Paper):

@@ -9,18 +9,9 @@ from django.utils.translation import gettext_lazy as _
 
 from plant import clock
 from plant.downtime.keeping import FIELDS, DowntimeFacts
-from plant.frame.days import Moment
+from plant.frame.days import LocalInput, Moment
 from plant.frame.particulars import digest
 from plant.models import Component, Downtime, Kiln
-
-
-class LocalInput(forms.DateTimeInput):
-    """A date and a time of the mill's own clock."""
-
-    input_type = "datetime-local"
-
-    def __init__(self) -> None:
-        super().__init__(format="%Y-%m-%dT%H:%M", attrs={"step": 60})
 
 
 class DowntimeForm(forms.Form):

@@ -33,3 +33,12 @@ class Moment(forms.DateTimeField):
     """An instant in a year that can be meant."""
 
     default_validators = [check_year]
+
+
+class LocalInput(forms.DateTimeInput):
+    """A date and a time of the mill's own clock."""
+
+    input_type = "datetime-local"
+
+    def __init__(self) -> None:
+        super().__init__(format="%Y-%m-%dT%H:%M", attrs={"step": 60})

@@ -9,8 +9,7 @@ from django.core.exceptions import ValidationError
 from django.utils.translation import gettext_lazy as _
 
 from plant.access import Role
-from plant.downtime.forms import LocalInput
-from plant.frame.days import Day, Moment
+from plant.frame.days import Day, LocalInput, Moment
 from plant.frame.particulars import digest
 from plant.models import Person, Shift, Skill, User
 from plant.people.keeping import PERSON_FIELDS

@@ -6,13 +6,13 @@ from typing import Any
 
 import pytest
 
+from maintenance.frame.words import hours_words, money_words
 from maintenance.models import Plan
 from maintenance.placing.wishes import Price
 from maintenance.plans.seen_doubt import buffer_rows, doubt_of, spread_of
 from maintenance.plans.seen_plan import CHART_HEIGHT, CHART_WIDTH, MOST_STEPS, Step, chart_of, lead_words, steps_of
 from maintenance.plans.seen_reason import BusyError, _one_at_a_time, price_wish, wish_of, wish_words
 from maintenance.plans.standing import Standing, standing_of
-from maintenance.plans.words import hours_words, money_words
 from plant.models import Mill
 from tests.factories import MONDAY, MillFactory, UserFactory
 from tests.maintenance.placing_mill import OPENING_FROM, job, on_shift, programme

@@ -1,4 +1,4 @@
-"""Times, money and shares of plans in the mill's words."""
+"""Times, money, lengths of time and states of kilns in the mill's words."""
 
 from collections.abc import Callable
 from datetime import date, datetime, timedelta
@@ -7,6 +7,7 @@ from decimal import Decimal
 from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
+from maintenance.models.catalogue import NeedsState
 from plant.frame.figures import fixed, quantity
 from plant.models import Mill
 
@@ -49,3 +50,8 @@ def value_words(name: str, value: str | int, at: Callable[[int], datetime], mill
 def minutes_between(base_at: datetime, at: datetime) -> int:
     """Return the whole minutes from minute 0 to an instant, rounded down."""
     return int((at - base_at) // timedelta(minutes=1))
+
+
+def say_needed_state(needs_state: str) -> str:
+    """Say the state that a job needs so that it can follow “the kiln must be”."""
+    return _("in any state") if needs_state == NeedsState.ANY else str(NeedsState(needs_state).label)
