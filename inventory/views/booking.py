@@ -14,9 +14,9 @@ from inventory.actions import MoveRefused, TakesFromOthers
 from inventory.forms.moves import CountForm, IssueForm, MoveForm, ReceiveForm, ReturnForm, ScrapForm, TransferForm
 from inventory.models import Part, PurchaseOrderLine
 from inventory.shelf import gather_shelves
-from inventory.views.asking import today_of, typed, user_of
 from inventory.words import waiting_words
 from plant.access import needs
+from plant.frame.requests import today_of, typed, user_of
 
 MATCHES = 30
 

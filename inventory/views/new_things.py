@@ -12,8 +12,8 @@ from inventory.actions import OrderRefused
 from inventory.actions.parts import add_bin, add_part, add_supplier
 from inventory.forms.parts import NewBinForm, NewPartForm, NewSupplierForm
 from inventory.models import Part
-from inventory.views.asking import user_of
 from plant.access import needs
+from plant.frame.requests import user_of
 
 
 @needs("edit parts")

@@ -19,9 +19,9 @@ from inventory.models import PurchaseOrder, SupplierTerms
 from inventory.order_pdf import OrderPaper
 from inventory.querysets import PurchaseOrderQuerySet
 from inventory.shelf import Claim, gather_shelves
-from inventory.views.asking import today_of, user_of
 from inventory.words import history_words, order_tag, quantity_warning, waiting_words
 from plant.access import needs
+from plant.frame.requests import today_of, user_of
 from plant.models import Change, Mill
 
 PER_PAGE = 50

@@ -16,10 +16,10 @@ from inventory.models import Part, StockMove, SupplierTerms
 from inventory.querysets import StockMoveQuerySet
 from inventory.shelf import expires_soon, gather_shelves, is_expired
 from inventory.use import FOOT, HEIGHT, WIDTH, draw, months_of_use
-from inventory.views.asking import today_of, user_of
 from inventory.words import particulars_words, waiting_words, what_to_do
 from plant.access import needs
 from plant.frame.export import csv_response
+from plant.frame.requests import today_of, user_of
 from plant.models import Change, Mill
 
 LEDGER_PER_PAGE = 50

@@ -14,10 +14,10 @@ from django.utils.translation import gettext_lazy
 from inventory.models import Part, PurchaseOrder
 from inventory.querysets import PartQuerySet
 from inventory.shelf import EXPIRES_SOON_DAYS, Shelf, gather_shelves
-from inventory.views.asking import today_of, typed
 from inventory.words import Tag, morning_sentence, waiting_words, what_to_do
 from plant.access import needs
 from plant.frame.export import csv_response
+from plant.frame.requests import today_of, typed
 from plant.frame.saying import say
 
 PER_PAGE = 50

@@ -18,7 +18,6 @@ from maintenance.board.leaving_out import put_back_into_plan, take_out_of_plan
 from maintenance.board.pages import address_of_board
 from maintenance.calculations.placing_problem import SERVED_BY, Placement, Window
 from maintenance.entry.bars import bars_of
-from maintenance.frame.requests import put_refusal, user_of
 from maintenance.models import DayRun, WorkOrder
 from maintenance.orders.supply import needed_on, say_supply
 from maintenance.plans.desk import Desk, has_place, load_desk
@@ -27,6 +26,7 @@ from plant import clock
 from plant.access import needs
 from plant.background.queueing import enqueue
 from plant.frame.days import check_year
+from plant.frame.requests import refusal_on, refusal_said, user_of
 from plant.frame.typed_numbers import row_number
 from plant.models import Kiln, Mill, Person
 
@@ -120,7 +120,7 @@ def opening(request: HttpRequest, tag: str, key: str) -> HttpResponse:
     ranked = [desk.orders[one.ref] for one in (*ranking.safety, *ranking.other)]
     # Jobs without a place come first: moving one that has a place is the rarer wish.
     ranked.sort(key=has_place)
-    may_place = request.user.may("place work")  # type: ignore[union-attr]
+    may_place = user_of(request).may("place work")
     proposals = [_propose(desk, order, window) for order in ranked[:MOST_TRIED]] if may_place else []
     context = {
         "place": "openings",
@@ -172,7 +172,7 @@ def place_work(request: HttpRequest, number: str) -> HttpResponse:
                     order,
                     start_at,
                     people,
-                    by=request.user,  # type: ignore[arg-type]
+                    by=user_of(request),
                     version=form.cleaned_data["version"],
                 )
             except ValidationError as refusal:
@@ -246,13 +246,9 @@ def put_here(request: HttpRequest, number: str) -> HttpResponse:
     except (ValueError, OverflowError, ValidationError):
         messages.error(request, _("The proposal could not be read. Choose start and people yourself."))
         return redirect("maintenance:place-work", number=number)
-    try:
-        warnings = place_by_hand(order, start_at, people, by=request.user, version=version)  # type: ignore[arg-type]
-    except ValidationError as refusal:
-        for fault in refusal.messages:
-            messages.error(request, fault)
-        return redirect("maintenance:place-work", number=number)
-    return _placed(request, order, warnings)
+    with refusal_said(request):
+        return _placed(request, order, place_by_hand(order, start_at, people, by=user_of(request), version=version))
+    return redirect("maintenance:place-work", number=number)
 
 
 @require_POST
@@ -260,16 +256,14 @@ def put_here(request: HttpRequest, number: str) -> HttpResponse:
 def change_place(request: HttpRequest, number: str, act: str) -> HttpResponse:
     """Let a job keep its place, let it move again, or put it back into the plan."""
     order = get_object_or_404(WorkOrder, number=number)
-    try:
+    with refusal_said(request):
         if act == "put-back":
-            put_back_into_plan(order, by=request.user)  # type: ignore[arg-type]
+            put_back_into_plan(order, by=user_of(request))
             said = _("%(number)s is in the plan again; the day's next run looks for a place.")
         else:
-            set_pinned(order, act == "keep", by=request.user)  # type: ignore[arg-type]
+            set_pinned(order, act == "keep", by=user_of(request))
             said = _("%(number)s keeps its place.") if act == "keep" else _("%(number)s may be moved again.")
         messages.success(request, said % {"number": number})
-    except ValidationError as refusal:
-        messages.error(request, " ".join(refusal.messages))
     if "job" in request.POST:
         return redirect(order)
     if "from" in request.POST:
@@ -291,7 +285,7 @@ def take_out(request: HttpRequest, number: str) -> HttpResponse:
     form = LeaveOutForm(request.POST if request.method == "POST" else None, initial=first)
     if form.is_valid():
         said = form.cleaned_data
-        try:
+        with refusal_on(form):
             take_out_of_plan(
                 order,
                 why=said["why"],
@@ -299,9 +293,6 @@ def take_out(request: HttpRequest, number: str) -> HttpResponse:
                 by=user_of(request),
                 version=said["version"],
             )
-        except ValidationError as refusal:
-            put_refusal(form, refusal)
-        else:
             messages.success(request, _("%(number)s is out of the plan.") % {"number": number})
             return _back(said["back"])
     context = {"place": "openings", "order": order, "form": form, "heading": _("Leave out of the plan")}
@@ -315,6 +306,6 @@ def run_the_day(request: HttpRequest) -> HttpResponse:
     mill = get_object_or_404(Mill)
     day = clock.today(mill.zone).isoformat()
     key = f"{DayRun.TASK} {day} {uuid.uuid4().hex[:12]}"
-    enqueue(DayRun.TASK, key=key, arguments={"day": day}, by=request.user)  # type: ignore[arg-type]
+    enqueue(DayRun.TASK, key=key, arguments={"day": day}, by=user_of(request))
     messages.success(request, _("The day is being worked out again. Look here in a moment; Background work shows it."))
     return redirect("maintenance:openings")

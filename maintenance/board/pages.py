@@ -25,7 +25,6 @@ from maintenance.board.of_plan import PlanBoard, build_plan_board
 from maintenance.board.record import Board
 from maintenance.board.scale import Scale
 from maintenance.checks.late_proof_tests import late_proof_tests
-from maintenance.frame.requests import mill_of, sentence, user_of
 from maintenance.frame.words import in_money, time_words
 from maintenance.models import DayRun, Plan, WorkOrder
 from maintenance.plans.accepting import place_on_board
@@ -34,6 +33,7 @@ from maintenance.plans.seen_plan import COST_WORDS
 from maintenance.plans.standing import Standing, Verdict, standing_now, standing_of
 from plant import clock
 from plant.access import needs
+from plant.frame.requests import mill_of, say_errors, user_of
 from plant.frame.typed_numbers import row_number
 from plant.models import Charge, Mill, Person
 
@@ -310,7 +310,7 @@ def verdict(request: HttpRequest) -> HttpResponse:
     """Say what another place for a job would mean: a part of the page, asked for at every move of the hand."""
     form = VerdictForm(request.GET)
     if not form.is_valid():
-        return render(request, "board/openings_verdict.html", {"refusal": sentence(form)})
+        return render(request, "board/openings_verdict.html", {"refusal": say_errors(form)})
     said = form.cleaned_data
     try:
         standing = standing_of(said["plan"]) if said["plan"] else standing_now(clock.now())
@@ -372,7 +372,7 @@ def put_on_board(request: HttpRequest, number: str) -> HttpResponse:
     order = get_object_or_404(WorkOrder, number=number)
     form = VerdictForm({**request.POST.dict(), "job": number, "people": request.POST.getlist("people"), "plan": ""})
     if not form.is_valid():
-        return _refused(request, order, form, [sentence(form)])
+        return _refused(request, order, form, [say_errors(form)])
     said = form.cleaned_data
     if said["version"] is None:
         return _refused(request, order, form, [_("This form is out of date: load the board again.")])

@@ -5,7 +5,6 @@ from datetime import timedelta
 from typing import Any
 
 from django.contrib import messages
-from django.core.exceptions import ValidationError
 from django.core.paginator import Paginator
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
@@ -24,11 +23,11 @@ from maintenance.chamber_tests.words import (
     refused_words,
     verdict,
 )
-from maintenance.frame.requests import mill_of, query_without_page, user_of
 from maintenance.models import ChamberTest
 from maintenance.pricing.usual_climate import usual_climate
 from plant import clock
 from plant.access import needs
+from plant.frame.requests import mill_of, query_without_page, refusal_on, user_of
 from plant.models import Kiln, Mill
 
 PER_PAGE = 50
@@ -75,11 +74,8 @@ def evaluate(request: HttpRequest, tag: str) -> HttpResponse:
     kiln = _kiln(tag)
     form = ChamberTestForm(request.POST, kiln=kiln)
     if form.is_valid():
-        try:
+        with refusal_on(form):
             test = evaluate_chamber_test(kiln, form.hours, by=user_of(request))
-        except ValidationError as refusal:
-            form.add_error(None, refusal)
-        else:
             if test.value is None:
                 messages.warning(request, _("There is no figure: %(why)s") % {"why": refused_words(test, kiln.mill)})
             else:

@@ -3,7 +3,6 @@
 from typing import Any
 
 from django.contrib import messages
-from django.core.exceptions import ValidationError
 from django.core.paginator import Paginator
 from django.db.models import Prefetch
 from django.http import HttpRequest, HttpResponse
@@ -15,10 +14,10 @@ from django.views.decorators.http import require_POST
 from maintenance.checks.defects import own_judgement, strike_defect, work_order_from_defect
 from maintenance.checks.forms import ReasonForm
 from maintenance.entry.bars import bars_to_entry
-from maintenance.frame.requests import put_refusal, query_without_page, user_of
 from maintenance.models import Defect, TaskSheet, WorkOrder
 from maintenance.pricing.sureness import sure_of_defects
 from plant.access import needs
+from plant.frame.requests import query_without_page, refusal_on, refusal_said, user_of
 from plant.models import Kiln
 
 
@@ -78,13 +77,11 @@ def make_work_order(request: HttpRequest, pk: int) -> HttpResponse:
     defect = get_object_or_404(Defect, pk=pk)
     code = request.POST.get("sheet")
     sheet = get_object_or_404(TaskSheet, code=code) if code else None
-    try:
+    with refusal_said(request):
         order = work_order_from_defect(defect, user_of(request), sheet=sheet)
-    except ValidationError as refusal:
-        messages.error(request, " ".join(refusal.messages))
-        return redirect("maintenance:defects")
-    messages.success(request, _("%(number)s is to mend it.") % {"number": order.number})
-    return redirect(order)
+        messages.success(request, _("%(number)s is to mend it.") % {"number": order.number})
+        return redirect(order)
+    return redirect("maintenance:defects")
 
 
 @needs("sign off work")
@@ -93,11 +90,8 @@ def strike(request: HttpRequest, pk: int) -> HttpResponse:
     defect = get_object_or_404(Defect.objects.select_related("kiln", "component"), pk=pk)
     form = ReasonForm(request.POST or None)
     if request.method == "POST" and form.is_valid():
-        try:
+        with refusal_on(form):
             strike_defect(defect, by=user_of(request), why=form.cleaned_data["why"])
-        except ValidationError as refusal:
-            put_refusal(form, refusal)
-        else:
             messages.success(request, _("The defect is struck; the history keeps the reason."))
             return redirect("maintenance:defects")
     context: dict[str, Any] = {

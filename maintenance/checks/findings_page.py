@@ -3,7 +3,6 @@
 from typing import Any
 
 from django.contrib import messages
-from django.core.exceptions import ValidationError
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect
 from django.urls import reverse
@@ -12,9 +11,9 @@ from django.views.decorators.http import require_POST
 
 from maintenance.checks import findings as act
 from maintenance.checks.forms import DecisionForm, FindingForm, TakeBackForm
-from maintenance.frame.requests import user_of
 from maintenance.models import CheckItem, Finding, Sitting
 from plant.access import needs
+from plant.frame.requests import refusal_said, user_of
 from plant.models import Kiln, User
 
 Result = Finding.Result
@@ -77,13 +76,11 @@ def take_back(request: HttpRequest, number: str, pk: int) -> HttpResponse:
     related = ("item__check_up", "item__point", "item__component", "sitting")
     finding = get_object_or_404(Finding.objects.select_related(*related), pk=pk, item__check_up__number=number)
     form = TakeBackForm(request.POST)
-    try:
+    with refusal_said(request):
         if form.is_valid():
             act.take_back(finding, by=user_of(request), key=form.cleaned_data["key"])
             words = {"what": finding.item.point, "result": finding.get_result_display()}
             messages.success(request, _("Taken back: %(what)s, %(result)s.") % words)
-    except ValidationError as refusal:
-        messages.error(request, " ".join(refusal.messages))
     return redirect(_url(finding.item))
 
 
@@ -98,11 +95,8 @@ def decide(request: HttpRequest, number: str, pk: int) -> HttpResponse:
         messages.error(request, _("Say why this one holds."))
         return redirect(_url(item))
     said = form.cleaned_data
-    try:
+    with refusal_said(request):
         decision = act.decide(item, said["finding"], by=user_of(request), key=said["key"], why=said["why"])
-    except ValidationError as refusal:
-        messages.error(request, " ".join(refusal.messages))
-    else:
         words = {"what": item.point, "result": decision.get_result_display()}
         messages.success(request, _("Decided: %(what)s is %(result)s.") % words)
     return redirect(_url(item))

@@ -4,7 +4,6 @@ from collections import defaultdict
 from typing import Any
 
 from django.contrib import messages
-from django.core.exceptions import ValidationError
 from django.db import transaction
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
@@ -24,9 +23,9 @@ from maintenance.entry.forms import PermitForm
 from maintenance.entry.lifting import mended_by
 from maintenance.entry.now import entry_of
 from maintenance.entry.permits import NotSafe, open_permit, open_permit_of
-from maintenance.frame.requests import mill_of, person_of, put_refusal, user_of
 from maintenance.models import Caution, CheckItem, CheckPoint, Defect, Finding, FunctionCheck, Sitting, TaskSheet
 from plant.access import needs
+from plant.frame.requests import mill_of, person_of, refusal_on, refusal_said, user_of
 from plant.models import Change, Component, Kiln
 from plant.pictures.marks import OPEN, worst
 
@@ -149,7 +148,7 @@ def sit(request: HttpRequest, number: str) -> HttpResponse:
     form = SittingForm(data, initial={"kiln_state": state}, goes_in=goes_in, has_door=permit_form is not None)
     if request.method == "POST" and form.is_valid() and (permit_form is None or permit_form.is_valid()):
         user = user_of(request)
-        try:
+        with refusal_on(form), refusal_on(permit_form or form, NotSafe):
             with transaction.atomic():
                 if permit_form:
                     key = permit_form.cleaned_data["permit_key"]
@@ -163,9 +162,6 @@ def sit(request: HttpRequest, number: str) -> HttpResponse:
                     note=said.get("note", ""),
                     is_own_lock_on=said.get("is_own_lock_on", False),
                 )
-        except ValidationError as refusal:
-            put_refusal(permit_form if permit_form and isinstance(refusal, NotSafe) else form, refusal)
-        else:
             return redirect("maintenance:check", number=number)
     context = {
         "place": "rounds",
@@ -199,11 +195,8 @@ def end_sitting(request: HttpRequest, number: str, pk: int) -> HttpResponse:
 def ask_sittings(request: HttpRequest, number: str) -> HttpResponse:
     """Ask for what is left of a check as work orders, one for each state of the kiln."""
     one = _check(number)
-    try:
+    with refusal_said(request):
         raised = ask_for_sittings(one, by=user_of(request))
-    except ValidationError as refusal:
-        messages.error(request, " ".join(refusal.messages))
-    else:
         numbers = ", ".join(order.number for order in raised)
         messages.success(request, _("Raised as work, to be placed: %(numbers)s.") % {"numbers": numbers})
     return redirect(one)
@@ -235,14 +228,12 @@ def _take(request: HttpRequest, this: CheckItem, sitting: Sitting | None, form: 
         form.add_error(None, _("Start a sitting first: it says in which state the kiln is."))
     if sitting is None or not form.is_valid():
         return None
-    try:
+    with refusal_on(form):
         if form.is_to_be_said_again:
             act.refuse_incomplete(this, form.answer())
             form.asks_again = True
             return None
         return act.record_finding(this, sitting, form.answer(), by=user, key=form.cleaned_data["key"])
-    except ValidationError as refusal:
-        put_refusal(form, refusal)
     return None
 
 
@@ -325,11 +316,8 @@ def _item_url(one: FunctionCheck, this: CheckItem) -> str:
 def complete(request: HttpRequest, number: str) -> HttpResponse:
     """Complete a check."""
     one = _check(number)
-    try:
+    with refusal_said(request):
         act.complete_check(one, by=user_of(request))
-    except ValidationError as refusal:
-        messages.error(request, " ".join(refusal.messages))
-    else:
         messages.success(request, _("%(number)s is complete.") % {"number": number})
     return redirect(one)
 
@@ -340,11 +328,8 @@ def withdraw(request: HttpRequest, number: str) -> HttpResponse:
     one = _check(number)
     form = ReasonForm(request.POST or None)
     if request.method == "POST" and form.is_valid():
-        try:
+        with refusal_on(form):
             act.withdraw_check(one, by=user_of(request), why=form.cleaned_data["why"])
-        except ValidationError as refusal:
-            put_refusal(form, refusal)
-        else:
             messages.success(request, _("%(number)s is withdrawn.") % {"number": number})
             return redirect("maintenance:rounds")
     return render(request, "checks/check_withdraw.html", {"place": "rounds", "check": one, "form": form})

@@ -13,11 +13,11 @@ from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
-from maintenance.frame.requests import mill_of, query_without_page
 from maintenance.models import ProofTest, TaskSheet
 from plant import clock
 from plant.access import needs
 from plant.frame.export import csv_response
+from plant.frame.requests import mill_of, query_without_page
 from plant.models import Component
 
 PASSED = ProofTest.Outcome.PASSED

@@ -3,8 +3,6 @@
 from dataclasses import dataclass
 from datetime import datetime
 
-from django.contrib import messages
-from django.core.exceptions import ValidationError
 from django.db.models import Count, Max
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
@@ -13,10 +11,10 @@ from django.views.decorators.http import require_POST
 
 from maintenance.checks.checks import start_check
 from maintenance.entry.bars import bars_to_entry
-from maintenance.frame.requests import user_of
 from maintenance.models import CheckItem, CheckPoint, Defect, FunctionCheck
 from plant import clock
 from plant.access import needs
+from plant.frame.requests import refusal_said, user_of
 from plant.models import Kiln
 
 SeenIn = CheckPoint.SeenIn
@@ -99,9 +97,6 @@ def _lead(checks: list[FunctionCheck], kilns: list[Kiln]) -> str:
 def start(request: HttpRequest) -> HttpResponse:
     """Start a check of a kiln."""
     kiln = get_object_or_404(Kiln, tag=request.POST.get("kiln", ""))
-    try:
-        check = start_check(kiln, by=user_of(request))
-    except ValidationError as refusal:
-        messages.error(request, " ".join(refusal.messages))
-        return redirect("maintenance:rounds")
-    return redirect(check)
+    with refusal_said(request):
+        return redirect(start_check(kiln, by=user_of(request)))
+    return redirect("maintenance:rounds")

@@ -4,11 +4,11 @@ from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404
 from django.utils.translation import gettext as _
 
-from maintenance.frame.requests import mill_of
 from maintenance.models import FunctionCheck, WorkOrder
 from maintenance.telling.pages import chosen_day
 from plant import clock
 from plant.access import needs
+from plant.frame.requests import mill_of
 from plant.models import Mill, Person
 
 

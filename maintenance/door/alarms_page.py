@@ -1,16 +1,15 @@
 """An alarm of entry: what was reported, who was inside, and what people did."""
 
 from django.contrib import messages
-from django.core.exceptions import ValidationError
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils.translation import gettext as _
 
 from maintenance.door.alarms import answer_alarm
 from maintenance.door.alarms_form import AnswerForm
-from maintenance.frame.requests import put_refusal, user_of
 from maintenance.models import EntryAlarm
 from plant.access import needs, require
+from plant.frame.requests import refusal_on, user_of
 
 
 @needs("see home")
@@ -23,11 +22,8 @@ def alarm(request: HttpRequest, pk: int) -> HttpResponse:
         require(user, "answer alarms")
         if form.is_valid():
             said = form.cleaned_data
-            try:
+            with refusal_on(form):
                 answer_alarm(one, by=user, key=said["key"], what=said["what"])
-            except ValidationError as refusal:
-                put_refusal(form, refusal)
-            else:
                 messages.success(
                     request, _("Put on record. The alarm stands as long as the kiln is reported running or hot.")
                 )

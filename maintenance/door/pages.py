@@ -6,7 +6,6 @@ from uuid import uuid4
 
 from django import forms
 from django.contrib import messages
-from django.core.exceptions import ValidationError
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils.translation import gettext as _
@@ -26,11 +25,11 @@ from maintenance.entry.forms import (
 )
 from maintenance.entry.now import EntryNow, entry_of
 from maintenance.entry.permits import needs_air_check
-from maintenance.frame.requests import mill_of, person_of, put_refusal, user_of
 from maintenance.models import EntryMove, EntryPermit, FunctionCheck, WorkOrder
 from maintenance.work import course as work_orders
 from maintenance.work.forms import WhyForm
 from plant.access import needs
+from plant.frame.requests import mill_of, person_of, refusal_on, refusal_said, user_of
 from plant.models import Person
 
 SUGGESTED = 6
@@ -137,7 +136,7 @@ def close(request: HttpRequest, pk: int) -> HttpResponse:
     form = ClosePermitForm(request.POST, stand=entry_of(one.kiln))
     if form.is_valid():
         said = form.cleaned_data
-        try:
+        with refusal_on(form):
             closing_entry.close_permit(
                 one,
                 by=user_of(request),
@@ -146,9 +145,6 @@ def close(request: HttpRequest, pk: int) -> HttpResponse:
                 sittings=form.named("sitting"),
                 jobs=form.named("job"),
             )
-        except ValidationError as refusal:
-            put_refusal(form, refusal)
-        else:
             messages.success(request, _("%(kiln)s is closed for entry: everybody is out.") % {"kiln": one.kiln})
             return redirect(_back_to(one))
     return _page(request, one, form_close=form)
@@ -180,11 +176,8 @@ def pause(request: HttpRequest, number: str) -> HttpResponse:
     form.fields["why"].required = False
     if form.is_valid():
         said = form.cleaned_data
-        try:
+        with refusal_said(request):
             work_orders.pause(order, by=user_of(request), version=said["version"], note=said["why"])
-        except ValidationError as refusal:
-            messages.error(request, " ".join(refusal.messages))
-        else:
             messages.success(request, _("%(number)s is paused.") % {"number": number})
     return redirect(order)
 
@@ -194,11 +187,8 @@ def _run(
 ) -> HttpResponse:
     """Run an act at the door; a refusal comes back on the page with what was typed."""
     if form.is_valid():
-        try:
+        with refusal_on(form):
             change()
-        except ValidationError as refusal:
-            put_refusal(form, refusal)
-        else:
             return redirect(_url(one))
     return _page(request, one, **{name: form})
 

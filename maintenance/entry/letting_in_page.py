@@ -3,7 +3,6 @@
 from typing import Any
 
 from django.contrib import messages
-from django.core.exceptions import ValidationError
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
@@ -12,9 +11,9 @@ from django.utils.translation import gettext as _
 from maintenance.entry import letting_in as act
 from maintenance.entry.bars import say_finding
 from maintenance.entry.forms import LetInForm
-from maintenance.frame.requests import put_refusal, user_of
 from maintenance.models import Finding, LetIn
 from plant.access import needs
+from plant.frame.requests import refusal_on, user_of
 
 
 def _findings() -> Any:
@@ -43,11 +42,8 @@ def let_in(request: HttpRequest, pk: int) -> HttpResponse:
     form = LetInForm(request.POST or None)
     if request.method == "POST" and form.is_valid():
         said = form.cleaned_data
-        try:
+        with refusal_on(form):
             act.let_in(finding, by=user, key=said["key"], why=said["why"])
-        except ValidationError as refusal:
-            put_refusal(form, refusal)
-        else:
             messages.success(
                 request,
                 _(
@@ -75,11 +71,8 @@ def take_back(request: HttpRequest, pk: int) -> HttpResponse:
     form = LetInForm(request.POST or None)
     if request.method == "POST" and form.is_valid():
         typed = form.cleaned_data
-        try:
+        with refusal_on(form):
             act.take_back(said, by=user_of(request), key=typed["key"], why=typed["why"])
-        except ValidationError as refusal:
-            put_refusal(form, refusal)
-        else:
             kiln = finding.item.check_up.kiln
             messages.success(request, _("%(kiln)s is barred again.") % {"kiln": kiln.tag})
             return redirect("maintenance:kiln", kiln.tag)

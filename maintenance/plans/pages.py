@@ -4,7 +4,6 @@ from datetime import timedelta
 from typing import Any
 
 from django.contrib import messages
-from django.core.exceptions import ValidationError
 from django.core.paginator import Paginator
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
@@ -13,7 +12,6 @@ from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 from django.views.decorators.http import require_POST
 
-from maintenance.frame.requests import mill_of, put_refusal, user_of
 from maintenance.models import Plan
 from maintenance.plans.accepting import Accepted, accept_plan, set_aside, stop_plan, want_plan
 from maintenance.plans.desk import load_desk
@@ -38,6 +36,7 @@ from maintenance.plans.why import say_reason
 from maintenance.watches.trials import waits_long
 from plant import clock
 from plant.access import needs
+from plant.frame.requests import mill_of, refusal_on, refusal_said, user_of
 from plant.frame.typed_numbers import row_number
 from plant.models import Job, Mill
 
@@ -110,7 +109,7 @@ def new(request: HttpRequest) -> HttpResponse:
 def _want(request: HttpRequest, form: PlanForm, what_ifs: WhatIfs) -> Plan | None:
     """Want the plan, or show on the form why what is supposed makes no sense."""
     supposed = what_ifs.suppositions()
-    try:
+    with refusal_on(form):
         if supposed:
             # Said at once rather than by a plan that fails a minute later.
             suppose(draw_problem(load_desk(clock.now())), supposed)
@@ -120,9 +119,7 @@ def _want(request: HttpRequest, form: PlanForm, what_ifs: WhatIfs) -> Plan | Non
             suppositions=supposed,
             by=user_of(request),
         )
-    except ValidationError as refusal:
-        put_refusal(form, refusal)
-        return None
+    return None
 
 
 def _again(number: str) -> tuple[PlanForm, WhatIfs]:
@@ -236,11 +233,8 @@ def _without_suppositions(found: Plan) -> dict[str, Any] | None:
 def stop(request: HttpRequest, pk: int) -> HttpResponse:
     """Let the working-out come to its end with the best found so far."""
     found = _plan(pk)
-    try:
+    with refusal_said(request):
         stop_plan(found, by=user_of(request))
-    except ValidationError as refusal:
-        messages.error(request, " ".join(refusal.messages))
-    else:
         messages.success(request, _("It comes to its end with the best plan found so far."))
     return redirect(found)
 
@@ -265,19 +259,15 @@ def _decided(request: HttpRequest, pk: int, act: str) -> HttpResponse:
         messages.error(request, _("The page was not complete: look at the plan again and decide once more."))
         return redirect(found)
     version = form.cleaned_data["version"]
-    try:
+    with refusal_said(request):
         if act == "set aside":
             set_aside(found, by=user_of(request), version=version)
             messages.success(request, _("The plan is set aside. What is on record stays as it was."))
             return redirect("maintenance:plans")
         accepted = accept_plan(found, by=user_of(request), version=version)
-    except ValidationError as refusal:
-        for fault in refusal.messages:
-            messages.error(request, fault)
-        return redirect(found)
-    messages.success(request, _accepted_words(accepted))
-    for number, why in sorted(accepted.passed_over.items()):
-        messages.warning(request, f"{number}: {why}")
+        messages.success(request, _accepted_words(accepted))
+        for number, why in sorted(accepted.passed_over.items()):
+            messages.warning(request, f"{number}: {why}")
     return redirect(found)
 
 

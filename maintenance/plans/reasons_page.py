@@ -6,7 +6,6 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils.translation import gettext as _
 
-from maintenance.frame.requests import mill_of
 from maintenance.models import Plan, WorkOrder
 from maintenance.plans.forms import WishForm
 from maintenance.plans.seen_doubt import buffer_rows, doubt_of, holds_rows, spread_of
@@ -14,6 +13,7 @@ from maintenance.plans.seen_reason import BusyError, crew_words, price_wish, why
 from maintenance.plans.standing import Standing, standing_now, standing_of
 from plant import clock
 from plant.access import needs
+from plant.frame.requests import mill_of
 from plant.models import Mill
 
 MOST_ROWS = 200

@@ -4,12 +4,10 @@ from functools import partial
 from typing import Any
 
 from django.contrib import messages
-from django.core.exceptions import ValidationError
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils.translation import gettext as _
 
-from maintenance.frame.requests import mill_of, put_refusal, user_of
 from maintenance.losses.price_of_waiting import KINDS
 from maintenance.models import Defect, PriceOfWaiting
 from maintenance.pricing.forms import PriceForm
@@ -18,6 +16,7 @@ from maintenance.pricing.prefill import cannot_say, proposals, proposed_loss
 from maintenance.pricing.words import how_found, told_assumptions
 from plant import clock
 from plant.access import needs
+from plant.frame.requests import mill_of, refusal_on, user_of
 
 
 def _defect(pk: int) -> Defect:
@@ -101,7 +100,7 @@ def _result(form: PriceForm, mill: Any) -> dict[str, Any]:
 
 def _keep(request: HttpRequest, defect: Defect, form: PriceForm) -> bool:
     assert form.price is not None and form.worth is not None  # noqa: S101 (a valid form has both)
-    try:
+    with refusal_on(form):
         price_defect(
             defect,
             by=user_of(request),
@@ -113,10 +112,8 @@ def _keep(request: HttpRequest, defect: Defect, form: PriceForm) -> bool:
             found=form.price,
             is_measured=bool(form.cleaned_data.get("is_measured")),
         )
-    except ValidationError as refusal:
-        put_refusal(form, refusal)
-        return False
-    order = defect.work_orders.unfinished().first()
-    said = _("The price is kept; %(number)s takes it over as its cost of delay.") if order else _("The price is kept.")
-    messages.success(request, said % {"number": order.number} if order else said)
-    return True
+        order = defect.work_orders.unfinished().first()
+        takes = _("The price is kept; %(number)s takes it over as its cost of delay.")
+        messages.success(request, takes % {"number": order.number} if order else _("The price is kept."))
+        return True
+    return False

@@ -4,7 +4,6 @@ from datetime import date, timedelta
 from typing import Any
 
 from django.contrib import messages
-from django.core.exceptions import ValidationError
 from django.core.paginator import Paginator
 from django.db.models import Count, Q
 from django.http import HttpRequest, HttpResponse
@@ -13,7 +12,6 @@ from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 from django.views.decorators.http import require_POST
 
-from maintenance.frame.requests import mill_of, put_refusal, query_without_page, user_of
 from maintenance.models import StandingTask
 from maintenance.models.querysets import StandingTaskQuerySet
 from maintenance.recurring.calculations.resets import PRACTICES
@@ -36,6 +34,7 @@ from maintenance.recurring.forms import (
 from maintenance.recurring.rolling_on import dates_of, due_of, histories_for, schedule_of
 from plant import clock
 from plant.access import needs
+from plant.frame.requests import mill_of, query_without_page, refusal_on, refusal_said, renew, user_of, version_of
 from plant.models import Change, Component, Mill
 
 PER_PAGE = 50
@@ -181,11 +180,8 @@ def new(request: HttpRequest) -> HttpResponse:
     if form.is_valid() and not _is_preview(request):
         fresh = form.as_task(form.cleaned_data)
         fresh.code = code or fresh_code(fresh)
-        try:
+        with refusal_on(form):
             made = make_standing_task(fresh, by=user_of(request))
-        except ValidationError as refusal:
-            put_refusal(form, refusal)
-        else:
             messages.success(request, _("It recurs from now on; the first work order comes with the day's work."))
             return redirect(made)
     return _form_page(request, form, task, code or fresh_code(task))
@@ -197,15 +193,11 @@ def edit(request: HttpRequest, code: str) -> HttpResponse:
     task = get_object_or_404(StandingTask.objects.select_related("sheet", "kiln__mill", "component"), code=code)
     form = StandingTaskForm(request.POST if request.method == "POST" else None, instance=task)
     if form.is_valid() and not _is_preview(request):
-        try:
+        with refusal_on(form):
             edit_standing_task(task, form.cleaned_data, version=form.cleaned_data["version"], by=user_of(request))
-        except ValidationError as refusal:
-            put_refusal(form, refusal)
-            form.data = form.data.copy()  # type: ignore[attr-defined]
-            form.data["version"] = StandingTask.objects.get(pk=task.pk).version  # type: ignore[index]
-        else:
             messages.success(request, _("Its dates are worked out anew."))
             return redirect(task)
+        renew(form, version=StandingTask.objects.get(pk=task.pk).version)
     return _form_page(request, form, task, task.code)
 
 
@@ -251,13 +243,10 @@ def withdraw(request: HttpRequest, code: str) -> HttpResponse:
     task = get_object_or_404(StandingTask.objects.select_related("kiln", "component", "sheet"), code=code)
     form = WithdrawForm(request.POST if request.method == "POST" else None, initial={"version": task.version})
     if form.is_valid():
-        try:
+        with refusal_on(form):
             withdraw_standing_task(
                 task, form.cleaned_data["why"], version=form.cleaned_data["version"], by=user_of(request)
             )
-        except ValidationError as refusal:
-            put_refusal(form, refusal)
-        else:
             messages.success(request, _("It recurs no longer. A work order that is open stays open."))
             return redirect(task)
     context = {"place": "rounds", "sub": "standing-tasks", "task": task, "form": form}
@@ -269,13 +258,7 @@ def withdraw(request: HttpRequest, code: str) -> HttpResponse:
 def resume(request: HttpRequest, code: str) -> HttpResponse:
     """Let a withdrawn task recur again."""
     task = get_object_or_404(StandingTask, code=code)
-    try:
-        version = int(request.POST.get("version", ""))
-        resume_standing_task(task, version=version, by=user_of(request))
-    except ValueError:
-        messages.error(request, _("The page was out of date. Try again."))
-    except ValidationError as refusal:
-        messages.error(request, " ".join(refusal.messages))
-    else:
+    with refusal_said(request):
+        resume_standing_task(task, version=version_of(request), by=user_of(request))
         messages.success(request, _("It recurs again."))
     return redirect(task)

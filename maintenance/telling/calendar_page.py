@@ -13,13 +13,13 @@ from django.utils.translation import gettext as _
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_POST, require_safe
 
-from maintenance.frame.requests import person_of, user_of
 from maintenance.models import CalendarAddress
 from maintenance.telling.calendar_address import FOR_OTHERS, find_address, make_address, revoke_address
 from maintenance.telling.pages import own_frame, whose
 from plant import clock
 from plant.access import needs
 from plant.frame import tokens
+from plant.frame.requests import person_of, user_of
 from plant.frame.site_address import absolute
 from plant.models import Mill, Person
 

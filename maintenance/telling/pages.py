@@ -9,7 +9,6 @@ from django.shortcuts import get_object_or_404, render
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
-from maintenance.frame.requests import mill_of, person_of, user_of
 from maintenance.models import FunctionCheck, WorkOrder
 from maintenance.telling.calendar_address import FOR_OTHERS, may_make_for
 from maintenance.telling.my_week import (
@@ -25,6 +24,7 @@ from maintenance.telling.my_week import (
 )
 from plant import clock
 from plant.access import needs, require
+from plant.frame.requests import mill_of, person_of, user_of
 from plant.models import Mill, Person
 
 State = WorkOrder.State

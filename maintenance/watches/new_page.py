@@ -1,15 +1,14 @@
 """A watch of one's own where none that ships is like it."""
 
 from django.contrib import messages
-from django.core.exceptions import ValidationError
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils.translation import gettext as _
 
-from maintenance.frame.requests import put_refusal, user_of
 from maintenance.watches.new_form import NewWatchForm, WhatForm
 from maintenance.watches.settings import make_watch
 from plant.access import needs
+from plant.frame.requests import refusal_on, user_of
 
 
 @needs("set watches")
@@ -23,7 +22,7 @@ def new(request: HttpRequest) -> HttpResponse:
     form = NewWatchForm(request.POST or None, spec=what.spec, kiln=kiln)
     if form.is_valid():
         said = form.cleaned_data
-        try:
+        with refusal_on(form):
             made = make_watch(
                 kiln,
                 by=user_of(request),
@@ -37,9 +36,6 @@ def new(request: HttpRequest) -> HttpResponse:
                 sheet=said["sheet"],
                 **form.changes(),
             )
-        except ValidationError as refusal:
-            put_refusal(form, refusal)
-        else:
             messages.success(request, _("The watch is there, switched off. Try it on the past, then switch it on."))
             return redirect(made)
     return render(request, "watches/watch_new.html", {**context, "form": form})

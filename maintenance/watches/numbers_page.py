@@ -4,14 +4,12 @@ import json
 from typing import Any
 
 from django.contrib import messages
-from django.core.exceptions import ValidationError
 from django.http import Http404, HttpRequest, HttpResponse, QueryDict
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
-from maintenance.frame.requests import mill_of, put_refusal, user_of
 from maintenance.models import Watch
 from maintenance.watches.calculations.rows import rule_parameters
 from maintenance.watches.forms import CopyForm, RuleForm, TrialForm, WatchForm
@@ -21,6 +19,7 @@ from maintenance.watches.trials import is_about, run_trial, sides_of, waits_long
 from maintenance.watches.words import rule_words
 from plant import clock
 from plant.access import needs
+from plant.frame.requests import mill_of, refusal_on, renew, user_of
 from plant.frame.typed_numbers import row_number
 from plant.models import Job
 
@@ -46,7 +45,7 @@ def edit(request: HttpRequest, pk: int) -> HttpResponse:
     form = WatchForm(request.POST or None, watch=found, spec=spec)
     _bring(form, brought)
     if form.is_valid():
-        try:
+        with refusal_on(form):
             change_watch(
                 found,
                 by=user_of(request),
@@ -55,13 +54,9 @@ def edit(request: HttpRequest, pk: int) -> HttpResponse:
                 parameters=form.parameters(),
                 **form.changes(),
             )
-        except ValidationError as refusal:
-            put_refusal(form, refusal)
-            form.data = form.data.copy()  # type: ignore[attr-defined]
-            form.data["version"] = Watch.objects.get(pk=pk).version  # type: ignore[index]
-        else:
             messages.success(request, _("It looks by these numbers from now on."))
             return redirect(found)
+        renew(form, version=Watch.objects.get(pk=pk).version)
     return _form_page(request, form, found)
 
 
@@ -74,7 +69,7 @@ def copy(request: HttpRequest, pk: int) -> HttpResponse:
     form = CopyForm(request.POST or None, watch=found, spec=spec)
     _bring(form, brought)
     if form.is_valid():
-        try:
+        with refusal_on(form):
             made = copy_watch(
                 found,
                 by=user_of(request),
@@ -83,9 +78,6 @@ def copy(request: HttpRequest, pk: int) -> HttpResponse:
                 kiln=form.cleaned_data["kiln"],
                 **form.changes(),
             )
-        except ValidationError as refusal:
-            put_refusal(form, refusal)
-        else:
             messages.success(request, _("The copy is there, switched off. Try it on the past, then switch it on."))
             return redirect(made)
     return _form_page(request, form, found)

@@ -6,7 +6,6 @@ from typing import Any
 from urllib.parse import urlencode
 
 from django.contrib import messages
-from django.core.exceptions import ValidationError
 from django.core.paginator import Paginator
 from django.db.models import Q, QuerySet
 from django.http import HttpRequest, HttpResponse
@@ -16,7 +15,6 @@ from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 from django.views.decorators.http import require_POST
 
-from maintenance.frame.requests import query_without_page, sentence, user_of
 from maintenance.losses.price_of_waiting import KINDS
 from maintenance.models import Firing, Watch
 from maintenance.pricing.prefill import cannot_say
@@ -27,6 +25,7 @@ from maintenance.watches.verdicts import judge
 from maintenance.watches.words import phase_words, rule_words, sentence_to_come, signal_words, value_words
 from plant import clock
 from plant.access import needs
+from plant.frame.requests import query_without_page, refusal_said, say_errors, user_of, version_of
 from plant.models import Change, FailureMode, Kiln
 from plant.readings.hot_kilns import signal_words_of
 
@@ -178,14 +177,8 @@ def _about_then(firing: Firing) -> str:
 def switch(request: HttpRequest, pk: int, is_on: bool) -> HttpResponse:
     """Switch a watch on or off."""
     found = get_object_or_404(Watch, pk=pk)
-    try:
-        version = int(request.POST.get("version", ""))
-        (switch_on if is_on else switch_off)(found, by=user_of(request), version=version)
-    except ValueError:
-        messages.error(request, _("The page was out of date. Try again."))
-    except ValidationError as refusal:
-        messages.error(request, " ".join(refusal.messages))
-    else:
+    with refusal_said(request):
+        (switch_on if is_on else switch_off)(found, by=user_of(request), version=version_of(request))
         done = _("It looks from now on.") if is_on else _("It looks no more; what it had seen is over.")
         messages.success(request, done)
     return redirect(found)
@@ -197,7 +190,7 @@ def set_up(request: HttpRequest) -> HttpResponse:
     """Give a kiln the watches that ship, as far as its sensors can serve them."""
     form = KilnWithoutWatchesForm(request.POST)
     if not form.is_valid():
-        messages.error(request, sentence(form))
+        messages.error(request, say_errors(form))
         return redirect("maintenance:watches")
     kiln = form.cleaned_data["kiln"]
     done = set_up_watches(kiln, by=user_of(request))
@@ -217,13 +210,10 @@ def judge_firing(request: HttpRequest, pk: int) -> HttpResponse:
     firing = get_object_or_404(Firing.objects.select_related("watch"), pk=pk)
     form = JudgeForm(request.POST)
     if form.is_valid():
-        try:
+        with refusal_said(request):
             judge(firing, by=user_of(request), verdict=form.cleaned_data["verdict"], why=form.cleaned_data["why"])
-        except ValidationError as refusal:
-            messages.error(request, " ".join(refusal.messages))
-        else:
             done = _("Kept, with your name and the time.") if form.cleaned_data["verdict"] else _("It is open again.")
             messages.success(request, done)
     else:
-        messages.error(request, sentence(form))
+        messages.error(request, say_errors(form))
     return redirect(f"{firing.watch.get_absolute_url()}#firing-{firing.pk}")

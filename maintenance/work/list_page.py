@@ -12,7 +12,6 @@ from django.urls import reverse
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
-from maintenance.frame.requests import mill_of, query_without_page, user_of
 from maintenance.models import WorkOrder
 from maintenance.models.querysets import WorkOrderQuerySet
 from maintenance.orders.calculations.ranking import Work, rank_work
@@ -21,6 +20,7 @@ from maintenance.work.filters import TO_DO, WorkOrderFilter
 from maintenance.work.forms import AskForm
 from plant import clock
 from plant.access import needs
+from plant.frame.requests import mill_of, query_without_page, user_of
 from plant.models import Kiln
 
 A_PAGE = 50

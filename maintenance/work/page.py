@@ -23,7 +23,6 @@ from maintenance.checks.check_sittings import Part, part_of
 from maintenance.entry.bars import bars_of
 from maintenance.entry.lifting import said_of_own_work, waiting_proof
 from maintenance.entry.permits import open_permit_of, takes_people_inside
-from maintenance.frame.requests import mill_of, person_of, put_refusal, user_of
 from maintenance.models import Caution, KilnStop, StepRecord, WorkOrder, WorkStep
 from maintenance.models.catalogue import NeedsState
 from maintenance.orders.four_eyes import is_safety_work
@@ -49,6 +48,7 @@ from maintenance.work.forms import (
 from maintenance.work.list_page import work_order_url
 from plant import clock
 from plant.access import needs
+from plant.frame.requests import mill_of, person_of, put_refusal, refusal_on, user_of
 from plant.models import Change
 
 State = WorkOrder.State
@@ -325,7 +325,7 @@ def finish(request: HttpRequest, number: str) -> HttpResponse:
     if request.method == "POST" and form.is_valid():
         proof = form.answers() if isinstance(form, ProofForm) else None
         said = form.cleaned_data
-        try:
+        with refusal_on(form):
             act.finish(
                 order,
                 by=user_of(request),
@@ -334,9 +334,6 @@ def finish(request: HttpRequest, number: str) -> HttpResponse:
                 proof=proof,
                 **form.said_found(),
             )
-        except ValidationError as refusal:
-            put_refusal(form, refusal)
-        else:
             _tell_outcome(request, order, proof)
             return redirect(order)
     context = {
@@ -419,11 +416,8 @@ def _with_reason(
     form.fields["why"].label = question
     if request.method == "POST" and form.is_valid():
         said = form.cleaned_data
-        try:
+        with refusal_on(form):
             order = change(order, by=user_of(request), version=said["version"], why=said["why"])
-        except ValidationError as refusal:
-            put_refusal(form, refusal)
-        else:
             state = order.get_state_display()
             messages.success(request, _("%(number)s is %(state)s.") % {"number": order.number, "state": state})
             return redirect(order)

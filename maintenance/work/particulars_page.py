@@ -1,16 +1,15 @@
 """Change the particulars of a job that has not begun."""
 
 from django.contrib import messages
-from django.core.exceptions import ValidationError
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils.translation import gettext as _
 
-from maintenance.frame.requests import user_of
 from maintenance.models import WorkOrder
 from maintenance.work.particulars import Changed, change_particulars
 from maintenance.work.particulars_form import ParticularsForm
 from plant.access import needs
+from plant.frame.requests import refusal_on, user_of
 
 
 @needs("place work")
@@ -24,14 +23,10 @@ def edit(request: HttpRequest, number: str) -> HttpResponse:
     form = ParticularsForm(request.POST or None, order=order)
     if request.method == "POST" and form.is_valid():
         said = form.cleaned_data
-        try:
+        with refusal_on(form):
             changed = change_particulars(
                 order, form.wanted(), why=said["why"], by=user_of(request), version=said["version"]
             )
-        except ValidationError as refusal:
-            # A dictionary of faults goes to its fields, a single one above the form.
-            form.add_error(None, refusal)
-        else:
             _tell(request, order, changed)
             return redirect(order)
     return render(request, "work/work_order_edit.html", {"place": "rounds", "order": order, "form": form})

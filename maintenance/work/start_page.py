@@ -1,7 +1,6 @@
 """The start of a work order: cautions first, the door, then who."""
 
 from django.contrib import messages
-from django.core.exceptions import ValidationError
 from django.db import transaction
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
@@ -10,12 +9,12 @@ from django.utils.translation import gettext as _
 from maintenance.entry.bars import bars_of
 from maintenance.entry.forms import PermitForm
 from maintenance.entry.permits import NotSafe, open_permit, open_permit_of, runs_the_kiln, takes_people_inside
-from maintenance.frame.requests import mill_of, person_of, put_refusal, user_of
 from maintenance.models import Caution, WorkOrder
 from maintenance.work import course as act
 from maintenance.work.forms import StartForm
 from maintenance.work.page import order_of
 from plant.access import needs
+from plant.frame.requests import mill_of, person_of, refusal_on, user_of
 
 
 @needs("do work")
@@ -32,7 +31,7 @@ def start(request: HttpRequest, number: str) -> HttpResponse:
     form = StartForm(data, order=order, person=person, from_outside=from_outside)
     permit_form = _permit_form(request, order) if needs_permit else None
     if request.method == "POST" and form.is_valid() and (permit_form is None or permit_form.is_valid()):
-        try:
+        with refusal_on(form), refusal_on(permit_form or form, NotSafe):
             with transaction.atomic():
                 if permit_form:
                     _open(order, permit_form, request)
@@ -47,9 +46,6 @@ def start(request: HttpRequest, number: str) -> HttpResponse:
                     is_own_lock_on=said.get("is_own_lock_on", False),
                     stays_outside=said.get("stays_outside"),
                 )
-        except ValidationError as refusal:
-            put_refusal(permit_form if permit_form and isinstance(refusal, NotSafe) else form, refusal)
-        else:
             messages.success(request, _("%(number)s is under way.") % {"number": number})
             return redirect(order)
     context = {
@@ -85,11 +81,8 @@ def permit(request: HttpRequest, number: str) -> HttpResponse:
     order = order_of(number)
     form = _permit_form(request, order)
     if request.method == "POST" and form.is_valid():
-        try:
+        with refusal_on(form):
             _open(order, form, request)
-        except ValidationError as refusal:
-            put_refusal(form, refusal)
-        else:
             messages.success(request, _("%(kiln)s is open for entry.") % {"kiln": order.kiln})
             return redirect(order)
     context = {

@@ -10,6 +10,7 @@ from django.views.decorators.http import require_POST, require_safe
 from plant.access import needs
 from plant.background.queueing import start_again
 from plant.background.seen import worker_seen
+from plant.frame.requests import user_of
 from plant.models import Job
 
 # So many rows of each list are shown; the heading counts all.
@@ -51,7 +52,7 @@ def background_job(request: HttpRequest, pk: int) -> HttpResponse:
 def background_again(request: HttpRequest, pk: int) -> HttpResponse:
     """Start a failed job again."""
     job = get_object_or_404(Job, pk=pk)
-    if start_again(job.pk, request.user):  # type: ignore[arg-type]
+    if start_again(job.pk, user_of(request)):
         messages.success(request, _("“%(job)s” waits for a worker again.") % {"job": job})
     else:
         messages.warning(request, _("“%(job)s” has not failed, or was started again already.") % {"job": job})

@@ -1,7 +1,6 @@
 """Downtime of a kiln: report it, end it, correct it."""
 
 from django.contrib import messages
-from django.core.exceptions import ValidationError
 from django.forms import Form
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
@@ -13,6 +12,7 @@ from plant.access import needs
 from plant.downtime.forms import DowntimeForm, EndDowntimeForm
 from plant.downtime.keeping import FIELDS, correct_downtime, end_downtime, report_downtime
 from plant.frame.particulars import renew_seen
+from plant.frame.requests import refusal_on, user_of
 from plant.models import Downtime, Kiln
 
 KILN_PAGE = "maintenance:kiln"
@@ -24,11 +24,8 @@ def report(request: HttpRequest, tag: str) -> HttpResponse:
     kiln = get_object_or_404(Kiln, tag=tag)
     form = DowntimeForm(request.POST if request.method == "POST" else None, kiln=kiln)
     if form.is_valid():
-        try:
-            report_downtime(kiln, form.facts(), by=request.user)  # type: ignore[arg-type]
-        except ValidationError as error:
-            form.add_error(None, error)
-        else:
+        with refusal_on(form):
+            report_downtime(kiln, form.facts(), by=user_of(request))
             messages.success(request, _("The downtime of %(kiln)s is on record.") % {"kiln": kiln})
             return redirect(KILN_PAGE, kiln.tag)
     return _page(request, kiln, form, _("Report downtime of %(kiln)s") % {"kiln": kiln}, None)
@@ -41,14 +38,11 @@ def correct(request: HttpRequest, tag: str, pk: int) -> HttpResponse:
     form = DowntimeForm(request.POST if request.method == "POST" else None, kiln=record.kiln, record=record)
     if form.is_valid():
         data = form.cleaned_data
-        try:
-            correct_downtime(record, form.facts(), seen=data["seen"], why=data["why"], by=request.user)  # type: ignore[arg-type]
-        except ValidationError as error:
-            form.add_error(None, error)
-            renew_seen(form, Downtime.objects.get(pk=record.pk), FIELDS)
-        else:
+        with refusal_on(form):
+            correct_downtime(record, form.facts(), seen=data["seen"], why=data["why"], by=user_of(request))
             messages.success(request, _("The record is corrected; the history keeps the former one."))
             return redirect(KILN_PAGE, record.kiln.tag)
+        renew_seen(form, Downtime.objects.get(pk=record.pk), FIELDS)
     return _page(request, record.kiln, form, _("Correct a downtime of %(kiln)s") % {"kiln": record.kiln}, record)
 
 
@@ -59,11 +53,8 @@ def end(request: HttpRequest, tag: str, pk: int) -> HttpResponse:
     initial = {"end_at": timezone.localtime(clock.now())}
     form = EndDowntimeForm(request.POST if request.method == "POST" else None, initial=initial)
     if form.is_valid():
-        try:
-            end_downtime(record, form.cleaned_data["end_at"], by=request.user)  # type: ignore[arg-type]
-        except ValidationError as error:
-            form.add_error(None, error)
-        else:
+        with refusal_on(form):
+            end_downtime(record, form.cleaned_data["end_at"], by=user_of(request))
             messages.success(request, _("%(kiln)s is on record as able to dry again.") % {"kiln": record.kiln})
             return redirect(KILN_PAGE, record.kiln.tag)
     return _page(request, record.kiln, form, _("End a downtime of %(kiln)s") % {"kiln": record.kiln}, record)

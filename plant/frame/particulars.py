@@ -3,15 +3,15 @@
 import hashlib
 import json
 from collections.abc import Iterable
-from typing import Any, cast
+from typing import Any
 
 from django import forms
 from django.core.exceptions import ValidationError
 from django.core.serializers.json import DjangoJSONEncoder
 from django.db import models
-from django.http import QueryDict
 from django.utils.translation import gettext as _
 
+from plant.frame.requests import renew
 from plant.models import Change, User
 
 
@@ -64,6 +64,4 @@ def save_changed(row: models.Model, values: dict[str, Any], act: str, *, by: Use
 
 def renew_seen(form: forms.BaseForm, row: models.Model, names: Iterable[str]) -> None:
     """Let a form that was refused as stale go through when it is sent again: its sender was told."""
-    renewed = cast(QueryDict, form.data).copy()
-    renewed["seen"] = digest(row, names)
-    form.data = renewed
+    renew(form, seen=digest(row, names))

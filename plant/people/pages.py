@@ -5,7 +5,6 @@ from datetime import date, timedelta
 from typing import Any
 
 from django.contrib import messages
-from django.core.exceptions import ValidationError
 from django.core.paginator import Paginator
 from django.db.models import Q
 from django.forms import BaseForm
@@ -18,6 +17,7 @@ from django.views.decorators.http import require_POST
 from plant import clock
 from plant.access import needs
 from plant.frame.particulars import renew_seen
+from plant.frame.requests import refusal_on, user_of
 from plant.models import Absence, Change, Person, Qualification, ShiftDuty
 from plant.people import keeping as act
 from plant.people.forms import AbsenceForm, DutyForm, EndDutyForm, NewPersonForm, PersonForm, QualificationForm
@@ -114,7 +114,7 @@ def add(request: HttpRequest) -> HttpResponse:
     """Put somebody on record."""
     form = NewPersonForm(request.POST if request.method == "POST" else None)
     if form.is_valid():
-        made = act.add_person(form.cleaned_data, by=request.user)  # type: ignore[arg-type]
+        made = act.add_person(form.cleaned_data, by=user_of(request))
         messages.success(request, _("%(person)s is on record. Add skills and a shift.") % {"person": made})
         return redirect(made)
     return render(request, "people/person_form.html", {"form": form, "heading": _("Put somebody on record")})
@@ -127,14 +127,11 @@ def edit(request: HttpRequest, code: str) -> HttpResponse:
     form = PersonForm(request.POST if request.method == "POST" else None, instance=found)
     if form.is_valid():
         values = {name: form.cleaned_data[name] for name in act.PERSON_FIELDS}
-        try:
-            act.edit_person(found, values, seen=form.cleaned_data["seen"], by=request.user)  # type: ignore[arg-type]
-        except ValidationError as error:
-            form.add_error(None, error)
-            renew_seen(form, Person.objects.get(pk=found.pk), values)
-        else:
+        with refusal_on(form):
+            act.edit_person(found, values, seen=form.cleaned_data["seen"], by=user_of(request))
             messages.success(request, _("The particulars are changed."))
             return redirect("plant:person", code)
+        renew_seen(form, Person.objects.get(pk=found.pk), values)
     heading = _("Particulars of %(person)s") % {"person": Person.objects.get(pk=found.pk)}
     return render(request, "people/person_form.html", {"form": form, "person": found, "heading": heading})
 
@@ -142,11 +139,8 @@ def edit(request: HttpRequest, code: str) -> HttpResponse:
 def _try(request: HttpRequest, found: Person, form: BaseForm, name: str, change: Callable[[], object]) -> HttpResponse:
     """Make a change out of a form of the person's page, or show the page with what is wrong."""
     if form.is_valid():
-        try:
+        with refusal_on(form):
             change()
-        except ValidationError as error:
-            form.add_error(None, error)
-        else:
             messages.success(request, _("It is on record."))
             return redirect(found)
     return _page(request, found, **{name: form})
@@ -162,7 +156,7 @@ def add_skill(request: HttpRequest, code: str) -> HttpResponse:
         found,
         form,
         "skill_form",
-        lambda: act.set_qualification(found, **form.cleaned_data, by=request.user),  # type: ignore[arg-type]
+        lambda: act.set_qualification(found, **form.cleaned_data, by=user_of(request)),
     )
 
 
@@ -171,7 +165,7 @@ def add_skill(request: HttpRequest, code: str) -> HttpResponse:
 def drop_skill(request: HttpRequest, code: str, pk: int) -> HttpResponse:
     """Take a skill off."""
     held = get_object_or_404(Qualification.objects.select_related("person", "skill"), person__code=code, pk=pk)
-    act.drop_qualification(held, by=request.user)  # type: ignore[arg-type]
+    act.drop_qualification(held, by=user_of(request))
     messages.success(request, _("The skill is taken off; the history keeps it."))
     return redirect(held.person)
 
@@ -186,7 +180,7 @@ def add_duty(request: HttpRequest, code: str) -> HttpResponse:
         found,
         form,
         "duty_form",
-        lambda: act.add_duty(found, **form.cleaned_data, by=request.user),  # type: ignore[arg-type]
+        lambda: act.add_duty(found, **form.cleaned_data, by=user_of(request)),
     )
 
 
@@ -197,11 +191,8 @@ def end_duty(request: HttpRequest, code: str, pk: int) -> HttpResponse:
     initial = {"until_on": duty.until_on or _today(request)}
     form = EndDutyForm(request.POST if request.method == "POST" else None, initial=initial)
     if form.is_valid():
-        try:
-            act.end_duty(duty, form.cleaned_data["until_on"], by=request.user)  # type: ignore[arg-type]
-        except ValidationError as error:
-            form.add_error(None, error)
-        else:
+        with refusal_on(form):
+            act.end_duty(duty, form.cleaned_data["until_on"], by=user_of(request))
             messages.success(request, _("It is on record."))
             return redirect(duty.person)
     heading = _("Last day of %(person)s on the %(shift)s") % {"person": duty.person, "shift": duty.shift}
@@ -218,7 +209,7 @@ def add_absence(request: HttpRequest, code: str) -> HttpResponse:
         found,
         form,
         "absence_form",
-        lambda: act.add_absence(found, **form.cleaned_data, by=request.user),  # type: ignore[arg-type]
+        lambda: act.add_absence(found, **form.cleaned_data, by=user_of(request)),
     )
 
 
@@ -227,6 +218,6 @@ def add_absence(request: HttpRequest, code: str) -> HttpResponse:
 def drop_absence(request: HttpRequest, code: str, pk: int) -> HttpResponse:
     """Take an absence off."""
     absence = get_object_or_404(Absence.objects.select_related("person"), person__code=code, pk=pk)
-    act.drop_absence(absence, by=request.user)  # type: ignore[arg-type]
+    act.drop_absence(absence, by=user_of(request))
     messages.success(request, _("The absence is taken off; the history keeps it."))
     return redirect(absence.person)

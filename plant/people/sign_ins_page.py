@@ -4,7 +4,6 @@ from typing import Any
 
 from django.contrib import messages
 from django.contrib.auth.views import PasswordChangeView
-from django.core.exceptions import ValidationError
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse_lazy
@@ -12,6 +11,7 @@ from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST
 
 from plant.access import needs
+from plant.frame.requests import refusal_on, user_of
 from plant.models import Person, User
 from plant.people.forms import FirstPasswordForm, OwnPasswordForm, RolesForm, SignInForm
 from plant.people.sign_ins import give_sign_in, set_first_password, set_roles
@@ -31,11 +31,8 @@ def give(request: HttpRequest, code: str) -> HttpResponse:
     person = get_object_or_404(Person, code=code)
     form = SignInForm(request.POST if request.method == "POST" else None, initial={"username": person.code})
     if form.is_valid():
-        try:
-            give_sign_in(person, **form.cleaned_data, by=request.user)  # type: ignore[arg-type]
-        except ValidationError as error:
-            form.add_error(None, error)
-        else:
+        with refusal_on(form):
+            give_sign_in(person, **form.cleaned_data, by=user_of(request))
             messages.success(request, _("%(person)s can sign in now.") % {"person": person})
             return redirect(person)
     heading = _("Sign-in for %(person)s") % {"person": person}
@@ -49,11 +46,8 @@ def roles(request: HttpRequest, pk: int) -> HttpResponse:
     initial = {"roles": sorted(user.roles), "is_active": user.is_active}
     form = RolesForm(request.POST if request.method == "POST" else None, initial=initial)
     if form.is_valid():
-        try:
-            set_roles(user, **form.cleaned_data, by=request.user)  # type: ignore[arg-type]
-        except ValidationError as error:
-            form.add_error(None, error)
-        else:
+        with refusal_on(form):
+            set_roles(user, **form.cleaned_data, by=user_of(request))
             messages.success(request, _("The roles of %(user)s are changed.") % {"user": user})
             return redirect("plant:sign-ins")
     return _account(request, user, roles_form=form)
@@ -66,11 +60,8 @@ def first_password(request: HttpRequest, pk: int) -> HttpResponse:
     user = get_object_or_404(User.objects.select_related("person"), pk=pk)
     form = FirstPasswordForm(request.POST)
     if form.is_valid():
-        try:
-            set_first_password(user, form.cleaned_data["password"], by=request.user)  # type: ignore[arg-type]
-        except ValidationError as error:
-            form.add_error(None, error)
-        else:
+        with refusal_on(form):
+            set_first_password(user, form.cleaned_data["password"], by=user_of(request))
             messages.success(request, _("%(user)s has a new first password.") % {"user": user})
             return redirect("plant:sign-ins")
     return _account(request, user, password_form=form)

@@ -1,7 +1,6 @@
 """The channels of kilns: what is measured where."""
 
 from django.contrib import messages
-from django.core.exceptions import ValidationError
 from django.db.models import Count, OuterRef, Q, Subquery
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
@@ -12,6 +11,7 @@ from django.views.decorators.http import require_POST
 from plant.access import needs
 from plant.basics.periods import from_epoch_s
 from plant.frame.particulars import renew_seen
+from plant.frame.requests import refusal_on, user_of
 from plant.models import Change, Channel, Kiln, Reading
 from plant.readings import sources as act
 from plant.readings.forms import ChannelForm, CopyChannelsForm, NewChannelForm
@@ -72,11 +72,8 @@ def add(request: HttpRequest, tag: str) -> HttpResponse:
     """Give a kiln a channel."""
     kiln, form = get_object_or_404(Kiln, tag=tag), NewChannelForm(request.POST)
     if form.is_valid():
-        try:
-            made = act.add_channels(kiln, **form.cleaned_data, by=request.user)  # type: ignore[arg-type]
-        except ValidationError as error:
-            form.add_error(None, error)
-        else:
+        with refusal_on(form):
+            made = act.add_channels(kiln, **form.cleaned_data, by=user_of(request))
             _say_made(request, len(made))
             return redirect("plant:channels", tag)
     return _page(request, kiln, new_form=form)
@@ -90,7 +87,7 @@ def copy(request: HttpRequest, tag: str) -> HttpResponse:
     form = CopyChannelsForm(request.POST, kiln=kiln)
     if not form.is_valid():
         return _page(request, kiln, copy_form=form)
-    made = act.copy_channels(kiln, form.cleaned_data["other"], by=request.user)  # type: ignore[arg-type]
+    made = act.copy_channels(kiln, form.cleaned_data["other"], by=user_of(request))
     _say_made(request, len(made))
     return redirect("plant:channels", tag)
 
@@ -106,14 +103,11 @@ def edit(request: HttpRequest, tag: str, pk: int) -> HttpResponse:
     form = ChannelForm(request.POST if request.method == "POST" else None, instance=channel)
     if form.is_valid():
         values = {name: form.cleaned_data[name] for name in CHANNEL_FIELDS}
-        try:
-            act.edit_channel(channel, values, seen=form.cleaned_data["seen"], by=request.user)  # type: ignore[arg-type]
-        except ValidationError as error:
-            form.add_error(None, error)
-            renew_seen(form, Channel.objects.get(pk=channel.pk), values)
-        else:
+        with refusal_on(form):
+            act.edit_channel(channel, values, seen=form.cleaned_data["seen"], by=user_of(request))
             messages.success(request, _("The channel is changed."))
             return redirect("plant:channels", tag)
+        renew_seen(form, Channel.objects.get(pk=channel.pk), values)
     context = {
         "place": "kilns",
         "channel": channel,

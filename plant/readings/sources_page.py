@@ -3,7 +3,6 @@
 from typing import Any
 
 from django.contrib import messages
-from django.core.exceptions import ValidationError
 from django.core.paginator import Paginator
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
@@ -13,6 +12,7 @@ from django.views.decorators.http import require_POST
 from plant import clock
 from plant.access import needs
 from plant.frame.particulars import renew_seen
+from plant.frame.requests import refusal_on, user_of
 from plant.models import Change, ChannelName, FileIntake, ReadingSource
 from plant.readings import sources as act
 from plant.readings.files.calculations.form import DATE_ORDERS, DECIMALS, DELIMITERS, IN_THE_TEXT
@@ -91,11 +91,8 @@ def add(request: HttpRequest) -> HttpResponse:
         return render(request, "readings/source_way.html", {"place": "kilns", "ways": ReadingSource.Way})
     form = SourceForm(request.POST if request.method == "POST" else None, way=way)
     if form.is_valid():
-        try:
-            made = act.add_source({**form.values(), "way": way}, by=request.user)  # type: ignore[arg-type]
-        except ValidationError as error:
-            form.add_error(None, error)
-        else:
+        with refusal_on(form):
+            made = act.add_source({**form.values(), "way": way}, by=user_of(request))
             messages.success(request, _("%(source)s is on record.") % {"source": made})
             return redirect("plant:source", made.code)
     heading = _("New source: %(way)s") % {"way": ReadingSource.Way(way).label}
@@ -109,14 +106,11 @@ def edit(request: HttpRequest, code: str) -> HttpResponse:
     form = SourceForm(request.POST if request.method == "POST" else None, instance=found, way=found.way)
     if form.is_valid():
         values = form.values()
-        try:
-            act.edit_source(found, values, seen=form.cleaned_data["seen"], by=request.user)  # type: ignore[arg-type]
-        except ValidationError as error:
-            form.add_error(None, error)
-            renew_seen(form, ReadingSource.objects.get(pk=found.pk), values)
-        else:
+        with refusal_on(form):
+            act.edit_source(found, values, seen=form.cleaned_data["seen"], by=user_of(request))
             messages.success(request, _("The source is changed."))
             return redirect("plant:source", code)
+        renew_seen(form, ReadingSource.objects.get(pk=found.pk), values)
     kept = ReadingSource.objects.get(pk=found.pk)
     heading = _("Particulars of %(source)s") % {"source": kept}
     return render(
@@ -130,7 +124,7 @@ def add_name(request: HttpRequest, code: str) -> HttpResponse:
     """Say what a source calls a channel."""
     found, form = get_object_or_404(ReadingSource, code=code), ChannelNameForm(request.POST, prefix="name")
     if form.is_valid():
-        act.name_channel(found, **form.cleaned_data, by=request.user)  # type: ignore[arg-type]
+        act.name_channel(found, **form.cleaned_data, by=user_of(request))
         messages.success(request, _("It is on record."))
         return redirect("plant:source", code)
     return source_page(request, found, name_form=form)
@@ -141,6 +135,6 @@ def add_name(request: HttpRequest, code: str) -> HttpResponse:
 def drop_name(request: HttpRequest, code: str, pk: int) -> HttpResponse:
     """Take a name off."""
     named = get_object_or_404(ChannelName.objects.select_related("source", "channel__kiln"), source__code=code, pk=pk)
-    act.drop_name(named, by=request.user)  # type: ignore[arg-type]
+    act.drop_name(named, by=user_of(request))
     messages.success(request, _("The name is taken off; the history keeps it."))
     return redirect("plant:source", code)

@@ -11,6 +11,7 @@ from django.views.decorators.http import require_POST
 
 from plant.access import needs
 from plant.basics.periods import from_epoch_s, to_epoch_s
+from plant.frame.requests import user_of
 from plant.models import Channel, FileIntake, Mill, Reading, ReadingSource, Unsettled
 from plant.readings.files import uploads
 from plant.readings.files.calculations.faults import FaultyFileError, OtherHeadError
@@ -41,7 +42,7 @@ def send(request: HttpRequest, code: str) -> HttpResponse:
     if not form.cleaned_data["look_first"] and source.file_form:
         raw = file.read()
         try:
-            intake = take_in_file(source, raw, file.name, by=request.user)  # type: ignore[arg-type]
+            intake = take_in_file(source, raw, file.name, by=user_of(request))
         except OtherHeadError:
             messages.info(request, _("Not all of this file's head or names is known yet: look at how it is read."))
         except FaultyFileError:
@@ -135,7 +136,7 @@ def _try(request: HttpRequest, page: IntakePage) -> FileIntake | None:
                 page.form,
                 page.assigned,
                 page.left_out,
-                by=request.user,  # type: ignore[arg-type]
+                by=user_of(request),
             )
         except FaultyFileError as fault:
             page.faults = fault.told()
