@@ -4,7 +4,6 @@ from inventory.actions.claims import lacking
 from inventory.actions.moves import count, give_back, issue, receive, scrap, transfer
 from inventory.actions.ordering import (
     DrawnUp,
-    OrderRefused,
     Received,
     change_quantities,
     draw_up_orders,
@@ -15,7 +14,7 @@ from inventory.actions.ordering import (
     send,
     withdraw,
 )
-from inventory.actions.refusals import MoveRefused, TakesFromOthers
+from inventory.actions.refusals import MoveRefused, OrderRefused, TakesFromOthers
 from inventory.actions.reserving import close_reservation, release, reserve
 
 __all__ = [

@@ -13,6 +13,7 @@ from django.db.models import F
 from django.utils.translation import gettext as _
 
 from inventory.actions.moves import receive
+from inventory.actions.refusals import OrderRefused
 from inventory.advice import refresh_advice
 from inventory.models import Bin, Part, PurchaseOrder, PurchaseOrderLine, ReorderAdvice, StockMove, SupplierTerms
 from plant import clock
@@ -22,10 +23,6 @@ from plant.models import Change, Mill, NumberSeries, User
 
 SERIES = "purchase order"
 State = PurchaseOrder.State
-
-
-class OrderRefused(ValueError):  # noqa: N818 (a refusal in the storekeeper's words, not a fault)
-    """A change of an order that cannot be; the message says why and what to do."""
 
 
 @dataclass

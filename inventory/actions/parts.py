@@ -5,7 +5,7 @@ from typing import Any, TypeVar
 from django.db import IntegrityError, models, transaction
 from django.utils.translation import gettext as _
 
-from inventory.actions.ordering import OrderRefused
+from inventory.actions.refusals import OrderRefused
 from inventory.advice import refresh_advice
 from inventory.models import Bin, Part, Supplier, SupplierTerms
 from plant import clock
@@ -63,14 +63,14 @@ def taken_code(model: type[Part | Bin | Supplier], code: str) -> str:
 
 def _create(model: type[Kept], code: str, values: dict[str, Any]) -> Kept:
     if taken := taken_code(model, code):
-        raise OrderRefused(taken)
+        raise OrderRefused({"code": taken})
     try:
         # Somebody may take the code between the look and the writing.
         with transaction.atomic():
             return model._default_manager.create(code=code, **values)
     except IntegrityError:
         if taken := taken_code(model, code):
-            raise OrderRefused(taken) from None
+            raise OrderRefused({"code": taken}) from None
         raise
 
 

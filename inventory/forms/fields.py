@@ -51,13 +51,6 @@ class DayInput(Day):
         )
 
 
-def renew(form: forms.BaseForm, values: dict[str, Any]) -> None:
-    """Put fresh values into a form's hidden fields after a refusal; what was typed stays."""
-    data = form.data.copy()  # type: ignore[attr-defined]
-    data.update({form.add_prefix(name): str(value) for name, value in values.items()})
-    form.data = data
-
-
 class PlaceChoice(forms.ModelChoiceField):  # type: ignore[type-arg]
     """A bin and lot in which something lies."""
 

@@ -20,10 +20,10 @@ from inventory.forms.fields import (
     QuantityInput,
     ReservationChoice,
     TakenFrom,
-    renew,
 )
 from inventory.models import Bin, Lot, Part, PurchaseOrderLine, Reservation, StockLevel
 from plant import clock
+from plant.frame.requests import renew
 from plant.models import Mill, User
 
 
@@ -128,9 +128,9 @@ class IssueForm(MoveForm):
         if "take_from" not in self.data:
             del self.fields["take_from"]
 
-    def ask(self, refusal: actions.TakesFromOthers) -> None:
+    def ask(self, refusal: forms.ValidationError) -> None:
         """Ask whom it is taken from, where somebody may say so."""
-        if not refusal.may_confirm:
+        if not isinstance(refusal, actions.TakesFromOthers) or not refusal.may_confirm:
             return
         self.fields["take_from"] = TakenFrom()
         self.fields["take_from"].choices = list(refusal.sources.items())  # type: ignore[attr-defined]
@@ -289,7 +289,7 @@ class CountForm(MoveForm):
                         told.append(self._count_place(name, bin_, lot, by))
         except actions.MoveRefused:
             # The form shows the record as it is now; what was counted stays.
-            renew(self, {f"seen_{name}": self.initial[f"seen_{name}"] for name in self.places})
+            renew(self, **{f"seen_{name}": self.initial[f"seen_{name}"] for name in self.places})
             raise
         return " ".join(told)
 

@@ -5,8 +5,9 @@ from typing import Any
 from django import forms
 from django.utils.translation import gettext_lazy as _
 
-from inventory.forms.fields import DayInput, QuantityInput, renew
+from inventory.forms.fields import DayInput, QuantityInput
 from inventory.models import Part, PurchaseOrder
+from plant.frame.requests import renew
 
 
 class _OrderForm(forms.Form):
@@ -21,7 +22,7 @@ class _OrderForm(forms.Form):
 
     def renew(self) -> None:
         """After a refusal the form belongs to the order as it is now; what was typed stays."""
-        renew(self, {"version": self.order.version})
+        renew(self, version=self.order.version)
 
 
 class SendForm(_OrderForm):

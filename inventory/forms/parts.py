@@ -7,8 +7,8 @@ from django import forms
 from django.utils.translation import gettext_lazy as _
 
 from inventory.actions.parts import PARTICULARS, TERMS, figures, taken_code
-from inventory.forms.fields import renew
 from inventory.models import Bin, Part, Supplier, SupplierTerms
+from plant.frame.requests import renew
 
 
 class _SeenForm(forms.ModelForm):  # type: ignore[type-arg]
@@ -30,7 +30,7 @@ class _SeenForm(forms.ModelForm):  # type: ignore[type-arg]
     def renew(self) -> None:
         """After a refusal the form belongs to what is stored now; what was typed stays."""
         saved = type(self.instance).objects.filter(pk=self.instance.pk).first()
-        renew(self, {"seen": json.dumps(figures(saved, self.names))})
+        renew(self, seen=json.dumps(figures(saved, self.names)))
 
 
 class PartForm(_SeenForm):

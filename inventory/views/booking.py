@@ -10,13 +10,12 @@ from django.utils.functional import Promise
 from django.utils.translation import gettext as _now
 from django.utils.translation import gettext_lazy as _
 
-from inventory.actions import MoveRefused, TakesFromOthers
 from inventory.forms.moves import CountForm, IssueForm, MoveForm, ReceiveForm, ReturnForm, ScrapForm, TransferForm
 from inventory.models import Part, PurchaseOrderLine
 from inventory.shelf import gather_shelves
 from inventory.words import waiting_words
 from plant.access import needs
-from plant.frame.requests import today_of, typed, user_of
+from plant.frame.requests import refusal_on, today_of, typed, user_of
 
 MATCHES = 30
 
@@ -96,13 +95,8 @@ def _book(request: HttpRequest, booking: Booking, **options: Any) -> HttpRespons
         return _choose_part(request, booking)
     form = booking.form(request.POST if request.method == "POST" else None, part=part, **options)
     if form.is_valid():
-        try:
+        with refusal_on(form):
             told = form.book(user_of(request))
-        except MoveRefused as refusal:
-            form.add_error(None, str(refusal))
-            if isinstance(refusal, TakesFromOthers) and isinstance(form, IssueForm):
-                form.ask(refusal)
-        else:
             messages.success(request, told)
             _say_who_waits(request, part)
             return redirect(_after(form, part))

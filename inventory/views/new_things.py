@@ -8,12 +8,11 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils.translation import gettext as _
 
-from inventory.actions import OrderRefused
 from inventory.actions.parts import add_bin, add_part, add_supplier
 from inventory.forms.parts import NewBinForm, NewPartForm, NewSupplierForm
 from inventory.models import Part
 from plant.access import needs
-from plant.frame.requests import user_of
+from plant.frame.requests import refusal_on, user_of
 
 
 @needs("edit parts")
@@ -65,11 +64,9 @@ def _add(form: _Form, add: Callable[[dict[str, Any]], Made]) -> Made | None:
     """Put on record what the form holds; None where it is not valid or was refused."""
     if not form.is_valid():
         return None
-    try:
+    with refusal_on(form):
         return add(dict(form.cleaned_data))
-    except OrderRefused as refusal:
-        form.add_error("code", str(refusal))
-        return None
+    return None
 
 
 def _page(request: HttpRequest, form: _Form, heading: str, lead: str) -> HttpResponse:

@@ -13,7 +13,6 @@ from django.utils.translation import gettext_lazy, ngettext
 from django.views.decorators.http import require_POST
 
 from inventory import actions
-from inventory.actions import OrderRefused
 from inventory.forms.orders import QuantitiesForm, SendForm, WithdrawForm
 from inventory.models import PurchaseOrder, SupplierTerms
 from inventory.order_pdf import OrderPaper
@@ -21,7 +20,7 @@ from inventory.querysets import PurchaseOrderQuerySet
 from inventory.shelf import Claim, gather_shelves
 from inventory.words import history_words, order_tag, quantity_warning, waiting_words
 from plant.access import needs
-from plant.frame.requests import today_of, user_of
+from plant.frame.requests import refusal_on, today_of, user_of
 from plant.models import Change, Mill
 
 PER_PAGE = 50
@@ -153,16 +152,12 @@ def _act(
 ) -> HttpResponse:
     """Do what the form asks; a refusal stands above the form, which keeps what was typed."""
     if form.is_valid():
-        try:
+        with refusal_on(form):
             act(form.cleaned_data)
-        except OrderRefused as refusal:
-            fresh = _order(found.number)
-            form.order = fresh
-            form.add_error(None, str(refusal))
-            form.renew()
-            return _page(request, fresh, form)
-        messages.success(request, told)
-        return redirect(found.get_absolute_url())
+            messages.success(request, told)
+            return redirect(found)
+        found = form.order = _order(found.number)
+        form.renew()
     return _page(request, found, form)
 
 

@@ -8,7 +8,6 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.utils.translation import gettext as _
 
 from inventory import actions
-from inventory.actions import OrderRefused
 from inventory.actions.parts import PARTICULARS, TERMS, change_part, set_terms
 from inventory.forms.orders import OrderPartForm
 from inventory.forms.parts import PartForm, TermsForm
@@ -19,7 +18,7 @@ from inventory.use import FOOT, HEIGHT, WIDTH, draw, months_of_use
 from inventory.words import particulars_words, waiting_words, what_to_do
 from plant.access import needs
 from plant.frame.export import csv_response
-from plant.frame.requests import today_of, user_of
+from plant.frame.requests import refusal_on, today_of, user_of
 from plant.models import Change, Mill
 
 LEDGER_PER_PAGE = 50
@@ -84,14 +83,11 @@ def edit(request: HttpRequest, code: str) -> HttpResponse:
     if form.is_valid():
         data = form.cleaned_data
         values = {name: data[name] for name in PARTICULARS}
-        try:
+        with refusal_on(form):
             change_part(found, values, list(data["fits"]), seen=data["seen"], by=user_of(request))
-        except OrderRefused as refusal:
-            form.add_error(None, str(refusal))
-            form.renew()
-        else:
             messages.success(request, _("The particulars of %(part)s are changed.") % {"part": data["name"]})
             return redirect("inventory:part", code)
+        form.renew()
     heading = _("Change %(part)s") % {"part": _part(code).name}
     return _form_page(request, code, form, heading)
 
@@ -105,14 +101,11 @@ def terms(request: HttpRequest, code: str, supplier: str = "") -> HttpResponse:
     if form.is_valid():
         data = form.cleaned_data
         values = {name: data[name] for name in TERMS}
-        try:
+        with refusal_on(form):
             set_terms(found, data["supplier"], values, seen=data["seen"], by=user_of(request))
-        except OrderRefused as refusal:
-            form.add_error(None, str(refusal))
-            form.renew()
-        else:
             messages.success(request, _("The terms of %(supplier)s are kept.") % {"supplier": data["supplier"]})
             return redirect("inventory:part", code)
+        form.renew()
     return _form_page(request, code, form, _("Terms for %(part)s") % {"part": found.name})
 
 
@@ -124,13 +117,10 @@ def order_part(request: HttpRequest, code: str) -> HttpResponse:
     initial = {"quantity": f"{advised.normalize():f}"} if advised else {}
     form = OrderPartForm(request.POST if request.method == "POST" else None, part=found, initial=initial)
     if form.is_valid():
-        try:
+        with refusal_on(form):
             line = actions.order_part(
                 found, form.cleaned_data["quantity"], user_of(request), form.cleaned_data["reason"]
             )
-        except OrderRefused as refusal:
-            form.add_error(None, str(refusal))
-        else:
             messages.success(request, _("%(part)s stands in %(order)s.") % {"part": found.name, "order": line.order})
             return redirect(line.order.get_absolute_url())
     return _form_page(request, code, form, _("Order %(part)s") % {"part": found.name})

@@ -134,10 +134,9 @@ class PartForm(forms.Form):
         if "why" not in self.data:
             del self.fields["take_from"], self.fields["why"]
 
-    def ask(self, refusal: TakesFromOthers) -> None:
+    def ask(self, refusal: forms.ValidationError) -> None:
         """Ask whom the part is taken from, where somebody may say so."""
-        self.add_error(None, str(refusal))
-        if refusal.may_confirm:
+        if isinstance(refusal, TakesFromOthers) and refusal.may_confirm:
             self.fields["take_from"] = TakenFrom()
             self.fields["take_from"].choices = list(refusal.sources.items())  # type: ignore[attr-defined]
             self.fields["why"] = type(self).base_fields["why"]

@@ -9,7 +9,6 @@ from typing import Any
 
 from django import forms
 from django.contrib import messages
-from django.core.exceptions import ValidationError
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
@@ -17,7 +16,6 @@ from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST
 
-from inventory.actions import TakesFromOthers
 from maintenance.board.leaving_out import say_left_out
 from maintenance.checks.check_sittings import Part, part_of
 from maintenance.entry.bars import bars_of
@@ -48,7 +46,7 @@ from maintenance.work.forms import (
 from maintenance.work.list_page import work_order_url
 from plant import clock
 from plant.access import needs
-from plant.frame.requests import mill_of, person_of, put_refusal, refusal_on, user_of
+from plant.frame.requests import mill_of, person_of, refusal_on, user_of
 from plant.models import Change
 
 State = WorkOrder.State
@@ -205,13 +203,8 @@ def _run(
 ) -> HttpResponse:
     """Run a change from a form on the page; a refusal comes back with what was typed."""
     if form.is_valid():
-        try:
+        with refusal_on(form):
             change()
-        except ValidationError as refusal:
-            put_refusal(form, refusal)
-        except TakesFromOthers as refusal:
-            form.ask(refusal)  # type: ignore[attr-defined]
-        else:
             messages.success(request, done)
             return redirect(work_order_url(order, place))
     return _page(request, order_of(order.number), **{place.replace("-", "_"): form})

@@ -10,7 +10,7 @@ from django.db import transaction
 from django.db.models import Sum
 from django.utils.translation import gettext as _
 
-from inventory.actions import MoveRefused, TakesFromOthers, issue, lacking, reserve
+from inventory.actions import issue, lacking, reserve
 from inventory.models import Part, Reservation, StockMove
 from maintenance.checks.defects import record_defect
 from maintenance.models import CheckPoint, Labour, StepRecord, WorkOrder, WorkPart, WorkStep
@@ -187,22 +187,16 @@ def use_part(
     lacked = lacking(part)
     # The number of the job counts as a reason for its own parts only.
     reason = f"{order.number} {why.strip()}".strip() if why.strip() or not take_from else ""
-    try:
-        reservation = _claim(order, part, quantity, by)
-        moves = issue(
-            part,
-            quantity,
-            by=by,
-            key=key,
-            reservation=reservation,
-            reason=reason,
-            take_from=take_from,
-            lacked=lacked,
-        )
-    except TakesFromOthers:
-        raise
-    except MoveRefused as refusal:
-        raise ValidationError(str(refusal)) from None
+    moves = issue(
+        part,
+        quantity,
+        by=by,
+        key=key,
+        reservation=_claim(order, part, quantity, by),
+        reason=reason,
+        take_from=take_from,
+        lacked=lacked,
+    )
     Change.record(order, "part taken", by=by, after={"part": part.code, "quantity": f"{quantity.normalize():f}"})
     return moves
 

@@ -69,12 +69,17 @@ def refusal_on(form: forms.BaseForm, kind: type[ValidationError] = ValidationErr
 
 
 def put_refusal(form: forms.BaseForm, refusal: ValidationError) -> None:
-    """Put a refusal on a form: what speaks of one of its fields beside that, all else above the form."""
+    """Put a refusal on a form: what speaks of one of its fields beside that, all else above the form.
+
+    A form that has more to ask after some refusal does so in its ``ask``.
+    """
     if hasattr(refusal, "error_dict"):
         for name, errors in refusal.error_dict.items():
-            form.add_error(name if name in form.fields else None, errors)  # type: ignore[arg-type]
+            form.add_error(name if name in form.fields else None, errors)
     else:
         form.add_error(None, refusal)
+    if hasattr(form, "ask"):
+        form.ask(refusal)
 
 
 def renew(form: forms.BaseForm, **values: object) -> None:

@@ -89,7 +89,7 @@ def result_button(code: str, words: str = "") -> SafeString:
 @register.simple_tag
 def result_face(code: str, words: str = "") -> SafeString:
     """Show what stands on such a button."""
-    return format_html("{} {}", mark_shape(code), words or capfirst(MARKS[code].word))
+    return format_html("{} {}", mark_shape(code), words or capfirst(str(MARKS[code].word)))
 
 
 @register.simple_tag
