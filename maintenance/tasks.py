@@ -2,10 +2,11 @@
 
 import json
 from dataclasses import asdict
-from datetime import date
+from datetime import date, datetime
 from typing import Any
 
-from maintenance.day.run import run_day
+from maintenance.day.run import DAY_TASK, run_day
+from maintenance.demo.filling import FILL_TASK, fill
 from maintenance.door.alarms import look_again
 from maintenance.models import DayRun, Plan, Watch
 from maintenance.plans.accepting import PLAN_TASK, want_daily_plan
@@ -117,3 +118,15 @@ def end_plans_given_up(progress: Progress) -> dict[str, Any]:
 
 
 register_each_tick(GIVEN_UP_TASK)
+
+
+@task(FILL_TASK)
+def fill_demo(progress: Progress, day: str, until: str, reading_days: int, plan_seconds: int) -> dict[str, Any]:
+    """Bring what the demo's first pages did not wait for; a second time goes on where it was cut off."""
+    return fill(
+        progress,
+        date.fromisoformat(day),
+        datetime.fromisoformat(until),
+        reading_days=reading_days,
+        plan_seconds=plan_seconds,
+    )

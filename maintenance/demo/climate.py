@@ -247,13 +247,19 @@ def _timber(charge: Charge, stops: Sequence[Downtime], steps: Steps) -> Timber:
 
 def _time_constant_h(hours: float, start_pct: float, end_pct: float, steps: Steps) -> float:
     """Find the time constant at 60 °C with which wood dries in so many hours, each step towards its own climate."""
+    spells = [
+        (
+            float(emc_pct(air_c, relative_humidity(air_c, air_c - depression_k))) + SURFACE_ABOVE_EMC_PCT,
+            float(rate_ratio_at(air_c, 60.0)),
+            share,
+        )
+        for share, air_c, depression_k in steps
+    ]
 
     def dried(constant_h: float) -> float:
         moisture = start_pct
-        for share, air_c, depression_k in steps:
-            surface = float(emc_pct(air_c, relative_humidity(air_c, air_c - depression_k))) + SURFACE_ABOVE_EMC_PCT
-            rate = float(rate_ratio_at(air_c, 60.0)) / constant_h
-            moisture = surface + (moisture - surface) * np.exp(-rate * share * hours)
+        for surface, rate_at_60, share in spells:
+            moisture = surface + (moisture - surface) * np.exp(-(rate_at_60 / constant_h) * share * hours)
         return float(moisture)
 
     low, high = 0.5, 2000.0

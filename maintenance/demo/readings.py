@@ -3,22 +3,24 @@
 from collections import defaultdict
 from collections.abc import Callable, Collection, Iterator, Sequence
 from dataclasses import dataclass
-from datetime import timedelta
+from datetime import datetime, timedelta
 from typing import Final
 
 import numpy as np
 from django.db import transaction
+from django.db.models import Max, Min, QuerySet
 from numpy.typing import NDArray
 
 from maintenance.demo.chamber.sensors import PLATE_LAG_S
 from maintenance.demo.climate import EVERY_S, Told, tell
 from maintenance.models import Watch
+from maintenance.watches.firing import Looked
 from maintenance.watches.looking import look_over_past
 from maintenance.watches.settings import set_up_watches
 from maintenance.watches.specs import is_about_silence, spec_of
 from plant import clock
 from plant.background.queueing import take_off
-from plant.models import Channel, ChannelName, Job, Kiln, ReadingSource
+from plant.models import Channel, ChannelName, Job, Kiln, Reading, ReadingSource
 from plant.physics.emc import emc_pct
 from plant.physics.psychrometrics import relative_humidity_of_readings
 from plant.readings.calculations.climate_frame import Values
@@ -41,39 +43,66 @@ class Brought:
     fired: int = 0
     work_orders: int = 0
 
-    def lines(self) -> list[str]:
-        """Say it."""
-        if not self.readings:
-            return []
-        return [
-            f"{self.readings:,} readings of the kilns were brought",
-            f"The watches raised {self.fired} times in them; {self.work_orders} jobs came of it",
-        ]
 
+def bring_readings(
+    days: int = DAYS,
+    tags: Collection[str] | None = None,
+    *,
+    until: datetime | None = None,
+    progress: Callable[[int], None] = lambda done: None,
+) -> Brought:
+    """Bring readings of the last days up to now, or to an instant, and let the watches look at them.
 
-def bring_readings(days: int = DAYS, tags: Collection[str] | None = None) -> Brought:
-    """Bring readings of the last days up to now, and let the watches look at them; nothing where some are there.
-
-    Of all kilns that have channels, or of those named.
+    Of all kilns that have channels, or of those named. What a kiln has is left alone, so that a second call goes on
+    where one was cut off, and ends with the same, given the same instant. ``progress`` is told how many kilns are done.
     """
-    joined = Kiln.objects.filter(channels__isnull=False).select_related("mill").distinct()
-    kilns = [kiln for kiln in joined if (tags is None or kiln.tag in tags) and not _has_readings(kiln)]
-    now = clock.now()
+    kilns = [kiln for kiln in kilns_with_channels().select_related("mill") if tags is None or kiln.tag in tags]
+    lacking = [kiln for kiln in kilns if not (_has_readings(kiln) and _has_looked(kiln))]
+    progress(len(kilns) - len(lacking))
+    if not lacking:
+        return Brought()
+    now = until or clock.now()
     since = [(kiln, now - timedelta(days=days if kiln.tag in LONG else min(days, DAYS_OF_NEW))) for kiln in kilns]
     told: dict[int, list[Told]] = defaultdict(list)
+    # All of them, whatever is there: they stand under one sky, which the oldest of them begins.
     for one in tell(since, now):
         told[one.kiln.pk].append(one)
-    found = [_bring(kiln, told[kiln.pk]) for kiln in kilns if told[kiln.pk]]
+    found = []
+    for done, kiln in enumerate(lacking, start=len(kilns) - len(lacking) + 1):
+        if told[kiln.pk]:
+            found.append(_bring(kiln, told[kiln.pk]))
+        progress(done)
     return Brought(*(sum(getattr(one, name) for one in found) for name in ("readings", "fired", "work_orders")))
+
+
+def kilns_with_channels() -> QuerySet[Kiln]:
+    """Return the kilns that tell readings."""
+    return Kiln.objects.filter(channels__isnull=False).distinct()
 
 
 def _has_readings(kiln: Kiln) -> bool:
     return kiln.channels.filter(readings__isnull=False).exists()
 
 
-@transaction.atomic
+def _has_looked(kiln: Kiln) -> bool:
+    return kiln.watches.filter(looked_until_s__isnull=False).exists()
+
+
 def _bring(kiln: Kiln, told: Sequence[Told]) -> Brought:
-    """Take in what a kiln told, settle it at once, and let its watches look over it."""
+    """Take in what a kiln told, settle it, and let its watches look over it: three transactions, each once."""
+    taken = 0 if _has_readings(kiln) else _take_in(kiln, told)
+    with transaction.atomic():
+        settle(kiln)
+        _take_off_the_list(kiln)
+    if _has_looked(kiln):
+        return Brought(taken)
+    looked = _look_over(kiln)
+    return Brought(taken, len(looked.fired), len(looked.work_orders))
+
+
+@transaction.atomic
+def _take_in(kiln: Kiln, told: Sequence[Told]) -> int:
+    """Store what a kiln told; return how many readings."""
     source = _source()
     ids, instants, values = [], [], []
     for channel in Channel.objects.filter(kiln=kiln):
@@ -84,16 +113,23 @@ def _bring(kiln: Kiln, told: Sequence[Told]) -> Brought:
             ids.append(np.full(len(at_s), channel.pk))
             instants.append(at_s)
             values.append(value)
-    at_s = np.concatenate(instants)
-    taken = take_in(np.concatenate(ids), at_s, np.concatenate(values), source=source)
-    settle(kiln)
+    taken = take_in(np.concatenate(ids), np.concatenate(instants), np.concatenate(values), source=source)
+    # What waits is settled here and now.
+    _take_off_the_list(kiln)
+    return taken.new
+
+
+@transaction.atomic
+def _look_over(kiln: Kiln) -> Looked:
+    """Give a kiln its watches and let them look over its past."""
+    span = Reading.objects.filter(channel__kiln=kiln).aggregate(from_s=Min("at_s"), until_s=Max("at_s"))
     for watch in set_up_watches(kiln, by=None, switched_on=True).watches:
         if is_about_silence(spec_of(watch)):
             # The demo's readings end with its present: nobody shall be sent to look for the rest.
             Watch.objects.filter(pk=watch.pk).update(is_on=False)
-    looked = look_over_past(kiln, int(at_s.min()), int(at_s.max()))
+    looked = look_over_past(kiln, span["from_s"], span["until_s"])
     _take_off_the_list(kiln)
-    return Brought(taken.new, len(looked.fired), len(looked.work_orders))
+    return looked
 
 
 def _source() -> ReadingSource:

@@ -6,20 +6,50 @@ from itertools import pairwise
 from zoneinfo import ZoneInfo
 
 from inventory.models import ReorderAdvice
-from maintenance.models import Placement, WorkOrder
+from maintenance.day.run import DaySummary, last_run
+from maintenance.demo.filling import first_plan
+from maintenance.demo.readings import Brought
+from maintenance.models import Placement, Plan, WorkOrder
 from plant import clock
-from plant.models import Charge, Downtime, Kiln, Mill, User
+from plant.models import Charge, Downtime, Job, Kiln, Mill, User
 
 OPENINGS_DAYS, STOPS_DAYS = 5, 30
 MOST_LISTED = 8
 HOUR = timedelta(hours=1)
 
 
+def head_line(day: date) -> str:
+    """Say which mill it is, and on which day it stands."""
+    return f"{Mill.objects.current().name}, {day:%A} {day.day} {day:%B %Y}"
+
+
+def filled_lines(filling: Job) -> Iterator[str]:
+    """Say what came of filling the demo: readings, the day's work, and the plan that is left to decide about."""
+    brought = Brought(**(filling.result or {}))
+    if brought.readings:
+        yield f"{brought.readings:,} readings of the kilns were brought"
+        yield f"The watches raised {brought.fired} times in them; {brought.work_orders} jobs came of it"
+    run = last_run()
+    if run is not None:
+        yield from DaySummary(**run.summary).lines()
+    plan = first_plan()
+    if plan is None or not (plan.is_to_decide or plan.state == Plan.State.FAILED):
+        return
+    if plan.cost_cents is None or plan.bound_cents is None:
+        yield f" ! No plan was worked out: {plan.failure}"
+        return
+    cost, least = plan.cost_cents / 100, plan.bound_cents / 100
+    yield (
+        f"A plan is worked out: it costs {cost:,.0f}, and no plan costs less than {least:,.0f}. "
+        "It waits on the page Openings, under Plans, for the planner to accept it."
+    )
+
+
 def morning_lines(day: date, said_by_the_day: Iterable[str]) -> Iterator[str]:
     """Say what lies ahead, what has no place, what to order, and what was stopped."""
     mill = Mill.objects.current()
     zone, now = mill.zone, clock.now()
-    yield f"{mill.name}, {day:%A} {day.day} {day:%B %Y}"
+    yield head_line(day)
     yield ""
     yield "The day's work"
     yield from (f"  {line}" for line in said_by_the_day)

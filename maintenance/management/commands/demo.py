@@ -1,31 +1,38 @@
 """Show the program with an invented mill."""
 
+import fcntl
 import os
 from argparse import ArgumentParser
+from collections.abc import Iterator
+from contextlib import contextmanager
 from datetime import date
 from typing import Any
 
 from django.conf import settings
 from django.core.management import call_command
 from django.core.management.base import BaseCommand, CommandError
+from django.db import transaction
 
-from maintenance.day.run import run_day
-from maintenance.demo.planning import work_out_plan
-from maintenance.demo.readings import DAYS, Brought, bring_readings
+from maintenance.demo.filling import give_back, see_done, want_filled
+from maintenance.demo.readings import DAYS
 from maintenance.demo.setting_up import DEMO_PASSWORD, OtherDayError, OtherMillError, Standing, stand_up
-from maintenance.demo.summary import morning_lines, sign_in_lines
+from maintenance.demo.summary import filled_lines, head_line, morning_lines, sign_in_lines
 from maintenance.demo.world import ZONE
 from plant import clock
+from plant.management.commands.serve import require_port
+from plant.models import Job
+
+STOPPED_BY_KEY = 130
 
 
 class Command(BaseCommand):
     """``manage.py demo``."""
 
-    help = "Load the invented Fallow Bridge Sawmill, do its day's work, say what it found, and serve the pages."
+    help = "Load the invented Fallow Bridge Sawmill and serve its pages; what takes longer comes while they are served."
 
     def add_arguments(self, parser: ArgumentParser) -> None:
         """Take the day, and whether to serve."""
-        parser.add_argument("--no-serve", action="store_true", help="end after the summary")
+        parser.add_argument("--no-serve", action="store_true", help="wait until all is there, tell of it, and end")
         parser.add_argument("--today", help="the day on which the demo stands (YYYY-MM-DD)")
         parser.add_argument("--fresh", action="store_true", help="clear the demo that is there and begin again")
         parser.add_argument("--port", type=int, default=8000, help="port of the pages")
@@ -38,31 +45,44 @@ class Command(BaseCommand):
         )
 
     def handle(self, *args: Any, **options: Any) -> None:
-        """Set up, work out the day, tell, serve."""
+        """Set up, tell, and serve or fill."""
         asked_for = _read_day(options["today"] or settings.KILNWARD_TODAY)
         if options["months"] < 2:
             raise CommandError("--months must be 2 or more.")
+        if not options["no_serve"]:
+            require_port("127.0.0.1", options["port"])
         if asked_for:
             _stand_on(asked_for)
-        call_command("migrate", verbosity=0, interactive=False)
-        standing = self._stand_up(asked_for, options)
+        with _one_at_a_time():
+            call_command("migrate", verbosity=0, interactive=False)
+            standing, filling = self._stand_up(asked_for, options)
         if standing.is_past:
             _stand_on(standing.day)
-        brought = bring_readings(options["reading_days"]) if options["reading_days"] > 0 else Brought()
-        summary = run_day(standing.day)
-        planned = work_out_plan(options["plan_seconds"]) if options["plan_seconds"] > 0 else []
-        self._tell(standing, asked_for, [*brought.lines(), *summary.lines(), *planned])
         address = f"http://127.0.0.1:{options['port']}/"
         if options["no_serve"]:
+            self._fill(filling)
+            self._tell(morning_lines(standing.day, filled_lines(filling)), standing, asked_for)
             self.stdout.write(f"\nTo see the pages: manage.py demo, then {address}")
             return
+        is_filled = filling.state == Job.State.FINISHED
+        lines = morning_lines(standing.day, filled_lines(filling)) if is_filled else [head_line(standing.day)]
+        self._tell(lines, standing, asked_for)
         self.stdout.write(f"\nThe pages: {address} (Ctrl+C ends the demo)")
+        if not is_filled:
+            self.stdout.write(
+                "Readings, the watches' findings, the day's work and a first plan come while they are served."
+            )
         self.stdout.flush()
         call_command("serve", port=options["port"])
 
-    def _stand_up(self, asked_for: date | None, options: dict[str, Any]) -> Standing:
+    def _stand_up(self, asked_for: date | None, options: dict[str, Any]) -> tuple[Standing, Job]:
+        """Set the mill up and want the rest: both, or neither."""
         try:
-            return stand_up(clock.today(ZONE), asked_for, is_fresh=options["fresh"], months=options["months"])
+            with transaction.atomic():
+                standing = stand_up(clock.today(ZONE), asked_for, is_fresh=options["fresh"], months=options["months"])
+                filling = want_filled(
+                    standing.day, reading_days=options["reading_days"], plan_seconds=options["plan_seconds"]
+                )
         except OtherMillError:
             raise CommandError(
                 "This database holds a mill of its own: the demo stays out of it. Name another one, for example "
@@ -73,9 +93,24 @@ class Command(BaseCommand):
                 f"The demo mill that is here stands on {refusal.stands_on:%Y-%m-%d}. Add --fresh to clear it and begin "
                 f"again on {asked_for}, or leave the day away to go on with it."
             ) from None
+        return standing, filling
 
-    def _tell(self, standing: Standing, asked_for: date | None, said_by_the_day: list[str]) -> None:
-        for line in morning_lines(standing.day, said_by_the_day):
+    def _fill(self, filling: Job) -> None:
+        """Wait until the demo is filled, here or by the server that is at it."""
+        try:
+            see_done(filling)
+        except KeyboardInterrupt:
+            give_back()
+            words = "Stopped. Start it again, and it goes on where it was."
+            raise CommandError(words, returncode=STOPPED_BY_KEY) from None
+        if filling.state == Job.State.FAILED:
+            self.stderr.write(filling.failure)
+            raise CommandError(
+                f"The demo could not be filled: {filling.failure_in_short} Start it again, and it goes on where it was."
+            )
+
+    def _tell(self, lines: Iterator[str] | list[str], standing: Standing, asked_for: date | None) -> None:
+        for line in lines:
             self.stdout.write(line)
         self.stdout.write("")
         for line in sign_in_lines(DEMO_PASSWORD):
@@ -85,6 +120,14 @@ class Command(BaseCommand):
                 f"\nThe demo that was here before was kept: it stands on {standing.day:%Y-%m-%d}. "
                 "With --fresh it begins again today."
             )
+
+
+@contextmanager
+def _one_at_a_time() -> Iterator[None]:
+    """Let two starts in one data folder come one after the other: the second finds what the first has set up."""
+    with (settings.DATA_DIR / "demo.lock").open("w") as lock:
+        fcntl.flock(lock, fcntl.LOCK_EX)
+        yield
 
 
 def _read_day(text: str | None) -> date | None:
