@@ -6,7 +6,7 @@ from datetime import date, datetime
 from typing import Any
 
 from maintenance.day.run import DAY_TASK, run_day
-from maintenance.demo.filling import FILL_TASK, fill
+from maintenance.demo.filling import FILL_TASK
 from maintenance.door.alarms import look_again
 from maintenance.models import DayRun, Plan, Watch
 from maintenance.plans.accepting import PLAN_TASK, want_daily_plan
@@ -123,7 +123,10 @@ register_each_tick(GIVEN_UP_TASK)
 @task(FILL_TASK)
 def fill_demo(progress: Progress, day: str, until: str, reading_days: int, plan_seconds: int) -> dict[str, Any]:
     """Bring what the demo's first pages did not wait for; a second time goes on where it was cut off."""
-    return fill(
+    # Simulated chambers are no part of what a mill's own workers carry.
+    from maintenance.demo.rest import bring_rest
+
+    return bring_rest(
         progress,
         date.fromisoformat(day),
         datetime.fromisoformat(until),

@@ -11,6 +11,7 @@ from maintenance.checks import pages as checks
 from maintenance.checks import proof_tests_page as proof_tests
 from maintenance.checks import rounds_page as rounds
 from maintenance.day import papers_pages as papers
+from maintenance.demo import pages as demo
 from maintenance.door import alarms_page as alarms
 from maintenance.door import pages as entry
 from maintenance.entry import letting_in_page as letting_in
@@ -133,4 +134,5 @@ urlpatterns: list[URLPattern] = [
     path("my-work/calendar/", calendar.my_calendar, name="my-calendar"),
     path("my-work/calendar/revoke/", calendar.revoke, name="calendar-revoke"),
     path("calendar/<slug:token>.ics", calendar.feed, name="calendar-feed"),
+    path("demo/filling/", demo.filling, name="demo-filling"),
 ]

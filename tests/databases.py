@@ -12,7 +12,7 @@ import pytest
 
 _embedded: Any = None
 # Fixtures behind which there is a database: pytest-django's, and a whole server started for a test.
-USE_DATABASE = frozenset({"db", "transactional_db", "live_server", "django_db_setup", "migrated"})
+USE_DATABASE = frozenset({"db", "transactional_db", "live_server", "django_db_setup", "migrated", "fresh_server"})
 
 
 def _choose() -> None:

@@ -1,34 +1,27 @@
-"""What the demo's pages do not wait for: readings and what the watches say to them, the day's work, a first plan.
+"""Filling the demo with what its pages do not wait for: wanted once, seen done, given back when it is cut off.
 
-One piece of background work brings them in this order. Each leaves alone what is there, so that it goes on where it was
-cut off and ends with the same. The day's work of every morning waits meanwhile: it would miss the watches' jobs.
+It is one piece of background work (``maintenance.demo.rest``). The day's work of every morning waits meanwhile: it
+would miss the jobs of the watches.
 """
 
 import time
 from collections.abc import Callable
-from dataclasses import asdict
-from datetime import date, datetime, timedelta
-from typing import Any
+from dataclasses import dataclass
+from datetime import date, timedelta
 
 from django.db import transaction
 from django.utils import timezone
 
-from maintenance.day.run import DAY_TASK, run_day
-from maintenance.demo.readings import Brought, bring_readings, kilns_with_channels
-from maintenance.models import DayRun, Plan
-from maintenance.plans.accepting import PLAN_TASK, want_plan
+from maintenance.day.run import DAY_TASK
 from plant import clock
 from plant.background import daily
 from plant.background.process import identity
 from plant.background.queueing import enqueue, start_again
-from plant.background.registry import Progress
 from plant.background.running import run_job
 from plant.background.sweep import release, sweep
-from plant.frame.calculations.sentences import Sentence
 from plant.models import Job, JobAttempt
 
 FILL_TASK = "fill the demo mill"
-PLAN_NAME = "The first plan"
 # A demo that never comes to be filled gets its day's work all the same.
 DAY_WAITS = timedelta(hours=1)
 LOOK_EVERY_S = 0.5
@@ -65,41 +58,33 @@ def unfinished() -> Job | None:
     return Job.objects.filter(what=FILL_TASK).exclude(state=Job.State.FINISHED).first()
 
 
-def fill(progress: Progress, day: date, until: datetime, *, reading_days: int, plan_seconds: int) -> dict[str, Any]:
-    """Bring readings, then the day's work, then a plan; return what came of the readings."""
-    kilns = kilns_with_channels().count() if reading_days > 0 else 0
-    steps = kilns + 2
+@dataclass(frozen=True, slots=True)
+class Filling:
+    """How far the filling is, for a page."""
 
-    def tell_of_readings(done: int) -> None:
-        progress(done, steps, Sentence.of("demo.readings", done=done, kilns=kilns))
+    job: Job
 
-    def tell_of_plan() -> None:
-        progress(kilns + 1, steps, Sentence.of("demo.plan"))
+    @property
+    def has_failed(self) -> bool:
+        """Say whether it was given up."""
+        return self.job.state == Job.State.FAILED
 
-    brought = bring_readings(reading_days, until=until, progress=tell_of_readings) if kilns else Brought()
-    progress(kilns, steps, Sentence.of("demo.day"))
-    if not DayRun.objects.filter(day=day, finished_at__isnull=False).exists():
-        run_day(day)
-    tell_of_plan()
-    if plan_seconds > 0:
-        _work_out_plan(plan_seconds, tell_of_plan)
-    daily.put_off(DAY_TASK, day.isoformat(), timezone.now())
-    progress(steps, steps)
-    return asdict(brought)
+    @property
+    def why(self) -> str:
+        """Say why it was given up."""
+        return self.job.failure_in_short
 
-
-def _work_out_plan(seconds: int, while_waiting: Callable[[], None]) -> None:
-    """Work the first plan out, unless there is one; in this process, or in the worker that was quicker."""
-    if not Plan.objects.exists():
-        want_plan(name=PLAN_NAME, seconds=seconds, by=None)
-    plan = first_plan()
-    if plan is not None and plan.is_at_work:
-        see_done(Job.objects.get(what=PLAN_TASK, key=f"plan {plan.pk}"), while_waiting)
+    @property
+    def mark(self) -> str:
+        """Return what is another whenever there is something new to say."""
+        note = self.job.progress_note[0].code if self.job.progress_note else ""
+        return f"{self.job.state} {self.job.progress_done} {note}"
 
 
-def first_plan() -> Plan | None:
-    """Return the plan that came with the demo."""
-    return Plan.objects.filter(name=PLAN_NAME).order_by("pk").first()
+def seen_filling() -> Filling | None:
+    """Return how far the filling is; None once all is there, or where no demo is. One query."""
+    job = unfinished()
+    return Filling(job) if job else None
 
 
 def see_done(job: Job, while_waiting: Callable[[], None] = lambda: None) -> None:

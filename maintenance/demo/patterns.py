@@ -7,7 +7,7 @@ from django.utils.translation import gettext_lazy as _
 from plant.frame.saying import Patterns
 
 PATTERNS: Final[Patterns] = {
-    "demo.readings": _("readings of the kilns and what the watches say to them, %(done)s of %(kilns)s kilns"),
-    "demo.day": _("the day's work"),
-    "demo.plan": _("the first plan"),
+    "demo.readings": _("readings of the kilns, %(done)s of %(kilns)s; the day's work and a first plan come after them"),
+    "demo.day": _("the day's work; a first plan comes after it"),
+    "demo.plan": _("a first plan"),
 }

@@ -7,8 +7,8 @@ from zoneinfo import ZoneInfo
 
 from inventory.models import ReorderAdvice
 from maintenance.day.run import DaySummary, last_run
-from maintenance.demo.filling import first_plan
 from maintenance.demo.readings import Brought
+from maintenance.demo.rest import first_plan
 from maintenance.models import Placement, Plan, WorkOrder
 from plant import clock
 from plant.models import Charge, Downtime, Job, Kiln, Mill, User

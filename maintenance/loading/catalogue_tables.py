@@ -1,7 +1,7 @@
 """The product's catalogue: the same files, columns and refusals as a mill's own."""
 
 from collections import defaultdict
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from typing import Any, ClassVar
 
 from django.db import models
@@ -56,9 +56,9 @@ class CatalogueUnit(models.TextChoices):
 class IntervalColumn(Choice):
     """Whether an interval is published."""
 
-    def words(self) -> dict[str, str]:
+    def words(self) -> Mapping[str, str]:
         """Understand the catalogue's own word too."""
-        return super().words() | {"mill's choice": CheckPoint.IntervalIs.OWN_CHOICE.value}
+        return {**super().words(), "mill's choice": CheckPoint.IntervalIs.OWN_CHOICE.value}
 
 
 class CatalogueTable(Table):

@@ -5,10 +5,12 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from datetime import UTC, date, datetime, time, timedelta
 from decimal import Decimal, InvalidOperation
+from functools import cache
 from typing import Any, ClassVar
 from zoneinfo import ZoneInfo
 
 from django.db import models
+from django.utils.translation import get_language
 
 from maintenance.loading.faults import CellFault, suggest
 
@@ -220,10 +222,9 @@ class Choice(Column):
     options: type[models.TextChoices] = models.TextChoices
     form: ClassVar[str] = "one of the words listed"
 
-    def words(self) -> dict[str, str]:
+    def words(self) -> Mapping[str, str]:
         """Return accepted word -> kept value."""
-        words = {str(label).lower(): value for value, label in self.options.choices if value}
-        return words | {value.lower(): value for value in self.options.values if value}
+        return _words_of(self.options, get_language())
 
     def parse(self, text: str, customs: Customs, values: Values, find: Find) -> str:
         """Read the word."""
@@ -235,6 +236,13 @@ class Choice(Column):
             listed = ", ".join(value for value in self.options.values if value)
             raise CellFault("this is none of the words that may stand here", f"{suggest(word, words)}Write: {listed}.")
         return found
+
+
+@cache
+def _words_of(options: type[models.TextChoices], language: str | None) -> Mapping[str, str]:
+    """Return the words of a choice in a language: asked for at each cell of a column."""
+    words = {str(label).lower(): value for value, label in options.choices if value}
+    return words | {value.lower(): value for value in options.values if value}
 
 
 @dataclass(frozen=True)

@@ -15,7 +15,7 @@ from plant.background import heartbeat
 from plant.background.process import identity
 from plant.background.queueing import take_off
 from plant.background.registry import CannotBeDoneError, UnknownTaskError, function_of
-from plant.basics.sentences import Sentence, Sentences
+from plant.basics.sentences import Sentence, Sentences, sentences
 from plant.models import Job, JobAttempt
 
 # A task that fails or takes its worker with it is tried so often.
@@ -32,17 +32,18 @@ class ClaimLostError(RuntimeError):
 
 
 class _Reporter:
-    """The ``progress`` that a task is given: writes at most twice a second."""
+    """The ``progress`` that a task is given: writes twice a second at most, but at once what else is being done."""
 
     def __init__(self, attempt: JobAttempt) -> None:
         self.attempt = attempt
         self.written_at = -PROGRESS_EVERY_S
+        self.doing: list[str] = []
 
     def __call__(self, done: int, total: int, note: Sentence | Sentences = ()) -> None:
-        moment = time.monotonic()
-        if done < total and moment - self.written_at < PROGRESS_EVERY_S:
+        moment, doing = time.monotonic(), [one.code for one in sentences(note)]
+        if done < total and doing == self.doing and moment - self.written_at < PROGRESS_EVERY_S:
             return
-        self.written_at = moment
+        self.written_at, self.doing = moment, doing
         written = Job.objects.filter(
             pk=self.attempt.job_id, attempts__pk=self.attempt.pk, attempts__ended_at=None
         ).update(progress_done=done, progress_total=total, progress_note=note)

@@ -97,19 +97,19 @@ class Server:
         found = self.drive("ended", str(PATIENCE_S))
         return {key: (state, attempts) for key, state, attempts in found}
 
-    def start(self, *options: str) -> None:
+    def start(self, *options: str, command: str = "serve") -> None:
         """Start it and wait until it answers."""
-        size = self.begin(*options)
+        size = self.begin(*options, command=command)
         until(lambda: b"answers at" in self.output.read_bytes()[size:] or self.process.poll(), "an answer")  # type: ignore[union-attr]
         assert self.process is not None
         assert self.process.poll() is None, self.output.read_text()
 
-    def begin(self, *options: str) -> int:
+    def begin(self, *options: str, command: str = "serve") -> int:
         """Start it without waiting; return how much it had said before."""
         with self.output.open("ab") as stream:
             size = stream.tell()
             self.process = subprocess.Popen(
-                [sys.executable, "manage.py", "serve", "--port", str(self.port), *options],
+                [sys.executable, "manage.py", command, "--port", str(self.port), *options],
                 cwd=ROOT,
                 env=self.environ,
                 stdout=stream,

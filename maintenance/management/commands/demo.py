@@ -56,22 +56,16 @@ class Command(BaseCommand):
         with _one_at_a_time():
             call_command("migrate", verbosity=0, interactive=False)
             standing, filling = self._stand_up(asked_for, options)
-        if standing.is_past:
-            _stand_on(standing.day)
-        address = f"http://127.0.0.1:{options['port']}/"
         if options["no_serve"]:
             self._fill(filling)
             self._tell(morning_lines(standing.day, filled_lines(filling)), standing, asked_for)
-            self.stdout.write(f"\nTo see the pages: manage.py demo, then {address}")
+            self.stdout.write(f"\nTo see the pages: manage.py demo, then http://127.0.0.1:{options['port']}/")
             return
         is_filled = filling.state == Job.State.FINISHED
         lines = morning_lines(standing.day, filled_lines(filling)) if is_filled else [head_line(standing.day)]
         self._tell(lines, standing, asked_for)
-        self.stdout.write(f"\nThe pages: {address} (Ctrl+C ends the demo)")
         if not is_filled:
-            self.stdout.write(
-                "Readings, the watches' findings, the day's work and a first plan come while they are served."
-            )
+            self.stdout.write("\nReadings, the day's work and a first plan come while the pages are served.")
         self.stdout.flush()
         call_command("serve", port=options["port"])
 
@@ -80,6 +74,8 @@ class Command(BaseCommand):
         try:
             with transaction.atomic():
                 standing = stand_up(clock.today(ZONE), asked_for, is_fresh=options["fresh"], months=options["months"])
+                if standing.is_past:
+                    _stand_on(standing.day)
                 filling = want_filled(
                     standing.day, reading_days=options["reading_days"], plan_seconds=options["plan_seconds"]
                 )

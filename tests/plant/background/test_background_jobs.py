@@ -17,6 +17,7 @@ from plant.background.queueing import enqueue, start_again
 from plant.background.registry import UnknownTaskError, register_daily, task
 from plant.background.running import MOST_STARTS, ClaimLostError, run_job
 from plant.background.sweep import release, sweep
+from plant.basics.sentences import Sentence
 from plant.models import Change, Heartbeat, Job, JobAttempt
 from tests.factories import MillFactory, UserFactory
 from tests.plant import background_tasks  # noqa: F401  registers the tasks
@@ -208,6 +209,16 @@ def test_progress_is_written_at_most_twice_a_second_but_its_end_always(
     with django_assert_num_queries(2):
         for done in (1, 2, 3, 4):
             progress(done, 4)
+
+
+def test_progress_is_written_at_once_where_something_else_is_being_done(monkeypatch: pytest.MonkeyPatch) -> None:
+    job = want()
+    progress = running._Reporter(start(job, identity()))
+    monkeypatch.setattr(running, "time", SimpleNamespace(monotonic=lambda: 0.0))
+    for note in ("day.parts", "day.places"):
+        progress(1, 4, Sentence.of(note))
+        job.refresh_from_db()
+        assert job.progress_note == (Sentence.of(note),)
 
 
 def test_a_failed_job_is_started_again_with_all_its_tries_and_that_is_on_record() -> None:

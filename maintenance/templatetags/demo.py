@@ -1,0 +1,16 @@
+"""What is said above every page while the demo is being filled."""
+
+from collections.abc import Mapping
+from typing import Any
+
+from django import template
+
+from maintenance.demo.filling import seen_filling
+
+register = template.Library()
+
+
+@register.inclusion_tag("demo/filling.html", takes_context=True)
+def demo_filling(context: Mapping[str, Any]) -> dict[str, Any]:
+    """{% demo_filling %}: how far it is, asked for anew by the page; nothing once all is there; one query."""
+    return {"filling": seen_filling(), "user": context.get("user")}
