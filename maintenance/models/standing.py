@@ -10,7 +10,7 @@ from django.utils.translation import gettext_lazy as _
 from maintenance.models.catalogue import TaskSheet
 from maintenance.models.querysets import DayRunQuerySet, StandingTaskQuerySet
 from plant import clock
-from plant.fields import MoneyField, QuantityField
+from plant.fields import MoneyField, QuantityField, SentencesField
 from plant.models import Component, Kiln
 
 
@@ -82,7 +82,7 @@ class StandingTask(models.Model):
     passed_over_charges = QuantityField(null=True, blank=True)
     entered_on = models.DateField(_("entered"), default=day_of_entry)
     next_due_on = models.DateField(_("next due"), null=True, blank=True)
-    next_due_why = models.CharField(max_length=300, blank=True)
+    next_due_why = SentencesField()
     is_active = models.BooleanField(_("recurs"), default=True)
     version = models.PositiveIntegerField(default=0)
 

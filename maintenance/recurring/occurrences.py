@@ -9,6 +9,7 @@ from maintenance.models import StandingTask, WorkOrder
 from maintenance.orders.joining import Asked, components_for, join, same_work
 from maintenance.orders.raising import extend_to, raise_work_order
 from plant import clock
+from plant.frame.saying import say
 from plant.models import Component, Mill
 from plant.warnings.running_bars import lock_kiln
 
@@ -34,7 +35,7 @@ def raise_occurrence(task: StandingTask, due_on: date, earliest_on: date, latest
             order,
             Asked(
                 origin=WorkOrder.Origin.STANDING_TASK,
-                why=f"{why} {task.next_due_why}".strip(),
+                why=f"{why} {say(task.next_due_why)}".strip(),
                 due_at=end_of_day(due_on),
                 earliest_at=clock.start_of_day(earliest_on, Mill.objects.current().zone),
                 cost_of_delay_per_day=task.cost_of_delay_per_day,
@@ -65,7 +66,7 @@ def raise_occurrence(task: StandingTask, due_on: date, earliest_on: date, latest
         is_safety=is_safety,
         safety_at=end_of_day(latest_on) if is_safety else None,
         cost_of_delay_per_day=task.cost_of_delay_per_day,
-        why=f"{task.next_due_why} {elsewhere}".strip(),
+        why=f"{say(task.next_due_why)} {elsewhere}".strip(),
         earliest_at=clock.start_of_day(earliest_on, Mill.objects.current().zone),
     )
 

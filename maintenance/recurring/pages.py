@@ -34,7 +34,9 @@ from maintenance.recurring.forms import (
 from maintenance.recurring.rolling_on import dates_of, due_of, histories_for, schedule_of
 from plant import clock
 from plant.access import needs
+from plant.basics.sentences import Sentences
 from plant.frame.requests import mill_of, query_without_page, refusal_on, refusal_said, renew, user_of, version_of
+from plant.frame.saying import say
 from plant.models import Change, Component, Mill
 
 PER_PAGE = 50
@@ -45,7 +47,7 @@ SHOWN_ROWS = 20
 def rule_words(task: StandingTask) -> str:
     """Say how a task recurs, or what is wrong with its rule."""
     try:
-        words = schedule_of(task).describe()
+        words = say(schedule_of(task).describe())
     except ValueError as fault:
         return _("Cannot be followed: %(why)s") % {"why": fault}
     return words[:1].upper() + words[1:]
@@ -66,7 +68,7 @@ def window_words(task: StandingTask) -> list[str]:
     return said
 
 
-def next_dates_of(task: StandingTask, day: date) -> tuple[list[date], str]:
+def next_dates_of(task: StandingTask, day: date) -> tuple[list[date], Sentences]:
     """Return the next six dates and why the first is due then. Raises ValueError for a rule that cannot be followed."""
     histories = histories_for([task], day)
     due = due_of(task, day, histories)

@@ -202,7 +202,7 @@ def refresh_due(tasks: Collection[StandingTask], day: date, histories: Histories
         except ValueError as fault:
             troubles.append(Trouble(task, str(fault)))
             continue
-        fresh = (due.due_on, due.reason[:300])
+        fresh = (due.due_on, due.reason)
         if fresh != (task.next_due_on, task.next_due_why):
             task.next_due_on, task.next_due_why = fresh
             changed.append(task)
@@ -237,7 +237,7 @@ def complete(
     _keep_completion(task, done_on, due_before, histories, running_h, charges)
     due = due_of(task, day, histories)
     task.anchor_on = due.anchor_on or task.anchor_on
-    task.next_due_on, task.next_due_why = due.due_on, due.reason[:300]
+    task.next_due_on, task.next_due_why = due.due_on, due.reason
     task.version += 1
     task.save()
     record_missed([task], day, {task.pk: due.missed_on})
@@ -301,7 +301,7 @@ def pass_occurrence_over(work_order: WorkOrder, *, by: User | None) -> None:
     task.passed_over_on = passed.on
     task.passed_over_running_h, task.passed_over_charges = _quantity(passed.hours), _quantity(passed.charges)
     due = due_of(task, day, histories)
-    task.next_due_on, task.next_due_why = due.due_on, due.reason[:300]
+    task.next_due_on, task.next_due_why = due.due_on, due.reason
     task.version += 1
     task.save()
     after = {"next_due_on": str(task.next_due_on), "withdrawn_on": str(passed.on)}

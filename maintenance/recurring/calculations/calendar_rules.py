@@ -11,13 +11,22 @@ from datetime import date, timedelta
 from enum import StrEnum
 from typing import Final
 
-from maintenance.recurring.calculations.plain_words import DAYS, MONTHS, say_date, say_list, say_ordinal
+from maintenance.recurring.calculations.plain_words import (
+    DAYS,
+    MONTHS,
+    say_after,
+    say_choice,
+    say_list,
+    say_ordinal,
+    with_comma,
+)
 from maintenance.recurring.calculations.rule_text import (
     RuleParts,
     check_yields,
     parse_date_rule,
     rule_dates,
 )
+from plant.basics.sentences import Sentence
 
 # Farther than this from its anchor a rule is not followed: the walk there would cost more than it tells.
 LARGEST_REACH_YEARS: Final = 100
@@ -40,14 +49,15 @@ class MonthEnd(StrEnum):
     LEAVE_OUT = "leave_out"
     FIRST_OF_NEXT = "first_of_next"
 
-    def words(self, day: int) -> str:
+    def words(self, day: int) -> Sentence:
         """Say the choice for an anchor on the given day of the month."""
-        where = f"where the {say_ordinal(day)} does not exist"
-        return {
-            MonthEnd.LAST_DAY: f"on the last day {where}",
-            MonthEnd.LEAVE_OUT: f"leaving out the month {where}",
-            MonthEnd.FIRST_OF_NEXT: f"on the first day of the next month {where}",
-        }[self]
+        nth = say_ordinal(day)
+        match self:
+            case MonthEnd.LAST_DAY:
+                return Sentence.of("recur.on_last_day", nth=nth)
+            case MonthEnd.LEAVE_OUT:
+                return Sentence.of("recur.leaving_out", nth=nth)
+        return Sentence.of("recur.on_first_of_next", nth=nth)
 
 
 class CalendarRule(ABC):
@@ -64,7 +74,7 @@ class CalendarRule(ABC):
         """Give the same rule, counted afresh from another date."""
 
     @abstractmethod
-    def describe(self) -> str:
+    def describe(self) -> Sentence:
         """Say the rule in plain words."""
 
     def next_after(self, on: date) -> date | None:
@@ -152,12 +162,12 @@ class IntervalRule(CalendarRule):
         """Give the same rule, counted afresh from another date."""
         return replace(self, anchor_on=anchor_on)
 
-    def describe(self) -> str:
+    def describe(self) -> Sentence:
         """Say the rule in plain words, with the choice for short months where it matters."""
-        words = f"every {self.every} {self.unit.value}" if self.every > 1 else f"every {self.unit.value[:-1]}"
+        said = _say_every(self.every, self.unit)
         if self.step_months and self._meets_short_month():
-            words += f", {self.month_end.words(self.anchor_on.day)}"
-        return words
+            return with_comma(said, self.month_end.words(self.anchor_on.day))
+        return said
 
     def _meets_short_month(self) -> bool:
         day, month, step = self.anchor_on.day, self.anchor_on.month - 1, self.step_months or 1
@@ -224,7 +234,7 @@ class TextRule(CalendarRule):
             )
         return TextRule(self.text, anchor_on)
 
-    def describe(self) -> str:
+    def describe(self) -> Sentence:
         """Say the rule in plain words."""
         return _describe_parts(self.parts, self.anchor_on)
 
@@ -251,64 +261,102 @@ def _date_in_month(month: int, day: int, month_end: MonthEnd) -> date | None:
     return next_first if month_end is MonthEnd.FIRST_OF_NEXT else None
 
 
-_UNIT_OF: Final = {"DAILY": "day", "WEEKLY": "week", "MONTHLY": "month", "YEARLY": "year"}
+_UNIT_OF: Final = {"DAILY": Unit.DAYS, "WEEKLY": Unit.WEEKS, "MONTHLY": Unit.MONTHS, "YEARLY": Unit.YEARS}
+_IN_EACH: Final = {
+    Unit.DAYS: Sentence.of("recur.in_each_day"),
+    Unit.WEEKS: Sentence.of("recur.in_each_week"),
+    Unit.MONTHS: Sentence.of("recur.in_each_month"),
+    Unit.YEARS: Sentence.of("recur.in_each_year"),
+}
 
 
-def _describe_parts(parts: RuleParts, anchor_on: date) -> str:
+def _say_every(every: int, unit: Unit) -> Sentence:
+    match unit:
+        case Unit.DAYS:
+            return Sentence.of("recur.every_day", count=every)
+        case Unit.WEEKS:
+            return Sentence.of("recur.every_week", count=every)
+        case Unit.MONTHS:
+            return Sentence.of("recur.every_month", count=every)
+    return Sentence.of("recur.every_year", count=every)
+
+
+def _describe_parts(parts: RuleParts, anchor_on: date) -> Sentence:
     unit = _UNIT_OF[parts.frequency]
-    words = [f"every {parts.interval} {unit}s" if parts.interval > 1 else f"every {unit}"]
-    words += _describe_where(parts)
-    words += _describe_days(parts) if parts.picks_days else _describe_anchor_day(parts, anchor_on)
+    said = _say_every(parts.interval, unit)
+    for one in (
+        *_describe_where(parts),
+        *(_describe_days(parts) if parts.picks_days else _describe_anchor_day(parts, anchor_on)),
+    ):
+        said = say_after(said, one)
     if parts.by_set_position:
         picked = say_list([say_ordinal(position) for position in parts.by_set_position])
-        words.append(f"and of these only the {picked} in each {unit}")
-    text = " ".join(words)
+        said = say_after(said, Sentence.of("recur.picked", picked=picked, in_each=_IN_EACH[unit]))
     if parts.frequency == "WEEKLY" and parts.interval > 1 and parts.week_start:
-        text += f", weeks beginning on {DAYS[parts.week_start]}"
+        said = with_comma(said, Sentence.of("recur.weeks_begin", day=DAYS[parts.week_start]))
     if parts.count:
-        text += ", once" if parts.count == 1 else f", {parts.count} times in all"
+        said = with_comma(said, Sentence.of("recur.times", count=parts.count))
     if parts.until_on:
-        text += f", until {say_date(parts.until_on)}"
-    return text
+        said = with_comma(said, Sentence.of("recur.until", until_on=parts.until_on))
+    return said
 
 
-def _describe_where(parts: RuleParts) -> list[str]:
-    words = []
+def _describe_where(parts: RuleParts) -> list[Sentence]:
+    said = []
     if parts.by_month:
-        words.append(f"in {say_list([MONTHS[month - 1] for month in parts.by_month])}")
+        said.append(Sentence.of("recur.in", months=say_list([MONTHS[month - 1] for month in parts.by_month])))
     if parts.by_week:
-        words.append(f"in week {say_list([str(w) if w > 0 else say_ordinal(w) for w in parts.by_week])}")
-    return words
+        weeks = [Sentence.of("recur.number", number=w) if w > 0 else say_ordinal(w) for w in parts.by_week]
+        said.append(Sentence.of("recur.in_week", weeks=say_list(weeks)))
+    return said
 
 
-def _describe_days(parts: RuleParts) -> list[str]:
-    words = []
+def _describe_days(parts: RuleParts) -> list[Sentence]:
+    said = []
     if parts.by_year_day:
-        words.append(f"on the {say_list([say_ordinal(day) for day in parts.by_year_day])} day of the year")
+        days = say_list([say_ordinal(day) for day in parts.by_year_day])
+        said.append(Sentence.of("recur.on_days_of_year", days=days))
     if parts.by_month_day:
-        days = [f"the {say_ordinal(day)}" if day > 0 else f"the {say_ordinal(day)} day" for day in parts.by_month_day]
-        words.append(f"on {say_list(days)}{' of the month' if parts.by_month_day[-1] < 0 else ''}")
-        if any(day > 28 for day in parts.by_month_day) and not parts.by_set_position:
-            words[-1] += " (months without it are left out)"
+        said.append(_describe_month_days(parts))
     if parts.by_day:
-        days = [f"the {say_ordinal(nth)} {DAYS[day]}" if nth else DAYS[day] for nth, day in parts.by_day]
-        joined = say_list(days)
-        words.append(f"where it is a {joined.replace(' and ', ' or ')}" if words else f"on {joined}")
+        weekdays = [
+            Sentence.of("recur.the_nth_day", nth=say_ordinal(nth), day=DAYS[day]) if nth else DAYS[day]
+            for nth, day in parts.by_day
+        ]
+        if said:
+            said.append(Sentence.of("recur.where_it_is", days=say_choice(weekdays)))
+        else:
+            said.append(Sentence.of("recur.on", days=say_list(weekdays)))
     elif parts.by_week:
-        words.append("on each of its days")
-    return words
+        said.append(Sentence.of("recur.on_each_day"))
+    return said
 
 
-def _describe_anchor_day(parts: RuleParts, anchor_on: date) -> list[str]:
+def _describe_month_days(parts: RuleParts) -> Sentence:
+    days = say_list(
+        [
+            Sentence.of("recur.the_nth" if day > 0 else "recur.the_nth_of_days", nth=say_ordinal(day))
+            for day in parts.by_month_day
+        ]
+    )
+    said = Sentence.of("recur.on_of_month" if parts.by_month_day[-1] < 0 else "recur.on", days=days)
+    if any(day > 28 for day in parts.by_month_day) and not parts.by_set_position:
+        said = say_after(said, Sentence.of("recur.short_months_left_out"))
+    return said
+
+
+def _describe_anchor_day(parts: RuleParts, anchor_on: date) -> list[Sentence]:
     if parts.frequency == "WEEKLY":
-        return [f"on {DAYS[anchor_on.weekday()]}"]
+        return [Sentence.of("recur.on", days=DAYS[anchor_on.weekday()])]
     if parts.frequency == "DAILY":
         return []
-    words = f"on the {say_ordinal(anchor_on.day)}"
     if parts.frequency == "YEARLY" and not parts.by_month:
-        words = f"on {anchor_on.day} {MONTHS[anchor_on.month - 1]}"
+        said = Sentence.of("recur.on_day_of_month", day=anchor_on.day, month=MONTHS[anchor_on.month - 1])
         if (anchor_on.month, anchor_on.day) == (2, 29):
-            words += " (other years are left out)"
-    elif anchor_on.day > 28:
-        words += f" (months without a {say_ordinal(anchor_on.day)} are left out)"
-    return [words]
+            said = say_after(said, Sentence.of("recur.other_years_left_out"))
+        return [said]
+    nth = say_ordinal(anchor_on.day)
+    said = Sentence.of("recur.on", days=Sentence.of("recur.the_nth", nth=nth))
+    if anchor_on.day > 28:
+        said = say_after(said, Sentence.of("recur.months_without_left_out", nth=nth))
+    return [said]

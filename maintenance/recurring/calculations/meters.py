@@ -13,7 +13,7 @@ from enum import StrEnum
 from functools import cached_property
 from typing import Final
 
-from maintenance.recurring.calculations.plain_words import say_count, say_date, say_number
+from plant.basics.sentences import Sentence, Sentences
 
 # The mean rate is taken over at least this long before the last reading where readings reach back so far: several
 # charges, but not last season's. Our own choice.
@@ -29,11 +29,14 @@ class Limit(StrEnum):
     RUNNING_HOURS = "running_hours"
     CHARGES = "charges"
 
-    def say(self, amount: float) -> str:
-        """Say an amount of this meter with its noun."""
+    def say(self, amount: float) -> Sentence:
+        """Say an amount of this meter with its noun, to a tenth."""
+        rounded = round(amount, 1)
         if self is Limit.RUNNING_HOURS:
-            return f"{say_number(amount)} h"
-        return say_count(amount, "charge", "charges")
+            return Sentence.of("recur.hours", amount_h=rounded)
+        if rounded == int(rounded):
+            return Sentence.of("recur.charges", count=int(rounded))
+        return Sentence.of("recur.charges_and_parts", amount=rounded)
 
 
 @dataclass(frozen=True)
@@ -114,11 +117,12 @@ class MeterRule:
                 "both must be 0 or more, and the one before shorter than the interval"
             )
 
-    def describe(self) -> str:
+    def describe(self) -> Sentence:
         """Say the rule in plain words."""
-        if self.limit is Limit.CHARGES:
-            return "every charge" if self.every == 1 else f"every {self.limit.say(self.every)}"
-        return f"every {self.limit.say(self.every)} of running"
+        if self.limit is Limit.CHARGES and self.every == 1:
+            return Sentence.of("recur.every_charge")
+        amount = self.limit.say(self.every)
+        return Sentence.of("recur.every_so_many" if self.limit is Limit.CHARGES else "recur.every_hours", amount=amount)
 
 
 @dataclass(frozen=True)
@@ -158,7 +162,7 @@ class MeterUse:
     points: tuple[tuple[date, float], ...]
     segments: tuple[float, ...] = ()
     last_reading: Reading | None = None
-    notes: tuple[str, ...] = ()
+    notes: Sentences = ()
 
     @property
     def used(self) -> float:
@@ -180,14 +184,14 @@ class Forecast:
     """Where a meter will stand: the use so far, the charge programme, then a mean rate.
 
     `steps` holds (day, use since the base) for the programme's days after the last reading; `daily_rate` is in
-    hours or charges a day; `basis` says in words what the forecast is derived from.
+    hours or charges a day; `basis` says what the forecast is derived from.
     """
 
     use: MeterUse
     steps: tuple[tuple[date, float], ...]
     daily_rate: float | None
-    basis: str
-    rate_basis: str = ""
+    basis: Sentence | None
+    rate_basis: Sentence | None = None
 
     def reached_on(self, amount: float) -> date | None:
         """Give the day on which use since the base reaches an amount; None if it will not, or none can be told."""
@@ -216,11 +220,13 @@ class Forecast:
             total += (self.daily_rate or 0.0) * (on - last_on).days
         return total
 
-    def says_why(self, amount: float) -> str:
-        """Say in words what a prediction for the amount rests on."""
+    def says_why(self, amount: float) -> Sentence | None:
+        """Say what a prediction for the amount rests on."""
         by_programme = bool(self.steps) and self.steps[-1][1] >= amount - 1e-9
-        parts = [part for part in (self.basis, "" if by_programme else self.rate_basis) if part]
-        return ", then ".join(parts)
+        rate_basis = None if by_programme else self.rate_basis
+        if self.basis and rate_basis:
+            return Sentence.of("recur.first_then", first=self.basis, then=rate_basis)
+        return self.basis or rate_basis
 
 
 def readings_from_charges(charges: Iterable[Charge], limit: Limit) -> tuple[Reading, ...]:
@@ -281,9 +287,12 @@ def _sum_use(limit: Limit, readings: Sequence[Reading]) -> MeterUse:
                 step = reading.value
                 segments.append(0.0)
                 notes.append(
-                    f"The reading of {say_date(reading.read_on)} ({limit.say(reading.value)}) is lower than the one "
-                    f"before ({limit.say(before.value)}): taken as a new meter that began at 0. "
-                    "Enter the exchange, or correct the reading."
+                    Sentence.of(
+                        "recur.lower_reading",
+                        read_on=reading.read_on,
+                        reading=limit.say(reading.value),
+                        before=limit.say(before.value),
+                    )
                 )
         total += step
         segments[-1] += step
@@ -294,19 +303,22 @@ def _sum_use(limit: Limit, readings: Sequence[Reading]) -> MeterUse:
 def _make_forecast(history: MeterHistory, use: MeterUse) -> Forecast:
     """Join use, programme and mean rate."""
     if not use.points:
-        return Forecast(use, (), None, "no readings")
+        return Forecast(use, (), None, Sentence.of("recur.no_readings"))
     last_on, used = use.points[-1]
     steps = _programme_steps(history, last_on, used)
     planned = [charge for charge in history.programme if charge.ends_on > last_on]
-    basis = ""
-    if steps:
-        names = [charge.name for charge in planned if charge.name]
-        span = f" ({names[0]} to {names[-1]})" if len(names) > 1 else f" ({names[0]})" if names else ""
-        basis = (
-            f"from the {say_count(len(planned), 'planned charge', 'planned charges')}{span} to {say_date(steps[-1][0])}"
-        )
+    basis = _say_programme(planned, steps[-1][0]) if steps else None
     rate, rate_basis = _mean_rate(history, use, steps)
     return Forecast(use, steps, rate, basis, rate_basis)
+
+
+def _say_programme(planned: Sequence[Charge], until_on: date) -> Sentence:
+    names, count = [charge.name for charge in planned if charge.name], len(planned)
+    if not names:
+        return Sentence.of("recur.planned_charges", count=count, until_on=until_on)
+    if len(names) == 1:
+        return Sentence.of("recur.planned_charge_named", count=count, name=names[0], until_on=until_on)
+    return Sentence.of("recur.planned_charges_named", count=count, first=names[0], last=names[-1], until_on=until_on)
 
 
 def _programme_steps(history: MeterHistory, last_on: date, used: float) -> tuple[tuple[date, float], ...]:
@@ -331,7 +343,9 @@ def _programme_steps(history: MeterHistory, last_on: date, used: float) -> tuple
     return tuple(steps)
 
 
-def _mean_rate(history: MeterHistory, use: MeterUse, steps: tuple[tuple[date, float], ...]) -> tuple[float | None, str]:
+def _mean_rate(
+    history: MeterHistory, use: MeterUse, steps: tuple[tuple[date, float], ...]
+) -> tuple[float | None, Sentence]:
     """Give the mean rate a day and what it is derived from: recent readings, else the programme."""
     # All readings tell the rate, also those before the last work; only the sum must begin there.
     whole = _sum_use(history.limit, history.ordered)
@@ -341,22 +355,20 @@ def _mean_rate(history: MeterHistory, use: MeterUse, steps: tuple[tuple[date, fl
     first_on, first_total = old_enough[-1] if old_enough else points[0]
     if last_on > first_on:
         rate = (last_total - first_total) / (last_on - first_on).days
-        return rate, (
-            f"at {say_rate(history.limit, rate)}, the mean of the readings from {say_date(first_on)} "
-            f"to {say_date(last_on)}"
-        )
+        said = say_rate(history.limit, rate)
+        return rate, Sentence.of("recur.rate_of_readings", rate=said, first_on=first_on, last_on=last_on)
     if steps:
         days = max(1, (steps[-1][0] - use.points[-1][0]).days)
         rate = (steps[-1][1] - use.used) / days
-        return rate, f"at {say_rate(history.limit, rate)}, the mean of the planned charges"
-    return None, "no rate: a single reading and no planned charge"
+        return rate, Sentence.of("recur.rate_of_programme", rate=say_rate(history.limit, rate))
+    return None, Sentence.of("recur.no_rate")
 
 
-def say_rate(limit: Limit, rate: float) -> str:
+def say_rate(limit: Limit, rate: float) -> Sentence:
     """Say a rate: 13.5 h a day; charges by the month, as they take days."""
     if limit is Limit.CHARGES:
-        return f"{say_number(rate * 30)} charges in 30 days"
-    return f"{limit.say(rate)} a day"
+        return Sentence.of("recur.charges_in_30_days", amount=round(rate * 30, 1))
+    return Sentence.of("recur.amount_a_day", amount=limit.say(rate))
 
 
 def _round_half_up(days: float) -> int:

@@ -1,52 +1,76 @@
-"""Dates, numbers and lists as they are said in a sentence."""
+"""Days, months and places in a row as parts of a sentence."""
 
 from collections.abc import Sequence
-from datetime import date
 from typing import Final
 
+from plant.basics.sentences import Sentence
+
 MONTHS: Final = (
-    "January",
-    "February",
-    "March",
-    "April",
-    "May",
-    "June",
-    "July",
-    "August",
-    "September",
-    "October",
-    "November",
-    "December",
+    Sentence.of("recur.january"),
+    Sentence.of("recur.february"),
+    Sentence.of("recur.march"),
+    Sentence.of("recur.april"),
+    Sentence.of("recur.may"),
+    Sentence.of("recur.june"),
+    Sentence.of("recur.july"),
+    Sentence.of("recur.august"),
+    Sentence.of("recur.september"),
+    Sentence.of("recur.october"),
+    Sentence.of("recur.november"),
+    Sentence.of("recur.december"),
 )
-DAYS: Final = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
+DAYS: Final = (
+    Sentence.of("recur.monday"),
+    Sentence.of("recur.tuesday"),
+    Sentence.of("recur.wednesday"),
+    Sentence.of("recur.thursday"),
+    Sentence.of("recur.friday"),
+    Sentence.of("recur.saturday"),
+    Sentence.of("recur.sunday"),
+)
 
 
-def say_date(on: date) -> str:
-    """Say a date: 29 May 2026."""
-    return f"{on.day} {MONTHS[on.month - 1]} {on.year}"
+def say_list(items: Sequence[Sentence]) -> Sentence:
+    """Join items, of which there is one at least: Monday, Wednesday and Friday."""
+    *first, last = items
+    return Sentence.of("recur.and", first=_with_commas(first), last=last) if first else last
 
 
-def say_number(value: float) -> str:
-    """Say a quantity with at most one decimal and thousands set apart: 1,580 or 13.5."""
-    rounded = round(value, 1)
-    return f"{rounded:,.0f}" if rounded == int(rounded) else f"{rounded:,.1f}"
+def say_choice(items: Sequence[Sentence]) -> Sentence:
+    """Join items, of which there is one at least: Monday, Wednesday or Friday."""
+    *first, last = items
+    return Sentence.of("recur.or", first=_with_commas(first), last=last) if first else last
 
 
-def say_count(count: float, one: str, many: str) -> str:
-    """Say a quantity with its noun: 1 day, 3 days, 12.5 hours."""
-    return f"{say_number(count)} {one if count == 1 else many}"
+def say_after(first: Sentence, then: Sentence) -> Sentence:
+    """Put one part of a sentence after another."""
+    return Sentence.of("recur.after", first=first, then=then)
 
 
-def say_list(items: Sequence[str]) -> str:
-    """Join items: Monday, Wednesday and Friday."""
-    if len(items) < 2:
-        return "".join(items)
-    return f"{', '.join(items[:-1])} and {items[-1]}"
+def with_comma(first: Sentence, then: Sentence) -> Sentence:
+    """Put one part of a sentence after another, with a comma."""
+    return Sentence.of("recur.comma", first=first, then=then)
 
 
-def say_ordinal(number: int) -> str:
+def _with_commas(items: Sequence[Sentence]) -> Sentence:
+    first, *others = items
+    for one in others:
+        first = with_comma(first, one)
+    return first
+
+
+def say_ordinal(number: int) -> Sentence:
     """Say a place in a row: 1st, 22nd, 13th; from the end: last, 2nd to last."""
+    if number == -1:
+        return Sentence.of("recur.last")
     if number < 0:
-        return "last" if number == -1 else f"{say_ordinal(-number)} to last"
-    ending = "th" if 11 <= number % 100 <= 13 else {1: "st", 2: "nd", 3: "rd"}.get(number % 10, "th")
-    return f"{number}{ending}"
+        return Sentence.of("recur.to_last", nth=say_ordinal(-number))
+    if not 11 <= number % 100 <= 13:
+        match number % 10:
+            case 1:
+                return Sentence.of("recur.st", number=number)
+            case 2:
+                return Sentence.of("recur.nd", number=number)
+            case 3:
+                return Sentence.of("recur.rd", number=number)
+    return Sentence.of("recur.th", number=number)

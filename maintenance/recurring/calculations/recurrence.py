@@ -18,7 +18,6 @@ from typing import Final
 from maintenance.recurring.calculations.calendar_rules import CalendarRule, IntervalRule, MonthEnd, TextRule, Unit
 from maintenance.recurring.calculations.meters import Forecast, Limit, MeterHistory, MeterRule, Reading
 from maintenance.recurring.calculations.past_work import NOTHING_KNOWN, Begun, Completion
-from maintenance.recurring.calculations.plain_words import say_date
 from maintenance.recurring.calculations.resets import (
     ALWAYS_FROM_COMPLETION,
     NO_WINDOW,
@@ -29,12 +28,18 @@ from maintenance.recurring.calculations.resets import (
     Window,
     settle,
 )
+from plant.basics.sentences import Sentence, Sentences
 
 MOST_MISSED: Final = 10_000
 _CALLED: Final = {
-    Limit.CALENDAR: "The calendar comes first",
-    Limit.RUNNING_HOURS: "The running hours come first",
-    Limit.CHARGES: "The charges come first",
+    Limit.CALENDAR: Sentence.of("recur.calendar_first"),
+    Limit.RUNNING_HOURS: Sentence.of("recur.running_hours_first"),
+    Limit.CHARGES: Sentence.of("recur.charges_first"),
+}
+_BY: Final = {
+    Limit.CALENDAR: Sentence.of("recur.by_calendar"),
+    Limit.RUNNING_HOURS: Sentence.of("recur.by_running_hours"),
+    Limit.CHARGES: Sentence.of("recur.by_charges"),
 }
 
 
@@ -74,8 +79,8 @@ class Schedule:
             shortest = self.calendar.step_days or 28 * (self.calendar.step_months or 1)
             if self.window.before_days >= shortest:
                 raise ValueError(
-                    f"the window opens {self.window.before_days} days before, but the work recurs "
-                    f"{self.calendar.describe()}: open the window later than the date before"
+                    f"the window opens {self.window.before_days} days before, but the work may recur "
+                    f"after {shortest} days: open the window later than the date before"
                 )
         if isinstance(self.calendar, TextRule) and self.calendar.parts.count is not None and self._restarts:
             raise ValueError(
@@ -93,11 +98,13 @@ class Schedule:
         resets = (self.resets.early, self.resets.inside, self.resets.late)
         return self.is_combined or Reset.FROM_COMPLETION in resets
 
-    def describe(self) -> str:
+    def describe(self) -> Sentence:
         """Say the schedule in plain words."""
-        parts = [] if self.calendar is None else [self.calendar.describe()]
-        parts += [rule.describe() for rule in self.meters]
-        return " or ".join(parts) + (", whichever comes first" if self.is_combined else "")
+        told = [] if self.calendar is None else [self.calendar.describe()]
+        said, *others = [*told, *(rule.describe() for rule in self.meters)]
+        for one in others:
+            said = Sentence.of("recur.or", first=said, last=one)
+        return Sentence.of("recur.whichever_first", limits=said) if self.is_combined else said
 
     def reset_after(self, timing: Timing) -> Reset:
         """Give the reset for work done at that time, as seen by one of the limits."""
@@ -120,7 +127,7 @@ class LimitDue:
     due_on: date | None
     earliest_on: date | None
     latest_on: date | None
-    reason: str
+    reason: Sentences
     timing: Timing | None = None
     anchor_on: date | None = None
     missed_on: tuple[date, ...] = ()
@@ -130,7 +137,7 @@ class LimitDue:
     used: float | None = None
     left: float | None = None
     forecast: Forecast | None = None
-    notes: tuple[str, ...] = ()
+    notes: Sentences = ()
     stands_for_on: date | None = None
 
 
@@ -146,7 +153,7 @@ class NextDue:
     due_on: date | None
     earliest_on: date | None
     latest_on: date | None
-    reason: str
+    reason: Sentences
     limits: tuple[LimitDue, ...]
     anchor_on: date | None
     missed_on: tuple[date, ...]
@@ -350,22 +357,22 @@ def _calendar_due(
     stands_for_on: date | None = None
     if done is None:
         due_on = next(rule.dates(), None)
-        reason = "Never done so far: the first date of the series."
+        reason: Sentences = (Sentence.of("recur.never_done"),)
         if due_on and begun.entered_on and due_on < begun.entered_on:
             stands_for_on, due_on = rule.between(due_on, begun.entered_on)[-1], begun.entered_on
-            reason = f"Never done as far as is known: once now, for all dates before {say_date(due_on)}."
+            reason = (Sentence.of("recur.once_now", before_on=due_on),)
     else:
         rule, due_on, settled = _calendar_after(schedule, rule, done)
         timing, missed = settled.timing, settled.missed
-        reason = _say_calendar(schedule, rule, done, settled)
+        reason = (_say_calendar(rule, done, settled),)
     if due_on and begun.passed_over:
         passed_on = begun.passed_over.on
         rule, following_on = _after_passed_over(schedule, rule, due_on, passed_on)
         if following_on != due_on:
             due_on, stands_for_on = following_on, None
-            reason = f"The work that was due on {say_date(passed_on)} was withdrawn: the next date after it."
+            reason = (Sentence.of("recur.after_withdrawn", passed_on=passed_on),)
     if due_on is None:
-        reason = f"{reason} The rule has ended, no date follows."
+        reason += (Sentence.of("recur.ended"),)
     else:
         missed += tuple(rule.between(due_on + timedelta(days=1), today))
     return LimitDue(
@@ -437,13 +444,13 @@ def _meter_due(
     if done is None and due_on and entered_on and due_on < entered_on:
         # Reached before anybody asked for it: once, from then on.
         due_on = entered_on
-        reason = f"Never done as far as is known: {reason}"
+        reason = Sentence.of("recur.never_done_known", reason=reason)
     return LimitDue(
         limit=rule.limit,
         due_on=due_on,
         earliest_on=forecast.reached_on(allowance - rule.before) if due_on else None,
         latest_on=_latest_by_meter(rule, forecast, allowance, due_on),
-        reason=reason,
+        reason=(reason,),
         timing=timing,
         due_reading=use.last_reading.value + left if use.last_reading else None,
         missed_readings=missed,
@@ -521,43 +528,45 @@ def _predicted_dates(schedule: Schedule, after: date, count: int, due: NextDue) 
     return dates
 
 
-def _say_calendar(schedule: Schedule, rule: CalendarRule, done: Completion, settled: Settled[date]) -> str:
+def _say_calendar(rule: CalendarRule, done: Completion, settled: Settled[date]) -> Sentence:
     """Say what the next calendar date is counted from."""
-    done_words = say_date(done.done_on)
     if rule.anchor_on == done.done_on and rule.anchor_on != settled.settled:
-        return f"Counted from the work done on {done_words}: {rule.describe()}."
-    how = {
-        Timing.EARLY: f"{done_words} was before its window",
-        Timing.INSIDE: f"{done_words} lay inside its window",
-        Timing.LATE: f"{done_words} was after its window",
-    }[settled.timing]
-    return f"Due {rule.describe()}; the work of {how} round {say_date(settled.settled)}, so the dates stay."
+        return Sentence.of("recur.counted_from", done_on=done.done_on, rule=rule.describe())
+    told = {"rule": rule.describe(), "done_on": done.done_on, "window_on": settled.settled}
+    match settled.timing:
+        case Timing.EARLY:
+            return Sentence.of("recur.was_early", **told)
+        case Timing.INSIDE:
+            return Sentence.of("recur.was_inside", **told)
+    return Sentence.of("recur.was_late", **told)
 
 
-def _say_meter(rule: MeterRule, forecast: Forecast, allowance: float, due_on: date | None) -> str:
+def _say_meter(rule: MeterRule, forecast: Forecast, allowance: float, due_on: date | None) -> Sentence:
     """Say how much is left and what the date rests on."""
     used, left = forecast.use.used, allowance - forecast.use.used
+    allowed = rule.limit.say(allowance)
     if due_on and left <= 0:
-        return f"{rule.limit.say(allowance)} were reached about {say_date(due_on)}: {rule.limit.say(used)} used."
-    start = f"{rule.limit.say(left)} of {rule.limit.say(allowance)} left"
+        return Sentence.of("recur.reached", allowed=allowed, reached_on=due_on, used=rule.limit.say(used))
+    start = Sentence.of("recur.left", left=rule.limit.say(left), allowed=allowed)
     if due_on is None and forecast.daily_rate == 0:
-        return f"{start}; the meter stands still, so no date can be told."
+        return Sentence.of("recur.stands_still", left=start)
+    why = forecast.says_why(allowance)
     if due_on is None:
-        return f"{start}; no date can be told ({forecast.says_why(allowance) or 'too far away'})."
-    return f"{start}, {forecast.says_why(allowance)}."
+        return Sentence.of("recur.no_date", left=start, why=why or Sentence.of("recur.too_far"))
+    return Sentence.of("recur.by_forecast", left=start, why=why or Sentence.of("recur.too_far"))
 
 
-def _say_race(limits: Sequence[LimitDue]) -> str:
+def _say_race(limits: Sequence[LimitDue]) -> Sentences:
     """Say which limit comes first and what the others would be."""
     first = limits[0]
     if len(limits) == 1:
         return first.reason
     if first.due_on is None:
-        return " ".join(found.reason for found in limits)
-    others = []
-    for found in limits[1:]:
-        what = "the calendar" if found.limit is Limit.CALENDAR else found.limit.value.replace("_", " ")
-        others.append(
-            f"By {what} it would be {say_date(found.due_on)}." if found.due_on else f"By {what}: {found.reason}"
-        )
-    return f"{_CALLED[first.limit]}. {first.reason} {' '.join(others)}"
+        return tuple(one for found in limits for one in found.reason)
+    others = [
+        Sentence.of("recur.other", by=_BY[found.limit], would_be_on=found.due_on)
+        if found.due_on
+        else Sentence.of("recur.other_without_date", by=_BY[found.limit], reason=found.reason)
+        for found in limits[1:]
+    ]
+    return (_CALLED[first.limit], *first.reason, *others)

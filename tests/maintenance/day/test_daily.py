@@ -17,6 +17,7 @@ from maintenance.day.run import run_day
 from maintenance.models import DayRun, MissedOccurrence, Placement, ProofTest, StandingTask, TaskPart, WorkOrder
 from maintenance.recurring.rolling_on import complete, due_of, foresee_parts, histories_for, refresh_due, roll
 from maintenance.tasks import work_out_day
+from plant.frame.saying import say
 from plant.models import Change, MeterReading
 from tests.factories import (
     MONDAY,
@@ -138,7 +139,7 @@ def test_running_hours_are_predicted_from_readings() -> None:
     refresh_due([task], TODAY)
     # 240 of 480 hours are gone at 24 h a day.
     assert _again(task).next_due_on == _on(10)
-    assert "240 h of 480 h left" in _again(task).next_due_why
+    assert "240 h of 480 h left" in say(_again(task).next_due_why)
 
 
 def test_charges_are_counted_from_the_programme() -> None:
@@ -151,7 +152,7 @@ def test_charges_are_counted_from_the_programme() -> None:
     due = due_of(task, TODAY, histories_for([task], TODAY))
     # One charge has ended since; the third ends on day ten.
     assert due.due_on == _on(10)
-    assert "2 charges of 3 charges left" in due.reason
+    assert "2 charges of 3 charges left" in say(due.reason)
 
 
 # --- completion -----------------------------------------------------------------------------------

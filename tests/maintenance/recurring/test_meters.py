@@ -13,6 +13,7 @@ from maintenance.recurring.calculations.meters import (
     Reading,
     readings_from_charges,
 )
+from plant.frame.saying import say
 
 START = date(2026, 1, 1)
 
@@ -36,10 +37,10 @@ def test_use_is_summed_over_the_segments_of_exchanged_meters() -> None:
 def test_a_lower_reading_without_exchange_is_noted_and_never_negative() -> None:
     use = hours(Reading(day(0), 500), Reading(day(10), 800), Reading(day(20), 50)).since(None)
     assert use.used == 350
-    assert use.notes == (
-        "The reading of 21 January 2026 (50 h) is lower than the one before (800 h): taken as a new meter that "
+    assert [say(note) for note in use.notes] == [
+        "The reading of 21 Jan 2026 (50 h) is lower than the one before (800 h): taken as a new meter that "
         "began at 0. Enter the exchange, or correct the reading.",
-    )
+    ]
 
 
 @pytest.mark.parametrize(("value", "used"), [(800.0, 100.0), (795.0, 105.0), (20.0, 100.0), (50.0, 70.0)])
@@ -64,10 +65,10 @@ def test_the_programme_goes_before_the_mean_rate() -> None:
     assert forecast.reached_on(200) == day(18)
     assert forecast.reached_on(220) == day(19)
     assert forecast.reached_on(250) == day(22)
-    assert forecast.says_why(200) == "from the 2 planned charges (C7 to C8) to 20 January 2026"
-    assert forecast.says_why(250) == (
-        "from the 2 planned charges (C7 to C8) to 20 January 2026, then at 10 h a day, "
-        "the mean of the readings from 1 January 2026 to 11 January 2026"
+    assert say(forecast.says_why(200)) == "from the 2 planned charges (C7 to C8) to 20 Jan 2026"
+    assert say(forecast.says_why(250)) == (
+        "from the 2 planned charges (C7 to C8) to 20 Jan 2026, then at 10 h a day, "
+        "the mean of the readings from 1 Jan 2026 to 11 Jan 2026"
     )
 
 
@@ -81,7 +82,7 @@ def test_without_a_rate_of_its_own_the_meter_takes_that_of_the_programme() -> No
     history = hours(Reading(day(0), 0), programme=(Charge(day(1), day(10), 50, "C1"),))
     forecast = history.forecast(history.since(None))
     assert forecast.reached_on(100) == day(20)
-    assert "the mean of the planned charges" in forecast.says_why(100)
+    assert "the mean of the planned charges" in say(forecast.says_why(100))
 
 
 def test_the_rate_is_that_of_the_last_sixty_days() -> None:
@@ -98,7 +99,7 @@ def test_a_meter_never_read_predicts_nothing() -> None:
     history = hours()
     forecast = history.forecast(history.since(None))
     assert forecast.reached_on(10) is None
-    assert forecast.says_why(10) == "no readings"
+    assert say(forecast.says_why(10)) == "no readings"
 
 
 def test_past_charges_make_readings_of_hours_and_counts() -> None:
@@ -144,7 +145,7 @@ def test_it_refuses_a_meter_rule_by_the_calendar() -> None:
     ],
 )
 def test_a_meter_rule_is_said_in_plain_words(rule: MeterRule, words: str) -> None:
-    assert rule.describe() == words
+    assert say(rule.describe()) == words
 
 
 readings = st.lists(

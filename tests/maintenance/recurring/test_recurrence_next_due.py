@@ -30,6 +30,7 @@ from maintenance.recurring.calculations.resets import (
     Timing,
     Window,
 )
+from plant.frame.saying import say
 
 REFERENCE = Path(__file__).parents[2] / "reference" / "recurrence"
 with (REFERENCE / "next_due_cases.csv").open(encoding="utf-8", newline="") as file:
@@ -133,9 +134,9 @@ def test_running_hours_come_first_when_the_meter_runs_fast() -> None:
     assert found.due_on == date.fromisoformat(DUE["DUE-15"]["next_due_or_result"])
     assert found.governed_by is Limit.RUNNING_HOURS
     assert found.is_predicted
-    assert found.reason == (
+    assert say(found.reason) == (
         "The running hours come first. 1,580 h of 2,000 h left, at 13.5 h a day, the mean of the readings from "
-        "1 January 2026 to 1 February 2026. By the calendar it would be 1 January 2027."
+        "1 Jan 2026 to 1 Feb 2026. By the calendar it would be 1 Jan 2027."
     )
 
 
@@ -144,7 +145,7 @@ def test_the_calendar_comes_first_when_the_meter_stands_still() -> None:
     found = next_due(TWO_LIMITS, FIRST_WORK, date(2026, 5, 1), hours_history(*readings))
     assert found.due_on == date.fromisoformat(DUE["DUE-16"]["next_due_or_result"])
     assert found.governed_by is Limit.CALENDAR
-    assert "the meter stands still" in found.reason
+    assert "the meter stands still" in say(found.reason)
 
 
 def test_an_exchanged_meter_keeps_what_was_used() -> None:
@@ -171,7 +172,7 @@ def test_charges_fall_due_with_their_tolerance() -> None:
         == (DUE["DUE-18"]["next_due_or_result"])
     )
     assert (due.due_on, due.latest_on) == (date(2026, 1, 20), date(2026, 1, 22))
-    assert "from the 25 planned charges (C0 to C24)" in due.reason
+    assert "from the 25 planned charges (C0 to C24)" in say(due.reason)
 
 
 def test_the_limit_that_did_not_come_first_counts_from_completion() -> None:
@@ -245,22 +246,22 @@ def test_a_rule_that_has_ended_says_so() -> None:
     schedule = Schedule(TextRule("FREQ=YEARLY;UNTIL=20261231", date(2026, 1, 15)), resets=ALWAYS_ANCHORED)
     found = after_work(schedule, date(2026, 1, 15), date(2026, 1, 15))
     assert (found.due_on, found.governed_by) == (None, None)
-    assert found.reason.endswith("The rule has ended, no date follows.")
+    assert say(found.reason).endswith("The rule has ended, no date follows.")
 
 
 def test_it_says_what_a_date_is_counted_from() -> None:
     anchored = after_work(monthly(ANCHORED_INSIDE_WINDOW, Window(7, 7)), date(2026, 2, 10), date(2026, 2, 15))
     restarted = after_work(monthly(ANCHORED_INSIDE_WINDOW, Window(7, 7)), date(2026, 2, 25), date(2026, 2, 15))
-    assert anchored.reason == (
-        "Due every month; the work of 10 February 2026 lay inside its window round 15 February 2026, so the dates stay."
+    assert say(anchored.reason) == (
+        "Due every month; the work of 10 Feb 2026 lay inside its window round 15 Feb 2026, so the dates stay."
     )
-    assert restarted.reason == "Counted from the work done on 25 February 2026: every month."
+    assert say(restarted.reason) == "Counted from the work done on 25 Feb 2026: every month."
 
 
 def test_a_meter_without_readings_gives_no_date_but_says_why() -> None:
     found = next_due(Schedule(meters=(MeterRule(Limit.RUNNING_HOURS, 500),)), None, date(2026, 1, 1))
     assert found.due_on is None
-    assert found.reason == "500 h of 500 h left; no date can be told (no readings)."
+    assert say(found.reason) == "500 h of 500 h left; no date can be told (no readings)."
 
 
 def test_a_limit_already_passed_gives_the_day_it_was_reached() -> None:
@@ -268,7 +269,7 @@ def test_a_limit_already_passed_gives_the_day_it_was_reached() -> None:
     readings = hours_history(Reading(date(2026, 1, 1), 0), Reading(date(2026, 1, 11), 200))
     found = next_due(schedule, Completion(date(2026, 1, 1), hours=0), date(2026, 1, 20), readings)
     assert found.due_on == date(2026, 1, 6)
-    assert found.reason == "100 h were reached about 6 January 2026: 200 h used."
+    assert say(found.reason) == "100 h were reached about 6 Jan 2026: 200 h used."
 
 
 def test_the_four_published_practices_are_named_and_differ() -> None:
@@ -331,7 +332,7 @@ def test_a_schedule_is_made_from_the_fields_of_a_record() -> None:
         Window(5, 6),
         EARLY_FROM_COMPLETION,
     )
-    assert schedule.describe() == (
+    assert say(schedule.describe()) == (
         "every 3 months, leaving out the month where the 31st does not exist or every 2,000.5 h of running "
         "or every 20 charges, whichever comes first"
     )
