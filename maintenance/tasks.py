@@ -5,7 +5,7 @@ from dataclasses import asdict
 from datetime import date, datetime
 from typing import Any
 
-from maintenance.day.run import DAY_TASK, run_day
+from maintenance.day.run import run_day
 from maintenance.demo.filling import FILL_TASK
 from maintenance.door.alarms import look_again
 from maintenance.models import DayRun, Plan, Watch

@@ -12,7 +12,7 @@ from datetime import date, timedelta
 from django.db import transaction
 from django.utils import timezone
 
-from maintenance.day.run import DAY_TASK
+from maintenance.models import DayRun
 from plant import clock
 from plant.background import daily
 from plant.background.process import identity
@@ -49,7 +49,7 @@ def want_filled(day: date, *, reading_days: int, plan_seconds: int) -> Job:
         },
     )
     if job.state == Job.State.WAITING:
-        daily.put_off(DAY_TASK, day.isoformat(), timezone.now() + DAY_WAITS)
+        daily.put_off(DayRun.TASK, day.isoformat(), timezone.now() + DAY_WAITS)
     return job
 
 

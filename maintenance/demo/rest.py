@@ -11,7 +11,7 @@ from typing import Any
 
 from django.utils import timezone
 
-from maintenance.day.run import DAY_TASK, run_day
+from maintenance.day.run import run_day
 from maintenance.demo.filling import see_done
 from maintenance.demo.readings import Brought, bring_readings, kilns_with_channels
 from maintenance.models import DayRun, Plan
@@ -44,7 +44,7 @@ def bring_rest(
     tell_of_plan()
     if plan_seconds > 0:
         _work_out_plan(plan_seconds, tell_of_plan)
-    daily.put_off(DAY_TASK, day.isoformat(), timezone.now())
+    daily.put_off(DayRun.TASK, day.isoformat(), timezone.now())
     progress(steps, steps)
     return asdict(brought)
 

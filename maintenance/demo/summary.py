@@ -6,10 +6,10 @@ from itertools import pairwise
 from zoneinfo import ZoneInfo
 
 from inventory.models import ReorderAdvice
-from maintenance.day.run import DaySummary, last_run
+from maintenance.day.run import DaySummary
 from maintenance.demo.readings import Brought
 from maintenance.demo.rest import first_plan
-from maintenance.models import Placement, Plan, WorkOrder
+from maintenance.models import DayRun, Placement, Plan, WorkOrder
 from plant import clock
 from plant.models import Charge, Downtime, Job, Kiln, Mill, User
 
@@ -29,7 +29,7 @@ def filled_lines(filling: Job) -> Iterator[str]:
     if brought.readings:
         yield f"{brought.readings:,} readings of the kilns were brought"
         yield f"The watches raised {brought.fired} times in them; {brought.work_orders} jobs came of it"
-    run = last_run()
+    run = DayRun.objects.last_finished()
     if run is not None:
         yield from DaySummary(**run.summary).lines()
     plan = first_plan()

@@ -14,7 +14,6 @@ from django.test import Client
 from django.urls import reverse
 from django.utils import timezone
 
-from maintenance.day.run import DAY_TASK
 from maintenance.demo import readings, rest
 from maintenance.demo.filling import FILL_TASK, want_filled
 from maintenance.demo.readings import bring_readings
@@ -97,7 +96,7 @@ def test_readings_cut_off_anywhere_end_with_the_same(
 def test_the_day_s_work_of_the_morning_waits_until_the_demo_is_filled(world: World) -> None:
     filling = want_filled(DAY, reading_days=0, plan_seconds=0)
     want_what_is_due()
-    of_the_day = Job.objects.get(what=DAY_TASK)
+    of_the_day = Job.objects.get(what=DayRun.TASK)
     sweep()
     of_the_day.refresh_from_db()
     assert of_the_day.queue_row is None and of_the_day.not_before_at > timezone.now()
