@@ -7,6 +7,7 @@ from inventory.models import Bin, Part, PurchaseOrder, PurchaseOrderLine, Suppli
 from maintenance.loading.base import BATCH, Load, Row, Table, raise_series
 from maintenance.loading.columns import Choice, Code, Day, Email, Flag, Moment, Number, Ref, Refs, Text, Whole
 from maintenance.loading.faults import Counts
+from plant.basics.sentences import typed
 
 
 class SupplierTable(Table):
@@ -194,7 +195,7 @@ class OrderTable(Table):
                     part=v["part"],
                     quantity=v["quantity"],
                     unit_price=v["unit_price"],
-                    reason=v["reason"],
+                    reason=typed(v["reason"]),
                 )
                 for number, v in lines
             ],
