@@ -11,6 +11,7 @@ from maintenance.demo.readings import Brought
 from maintenance.demo.rest import first_plan
 from maintenance.models import DayRun, Placement, Plan, WorkOrder
 from plant import clock
+from plant.frame.saying import say
 from plant.models import Charge, Downtime, Job, Kiln, Mill, User
 
 OPENINGS_DAYS, STOPS_DAYS = 5, 30
@@ -110,7 +111,7 @@ def _to_order() -> Iterator[str]:
     if not count:
         yield "  nothing"
     for line in advice[:MOST_LISTED]:
-        yield f"  {line.order_quantity.normalize():f} {line.part.unit} {line.part.name}: {line.reason}"
+        yield f"  {line.order_quantity.normalize():f} {line.part.unit} {line.part.name}: {say(line.reason)}"
     if count > MOST_LISTED:
         yield f"  … and {count - MOST_LISTED} more parts"
 
