@@ -136,8 +136,8 @@ class SentencesField(models.JSONField):
     It takes one sentence or several, and gives a tuple. Text is refused: what somebody typed is ``typed(text)``.
     """
 
-    _pyi_private_set_type: Sentence | Iterable[Sentence]  # type: ignore[assignment]
-    _pyi_private_get_type: Sentences  # type: ignore[assignment]
+    _pyi_private_set_type: Sentence | Iterable[Sentence]
+    _pyi_private_get_type: Sentences
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         kwargs.setdefault("default", tuple)

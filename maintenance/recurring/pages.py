@@ -212,7 +212,8 @@ def _form_page(request: HttpRequest, form: StandingTaskForm, task: StandingTask,
     """Show the form with the next six dates of what is typed; for htmx the dates alone."""
     today = clock.today(mill_of(request).zone)
     dates: list[date] = []
-    reason = trouble = ""
+    reason: Sentences = ()
+    trouble = ""
     is_typed = form.is_bound and form.is_valid()
     shown = form.as_task(form.cleaned_data) if is_typed else task
     if not form.is_bound and task.pk is None:

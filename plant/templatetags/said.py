@@ -14,8 +14,10 @@ register = template.Library()
 @register.filter
 def said(told: Sentence | Iterable[Sentence] | Mapping[str, Any] | Iterable[Mapping[str, Any]] | str | None) -> str:
     """Say one or several sentences, as objects or as they are kept in JSON; text comes as it is."""
-    if not told or isinstance(told, str):
-        return told or ""
+    if isinstance(told, str):
+        return told
+    if not told:
+        return ""
     if isinstance(told, Sentence):
         return say(told)
     if isinstance(told, Mapping):
