@@ -348,7 +348,9 @@ KNOWN = {
     "plant.downtime.keeping.end_downtime": "act",
     "maintenance.work.course.start": "act",
     "maintenance.work.course.pause_locked": "fewer at work",
-    "maintenance.work.course._move": "called by acts",
+    "maintenance.orders.moving.move": "called by acts",
+    "maintenance.orders.moving.give_up": "fewer at work",
+    "maintenance.checks.check_sittings.withdraw_sittings": "fewer at work",
     "maintenance.work.course.finish": "act",
     "maintenance.work.course.sign_off": "act",
     "maintenance.work.course.send_back": "the work is paused until it is carried on",
@@ -407,7 +409,7 @@ def _is_write(node: ast.AST, imported: set[str]) -> bool:
     if not isinstance(node, ast.Call):
         return False
     if isinstance(node.func, ast.Name):
-        return node.func.id in (MODELS & imported) | {"save_changed", "_move"}
+        return node.func.id in (MODELS & imported) | {"save_changed", "_move", "move", "give_up"}
     if not isinstance(node.func, ast.Attribute) or node.func.attr not in WRITES:
         return False
     roots = {one.id for one in ast.walk(node.func) if isinstance(one, ast.Name)}
