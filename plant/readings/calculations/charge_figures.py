@@ -44,6 +44,11 @@ class NoFigureError(Exception):
         self.why = why
 
 
+def _in_both(kelvin: float) -> str:
+    """Write a difference in both units, for the name of a figure."""
+    return f"{kelvin:g} K ({kelvin * 1.8:g} °F)"
+
+
 def _both(kelvin: float) -> Sentence:
     """Give a difference of temperature for mills that read °C and for those that read °F."""
     return Sentence.of("figure.difference", kelvin=kelvin, fahrenheit=round(kelvin * 1.8, 3))
@@ -423,7 +428,7 @@ FIGURES: Final[dict[str, Figure]] = {
         ),
         Figure(
             "time_to_humidity_h",
-            f"time the spray takes for {_both(4)} of wet bulb",
+            f"time the spray takes for {_in_both(4)} of wet bulb",
             "h",
             ("wet_bulb", "set_wet_bulb", "spray_valve"),
             _time_to_humidity_h,
@@ -434,7 +439,7 @@ FIGURES: Final[dict[str, Figure]] = {
         Figure("overshoot_k", "overshoot of the temperature after heating up", "K", _HEAT_UP, _overshoot_k),
         Figure(
             "outside_band_h",
-            f"hours more than {_both(BAND_K)} off the set points while drying",
+            f"hours more than {_in_both(BAND_K)} off the set points while drying",
             "h",
             ("air_temperature", "set_air_temperature"),
             _outside_band_h,
