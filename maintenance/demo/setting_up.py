@@ -110,15 +110,21 @@ def clear_demo() -> None:
     """
     if day_of_demo() is None:
         raise OtherMillError
-    guards: list[tuple[str, str]] = []
-    if connection.vendor == "sqlite":
-        # Only here emptying a table means DELETE, which the ledgers' triggers refuse.
-        with connection.cursor() as cursor:
+    is_sqlite = connection.vendor == "sqlite"
+    with connection.cursor() as cursor:
+        # Ledgers refuse to lose a row: their guards rest here alone.
+        if is_sqlite:
             cursor.execute("SELECT name, sql FROM sqlite_master WHERE type = 'trigger'")
             guards = cursor.fetchall()
-            for guard, _ in guards:
-                cursor.execute(f"DROP TRIGGER {connection.ops.quote_name(guard)}")
-    call_command("flush", verbosity=0, interactive=False)
-    with connection.cursor() as cursor:
-        for _, statement in guards:
+            rest = [f"DROP TRIGGER {connection.ops.quote_name(name)}" for name, _ in guards]
+            wake = [statement for _, statement in guards]
+        else:
+            cursor.execute("SELECT DISTINCT tgrelid::regclass::text FROM pg_trigger WHERE NOT tgisinternal")
+            tables = [name for (name,) in cursor.fetchall()]
+            rest = [f"ALTER TABLE {name} DISABLE TRIGGER USER" for name in tables]
+            wake = [f"ALTER TABLE {name} ENABLE TRIGGER USER" for name in tables]
+        for statement in rest:
+            cursor.execute(statement)
+        call_command("flush", verbosity=0, interactive=False)
+        for statement in wake:
             cursor.execute(statement)

@@ -50,8 +50,10 @@ class CutOffError(Exception):
 def brought() -> dict[str, Any]:
     """Return what came of readings, apart from the numbers of rows."""
     told = Reading.objects.values("channel__kiln__tag", "channel__quantity", "channel__place")
+    sums = told.annotate(count=Count("pk"), total=Sum("value"), marks=Sum("marks")).order_by(*told[0])
     return {
-        "readings": list(told.annotate(count=Count("pk"), total=Sum("value"), marks=Sum("marks")).order_by(*told[0])),
+        # A sum of fractions depends on the order in which the database adds them.
+        "readings": [one | {"total": round(one["total"], 3)} for one in sums],
         "firings": list(
             Firing.objects.order_by("watch__kiln__tag", "watch__code", "begin_at").values_list(
                 "watch__kiln__tag", "watch__code", "begin_at", "end_at"
