@@ -189,6 +189,8 @@ ACCESS_TABLE = BASE_DIR / "config" / "access.csv"
 
 # Fixes the day of every page and command (YYYY-MM-DD): the demo's way to stand in one morning.
 KILNWARD_TODAY = env.text("KILNWARD_TODAY")
+# Set by the command that serves the demo: only there do pages ask how far it is filled.
+SERVES_DEMO = env.flag("KILNWARD_SERVES_DEMO")
 
 MAX_LOAD_BYTES = env.whole("KILNWARD_MAX_LOAD_MB", 50, least=1) * 1024 * 1024
 # The folders that are watched for loggers' files lie below this one; empty: none is watched.

@@ -82,7 +82,7 @@ class Filling:
 
 
 def seen_filling() -> Filling | None:
-    """Return how far the filling is; None once all is there, or where no demo is. One query."""
+    """Return how far the filling is; None once all is there; one query."""
     job = unfinished()
     return Filling(job) if job else None
 

@@ -4,6 +4,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from django import template
+from django.conf import settings
 
 from maintenance.demo.filling import seen_filling
 
@@ -12,5 +13,5 @@ register = template.Library()
 
 @register.inclusion_tag("demo/filling.html", takes_context=True)
 def demo_filling(context: Mapping[str, Any]) -> dict[str, Any]:
-    """{% demo_filling %}: how far it is, asked for anew by the page; nothing once all is there; one query."""
-    return {"filling": seen_filling(), "user": context.get("user")}
+    """{% demo_filling %}: how far it is, asked for anew by the page; nothing once it is over, no query elsewhere."""
+    return {"filling": seen_filling() if settings.SERVES_DEMO else None, "user": context.get("user")}

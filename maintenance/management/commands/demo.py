@@ -67,6 +67,7 @@ class Command(BaseCommand):
         if not is_filled:
             self.stdout.write("\nReadings, the day's work and a first plan come while the pages are served.")
         self.stdout.flush()
+        os.environ["KILNWARD_SERVES_DEMO"] = "yes"
         call_command("serve", port=options["port"])
 
     def _stand_up(self, asked_for: date | None, options: dict[str, Any]) -> tuple[Standing, Job]:

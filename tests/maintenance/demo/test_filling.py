@@ -147,7 +147,10 @@ def test_a_key_that_stops_it_is_nobody_s_fault_and_it_goes_on(monkeypatch: pytes
     assert Job.objects.get(what=FILL_TASK).state == State.FINISHED
 
 
-def test_pages_say_what_is_to_come_what_went_wrong_and_nothing_once_it_is_there(world: World, client: Client) -> None:
+def test_pages_say_what_is_to_come_what_went_wrong_and_nothing_once_it_is_there(
+    world: World, client: Client, settings: Any
+) -> None:
+    settings.SERVES_DEMO = True
     filling = want_filled(DAY, reading_days=1, plan_seconds=0)
     client.force_login(User.objects.get(username="arne"))
 

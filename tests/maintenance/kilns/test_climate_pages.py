@@ -315,6 +315,5 @@ def test_the_number_of_queries_does_not_grow(master: Client, kiln: Kiln) -> None
     add_of_everything(kiln, range(1, 12))
     write(kiln, HEATING_S, 60, **{f"wood_moisture__{number}": 30 for number in range(12)})
     assert queries(lambda: show(master)) == few
-    # Eight of them are the frame's: what must be said of kilns, whether anybody does the background work, and how far a
-    # demo is filled.
-    assert few <= 16 + 8
+    # Seven of them are the frame's: what must be said of kilns, and whether anybody does the background work.
+    assert few <= 16 + 7
