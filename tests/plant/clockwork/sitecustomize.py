@@ -1,6 +1,7 @@
-"""Sets the clock of every process of a test's server when a file says so; found by Python through PYTHONPATH."""
+"""Sets the clock of a test's server when a file says so, and makes its worker slow; found through PYTHONPATH."""
 
 import os
+import sys
 import threading
 import time
 from pathlib import Path
@@ -28,3 +29,9 @@ if _FILE:
     _start()
     # Threads do not survive a fork.
     os.register_at_fork(after_in_child=_start)
+
+_slow_s = os.environ.get("KILNWARD_TEST_WORKER_COMES_UP_AFTER_S")
+if _slow_s and "worker" in sys.orig_argv:
+    time.sleep(float(_slow_s))
+    with Path(os.environ["KILNWARD_DATA_DIR"], "came_up.txt").open("a") as _ups:
+        _ups.write(f"{os.getpid()}\n")
