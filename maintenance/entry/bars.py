@@ -90,7 +90,7 @@ def bars_of(kiln: Kiln) -> list[EntryBar]:
 
 
 def bars_to_entry(kilns: Collection[Kiln] | Collection[int]) -> dict[int, list[EntryBar]]:
-    """Return kiln id -> what bars entry into it, the oldest first; only barred kilns, in five queries at most."""
+    """Return kiln id -> what bars entry into it, the oldest first; only barred kilns, in six queries at most."""
     defects = _blocking(kilns)
     findings = [finding for finding in doubtful_findings(kilns) if not let_in_of(finding)]
     components = {one.component_id for one in defects} | {one.item.component_id for one in findings}
@@ -242,10 +242,15 @@ def doubtful_findings(kilns: Collection[Kiln] | Collection[int]) -> list[Finding
     """Return what speaks last of a point that bars entry and is worn or was not seen, with who was let in despite it.
 
     A later finding at the same point of the same component takes its place, and a proof test of the component that was
-    passed after it and signed off ends it. Where two people differ, the worse counts until one decides. Two queries.
+    passed after it and signed off ends it. Where two people differ, the worse counts until one decides. Three queries,
+    one where nothing was ever doubtful: every page asks, and the others take long to word.
     """
+    in_doubt = Q(result__in=IN_DOUBT) | Q(against__result__in=IN_DOUBT)
+    at_points = Finding.objects.standing().filter(item__point__blocks_entry=True)
+    ever_doubtful = at_points.filter(in_doubt, item__check_up__kiln__in=kilns)
+    if not ever_doubtful.exists():
+        return []
     part = Coalesce("item__component", 0)
-    at_points = Finding.objects.standing().with_other().filter(item__point__blocks_entry=True)
     newer = at_points.annotate(part=part).filter(
         Q(at__gt=OuterRef("at")) | Q(at=OuterRef("at"), pk__gt=OuterRef("pk")),
         item__check_up__kiln=OuterRef("item__check_up__kiln"),
@@ -259,9 +264,10 @@ def doubtful_findings(kilns: Collection[Kiln] | Collection[int]) -> list[Finding
         work_order__state=State.SIGNED_OFF,
     )
     found = (
-        at_points.annotate(part=part)  # type: ignore[misc]
+        ever_doubtful.with_other()
+        .annotate(part=part)  # type: ignore[misc]
         .filter(Q(item__component__isnull=True) | Q(item__component__is_active=True))
-        .filter(~Exists(newer), ~Exists(proved), counts__in=IN_DOUBT, item__check_up__kiln__in=kilns)
+        .filter(~Exists(newer), ~Exists(proved), counts__in=IN_DOUBT)
         .select_related("item__point", "item__component", "item__check_up__kiln__mill", "failure_mode", "by__person")
         .select_related("against__taken_back", "against__failure_mode", "against__by__person")
     )
@@ -278,7 +284,7 @@ def let_in_of(finding: Finding) -> LetIn | None:
 def words_at_the_door(kilns: Collection[Kiln]) -> dict[int, list[DoorWord]]:
     """Return kiln id -> what is said at every entry: overdue tests of ways out, and who was let in despite a bar.
 
-    Four queries at most.
+    Five queries at most.
     """
     found: dict[int, list[DoorWord]] = defaultdict(list)
     for kiln_id, word in [*_overdue_words(kilns), *_let_in_words(kilns)]:

@@ -214,7 +214,7 @@ def test_the_number_of_queries_does_not_grow_with_the_kilns(per: User, django_as
     for number in range(1, 6):
         found(a_door(f"K{number}").kiln, STIFF, per)
     kilns = list(Kiln.objects.all())
-    with django_assert_max_num_queries(5):
+    with django_assert_max_num_queries(6):
         assert len(bars_to_entry(kilns)) == 5
 
 
