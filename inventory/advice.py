@@ -10,7 +10,7 @@ from zoneinfo import ZoneInfo
 from django.db import transaction
 from django.db.models import Min
 
-from inventory.calculations import reorder
+from inventory.calculations import outlooks, reorder
 from inventory.models import (
     Part,
     PurchaseOrder,
@@ -37,9 +37,9 @@ ZERO = Decimal(0)
 class _Gathered:
     """All that was found about one part."""
 
-    shelf: list[reorder.ShelfLot] = field(default_factory=list)
-    planned: list[reorder.PlannedNeed] = field(default_factory=list)
-    deliveries: list[reorder.ExpectedDelivery] = field(default_factory=list)
+    shelf: list[outlooks.ShelfLot] = field(default_factory=list)
+    planned: list[outlooks.PlannedNeed] = field(default_factory=list)
+    deliveries: list[outlooks.ExpectedDelivery] = field(default_factory=list)
     issues: list[Decimal] = field(default_factory=list)
     observed_days: int = 0
     on_hand: Decimal = ZERO
@@ -77,14 +77,14 @@ def _gather(parts: list[Part], day: date) -> dict[int, _Gathered]:
     ids = [part.pk for part in parts]
     found: dict[int, _Gathered] = defaultdict(_Gathered)
     for level in StockLevel.objects.filter(part__in=ids, on_hand__gt=0).select_related("lot"):
-        found[level.part_id].shelf.append(reorder.ShelfLot(level.on_hand, level.lot.expires_on if level.lot else None))
+        found[level.part_id].shelf.append(outlooks.ShelfLot(level.on_hand, level.lot.expires_on if level.lot else None))
         found[level.part_id].on_hand += level.on_hand
     _gather_needs(found, ids)
     lines = PurchaseOrderLine.objects.filter(part__in=ids, order__in=PurchaseOrder.objects.on_the_way())
     for line in lines.select_related("order"):
         if line.quantity > line.received:
             due_on = _expected_on(line.order, day)
-            delivery = reorder.ExpectedDelivery(line.quantity - line.received, due_on, line.order.number)
+            delivery = outlooks.ExpectedDelivery(line.quantity - line.received, due_on, line.order.number)
             found[line.part_id].deliveries.append(delivery)
     for part_id, terms in _terms_of(ids).items():
         found[part_id].terms = terms
@@ -105,13 +105,13 @@ def days_to_arrive(ids: Iterable[int]) -> dict[int, int]:
     Need that lies so many days ahead, or nearer, is in the advice of the day.
     """
     return {
-        part_id: reorder.days_to_arrive(_supply_terms(terms), reorder.CYCLE_SERVICE[terms.part.criticality])
+        part_id: reorder.days_to_arrive(_supply_terms(terms), outlooks.CYCLE_SERVICE[terms.part.criticality])
         for part_id, terms in _terms_of(ids).items()
     }
 
 
-def _supply_terms(terms: SupplierTerms) -> reorder.SupplyTerms:
-    return reorder.SupplyTerms(terms.lead_time_days, terms.lead_time_sd_days, terms.pack_size, terms.least_order)
+def _supply_terms(terms: SupplierTerms) -> outlooks.SupplyTerms:
+    return outlooks.SupplyTerms(terms.lead_time_days, terms.lead_time_sd_days, terms.pack_size, terms.least_order)
 
 
 def _gather_needs(found: dict[int, _Gathered], ids: list[int]) -> None:
@@ -120,7 +120,7 @@ def _gather_needs(found: dict[int, _Gathered], ids: list[int]) -> None:
     for claim in wanted:
         left = claim.quantity - claim.used
         if left > 0:
-            found[claim.part_id].planned.append(reorder.PlannedNeed(left, claim.needed_on, claim.source))
+            found[claim.part_id].planned.append(outlooks.PlannedNeed(left, claim.needed_on, claim.source))
             found[claim.part_id].reserved += left if claim.pk in set_aside else ZERO
 
 
@@ -146,17 +146,17 @@ def _expected_on(order: PurchaseOrder, day: date) -> date:
 
 def _advise(part: Part, seen: _Gathered, day: date, as_of: datetime) -> ReorderAdvice:
     terms = seen.terms
-    supply = _supply_terms(terms) if terms else reorder.SupplyTerms(0)
+    supply = _supply_terms(terms) if terms else outlooks.SupplyTerms(0)
     advice = reorder.reorder_advice(
-        reorder.PartOutlook(
+        outlooks.PartOutlook(
             today_on=day,
             terms=supply,
             shelf=tuple(seen.shelf),
             planned=tuple(seen.planned),
             deliveries=tuple(seen.deliveries),
-            past_use=reorder.PastUse(tuple(seen.issues), seen.observed_days, LEAST_DAYS),
+            past_use=outlooks.PastUse(tuple(seen.issues), seen.observed_days, LEAST_DAYS),
             stops_the_kiln=part.criticality == Part.Criticality.STOPS,
-            wanted_cycle_service=reorder.CYCLE_SERVICE[part.criticality],
+            wanted_cycle_service=outlooks.CYCLE_SERVICE[part.criticality],
         )
     )
     reason = advice.reason

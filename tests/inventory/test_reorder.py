@@ -12,7 +12,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from inventory.calculations.reorder import (
+from inventory.calculations.outlooks import (
     CYCLE_SERVICE,
     ExpectedDelivery,
     PartOutlook,
@@ -20,9 +20,9 @@ from inventory.calculations.reorder import (
     PlannedNeed,
     ShelfLot,
     SupplyTerms,
-    reorder_advice,
     spread_lead_time,
 )
+from inventory.calculations.reorder import reorder_advice
 from plant.basics.poisson import poisson_cdf, poisson_pmf, poisson_quantile, poisson_sf
 from plant.frame.saying import say
 

@@ -9,14 +9,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from inventory.advice import refresh_advice
-from inventory.calculations.reorder import (
-    CYCLE_SERVICE,
-    PartOutlook,
-    PlannedNeed,
-    SupplyTerms,
-    days_to_arrive,
-    reorder_advice,
-)
+from inventory.calculations.outlooks import CYCLE_SERVICE, PartOutlook, PlannedNeed, SupplyTerms
+from inventory.calculations.reorder import days_to_arrive, reorder_advice
 from inventory.models import PurchaseOrder, PurchaseOrderLine, ReorderAdvice, Reservation
 from maintenance.models import WorkOrder, WorkPart
 from maintenance.orders.raising import update_readiness
