@@ -20,15 +20,10 @@ from maintenance.recurring.calculations.meters import Charge as PlannedCharge
 from maintenance.recurring.calculations.meters import Limit, MeterHistory, Reading, readings_from_charges
 from maintenance.recurring.calculations.passing_over import pass_over
 from maintenance.recurring.calculations.past_work import Begun, Completion, PassedOver
-from maintenance.recurring.calculations.recurrence import (
-    NextDue,
-    Schedule,
-    next_dates,
-    next_due,
-    schedule_from_fields,
-)
+from maintenance.recurring.calculations.recurrence import next_dates, next_due
 from maintenance.recurring.calculations.resets import Reset
 from maintenance.recurring.calculations.rolling import roll_forward
+from maintenance.recurring.calculations.schedules import NextDue, Schedule, schedule_from_fields
 from maintenance.recurring.occurrences import raise_occurrence
 from plant import clock
 from plant.access import require

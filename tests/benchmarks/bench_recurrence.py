@@ -8,8 +8,8 @@ from collections.abc import Callable
 from datetime import date, datetime, timedelta
 
 from maintenance.recurring.calculations.calendar_rules import CalendarRule, IntervalRule, MonthEnd, TextRule, Unit
-from maintenance.recurring.calculations.recurrence import Schedule
 from maintenance.recurring.calculations.rolling import roll_forward
+from maintenance.recurring.calculations.schedules import Schedule
 from tests.benchmarks.harness import BenchmarkError, Measured, at_least, timed
 from tests.benchmarks.plain_dateutil import plain_rule
 

@@ -5,7 +5,7 @@ from datetime import date
 
 from maintenance.recurring.calculations.meters import Limit, MeterRule
 from maintenance.recurring.calculations.past_work import PassedOver
-from maintenance.recurring.calculations.recurrence import LimitDue, NextDue, Schedule
+from maintenance.recurring.calculations.schedules import LimitDue, NextDue, Schedule
 
 # Guards a floor against the last digit of a forecast; far below any use that matters.
 ROUNDING = 1e-6

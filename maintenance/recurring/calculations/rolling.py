@@ -16,8 +16,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from maintenance.recurring.calculations.calendar_rules import CalendarRule, IntervalRule, MonthEnd, TextRule
-from maintenance.recurring.calculations.recurrence import Schedule
 from maintenance.recurring.calculations.rule_text import RuleParts, parse_date_rule
+from maintenance.recurring.calculations.schedules import Schedule
 
 Integers = NDArray[np.int64]
 

@@ -12,13 +12,7 @@ from hypothesis import strategies as st
 from maintenance.recurring.calculations.calendar_rules import IntervalRule, MonthEnd, TextRule, Unit
 from maintenance.recurring.calculations.meters import Charge, Limit, MeterHistory, MeterRule, Reading
 from maintenance.recurring.calculations.past_work import Completion
-from maintenance.recurring.calculations.recurrence import (
-    NextDue,
-    Schedule,
-    next_dates,
-    next_due,
-    schedule_from_fields,
-)
+from maintenance.recurring.calculations.recurrence import next_dates, next_due
 from maintenance.recurring.calculations.resets import (
     ALWAYS_ANCHORED,
     ALWAYS_FROM_COMPLETION,
@@ -30,6 +24,7 @@ from maintenance.recurring.calculations.resets import (
     Timing,
     Window,
 )
+from maintenance.recurring.calculations.schedules import NextDue, Schedule, schedule_from_fields
 from plant.frame.saying import say
 
 REFERENCE = Path(__file__).parents[2] / "reference" / "recurrence"

@@ -6,9 +6,9 @@ from hypothesis import strategies as st
 
 from maintenance.recurring.calculations.calendar_rules import CalendarRule, IntervalRule, MonthEnd, TextRule, Unit
 from maintenance.recurring.calculations.meters import Limit, MeterRule
-from maintenance.recurring.calculations.recurrence import Schedule
 from maintenance.recurring.calculations.resets import ALWAYS_ANCHORED
 from maintenance.recurring.calculations.rolling import _text_pattern, roll_forward
+from maintenance.recurring.calculations.schedules import Schedule
 from tests.benchmarks.bench_recurrence import standing_tasks
 from tests.benchmarks.plain_dateutil import plain_dates
 

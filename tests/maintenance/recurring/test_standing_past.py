@@ -14,8 +14,9 @@ from maintenance.recurring.calculations.calendar_rules import IntervalRule, Unit
 from maintenance.recurring.calculations.meters import Charge, Limit, MeterHistory, MeterRule, Reading
 from maintenance.recurring.calculations.passing_over import pass_over
 from maintenance.recurring.calculations.past_work import Begun, Completion, PassedOver
-from maintenance.recurring.calculations.recurrence import Schedule, next_due
+from maintenance.recurring.calculations.recurrence import next_due
 from maintenance.recurring.calculations.resets import ALWAYS_ANCHORED, ALWAYS_FROM_COMPLETION
+from maintenance.recurring.calculations.schedules import Schedule
 from maintenance.recurring.editing import make_standing_task
 from maintenance.recurring.rolling_on import complete, due_of, histories_for, pass_occurrence_over, roll
 from maintenance.work.course import withdraw
