@@ -7,7 +7,7 @@ import numpy as np
 
 from maintenance.watches.calculations.charge_rules import Seen
 from maintenance.watches.calculations.rows import WatchSpec
-from maintenance.watches.calculations.rules import Disagreement, KOfN, Limit
+from maintenance.watches.calculations.rule_kinds import Disagreement, KOfN, Limit
 from maintenance.watches.calculations.trends import Trend
 from maintenance.watches.specs import needed_quantities, used_keys
 from plant.models import Channel, Kiln

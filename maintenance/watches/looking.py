@@ -13,7 +13,7 @@ from maintenance.recurring.rolling_on import meter_histories
 from maintenance.watches.calculations.charge_rules import Seen, seen_in_charges
 from maintenance.watches.calculations.drift_charts import Drift
 from maintenance.watches.calculations.rows import WatchSpec
-from maintenance.watches.calculations.rules import MomentRule, RunningSince
+from maintenance.watches.calculations.rule_kinds import MomentRule, RunningSince
 from maintenance.watches.calculations.trends import Trend
 from maintenance.watches.firing import Looked, complete_pictures, note
 from maintenance.watches.moments import STEP_S, carry_on

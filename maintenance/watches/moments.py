@@ -1,8 +1,9 @@
 """A watch's rule carried on over a stretch of a kiln's moments: the same for looking and for the trial on the past."""
 
 from maintenance.watches.calculations.rows import WatchSpec
+from maintenance.watches.calculations.rule_kinds import Message, MomentRule
 from maintenance.watches.calculations.rules import Firing as Fired
-from maintenance.watches.calculations.rules import Message, MomentRule, Moments, allowed_in, evaluate
+from maintenance.watches.calculations.rules import Moments, allowed_in, evaluate
 from plant.models import Kiln
 from plant.readings.calculations.climate_signals import signal_values
 from plant.readings.calculations.climate_view import View

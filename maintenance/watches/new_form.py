@@ -10,7 +10,7 @@ from django.utils.translation import gettext_lazy
 from maintenance.models import TaskSheet, Watch
 from maintenance.watches.calculations.drift_charts import Drift
 from maintenance.watches.calculations.rows import Rule, WatchSpec
-from maintenance.watches.calculations.rules import (
+from maintenance.watches.calculations.rule_kinds import (
     Disagreement,
     KOfN,
     Limit,

@@ -12,7 +12,7 @@ from django.utils.translation import gettext as _
 
 from maintenance.models import Watch
 from maintenance.watches.calculations.rows import ANY_PLACE, WatchSpec, for_kiln, parse_watches, rule_from
-from maintenance.watches.calculations.rules import NoData
+from maintenance.watches.calculations.rule_kinds import NoData
 from plant.models import Channel, Kiln
 from plant.physics.quantities import QUANTITIES
 from plant.readings.calculations.charge_figures import FIGURES

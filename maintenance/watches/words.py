@@ -15,7 +15,7 @@ from maintenance.models import Watch
 from maintenance.watches.calculations.charge_rules import Seen
 from maintenance.watches.calculations.drift_charts import Drift
 from maintenance.watches.calculations.rows import WatchSpec
-from maintenance.watches.calculations.rules import (
+from maintenance.watches.calculations.rule_kinds import (
     Disagreement,
     KOfN,
     Limit,

@@ -15,7 +15,8 @@ import numpy as np
 
 from maintenance.demo.chamber.design import PINE, SPRUCE, Chamber, ChamberDesign
 from maintenance.demo.chamber.faults import Fault, FaultKind
-from maintenance.demo.chamber.model import ChamberRun, simulate
+from maintenance.demo.chamber.model import simulate
+from maintenance.demo.chamber.states import ChamberRun
 from maintenance.watches.calculations.drift_charts import Drift, follow
 from maintenance.watches.calculations.rows import WatchSpec, for_kiln, parse_watches
 from maintenance.watches.calculations.rules import allowed_in

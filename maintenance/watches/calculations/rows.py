@@ -8,7 +8,7 @@ from typing import Final, Literal, get_args, get_type_hints
 
 from maintenance.losses.price_of_waiting import KINDS
 from maintenance.watches.calculations.drift_charts import Drift
-from maintenance.watches.calculations.rules import (
+from maintenance.watches.calculations.rule_kinds import (
     Disagreement,
     KOfN,
     Limit,

@@ -6,7 +6,7 @@ from datetime import datetime, timedelta
 import pytest
 
 from maintenance.models import Defect, Firing, Watch, WorkOrder
-from maintenance.watches.calculations.rules import Limit
+from maintenance.watches.calculations.rule_kinds import Limit
 from maintenance.watches.specs import spec_of
 from maintenance.watches.trial import TrialResult, try_on_past
 from plant.basics.periods import from_epoch_s

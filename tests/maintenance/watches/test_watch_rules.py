@@ -12,21 +12,17 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from maintenance.watches.calculations.rules import (
+from maintenance.watches.calculations.rule_kinds import (
     Disagreement,
-    Firing,
     KOfN,
     Limit,
     Message,
     MomentRule,
-    Moments,
     NoData,
     RateOfChange,
     RunningSince,
-    allowed_in,
-    evaluate,
-    joined,
 )
+from maintenance.watches.calculations.rules import Firing, Moments, allowed_in, evaluate, joined
 from plant.readings.calculations.climate_frame import PHASE_CODES
 
 START_S, STEP_S = 1_700_000_000, 300

@@ -19,7 +19,8 @@ from maintenance.watches.calculations.rows import (
     rule_from,
     rule_parameters,
 )
-from maintenance.watches.calculations.rules import Firing, Limit, Message
+from maintenance.watches.calculations.rule_kinds import Limit, Message
+from maintenance.watches.calculations.rules import Firing
 from plant.readings.calculations.climate_frame import PHASE_CODES, Frame
 from tests.maintenance.watches.watch_past import fired_over
 
