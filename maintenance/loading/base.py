@@ -9,7 +9,7 @@ from typing import Any, ClassVar
 from django.db import models
 
 from inventory.models import Bin, Part, PartKind, PurchaseOrder, Supplier
-from maintenance.loading.columns import Column, Customs, Values
+from maintenance.loading.columns import Column, Customs, Ref, Values
 from maintenance.loading.faults import CellFault, Counts, Fault, Follows, Report, suggest
 from maintenance.loading.reading import Sheet
 from maintenance.models import Caution, CheckPoint, FunctionCheck, StandingTask, TaskSheet, WorkOrder
@@ -380,3 +380,17 @@ def _kiln_of(values: Values) -> Any:
 
 def _plain(value: Any) -> Any:
     return value.pk if isinstance(value, models.Model) else value
+
+
+KILN = Ref("kiln", "tag of the kiln", "K1", is_required=True, to="kiln")
+
+
+def refuse_other_kind(values: dict[str, Any]) -> None:
+    """Refuse a failure mode that belongs to another kind of component."""
+    component, mode = values.get("component"), values.get("failure_mode")
+    if component is not None and mode is not None and component.kind_id != mode.kind_id:
+        raise CellFault(
+            f"this is a failure mode of another kind of component than {component.tag}",
+            f"Write one of the kind {component.kind.code}, or correct the component.",
+            "failure_mode",
+        )

@@ -1,8 +1,7 @@
 """The file of channels: what is measured in each kiln, and which component of it measures or is measured."""
 
-from maintenance.loading.base import Table
+from maintenance.loading.base import KILN, Table
 from maintenance.loading.columns import Choice, Code, Flag, Ref, Whole
-from maintenance.loading.plant_tables import KILN
 from plant.models import Channel
 
 LONGEST_PLACE = 12

@@ -6,10 +6,9 @@ from datetime import timedelta
 from typing import Any
 
 from maintenance.checks.check_points import items_for
-from maintenance.loading.base import BATCH, Load, Row, Span, Table, raise_series
+from maintenance.loading.base import BATCH, KILN, Load, Row, Span, Table, raise_series, refuse_other_kind
 from maintenance.loading.columns import Choice, Moment, Ref, Text
 from maintenance.loading.faults import CellFault, Counts
-from maintenance.loading.plant_tables import KILN, refuse_other_kind
 from maintenance.loading.stock_tables import stable_key
 from maintenance.models import CheckItem, CheckPoint, Finding, FunctionCheck, Sitting
 

@@ -11,19 +11,12 @@ from django.db import IntegrityError, transaction
 from maintenance.loading.base import Load, Table
 from maintenance.loading.catalogue_tables import CATALOGUE
 from maintenance.loading.channel_table import ChannelTable
+from maintenance.loading.charge_tables import ChargeTable, DowntimeTable
 from maintenance.loading.check_tables import CheckFindingTable, FunctionCheckTable
 from maintenance.loading.columns import Customs
 from maintenance.loading.crew_tables import AbsenceTable, CrewTable, ShiftTable
 from maintenance.loading.faults import Counts, Fault, FileFault, Report
-from maintenance.loading.plant_tables import (
-    ChargeTable,
-    ComponentTable,
-    DowntimeTable,
-    FittingTable,
-    KilnTable,
-    MeterReadingTable,
-    MillTable,
-)
+from maintenance.loading.plant_tables import ComponentTable, FittingTable, KilnTable, MeterReadingTable, MillTable
 from maintenance.loading.reading import list_files, read_sheet
 from maintenance.loading.stock_tables import StockMoveTable, StockTable
 from maintenance.loading.store_tables import BinTable, OrderTable, PartTable, SupplierTable, TermsTable

@@ -7,7 +7,7 @@ from typing import Any, ClassVar
 
 from dateutil.rrule import rrulestr
 
-from maintenance.loading.base import BATCH, Load, Row, Span, Table, raise_series
+from maintenance.loading.base import BATCH, KILN, Load, Row, Span, Table, raise_series, refuse_other_kind
 from maintenance.loading.columns import (
     Amounts,
     Choice,
@@ -21,7 +21,6 @@ from maintenance.loading.columns import (
     Whole,
 )
 from maintenance.loading.faults import CellFault
-from maintenance.loading.plant_tables import KILN, refuse_other_kind
 from maintenance.loading.stock_tables import stable_key
 from maintenance.models import (
     Defect,
