@@ -9,7 +9,6 @@ from plant.frame.saying import say
 from plant.physics.emc import emc_from_psychrometer_pct
 from plant.readings.calculations.charge_figures import (
     FIGURES,
-    LOSS_SHARE,
     ChargeFigures,
     charge_figures,
     check_figure,
@@ -17,6 +16,7 @@ from plant.readings.calculations.charge_figures import (
     figure_places,
     figure_unit,
 )
+from plant.readings.calculations.charge_formulas import LOSS_SHARE
 from plant.readings.calculations.climate_frame import PHASE_CODES, Frame
 
 Numbers = NDArray[np.float64]
