@@ -15,7 +15,8 @@ from numpy.typing import NDArray
 
 from maintenance.demo.chamber.design import Chamber, ChamberDesign, Drive, Stage, Timber, controlled
 from maintenance.demo.chamber.faults import Fault, FaultKind
-from maintenance.demo.chamber.model import ChamberRun, simulate
+from maintenance.demo.chamber.model import simulate
+from maintenance.demo.chamber.states import ChamberRun
 from maintenance.demo.chamber.weather import DAY_S, HOUR_S, Weather
 from plant.basics.periods import to_epoch_s
 from plant.models import Charge, Downtime, Kiln, Phase

@@ -7,7 +7,8 @@ from statistics import fmean
 
 from maintenance.losses.waiting_loss import HOTTEST_CHAMBER_C
 from plant.models import Channel, ChannelDay, Charge, Kiln, Phase
-from plant.physics.psychrometrics import saturation_pressure_pa, wet_bulb_c
+from plant.physics.psychrometrics import wet_bulb_c
+from plant.physics.saturation import saturation_pressure_pa
 
 HOT = (Phase.Kind.HEATING_UP, Phase.Kind.DRYING, Phase.Kind.CONDITIONING)
 LEAST_DAYS = 3

@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from plant.physics.arrays import Numbers, within
-from plant.physics.psychrometrics import saturation_pressure_pa
+from plant.physics.saturation import saturation_pressure_pa
 
 MM_PER_INCH = 25.4
 PA_PER_MMHG = 133.322

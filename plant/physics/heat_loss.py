@@ -7,7 +7,8 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from plant.physics.arrays import Numbers, within
-from plant.physics.psychrometrics import STANDARD_PRESSURE_PA, ZERO_C_K
+from plant.physics.psychrometrics import STANDARD_PRESSURE_PA
+from plant.physics.saturation import ZERO_C_K
 
 STEFAN_BOLTZMANN_W_M2_K4 = 5.670374419e-8
 """CODATA 2018, exact."""

@@ -12,14 +12,12 @@ from plant.physics.arrays import within
 from plant.physics.heat_loss import GRAVITY_M_S2
 from plant.physics.psychrometrics import (
     STANDARD_PRESSURE_PA,
-    ZERO_C_K,
     density_kg_m3,
     enthalpy_j_kg,
     humidity_ratio,
     humidity_ratio_from_wet_bulb,
-    saturation_pressure_pa,
-    saturation_temperature_c,
 )
+from plant.physics.saturation import ZERO_C_K, saturation_pressure_pa, saturation_temperature_c
 
 GAP_DISCHARGE = 0.65
 """Discharge coefficient of a sharp-edged opening: usual value of textbooks, from memory."""

@@ -9,7 +9,7 @@ from plant import clock
 from plant.frame.units import temperature_in
 from plant.models import Channel, ChannelDay, Kiln, Mill
 from plant.physics.emc import HOTTEST_C
-from plant.physics.psychrometrics import saturation_temperature_c
+from plant.physics.saturation import saturation_temperature_c
 from plant.readings.calculations.climate_signals import DIFFERENCE, SIGNALS
 
 LOOK_BACK = timedelta(days=60)

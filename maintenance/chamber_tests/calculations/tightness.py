@@ -31,13 +31,8 @@ from maintenance.chamber_tests.calculations.figures import (
     unchecked,
 )
 from maintenance.chamber_tests.calculations.fit import Fit, fit
-from plant.physics.psychrometrics import (
-    ZERO_C_K,
-    humidity_ratio,
-    is_possible_pair,
-    saturation_pressure_pa,
-    vapour_pressure_from_psychrometer,
-)
+from plant.physics.psychrometrics import humidity_ratio, is_possible_pair, vapour_pressure_from_psychrometer
+from plant.physics.saturation import ZERO_C_K, saturation_pressure_pa
 from plant.readings.calculations.climate_frame import Frame
 
 Numbers = NDArray[np.float64]

@@ -13,7 +13,6 @@ Valves and flaps are read as the controller orders them; what they truly do stan
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
 from typing import Final
 
 import numpy as np
@@ -23,30 +22,31 @@ from maintenance.demo.chamber.control import Controller, Stages
 from maintenance.demo.chamber.design import Chamber, ChargePlan, Stage, Timber, charge_stages
 from maintenance.demo.chamber.faults import Effects, Fault, FaultKind
 from maintenance.demo.chamber.sensors import RAW, Sensors, read_channels
+from maintenance.demo.chamber.states import (
+    DRY_AIR_J_KG_K,
+    LIQUID_J_KG_K,
+    SHELL_SHARE,
+    VAPOUR_AT_0_J_KG,
+    VAPOUR_J_KG_K,
+    AirNow,
+    Books,
+    ChamberRun,
+    FabricNow,
+    Numbers,
+    TimberNow,
+    charges_of,
+    vapour_j_kg,
+)
 from maintenance.demo.chamber.tables import between, saturation_pa, wood_activity
 from maintenance.demo.chamber.weather import HOUR_S, Weather
 from plant.physics.drying_capacity import rate_ratio_at
-from plant.physics.psychrometrics import (
-    DRY_AIR_GAS_CONSTANT_J_KG_K,
-    STANDARD_PRESSURE_PA,
-    WATER_TO_AIR_MASS_RATIO,
-    ZERO_C_K,
-)
-from plant.readings.calculations.climate_frame import Frame
+from plant.physics.psychrometrics import DRY_AIR_GAS_CONSTANT_J_KG_K, STANDARD_PRESSURE_PA, WATER_TO_AIR_MASS_RATIO
+from plant.physics.saturation import ZERO_C_K
 
-Numbers = NDArray[np.float64]
-
-# The enthalpy of moist air as `psychrometrics.enthalpy_j_kg` has it.
-DRY_AIR_J_KG_K, VAPOUR_J_KG_K, VAPOUR_AT_0_J_KG = 1006.0, 1860.0, 2.501e6
-LIQUID_J_KG_K: Final = 4186.0
 VAPOUR_GAS_CONSTANT: Final = DRY_AIR_GAS_CONSTANT_J_KG_K / WATER_TO_AIR_MASS_RATIO
-DRY_WOOD_J_KG_K: Final = 1360.0
-"""Between 20 and 70 °C; Wood Handbook (FPL-GTR-190) ch. 4 gives 0.103 + 0.00387 T kJ/kgK (T in K), from memory."""
 SURFACE_W_M2K: Final = 14.0
 """From air to boards at full flow. Usual value of textbooks, from memory."""
 STEEL_W_M2K: Final = 12.0
-SHELL_SHARE: Final = 0.12
-"""Share of the timber that is at the surface. Ours."""
 DRY_SHELL_RESISTANCE: Final = 3.0
 """By how much a dry shell holds its water back over a wet surface. Ours."""
 FIBRE_SATURATION: Final = 0.28
@@ -68,51 +68,6 @@ _HEATING_VALVE_LEAKS, _HEATING_VALVE_STUCK, _COIL_FOULED = (
 NO_TIMBER: Final = Timber(0.0, 0.0, 0.0, 0.0)
 TEMPS_C: Final = np.arange(20.0, 100.5, 0.5)
 RATE_RATIO: Final = rate_ratio_at(TEMPS_C, 60.0)
-
-
-@dataclass(frozen=True, slots=True)
-class PhaseSpan:
-    """A phase of a charge; without an end it goes on beyond the run."""
-
-    kind: str
-    begin_s: int
-    end_s: int | None
-
-
-@dataclass(frozen=True, slots=True)
-class ChargeRun:
-    """A charge as it went."""
-
-    plan: ChargePlan
-    phases: tuple[PhaseSpan, ...]
-
-
-@dataclass(frozen=True, slots=True)
-class ChamberRun:
-    """What one chamber did.
-
-    ``values`` holds the readings by channel, ``truth`` what no sensor shows, both of shape (n,): air changes an hour,
-    moisture of the wood (%), temperature and humidity ratio of the air, flow of the fans (share), evaporation (kg/h).
-    ``balance`` holds sums over the run by which water (kg) and heat (J) can be checked.
-    """
-
-    kiln: int
-    start_s: int
-    step_s: int
-    values: dict[str, Numbers]
-    phase: NDArray[np.int8]
-    charges: tuple[ChargeRun, ...]
-    truth: dict[str, Numbers]
-    balance: dict[str, float]
-
-    @property
-    def moments_s(self) -> NDArray[np.int64]:
-        """Seconds since 1970 of each reading."""
-        return self.start_s + self.step_s * np.arange(len(self.phase), dtype=np.int64)
-
-    def frame(self) -> Frame:
-        """Return the readings as watches look at them."""
-        return Frame(self.start_s, self.step_s, self.values, self.phase)
 
 
 def simulate(
@@ -158,67 +113,6 @@ def simulate(
     if strange:
         raise ValueError(f"fault of kiln {strange[0].kiln}, but there are {len(chambers)}")
     return _Run(chambers, begin_s, hours, faults, emit_s, step_s, weather).go()
-
-
-@dataclass
-class _Air:
-    """The chamber's air: masses in kg, temperature in °C."""
-
-    dry_kg: Numbers
-    vapour_kg: Numbers
-    temp_c: Numbers
-
-    @property
-    def enthalpy_j(self) -> Numbers:
-        return self.dry_kg * DRY_AIR_J_KG_K * self.temp_c + self.vapour_kg * vapour_j_kg(self.temp_c)
-
-
-@dataclass
-class _Timber:
-    """What is loaded; no mass where nothing is. Moisture as a fraction of the oven-dry mass."""
-
-    dry_kg: Numbers
-    surface_m2: Numbers
-    time_constant_60_h: Numbers
-    shell: Numbers
-    core: Numbers
-    temp_c: Numbers
-
-    @property
-    def moisture(self) -> Numbers:
-        return SHELL_SHARE * self.shell + (1 - SHELL_SHARE) * self.core
-
-    @property
-    def heat_capacity_j_k(self) -> Numbers:
-        return self.dry_kg * (DRY_WOOD_J_KG_K + LIQUID_J_KG_K * self.moisture)
-
-
-@dataclass
-class _Fabric:
-    """Steel with its film of water, and the wall behind it."""
-
-    steel_c: Numbers
-    film_kg: Numbers
-    wall_c: Numbers
-
-
-@dataclass
-class _Books:
-    """Sums over a run, one for each chamber: what came in and what went out."""
-
-    water_in_kg: Numbers
-    water_out_kg: Numbers
-    heat_in_j: Numbers
-    heat_out_j: Numbers
-    coil_j: Numbers = field(init=False)
-
-    def __post_init__(self) -> None:
-        self.coil_j = np.zeros_like(self.heat_in_j)
-
-
-def vapour_j_kg(temp_c: Numbers) -> Numbers:
-    """Enthalpy of vapour in J/kg."""
-    return np.asarray(VAPOUR_AT_0_J_KG + VAPOUR_J_KG_K * temp_c)
 
 
 def _columns(chambers: Sequence[Chamber], name: str) -> Numbers:
@@ -279,10 +173,10 @@ class _Run:
         pressure = STANDARD_PRESSURE_PA * WATER_TO_AIR_MASS_RATIO / (WATER_TO_AIR_MASS_RATIO + ratio)
         dry = pressure * self.volume_m3 / (DRY_AIR_GAS_CONSTANT_J_KG_K * (temp + ZERO_C_K))
         zeros = np.zeros(kilns)
-        self.air = _Air(dry, dry * ratio, temp.copy())
-        self.timber = _Timber(zeros.copy(), zeros.copy(), zeros.copy(), zeros.copy(), zeros.copy(), temp.copy())
-        self.fabric = _Fabric(temp.copy(), zeros.copy(), temp.copy())
-        self.books = _Books(*(zeros.copy() for _ in range(4)))
+        self.air = AirNow(dry, dry * ratio, temp.copy())
+        self.timber = TimberNow(zeros.copy(), zeros.copy(), zeros.copy(), zeros.copy(), zeros.copy(), temp.copy())
+        self.fabric = FabricNow(temp.copy(), zeros.copy(), temp.copy())
+        self.books = Books(*(zeros.copy() for _ in range(4)))
         self.sensors.start(temp, ratio)
         self._enter_stages(np.arange(kilns), temp, self.begin_s)
         self.started_kg, self.started_j = self.water_kg(), self.heat_j()
@@ -576,28 +470,10 @@ class _Run:
                 "heat_out_j": float(books.heat_out_j[kiln]), "heat_stored_j": float(stored_j[kiln]),
                 "coil_j": float(books.coil_j[kiln]),
             }  # fmt: skip
-            charges = _charges(self.stages.history[kiln], self.stages.programmes[kiln], self.plans[kiln])
+            charges = charges_of(self.stages.history[kiln], self.stages.programmes[kiln], self.plans[kiln])
             found.append(
                 ChamberRun(
                     kiln, self.begin_s, self.emit_s, readings[kiln], phase[:, kiln].copy(), charges, truth, balance
                 )
             )
         return found
-
-
-def _charges(
-    history: Sequence[tuple[int, int]], stages: Sequence[Stage], plans: Sequence[ChargePlan]
-) -> tuple[ChargeRun, ...]:
-    """Put the stages that were gone through together to the phases of charges."""
-    spans: dict[int, list[PhaseSpan]] = {}
-    for place, (index, begin_s) in enumerate(history):
-        stage = stages[index]
-        end_s = history[place + 1][1] if place + 1 < len(history) else None
-        if stage.charge < 0:
-            continue
-        phases = spans.setdefault(stage.charge, [])
-        if phases and phases[-1].kind == stage.phase:
-            phases[-1] = PhaseSpan(stage.phase, phases[-1].begin_s, end_s)
-        else:
-            phases.append(PhaseSpan(stage.phase, begin_s, end_s))
-    return tuple(ChargeRun(plans[number], tuple(phases)) for number, phases in sorted(spans.items()))

@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from plant.physics.emc import emc_pct, humidity_for_emc
-from plant.physics.psychrometrics import saturation_pressure_pa
+from plant.physics.saturation import saturation_pressure_pa
 
 Numbers = NDArray[np.float64]
 

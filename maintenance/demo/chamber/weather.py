@@ -6,7 +6,8 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from plant.physics.psychrometrics import humidity_ratio, saturation_pressure_pa
+from plant.physics.psychrometrics import humidity_ratio
+from plant.physics.saturation import saturation_pressure_pa
 
 Numbers = NDArray[np.float64]
 HOUR_S: Final = 3600

@@ -14,12 +14,8 @@ from maintenance.demo.chamber.design import Chamber, Timber
 from maintenance.demo.chamber.model import simulate
 from maintenance.demo.chamber.programmes import tightness_stages
 from maintenance.watches.calculations.student_t import t_quantile
-from plant.physics.psychrometrics import (
-    STANDARD_PRESSURE_PA,
-    humidity_ratio,
-    saturation_pressure_pa,
-    vapour_pressure_pa,
-)
+from plant.physics.psychrometrics import STANDARD_PRESSURE_PA, humidity_ratio, vapour_pressure_pa
+from plant.physics.saturation import saturation_pressure_pa
 from plant.readings.calculations.climate_frame import PHASE_CODES, Frame
 from tests.maintenance.chamber_tests import chamber_cases
 from tests.maintenance.chamber_tests.chamber_cases import BEGIN_S, Case, cool_case, tight_case, warm_case

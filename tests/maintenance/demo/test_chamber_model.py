@@ -20,13 +20,15 @@ from maintenance.demo.chamber.design import (
     Step,
 )
 from maintenance.demo.chamber.faults import Fault, FaultKind
-from maintenance.demo.chamber.model import ChamberRun, simulate
+from maintenance.demo.chamber.model import simulate
 from maintenance.demo.chamber.sensors import class_b_k
+from maintenance.demo.chamber.states import ChamberRun
 from maintenance.demo.chamber.tables import saturation_pa, wood_activity
 from plant.physics.drying_capacity import Drying, time_constant_h
 from plant.physics.emc import emc_from_psychrometer_pct, emc_pct
-from plant.physics.psychrometrics import enthalpy_j_kg, humidity_ratio, saturation_pressure_pa
+from plant.physics.psychrometrics import enthalpy_j_kg, humidity_ratio
 from plant.physics.quantities import QUANTITIES
+from plant.physics.saturation import saturation_pressure_pa
 from plant.readings.calculations.climate_frame import PHASE_CODES
 
 BEGIN_S = 1_761_955_200
