@@ -12,6 +12,28 @@ STOREYS = ("plant", "maintenance")
 # What Django looks for directly in a storey, beside the rooms.
 DJANGOS_FOLDERS = {"management", "migrations", "static", "templates", "templatetags"}
 NAMED_FILE = re.compile(r"`([\w./-]+\.(?:py|csv|md))`")
+# What Django, its task queue and the storey itself look for by name; and paths that migrations reach into.
+FILES = {
+    "plant": {
+        "access.py",
+        "apps.py",
+        "checks.py",
+        "clock.py",
+        "context.py",
+        "fields.py",
+        "middleware.py",
+        "migration_ops.py",
+        "patterns.py",
+        "signals.py",
+        "tasks.py",
+        "urls.py",
+        "validators.py",
+    },
+    "maintenance": {"apps.py", "patterns.py", "tasks.py", "urls.py"},
+}
+MOST_LINES = 500
+# Files of rooms that are being rebuilt. The test asks for an entry's end as soon as the file is short enough.
+STILL_LONGER = {"maintenance/calculations/simple_placing.py", "maintenance/placing/model.py"}
 # A room that a colleague is still emptying has no page.
 WITHOUT_PAGE = {"maintenance/calculations"}
 
@@ -47,3 +69,27 @@ def test_files_that_a_page_names_are_there(leaf: Path) -> None:
 def test_no_two_rooms_share_a_folder_of_templates() -> None:
     folders = [path.name for storey in STOREYS for path in (ROOT / storey).glob("*/templates/*")]
     assert sorted(folders) == sorted(set(folders))
+
+
+@pytest.mark.parametrize("storey", STOREYS)
+def test_only_rooms_and_what_is_looked_for_by_name_lie_directly_in_a_storey(storey: str) -> None:
+    files = {path.name for path in (ROOT / storey).iterdir() if path.is_file()}
+    assert files <= FILES[storey] | {"__init__.py"}
+    folders = {
+        path.name for path in (ROOT / storey).iterdir() if any(path.glob("**/*.py")) or any(path.glob("**/*.html"))
+    }
+    assert folders - {room.name for room in rooms() if room.parent.name == storey} <= DJANGOS_FOLDERS
+
+
+def test_no_file_of_the_product_is_longer_than_500_lines() -> None:
+    found = [
+        path.relative_to(ROOT)
+        for storey in ("config", "inventory", *STOREYS)
+        for path in (ROOT / storey).rglob("*")
+        if path.suffix in {".py", ".html"} and "migrations" not in path.parts
+    ]
+    lines = {str(path): len((ROOT / path).read_text(encoding="utf-8").splitlines()) for path in found}
+    longer = {path: count for path, count in lines.items() if count > MOST_LINES}
+    assert found
+    assert {path: count for path, count in longer.items() if path not in STILL_LONGER} == {}
+    assert set(longer) >= STILL_LONGER, "an entry of STILL_LONGER is short enough, or gone: delete the entry"
