@@ -16,29 +16,3 @@ from inventory.actions.ordering import (
 )
 from inventory.actions.refusals import MoveRefused, OrderRefused, TakesFromOthers
 from inventory.actions.reserving import close_reservation, release, reserve
-
-__all__ = [
-    "DrawnUp",
-    "MoveRefused",
-    "OrderRefused",
-    "Received",
-    "TakesFromOthers",
-    "change_quantities",
-    "close_reservation",
-    "count",
-    "draw_up_orders",
-    "give_back",
-    "issue",
-    "lacking",
-    "likely_arrival",
-    "order_part",
-    "promise",
-    "receive",
-    "receive_line",
-    "release",
-    "reserve",
-    "scrap",
-    "send",
-    "transfer",
-    "withdraw",
-]

@@ -3,18 +3,3 @@
 from inventory.models.orders import PurchaseOrder, PurchaseOrderLine
 from inventory.models.parts import Bin, Lot, Part, PartKind, Supplier, SupplierTerms
 from inventory.models.stock import ReorderAdvice, Reservation, StockLevel, StockMove
-
-__all__ = [
-    "Bin",
-    "Lot",
-    "Part",
-    "PartKind",
-    "PurchaseOrder",
-    "PurchaseOrderLine",
-    "ReorderAdvice",
-    "Reservation",
-    "StockLevel",
-    "StockMove",
-    "Supplier",
-    "SupplierTerms",
-]

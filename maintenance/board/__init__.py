@@ -3,15 +3,3 @@
 from maintenance.board.record import build_board
 from maintenance.board.scale import USUAL_DAYS, ZOOMS
 from maintenance.board.words import barred_jobs, lead_sentence, orders_in, rank_orders, safety_shouts, unplaced
-
-__all__ = [
-    "USUAL_DAYS",
-    "ZOOMS",
-    "barred_jobs",
-    "build_board",
-    "lead_sentence",
-    "orders_in",
-    "rank_orders",
-    "safety_shouts",
-    "unplaced",
-]

@@ -4,7 +4,8 @@ from dataclasses import fields
 from decimal import Decimal
 from uuid import UUID
 
-from maintenance.losses.price_of_waiting import KINDS, Worth, price
+from maintenance.losses.price_of_waiting import KINDS
+from maintenance.losses.waiting_loss import Worth, price
 from maintenance.models import Defect
 from maintenance.pricing.keeping import price_defect
 from maintenance.pricing.prefill import grounds_of, proposals

@@ -1,6 +1,6 @@
 """The price of waiting with a defect: kinds of loss, and what each takes for granted.
 
-Each kind is a frozen dataclass of assumptions with ranges; ``price`` turns one into kWh, cubic metres and money a day.
+Each kind is a frozen dataclass of assumptions with ranges; ``price`` of ``waiting_loss`` says kWh, m3 and money a day.
 """
 
 from maintenance.losses.waiting_drying import ColdSide, LessAir, WarmWetBulb
@@ -14,17 +14,7 @@ from maintenance.losses.waiting_heat import (
     Threshold,
     WaterLeak,
 )
-from maintenance.losses.waiting_loss import (
-    Assumptions,
-    Bound,
-    Grounds,
-    Loss,
-    Price,
-    Sureness,
-    Worth,
-    price,
-    to_the_cent,
-)
+from maintenance.losses.waiting_loss import Assumptions
 
 KINDS: dict[str, type[Assumptions]] = {
     "door_gap": DoorGap,
@@ -101,18 +91,3 @@ def proposed_kind(failure_mode: str, component_kind: str, *, is_steam: bool) -> 
     if component_kind in _BY_KIND:
         return _BY_KIND[component_kind]
     return leak if component_kind in _LEAKING_KINDS else None
-
-
-__all__ = [
-    "KINDS",
-    "Assumptions",
-    "Bound",
-    "Grounds",
-    "Loss",
-    "Price",
-    "Sureness",
-    "Worth",
-    "price",
-    "proposed_kind",
-    "to_the_cent",
-]

@@ -6,7 +6,8 @@ from django.conf import settings
 from django.db import models
 from django.utils.translation import gettext_lazy as _
 
-from maintenance.losses.price_of_waiting import KINDS, Assumptions, Sureness, to_the_cent
+from maintenance.losses.price_of_waiting import KINDS
+from maintenance.losses.waiting_loss import Assumptions, Sureness, to_the_cent
 from maintenance.models.checks import Defect
 from maintenance.models.querysets import PriceOfWaitingQuerySet
 from plant.fields import MoneyField, QuantityField

@@ -10,7 +10,8 @@ from django.utils.translation import gettext as _now
 from django.utils.translation import gettext_lazy as _
 
 from maintenance.frame.fields import KeyField, MeasureField
-from maintenance.losses.price_of_waiting import KINDS, Assumptions, Price, Worth, price
+from maintenance.losses.price_of_waiting import KINDS
+from maintenance.losses.waiting_loss import Assumptions, Price, Worth, price
 from maintenance.pricing.prefill import Proposal, grounds_of
 from maintenance.pricing.words import HINTS, LABELS, own_first, scale_of
 from plant.frame.measures import InUnitField

@@ -6,7 +6,7 @@ from django.core.exceptions import ValidationError
 from django.db import transaction
 from django.utils.translation import gettext as _
 
-from maintenance.losses.price_of_waiting import Price, Worth
+from maintenance.losses.waiting_loss import Price, Worth
 from maintenance.models import Defect, PriceOfWaiting
 from plant import clock
 from plant.access import require

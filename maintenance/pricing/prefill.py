@@ -8,7 +8,8 @@ from decimal import Decimal
 from django.utils.translation import gettext as _
 
 from maintenance.losses.longer_drying import TimedCharge, longer_since
-from maintenance.losses.price_of_waiting import KINDS, Grounds, Price, Worth, price, proposed_kind
+from maintenance.losses.price_of_waiting import KINDS, proposed_kind
+from maintenance.losses.waiting_loss import Grounds, Price, Worth, price
 from maintenance.models import Defect, PriceOfWaiting
 from maintenance.pricing.usual_climate import usual_climate
 from plant.basics.sentences import Sentence, Sentences

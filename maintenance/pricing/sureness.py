@@ -9,7 +9,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from maintenance.frame.words import money_words
-from maintenance.losses.price_of_waiting import Sureness
+from maintenance.losses.waiting_loss import Sureness
 from maintenance.models import Defect, Plan, PriceOfWaiting, WorkOrder
 from plant.models import Mill
 

@@ -8,7 +8,8 @@ from typing import Any
 from django.utils.functional import Promise
 from django.utils.translation import gettext_lazy
 
-from maintenance.losses.price_of_waiting import KINDS, Assumptions
+from maintenance.losses.price_of_waiting import KINDS
+from maintenance.losses.waiting_loss import Assumptions
 from plant.basics.units import Scale
 from plant.frame.figures import fixed, quantity
 from plant.frame.units import temperature_in, temperature_scale

@@ -14,7 +14,7 @@ from django.utils.translation import ngettext
 
 from inventory.advice import refresh_advice
 from inventory.models import Part
-from maintenance.losses.price_of_waiting import to_the_cent
+from maintenance.losses.waiting_loss import to_the_cent
 from maintenance.models import Firing, Watch, WorkOrder
 from maintenance.models.catalogue import NeedsState
 from maintenance.orders.joining import Asked, join, same_work, suspect_of

@@ -1,7 +1,7 @@
 """Downtime: reported, ended, and corrected with a reason; the history keeps what stood there before."""
 
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import datetime
 from decimal import Decimal
 from typing import Any
 
@@ -17,7 +17,6 @@ from plant.frame.particulars import particulars, refuse_stale, save_changed
 from plant.models import Change, Component, Downtime, Kiln, User
 from plant.warnings.running_bars import lock_kiln, refuse_running
 
-FAR = timedelta(days=36525)
 FIELDS = ("kind", "start_at", "end_at", "announced_at", "share_lost", "component", "cause")
 
 

@@ -135,16 +135,6 @@ PINE: Final = Species(
     (Step(45, 60, 4), Step(30, 63, 7), Step(20, 67, 10), Step(0, 70, 14)),
     (70, 65),
 )
-BEECH: Final = Species(
-    "beech",
-    570,
-    (55, 80),
-    9,
-    (26, 32),
-    0.5,
-    (Step(40, 45, 2.5), Step(30, 50, 4), Step(22, 56, 8), Step(15, 62, 13), Step(0, 66, 18)),
-    (68, 62),
-)
 
 
 @dataclass(frozen=True, slots=True)

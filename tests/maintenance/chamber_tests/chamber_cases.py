@@ -11,11 +11,11 @@ from maintenance.chamber_tests.calculations.heat_loss import heat_loss_by_coolin
 from maintenance.chamber_tests.calculations.tightness import tightness
 from maintenance.demo.chamber.design import Chamber, ChamberDesign
 from maintenance.demo.chamber.model import STEEL_W_M2K, simulate
-from maintenance.demo.chamber.programmes import cooling_stages, steady_power_stages, tightness_stages
 from maintenance.demo.chamber.states import ChamberRun
 from plant.physics.psychrometrics import enthalpy_j_kg, humidity_ratio
 from plant.physics.saturation import saturation_pressure_pa
 from plant.readings.calculations.climate_frame import Frame
+from tests.maintenance.chamber_tests.programmes import cooling_stages, steady_power_stages, tightness_stages
 
 BEGIN_S = 1_761_955_200
 WARM_H, SPRAY_H = 6.0, 0.75

@@ -12,13 +12,13 @@ from maintenance.chamber_tests.calculations.heat_loss import heat_loss_by_coolin
 from maintenance.chamber_tests.calculations.tightness import tightness
 from maintenance.demo.chamber.design import Chamber, Timber
 from maintenance.demo.chamber.model import simulate
-from maintenance.demo.chamber.programmes import tightness_stages
 from maintenance.watches.calculations.student_t import t_quantile
 from plant.physics.psychrometrics import STANDARD_PRESSURE_PA, humidity_ratio, vapour_pressure_pa
 from plant.physics.saturation import saturation_pressure_pa
 from plant.readings.calculations.climate_frame import PHASE_CODES, Frame
 from tests.maintenance.chamber_tests import chamber_cases
 from tests.maintenance.chamber_tests.chamber_cases import BEGIN_S, Case, cool_case, tight_case, warm_case
+from tests.maintenance.chamber_tests.programmes import tightness_stages
 
 STEP_S = 300
 NO_ERRORS = SensorErrors(sd_share=0.0)

@@ -9,7 +9,6 @@ from hypothesis import strategies as st
 
 from maintenance.demo.chamber import weather as chamber_weather
 from maintenance.demo.chamber.design import (
-    BEECH,
     SPRUCE,
     Chamber,
     ChamberDesign,
@@ -36,6 +35,16 @@ HOUR_S = 3600
 # A chamber whose first charge begins soon.
 SEED = 164
 FAULT_H, MENDED_H, UNTIL_H = 10, 24, 25
+BEECH = Species(
+    "beech",
+    570,
+    (55, 80),
+    9,
+    (26, 32),
+    0.5,
+    (Step(40, 45, 2.5), Step(30, 50, 4), Step(22, 56, 8), Step(15, 62, 13), Step(0, 66, 18)),
+    (68, 62),
+)
 
 
 @pytest.fixture

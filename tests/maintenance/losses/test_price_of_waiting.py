@@ -10,9 +10,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from maintenance.losses import waiting_heat as heat
-from maintenance.losses.price_of_waiting import KINDS, Bound, Worth, price, proposed_kind
+from maintenance.losses.price_of_waiting import KINDS, proposed_kind
 from maintenance.losses.waiting_drying import ColdSide, LessAir, WarmWetBulb
-from maintenance.losses.waiting_loss import HotChamber
+from maintenance.losses.waiting_loss import Bound, HotChamber, Worth, price
 from tests.plant.physics.drying_reference import rows
 
 WORTH = Worth(Decimal("0.08"), Decimal(45), Decimal(14))

@@ -5,9 +5,10 @@ from decimal import Decimal
 import pytest
 
 from maintenance.losses.longer_drying import TimedCharge, longer_since
-from maintenance.losses.price_of_waiting import KINDS, Bound, Grounds, Worth, price, to_the_cent
+from maintenance.losses.price_of_waiting import KINDS
 from maintenance.losses.waiting_drying import ColdSide, LessAir, WarmWetBulb
 from maintenance.losses.waiting_heat import BarePipe, DoorGap, SteamLeak
+from maintenance.losses.waiting_loss import Bound, Grounds, Worth, price, to_the_cent
 
 WORTH = Worth(Decimal("0.08"), Decimal(45), Decimal(14))
 ON_RECORD = frozenset({"hot_h_per_day", "vented_anyway_pct"})

@@ -13,8 +13,9 @@ from django.test import Client
 from django.test.utils import CaptureQueriesContext
 
 from maintenance.checks.defects import work_order_from_defect
-from maintenance.losses.price_of_waiting import KINDS, Bound, Worth, price
+from maintenance.losses.price_of_waiting import KINDS
 from maintenance.losses.waiting_heat import BarePipe
+from maintenance.losses.waiting_loss import Bound, Worth, price
 from maintenance.models import Defect, PriceOfWaiting
 from maintenance.pricing.forms import PriceForm
 from maintenance.pricing.keeping import price_defect

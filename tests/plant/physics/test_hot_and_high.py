@@ -6,9 +6,9 @@ import numpy as np
 import psychrolib
 import pytest
 
-from maintenance.losses.price_of_waiting import Worth, price
 from maintenance.losses.waiting_drying import WarmWetBulb
 from maintenance.losses.waiting_heat import DoorGap
+from maintenance.losses.waiting_loss import Worth, price
 from plant.physics.emc import HOTTEST_C, emc_from_psychrometer_pct, emc_pct
 from plant.physics.heat_loss import bare_pipe_loss_w_m
 from plant.physics.psychrometrics import (
