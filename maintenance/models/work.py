@@ -14,6 +14,7 @@ from maintenance.models.catalogue import NeedsState, TaskSheet
 from maintenance.models.checks import Defect, FunctionCheck
 from maintenance.models.querysets import FINISHED_STATES, STATES_BEFORE_START, WorkOrderQuerySet
 from maintenance.models.standing import StandingTask
+from plant import clock
 from plant.fields import MoneyField, QuantityField, SentencesField
 from plant.models import Charge, Component, Downtime, Kiln, Person, Skill
 
@@ -153,6 +154,11 @@ class WorkOrder(models.Model):
         if self.state in FINISHED_STATES or self.defect is None:
             return False
         return self.defect.blocks_entry and self.defect.cured_at is None
+
+    @property
+    def is_overdue(self) -> bool:
+        """Say whether its due date has passed and it is still to be done."""
+        return self.state not in FINISHED_STATES and self.due_at < clock.now()
 
     @property
     def is_paused(self) -> bool:
@@ -316,3 +322,11 @@ class Placement(models.Model):
 
     def __str__(self) -> str:
         return f"{self.work_order_id} {self.start_at:%Y-%m-%d %H:%M}"
+
+    @property
+    def is_after_safety_date(self) -> bool:
+        """Say whether it ends after a safety date of its job that is still ahead."""
+        order = self.work_order
+        if not order.is_safety or order.safety_at is None:
+            return False
+        return self.end_at > order.safety_at > clock.now()
