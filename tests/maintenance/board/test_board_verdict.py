@@ -17,6 +17,7 @@ from plant.models import Person, Shift, ShiftDuty
 from tests.factories import MONDAY, KilnFactory, PersonFactory, UserFactory
 from tests.maintenance.placing_mill import OPENING_FROM, job, on_shift, programme
 from tests.maintenance.plans_made import made_plan
+from tests.pages import markup
 
 pytestmark = pytest.mark.django_db
 NOW = MONDAY + timedelta(hours=1)
@@ -51,8 +52,7 @@ def order(oda: Person) -> WorkOrder:
 
 def _text(response: Any) -> str:
     assert response.status_code == 200, response.status_code
-    text: str = response.content.decode()
-    return text
+    return markup(response)
 
 
 def ask(client: Client, **query: Any) -> str:

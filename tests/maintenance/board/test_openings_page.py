@@ -16,6 +16,7 @@ from plant.models import Absence, Job, Kiln, Person
 from tests.factories import MONDAY, DefectFactory, KilnFactory, MillFactory, UserFactory
 from tests.maintenance.mill import a_person, a_user, opened
 from tests.maintenance.placing_mill import OPENING_FROM, job, on_shift, programme, standing
+from tests.pages import markup
 
 pytestmark = pytest.mark.django_db
 NOW = MONDAY + timedelta(hours=1)
@@ -35,8 +36,7 @@ def planner(client: Client) -> Client:
 
 def _text(response: Any) -> str:
     assert response.status_code == 200, response.status_code
-    text: str = response.content.decode()
-    return text
+    return markup(response)
 
 
 def _again(order: WorkOrder) -> WorkOrder:

@@ -21,6 +21,7 @@ from tests.factories import (
 )
 from tests.maintenance.mill import a_user, signed_in
 from tests.maintenance.work.test_work_order_pages import door
+from tests.pages import markup
 
 pytestmark = pytest.mark.django_db
 
@@ -131,8 +132,8 @@ def test_a_fault_of_the_way_out_says_that_somebody_may_be_inside(master: Client,
 
 def test_a_refusal_unfolds_the_part_it_belongs_to(master: Client, check: FunctionCheck) -> None:
     sit(master, check)
-    shown = say(master, point(check, "fans-run"), "not_seen").content.decode()
-    assert shown.count('<details class="more" open>') == 1
+    shown = say(master, point(check, "fans-run"), "not_seen")
+    assert markup(shown).count('<details class="more" open>') == 1
     long = say(master, point(check, "fans-run"), "worn", note="x" * 1001)
     assert long.status_code == 200 and not Finding.objects.exists()
 

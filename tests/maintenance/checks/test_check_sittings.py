@@ -30,6 +30,7 @@ from tests.factories import (
 from tests.maintenance.mill import a_person, a_user, opened, shut, signed_in
 from tests.maintenance.placing_mill import OPENING_FROM, OPENING_TO, on_shift, programme
 from tests.maintenance.work.test_work_order_pages import door
+from tests.pages import markup
 
 pytestmark = pytest.mark.django_db
 
@@ -319,7 +320,7 @@ def test_the_pages_lead_to_each_other_and_show_place_and_people(master: User, cl
     said = shown(client, url(check))
     assert "Open part 1 point left" in said and "Mon 2 Mar 07:00 – 08:00" in said and "with Per" in said
     assert "no place yet" in said and "Ask for the sittings as work" not in said
-    page = client.get(f"/work-orders/{order.number}/").content.decode()
+    page = markup(client.get(f"/work-orders/{order.number}/"))
     assert f'href="{url(check)}"' in page and "1 of 1 points of this part" in page
     assert f'Function check</dt><dd><a href="{url(check)}">{check.number}' in page
 

@@ -34,6 +34,7 @@ from tests.maintenance.watching_mill import (
     ship,
     stand_at,
 )
+from tests.pages import markup
 
 pytestmark = pytest.mark.django_db
 
@@ -181,7 +182,7 @@ def test_where_all_proved_false_it_is_offered_to_withdraw(kiln: Kiln, client: Cl
     judge(Firing.objects.get(), by=planner, verdict="wrong")
     client.force_login(planner)
 
-    text = client.get(order.get_absolute_url()).content.decode()
+    text = markup(client.get(order.get_absolute_url()))
 
     assert is_nothing_left(order) and "All that asked for this job proved false." in text
     assert WorkOrder.objects.unfinished().get() == order
@@ -287,7 +288,7 @@ def test_the_page_and_the_list_name_each_origin(kiln: Kiln, client: Client) -> N
     signed_in(client, a_user("planner"))
     order = WorkOrder.objects.get()
 
-    text = client.get(order.get_absolute_url()).content.decode()
+    text = markup(client.get(order.get_absolute_url()))
 
     assert f", {left(kiln).name}" in text
     assert "Asked for by" in text and StandingTask.objects.get().get_absolute_url() in text

@@ -14,6 +14,7 @@ from plant import clock
 from plant.models import Absence, Change, Person, Qualification, RoleHeld, Shift, ShiftDuty, User
 from plant.people.working_week import say_weekdays, week_of
 from tests.factories import MillFactory, PersonFactory, SkillFactory, UserFactory
+from tests.pages import markup
 
 pytestmark = pytest.mark.django_db
 BACKEND = "django.contrib.auth.backends.ModelBackend"
@@ -56,14 +57,14 @@ def test_the_page_says_which_skills_ran_out_or_run_out_soon(planner: Client) -> 
         Qualification.objects.create(person=per, skill=SkillFactory(code=code), valid_until=until)
     page = planner.get("/people/")
     assert page.context["sentence"] == "1 person works here. 1 skill has run out. 1 skill runs out within 60 days."
-    text = page.content.decode()
+    text = markup(page)
     assert "crane: ran out 3 Mar 2026" in text
     assert "lift: runs out 1 Apr" in text
 
 
 def test_the_last_day_of_a_skill_still_counts(planner: Client) -> None:
     Qualification.objects.create(person=PersonFactory(), skill=SkillFactory(code="crane"), valid_until=WEDNESDAY)
-    assert "crane: runs out 4 Mar" in planner.get("/people/").content.decode()
+    assert "crane: runs out 4 Mar" in markup(planner.get("/people/"))
 
 
 def test_a_week_shows_shifts_less_absences() -> None:

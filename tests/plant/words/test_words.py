@@ -115,7 +115,7 @@ def test_every_page_of_the_frame_stands_there() -> None:
 
 
 # A tag in a template: what it says stands between its ends, without any tag inside.
-TEMPLATE_TAG = re.compile(r'class="tag(?: [^"]*)?">(.*?)</span>', re.DOTALL)
+TEMPLATE_TAG = re.compile(r'class="tag(?:\s[^"]*)?">(.*?)</span>', re.DOTALL)
 TRANSLATED = re.compile(
     r"{% translate [\"']([^\"']+)[\"'] %}|{% blocktranslate[^%]*%}(?:.*?{% plural %})?(.*?){% endblocktranslate %}",
     re.DOTALL,
