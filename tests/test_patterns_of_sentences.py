@@ -36,11 +36,11 @@ def placeholders(code: str) -> set[str]:
 
 
 def used() -> Iterator[tuple[str, ast.Call]]:
-    """Find every ``Sentence.of(…)`` and where it stands."""
+    """Find every ``Sentence.of(…)``, and ``Missed.of(…)`` of the placing, which knows no sentences."""
     for storey in STOREYS:
         for file in sorted((ROOT / storey).rglob("*.py")):
             for node in ast.walk(ast.parse(file.read_text())):
-                if isinstance(node, ast.Call) and ast.unparse(node.func) == "Sentence.of":
+                if isinstance(node, ast.Call) and ast.unparse(node.func) in ("Sentence.of", "Missed.of"):
                     yield f"{file.relative_to(ROOT)}:{node.lineno}", node
 
 

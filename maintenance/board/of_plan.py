@@ -2,18 +2,18 @@
 
 from collections import defaultdict
 from collections.abc import Collection, Iterable, Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 
 from django.utils.translation import gettext as _
 
-from maintenance.board.crew import OnDuty, Span, days_of
+from maintenance.board.crew import OnDuty, days_of
 from maintenance.board.drawing import draw_row, in_order
 from maintenance.board.record import Board
 from maintenance.board.scale import Scale, scale_of
 from maintenance.board.seen import ChargeSeen, GapSeen, JobSeen, KilnSeen, StopSeen
-from maintenance.calculations.simple_placing import merged
 from maintenance.models import WorkOrder
+from maintenance.placing.frame import joined
 from maintenance.placing.plan import Plan, Stop
 from maintenance.placing.problem import Charge as ChargeToDry
 from maintenance.placing.problem import Kiln as KilnToPlan
@@ -101,24 +101,28 @@ def _downs(kilns: Iterable[Kiln], scale: Scale) -> dict[int, list[Downtime]]:
 def _add_charges(seen: KilnSeen, of: KilnToPlan, drawn: Drawn, plan: Plan, numbers: Mapping[int, str]) -> None:
     """Lay the charges of a kiln where the plan has them, the openings between, the interruptions within."""
     broken_off = {one.in_charge: one for one in plan.stops if one.kiln == of.tag and one.in_charge is not None}
-    charges, gaps = [], []
+    charges: list[ChargeSeen] = []
+    gaps: list[GapSeen] = []
     ids = drawn.charge_ids[of.tag]
     before, free_min = drawn.last_charge_ids[of.tag], 0
     for index, (charge, start_min) in enumerate(zip(of.charges, plan.charge_starts[of.tag], strict=True)):
         is_last = index == len(of.charges) - 1
-        if start_min > free_min:
+        if start_min > free_min and not charge.goes_on:
             end_at = None if is_last and ids[index] is None else drawn.at(start_min)
             gaps.append(GapSeen(drawn.at(max(free_min, 0)), end_at, before, ""))
         if is_last:
             break
         phases = list(_phases(charge, start_min, broken_off.get(index), of.reheat_min))
-        charges.append(
-            ChargeSeen(
-                number=numbers.get(ids[index] or 0, "?"),
-                phases=tuple((kind, drawn.at(start), drawn.at(end)) for kind, start, end in phases),
-                held_min=start_min - charge.start_min,
-            )
+        seen_charge = ChargeSeen(
+            number=numbers.get(ids[index] or 0, "?"),
+            phases=tuple((kind, drawn.at(start), drawn.at(end)) for kind, start, end in phases),
+            held_min=start_min - charge.start_min,
         )
+        if charge.goes_on and charges:
+            part = charges.pop()
+            held_min = max(part.held_min, seen_charge.held_min)
+            seen_charge = replace(seen_charge, phases=(*part.phases, *seen_charge.phases), held_min=held_min)
+        charges.append(seen_charge)
         before, free_min = ids[index], phases[-1][2]
     seen.charges, seen.gaps = charges, gaps
 
@@ -163,12 +167,13 @@ def _crew(drawn: Drawn) -> Iterator[OnDuty]:
 
     Shifts that overlap are there in the problem as what their people have in common: an hour counts once.
     """
-    duty: dict[str, list[Span]] = defaultdict(list)
+    duty: dict[str, list[tuple[int, int]]] = defaultdict(list)
     for shift in drawn.problem.shifts:
         for ref in shift.people:
-            duty[ref].append((drawn.at(shift.start_min), drawn.at(shift.end_min)))
+            duty[ref].append((shift.start_min, shift.end_min))
     for person in drawn.problem.people:
-        yield OnDuty(merged(duty[person.ref]), [(drawn.at(start), drawn.at(end)) for start, end in person.away])
+        spans = (joined(duty[person.ref]), person.away)
+        yield OnDuty(*([(drawn.at(start), drawn.at(end)) for start, end in one] for one in spans))
 
 
 def _left_out(standing: Standing, orders: Mapping[str, WorkOrder]) -> Iterator[LeftOut]:

@@ -1,70 +1,55 @@
-"""The planner's pages: the board of openings, one opening with what could go into it, and a place for one job."""
+"""The planner's pages: one opening with what could go into it, and a place for one job."""
 
 import uuid
+from collections.abc import Iterable
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
+from zoneinfo import ZoneInfo
 
 from django.contrib import messages
 from django.core.exceptions import ValidationError
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils.translation import gettext as _
-from django.utils.translation import ngettext
 from django.views.decorators.http import require_POST
 
-from maintenance.board import barred_jobs, orders_in, rank_orders
+from maintenance.board import barred_jobs, rank_orders
 from maintenance.board.forms import LeaveOutForm, PlaceForm
 from maintenance.board.leaving_out import put_back_into_plan, take_out_of_plan
 from maintenance.board.pages import address_of_board
-from maintenance.calculations.placing_problem import SERVED_BY, Placement, Window
 from maintenance.entry.bars import bars_of
 from maintenance.models import DayRun, WorkOrder
-from maintenance.orders.supply import needed_on, say_supply
-from maintenance.plans.desk import Desk, has_place, load_desk
-from maintenance.plans.places import place_by_hand, set_pinned
+from maintenance.orders.supply import missing_parts, needed_on, say_supply
+from maintenance.plans.by_hand import place_by_hand
+from maintenance.plans.desk import has_place
+from maintenance.plans.drawing import OPEN_ENDED
+from maintenance.plans.offers import KilnTime, Offer, offer, offers_for, times_of_kiln
+from maintenance.plans.places import set_pinned
+from maintenance.plans.standing import Verdict, standing_for, standing_now
+from maintenance.plans.why import say_times
 from plant import clock
 from plant.access import needs
 from plant.background.queueing import enqueue
 from plant.frame.days import check_year
 from plant.frame.requests import refusal_on, refusal_said, user_of
 from plant.frame.typed_numbers import row_number
-from plant.models import Kiln, Mill, Person
+from plant.models import Charge, Kiln, Mill, Person
 
-# So many jobs of a kiln are tried against an opening, and so many windows against a job.
+# So many jobs of a kiln are tried against an opening, and so many times of it against a job.
 MOST_TRIED = 20
-# Nothing is planned so far away, and the shifts of a century would be a long wait.
-FARTHEST = timedelta(days=2 * 366)
-# An opening far ahead is looked for up to so long after the charge before it.
-OPENING_ENDS_WITHIN = timedelta(days=21)
-
-
-@dataclass(frozen=True)
-class Proposal:
-    """A job, and where it would go: a start with people, or why not."""
-
-    order: WorkOrder
-    window: Window | None
-    placement: Placement | None
-    people: list[str]
-    why: str
 
 
 @dataclass(frozen=True)
 class Refusal:
     """Times in which a job does not fit, all for the same reason."""
 
-    windows: list[Window]
+    times: list[KilnTime]
     why: str
 
     @property
-    def times(self) -> str:
-        """Count the times, by the state that the kiln is in."""
-        count = len(self.windows)
-        words = {
-            "running": ngettext("%d running phase", "%d running phases", count),
-            "empty": ngettext("%d opening", "%d openings", count),
-        }.get(self.windows[0].state, ngettext("%d time at a standstill", "%d times at a standstill", count))
-        return words % count
+    def said(self) -> str:
+        """Count the times, by what the kiln does then."""
+        return say_times([time.kind for time in self.times])
 
 
 @dataclass(frozen=True)
@@ -75,126 +60,126 @@ class InOpening:
     supply: list[str]
 
 
-def _supply_words(desk: Desk, order: WorkOrder) -> list[str]:
-    zone = desk.mill.zone
-    return say_supply(desk.short.get(order.pk, []), needed_on(order, zone), desk.now_at.astimezone(zone).date())
-
-
-def _propose(desk: Desk, order: WorkOrder, window: Window | None) -> Proposal:
-    lacking = desk.unsupplied().get(order.number)
-    if lacking:
-        return Proposal(order, window, None, [], lacking)
-    plan = desk.propose(order, window.ref if window else None)
-    names = {worker.ref: worker.name for worker in desk.workers}
-    if plan.placements:
-        found = plan.placements[0]
-        why = " ".join(words for words in (found.reason, desk.to_order(order, found.start_at)) if words)
-        return Proposal(order, window, found, [names[ref] for ref, _skill in found.people], why)
-    causes = " ".join(f"{cause.words} {cause.remedy}" for cause in plan.not_placed[0].causes)
-    return Proposal(order, window, None, [], causes)
+def _with_supply(orders: Iterable[WorkOrder], zone: ZoneInfo, today: date) -> list[InOpening]:
+    found = list(orders)
+    short = missing_parts(found)
+    return [InOpening(one, say_supply(short.get(one.pk, []), needed_on(one, zone), today)) for one in found]
 
 
 @needs("see openings")
 def opening(request: HttpRequest, tag: str, key: str) -> HttpResponse:
     """Show one opening: the work in it, and for the planner the jobs that could go into it."""
     kiln = get_object_or_404(Kiln.objects.select_related("mill"), tag=tag)
-    desk = load_desk(clock.now(), _until(kiln, key))
-    window = next((w for w in desk.windows if w.ref == f"{tag}/{key}"), None)
-    if window is None:
+    now_at = clock.now()
+    standing = standing_now(now_at)
+    time = next((one for one in times_of_kiln(standing, tag, now_at) if one.key == key), None)
+    is_beyond = time is None
+    time = time or _beyond(kiln, key)
+    if time is None:
         raise Http404(_("This opening is over, or has shifted so that it no longer exists."))
-    link = desk.links[window.ref]
+    orders = list(WorkOrder.objects.unfinished().filter(kiln=kiln).with_crew().select_related("kiln"))
     blocking = bars_of(kiln)
-    placed = [order for order in orders_in(desk, kiln, link.after_charge_id) if window.state == "empty"]
-    if window.state == "running":
-        running = [order for order in desk.orders.values() if has_place(order) and order.kiln_id == kiln.pk]
-        placed = [order for order in running if order.placement.during_charge_id == link.during_charge_id]
+    placed = sorted(
+        (order for order in orders if time.holds(order)), key=lambda order: (order.placement.start_at, order.number)
+    )
     candidates = [
-        order
-        for order in desk.orders.values()
-        if order.kiln_id == kiln.pk
-        and order.state in WorkOrder.BEFORE_START
-        and window.state in SERVED_BY.get(order.needs_state, ())
-        and order not in placed
+        one for one in orders if one.state in WorkOrder.BEFORE_START and time.serves(one) and one not in placed
     ]
-    ranking = rank_orders(candidates)
-    ranked = [desk.orders[one.ref] for one in (*ranking.safety, *ranking.other)]
+    ranking, by_number = rank_orders(candidates), {order.number: order for order in candidates}
+    ranked = [by_number[one.ref] for one in (*ranking.safety, *ranking.other)]
     # Jobs without a place come first: moving one that has a place is the rarer wish.
     ranked.sort(key=has_place)
-    may_place = user_of(request).may("place work")
-    proposals = [_propose(desk, order, window) for order in ranked[:MOST_TRIED]] if may_place else []
+    may_place = user_of(request).may("place work") and not is_beyond
+    tried = ranked[:MOST_TRIED] if may_place else []
+    zone = kiln.mill.zone
     context = {
         "place": "openings",
         "kiln": kiln,
-        "window": window,
-        "link": link,
-        "key": key,
-        "blocking": blocking if window.state != "running" else [],
-        "barred": barred_jobs(desk, {kiln.pk: blocking} if blocking else {}),
-        "placed": [InOpening(order, _supply_words(desk, order)) for order in placed],
-        "proposals": proposals,
-        "untried": max(len(ranked) - MOST_TRIED, 0),
-        "is_now": window.start_at <= desk.now_at,
+        "time": time,
+        "is_beyond": is_beyond,
+        "blocking": blocking if time.kind != "running" else [],
+        "barred": barred_jobs(orders, {kiln.pk: blocking} if blocking else {}),
+        "placed": _with_supply(placed, zone, now_at.astimezone(zone).date()),
+        "offers": [offer(standing_for(order, now_at), order, time, now_at) for order in tried],
+        "untried": max(len(ranked) - MOST_TRIED, 0) if may_place else 0,
+        "end_sd_h": _end_sd_h(time),
     }
     template = "board/opening_detail.html" if getattr(request, "htmx", False) else "board/opening.html"
     return render(request, template, context)
 
 
-def _until(kiln: Kiln, key: str) -> datetime:
-    """Return up to when to look: the mill's horizon, or beyond it to an opening that the board shows farther ahead."""
-    now_at = clock.now()
-    until = now_at + timedelta(days=kiln.mill.horizon_days)
+def _beyond(kiln: Kiln, key: str) -> KilnTime | None:
+    """Return an opening that begins behind the horizon, as the programme has it: nothing is placed in it yet."""
     _kind, _dash, number = key.partition("-")
-    charge = kiln.charges.filter(pk=row_number(number)).first()
-    return max(until, min(charge.end_at, now_at + FARTHEST) + OPENING_ENDS_WITHIN) if charge else until
+    charge = kiln.charges.filter(pk=row_number(number)).first() if key.startswith("after-") else None
+    if charge is None or charge.end_at <= clock.now() + timedelta(days=kiln.mill.horizon_days):
+        return None
+    following = kiln.charges.filter(begin_at__gte=charge.end_at).order_by("begin_at").first()
+    end_at = following.begin_at if following else charge.end_at + OPEN_ENDED
+    if end_at <= charge.end_at:
+        return None
+    set_up, restoring = timedelta(minutes=kiln.lock_out_minutes), timedelta(minutes=kiln.restore_minutes)
+    return KilnTime(
+        tag=kiln.tag,
+        key=key,
+        kind="empty",
+        place=-1,
+        start_at=charge.end_at,
+        end_at=end_at,
+        work_from_at=charge.end_at + set_up,
+        work_to_at=end_at - restoring,
+        after_charge_id=charge.pk,
+        label=_("after charge %(number)s") % {"number": charge.number},
+    )
+
+
+def _end_sd_h(time: KilnTime) -> float:
+    """Return by how many hours an opening usually shifts with the end of the charge before it."""
+    charge = Charge.objects.filter(pk=time.after_charge_id or 0, end_at__gt=clock.now()).first()
+    return float(charge.end_spread_h or 0) if charge is not None and time.kind == "empty" else 0.0
 
 
 @needs("place work")
 def place_work(request: HttpRequest, number: str) -> HttpResponse:
-    """Choose a place for one job: one that is proposed, or a start and people of one's own."""
-    order = get_object_or_404(WorkOrder, number=number)
-    desk = load_desk(clock.now())
-    mine = desk.orders.get(number)
-    if mine is None or mine.state not in WorkOrder.BEFORE_START:
+    """Choose a place for one job: one that is offered, or a start and people of one's own."""
+    order = get_object_or_404(WorkOrder.objects.with_crew().select_related("kiln__mill"), number=number)
+    if order.state not in WorkOrder.BEFORE_START or not order.kiln.is_active:
         messages.error(request, _("Only work that has not begun can be placed."))
         return redirect(order)
-    form = PlaceForm(request.POST if request.method == "POST" else None, order=mine, initial=_wished(mine))
+    now_at = clock.now()
+    form = PlaceForm(request.POST if request.method == "POST" else None, order=order, initial=_wished(order))
     faults: list[str] = []
-    checked = warnings = None
+    checked: Verdict | None = None
     if request.method == "POST" and form.is_valid():
         start_at, people = form.cleaned_data["start_at"], form.cleaned_data["people"]
         # What htmx asks for is only looked at, never stored.
         if "check" in request.POST or getattr(request, "htmx", False):
-            wanted = desk.look(mine, start_at, people)
-            faults, warnings, checked = list(wanted.faults), wanted.warnings, wanted.placement
+            chosen = [str(person.pk) for person in people]
+            checked = standing_for(order, now_at).try_place(number, start_at, chosen)
+            faults = list(checked.faults)
         else:
             try:
-                said = place_by_hand(
-                    order,
-                    start_at,
-                    people,
-                    by=user_of(request),
-                    version=form.cleaned_data["version"],
+                stored = place_by_hand(
+                    order, start_at, people, by=user_of(request), version=form.cleaned_data["version"]
                 )
             except ValidationError as refusal:
                 faults = refusal.messages
             else:
-                return _placed(request, order, said)
-    proposals = _proposals_for(desk, mine) if not getattr(request, "htmx", False) else []
-    refusals = _refusals(proposals)
+                return _placed(request, order, stored)
+    is_part = getattr(request, "htmx", False)
+    offers = [] if is_part else list(offers_for(standing_for(order, now_at), order, now_at, MOST_TRIED))
     context = {
         "place": "openings",
-        "order": mine,
+        "order": order,
         "form": form,
         "faults": faults,
-        "warnings": warnings,
-        "checked": checked,
-        "fits": any(one.placement for one in proposals),
-        # A job for any time has no window to fold by: its one answer stands as it is.
-        "proposals": [one for one in proposals if one.placement or not one.window],
-        "refusals": refusals,
+        "checked": checked if checked is not None and checked.holds else None,
+        "fits": any(one.start_at for one in offers),
+        # A job for any time has no time to fold by: its one answer stands as it is.
+        "offers": [one for one in offers if one.start_at or not one.time],
+        "refusals": _refusals(offers),
     }
-    template = "board/place_check.html" if getattr(request, "htmx", False) else "board/place_work.html"
-    return render(request, template, context)
+    return render(request, "board/place_check.html" if is_part else "board/place_work.html", context)
 
 
 def _wished(order: WorkOrder) -> dict[str, object]:
@@ -206,27 +191,18 @@ def _wished(order: WorkOrder) -> dict[str, object]:
     }
 
 
-def _proposals_for(desk: Desk, order: WorkOrder) -> list[Proposal]:
-    if order.needs_state == "any":
-        return [_propose(desk, order, None)]
-    states = SERVED_BY[order.needs_state]
-    windows = [w for w in desk.windows if w.kiln == order.kiln.tag and w.state in states and w.end_at > desk.now_at]
-    windows.sort(key=lambda w: (w.start_at, w.ref))
-    return [_propose(desk, order, window) for window in windows[:MOST_TRIED]]
-
-
-def _refusals(proposals: list[Proposal]) -> list[Refusal]:
-    """Fold the times without a place by state and reason, in the order in which they come."""
+def _refusals(offers: Iterable[Offer]) -> list[Refusal]:
+    """Fold the times without a place by what the kiln does and by reason, in the order in which they come."""
     found: dict[tuple[str, str], Refusal] = {}
-    for one in proposals:
-        if one.window and not one.placement:
-            found.setdefault((one.window.state, one.why), Refusal([], one.why)).windows.append(one.window)
+    for one in offers:
+        if one.time and not one.start_at:
+            found.setdefault((one.time.kind, one.why), Refusal([], one.why)).times.append(one.time)
     return list(found.values())
 
 
-def _placed(request: HttpRequest, order: WorkOrder, warnings: tuple[str, ...]) -> HttpResponse:
+def _placed(request: HttpRequest, order: WorkOrder, stored: Verdict) -> HttpResponse:
     messages.success(request, _("%(number)s has its place and keeps it.") % {"number": order.number})
-    for warning in warnings:
+    for warning in stored.warnings:
         messages.warning(request, warning)
     return _back(request.POST.get("back", ""))
 
@@ -235,7 +211,7 @@ def _placed(request: HttpRequest, order: WorkOrder, warnings: tuple[str, ...]) -
 @needs("place work")
 def put_here(request: HttpRequest, number: str) -> HttpResponse:
     """Take a proposal: start and people as they were shown."""
-    order = get_object_or_404(WorkOrder, number=number)
+    order = get_object_or_404(WorkOrder.objects.select_related("kiln__mill"), number=number)
     try:
         start_at = datetime.fromisoformat(request.POST.get("start_at", ""))
         check_year(start_at)

@@ -27,10 +27,11 @@ from maintenance.board.scale import Scale
 from maintenance.checks.late_proof_tests import late_proof_tests
 from maintenance.frame.words import in_money, time_words
 from maintenance.models import DayRun, Plan, WorkOrder
-from maintenance.plans.accepting import place_on_board
+from maintenance.plans.by_hand import place_by_hand
 from maintenance.plans.desk import has_place
+from maintenance.plans.lock_outs import shout_nobody_locks_out
 from maintenance.plans.seen_plan import COST_WORDS
-from maintenance.plans.standing import Standing, Verdict, standing_now, standing_of
+from maintenance.plans.standing import Standing, Verdict, standing_for, standing_now, standing_of
 from plant import clock
 from plant.access import needs
 from plant.frame.requests import mill_of, say_errors, user_of
@@ -105,7 +106,7 @@ def openings(request: HttpRequest) -> HttpResponse:
     if asked.plan:
         return _plan_board(request, asked, today)
     board = build_board(asked.first_on, asked.days, clock.now())
-    shouts = [*safety_shouts(board.desk), *late_proof_tests(today)]
+    shouts = [*safety_shouts(board.desk), *shout_nobody_locks_out(board.desk), *late_proof_tests(today)]
     alarms = [shout for shout in shouts if shout.level == "alarm"]
     safety, other = unplaced(board.desk)
     page = Paginator(other, PER_PAGE).get_page(request.GET.get("page"))
@@ -313,7 +314,7 @@ def verdict(request: HttpRequest) -> HttpResponse:
         return render(request, "board/openings_verdict.html", {"refusal": say_errors(form)})
     said = form.cleaned_data
     try:
-        standing = standing_of(said["plan"]) if said["plan"] else standing_now(clock.now())
+        standing = standing_of(said["plan"]) if said["plan"] else standing_for(said["job"], clock.now())
     except ValueError:
         refusal = _("“%(plan)s” is not worked out yet.") % {"plan": said["plan"]}
         return render(request, "board/openings_verdict.html", {"refusal": refusal})
@@ -378,11 +379,13 @@ def put_on_board(request: HttpRequest, number: str) -> HttpResponse:
         return _refused(request, order, form, [_("This form is out of date: load the board again.")])
     people = list(said["people"]) or None
     try:
-        place_on_board(order, said["start"], people, by=user_of(request), version=said["version"])
+        stored = place_by_hand(order, said["start"], people, by=user_of(request), version=said["version"])
     except ValidationError as refusal:
         return _refused(request, order, form, refusal.messages)
     facts = {"number": number, "at": time_words(said["start"], mill_of(request))}
     messages.success(request, _("%(number)s has its place, %(at)s, and keeps it.") % facts)
+    for warning in stored.warnings:
+        messages.warning(request, warning)
     back = address_of_board(request, order)
     if getattr(request, "htmx", False):
         return HttpResponse(headers={"HX-Redirect": back})
@@ -404,7 +407,7 @@ def _refused(request: HttpRequest, order: WorkOrder, form: VerdictForm, words: S
     """Say why a place was not stored, beside what was asked; nothing typed is lost."""
     if getattr(request, "htmx", False):
         if form.is_valid():
-            standing = standing_now(clock.now())
+            standing = standing_for(order, clock.now())
             people = [str(person.pk) for person in form.cleaned_data["people"]] or None
             found = standing.try_place(order.number, form.cleaned_data["start"], people)
             context = _verdict_context(request, form, standing, found, words)

@@ -66,7 +66,7 @@ def build_board(first_on: date, days: int, now_at: datetime, marked: Collection[
         desk = load_desk(now_at, now_at + timedelta(days=ahead))
     scale = scale_of(first_on, days, desk.mill.zone)
     shut = bars_to_entry(list(desk.programme))
-    barred = barred_jobs(desk, shut)
+    barred = barred_jobs(desk.orders.values(), shut)
     failing = failing_places(now_at)
     placed: dict[int, list[JobSeen]] = defaultdict(list)
     for order in desk.orders.values():

@@ -16,33 +16,18 @@ from maintenance.frame.shouts import Shout
 from maintenance.models import WorkOrder
 from maintenance.orders.calculations.ranking import Ranking, Work, rank_work
 from maintenance.plans.desk import Desk, has_place
-from plant.models import Kiln
 
 
-def barred_jobs(desk: Desk, kilns: Mapping[int, list[EntryBar]]) -> frozenset[str]:
+def barred_jobs(orders: Iterable[WorkOrder], kilns: Mapping[int, list[EntryBar]]) -> frozenset[str]:
     """Return the placed jobs that would take people into a barred chamber; what ends the bar is none of them."""
     return frozenset(
         order.number
-        for order in desk.orders.values()
+        for order in orders
         if order.kiln_id in kilns
         and has_place(order)
         and takes_people_inside(order)
         and not any(order.pk in bar.ended_by for bar in kilns[order.kiln_id])
     )
-
-
-def orders_in(desk: Desk, kiln: Kiln, after_charge_id: int | None) -> list[WorkOrder]:
-    """Return the work that lies in an opening, by start."""
-    found = [
-        order
-        for order in desk.orders.values()
-        if order.kiln_id == kiln.pk
-        and has_place(order)
-        and order.placement.during_charge_id is None
-        and order.placement.after_charge_id == after_charge_id
-        and order.needs_state in ("empty", "still")
-    ]
-    return sorted(found, key=lambda order: (order.placement.start_at, order.number))
 
 
 @dataclass(frozen=True)
@@ -90,9 +75,9 @@ def safety_shouts(desk: Desk) -> list[Shout]:
     """Name the safety work that is late, has no place, or has one after its date."""
     found = []
     for order in sorted(desk.orders.values(), key=lambda order: order.safety_at or order.due_at):
-        if not order.is_safety:
+        latest_at = order.latest_at
+        if latest_at is None:
             continue
-        latest_at = order.safety_at or order.due_at
         facts = {
             "number": order.number,
             "kiln": order.kiln.tag,

@@ -17,8 +17,7 @@ from maintenance.checks.late_proof_tests import late_proof_tests
 from maintenance.frame.shouts import Shout
 from maintenance.models import DayRun, WorkOrder
 from maintenance.orders.raising import update_readiness
-from maintenance.plans.accepting import Settled, settle_places
-from maintenance.plans.places import Cleared, Placed, place_all
+from maintenance.plans.placing_all import Cleared, Placed, place_all
 from maintenance.pricing.sureness import day_words, sure_of_orders, together
 from maintenance.recurring.rolling_on import Rolled, roll
 from plant import clock
@@ -187,7 +186,6 @@ def _refresh_readiness() -> None:
 def _place(summary: DaySummary, now_at: datetime) -> None:
     """Give places and lock-outs in one piece: at no time does a job stand without the lock-out it had."""
     _take_placed(summary, place_all(now_at))
-    _take_settled(summary, settle_places(now_at))
     for order in WorkOrder.objects.pins_lost():
         text = _("%(number)s on %(kiln)s: %(why)s Keep it anew, or let it move.")
         said = text % {"number": order.number, "kiln": order.kiln.tag, "why": order.pin_lost_why}
@@ -208,13 +206,6 @@ def _take_prices(summary: DaySummary) -> None:
     costs = together(sure_of_orders(orders).values())
     unpriced = sum(order.is_cost_unknown for order in orders)
     summary.waiting = day_words(costs.total, costs.assumption, unpriced, Mill.objects.current())
-
-
-def _take_settled(summary: DaySummary, settled: Settled) -> None:
-    summary.moved += len(settled.moved)
-    summary.placed -= len(settled.without_place)
-    summary.without_place += len(settled.without_place)
-    summary.clear(settled.cleared)
 
 
 def _take_advice(summary: DaySummary, day: date) -> None:

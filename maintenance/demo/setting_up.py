@@ -35,7 +35,7 @@ class OtherDayError(ValueError):
 
 
 @dataclass(frozen=True)
-class Standing:
+class DemoDay:
     """The day on which the demo stands, and how it came to that."""
 
     day: date
@@ -53,7 +53,7 @@ def day_of_demo() -> date | None:
     return date.fromisoformat(entry.after["day"]) if entry else None
 
 
-def stand_up(today: date, asked_for: date | None, *, is_fresh: bool, months: int = 14) -> Standing:
+def stand_up(today: date, asked_for: date | None, *, is_fresh: bool, months: int = 14) -> DemoDay:
     """See to it that the demo mill is there, and say on which day it stands.
 
     A demo that is there is never overwritten unless a fresh one is asked for: somebody may have worked in it.
@@ -72,12 +72,12 @@ def stand_up(today: date, asked_for: date | None, *, is_fresh: bool, months: int
     if stands_on is not None and not is_fresh:
         if asked_for is not None and stands_on != asked_for:
             raise OtherDayError(stands_on)
-        return Standing(stands_on, is_new=False, is_past=stands_on != today)
+        return DemoDay(stands_on, is_new=False, is_past=stands_on != today)
     with transaction.atomic():
         if stands_on is not None:
             clear_demo()
         set_up(wanted, months=months)
-    return Standing(wanted, is_new=True, is_past=wanted != today)
+    return DemoDay(wanted, is_new=True, is_past=wanted != today)
 
 
 @transaction.atomic

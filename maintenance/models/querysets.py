@@ -65,6 +65,11 @@ class WorkOrderQuerySet(models.QuerySet["WorkOrder"]):
             Prefetch("assignments", queryset=assignments)
         )
 
+    def with_crew(self) -> "WorkOrderQuerySet":
+        """With the place, the skills that are asked for and the people who are given."""
+        found = self.select_related("component", "placement", "left_out_by__person")
+        return found.prefetch_related("skills__skill", "assignments__person")
+
     def asked_for_by(self, origin: str) -> "WorkOrderQuerySet":
         """Work that an origin of this kind asked for, first or joining later."""
         joined = {

@@ -1,5 +1,6 @@
 """Work orders, their steps, parts and people, and where they were placed."""
 
+from datetime import datetime
 from decimal import Decimal
 from fractions import Fraction
 
@@ -169,6 +170,16 @@ class WorkOrder(models.Model):
     def is_left_out(self) -> bool:
         """Say whether it stays out of the plan until somebody puts it back."""
         return self.left_out_at is not None and self.not_before_on is None
+
+    @property
+    def minutes(self) -> int:
+        """Return how long it takes, in whole minutes."""
+        return max(1, round(Decimal(self.hours) * 60))
+
+    @property
+    def latest_at(self) -> datetime | None:
+        """Return by when safety work must be done: its safety date, else when it is due; None for other work."""
+        return (self.safety_at or self.due_at) if self.is_safety or self.safety_at else None
 
     @property
     def is_cost_unknown(self) -> bool:

@@ -176,7 +176,7 @@ class _Checker:
             if kiln is None:
                 continue
             where = f"stop {index}"
-            if stop.end_min < stop.set_up_start_min + kiln.set_up_min + kiln.restore_min:
+            if stop.end_min < stop.set_up_start_min + self._set_up_min(kiln, stop) + kiln.restore_min:
                 self.say("stop length", where, "ends before it is set up and the kiln made ready again")
             if stop.set_up_start_min < 0:
                 self.say("stop place", where, "begins before minute 0")
@@ -187,7 +187,18 @@ class _Checker:
                 drying_from = start + charge.loading_min + charge.heating_up_min
                 if not drying_from <= stop.set_up_start_min <= drying_from + charge.drying_min:
                     self.say("stop place", where, "does not begin in the drying phase of its charge")
-            self._check_set_up(kiln, stop, where)
+            if self._is_under_way(kiln, stop):
+                if stop.set_up_start_min < kiln.locked_out_min:
+                    self.say("set-up", where, "begins before the kiln is locked out")
+            else:
+                self._check_set_up(kiln, stop, where)
+
+    def _is_under_way(self, kiln: Kiln, stop: Stop) -> bool:
+        """Whether a stop is the lock-out that there is at minute 0."""
+        return stop.in_charge is None and kiln.is_locked_out_before(stop.before_charge)
+
+    def _set_up_min(self, kiln: Kiln, stop: Stop) -> int:
+        return 0 if self._is_under_way(kiln, stop) else kiln.set_up_min
 
     def _check_opening(self, kiln: Kiln, stop: Stop, number: int, where: str) -> None:
         if number and stop.set_up_start_min < self.ends[kiln.tag][number - 1]:
@@ -238,8 +249,10 @@ class _Checker:
 
     def _check_times(self, job: Job, at: PlacedJob) -> None:
         end = at.start_min + job.duration_min
-        if at.start_min < job.earliest_min or at.start_min < job.parts_min:
-            self.say("earliest", job.ref, "starts before it may or before its parts are there")
+        if at.start_min < job.earliest_min:
+            self.say("earliest", job.ref, "may not start before {earliest_min}", earliest_min=job.earliest_min)
+        if at.start_min < job.parts_min:
+            self.say("earliest", job.ref, "starts before its parts are there, {parts_min}", parts_min=job.parts_min)
         if end > self.problem.horizon_min:
             self.say("horizon", job.ref, "ends after the horizon")
         if job.safety and end > job.latest_min:
@@ -279,7 +292,11 @@ class _Checker:
             self.say("state", job.ref, "is in a stop of another kiln")
         if stop.in_charge is not None and job.needs_state == "empty":
             self.say("state", job.ref, "needs an empty kiln and is in an interruption")
-        if at.start_min < stop.set_up_start_min + kiln.set_up_min:
+        number = stop.before_charge
+        is_loaded = number is not None and 0 <= number < len(kiln.charges) and kiln.charges[number].goes_on
+        if is_loaded and job.needs_state == "empty":
+            self.say("state", job.ref, "needs an empty kiln and is in one that stands loaded")
+        if at.start_min < stop.set_up_start_min + self._set_up_min(kiln, stop):
             self.say("set-up", job.ref, "starts before the kiln is locked out")
         if at.start_min + job.duration_min + kiln.restore_min > stop.end_min:
             self.say("restore", job.ref, "leaves no time to make the kiln ready again")
@@ -323,7 +340,7 @@ class _Checker:
                 busy[person].append((at.start_min, at.start_min + self.jobs[ref].duration_min, ref))
         for index, stop in enumerate(self.plan.stops):
             if stop.kiln in self.kilns:
-                until = stop.set_up_start_min + self.kilns[stop.kiln].set_up_min
+                until = stop.set_up_start_min + self._set_up_min(self.kilns[stop.kiln], stop)
                 busy[stop.person].append((stop.set_up_start_min, until, f"stop {index}"))
         for person, spans in busy.items():
             for (_, end, ref), (start, _, other) in _meeting(spans):
@@ -344,17 +361,20 @@ class _Checker:
 
     def check_inside(self) -> None:
         """Never are more people inside a kiln than may be."""
-        steps: dict[str, list[tuple[int, int]]] = defaultdict(list)
+        steps: dict[str, list[tuple[int, int, int]]] = defaultdict(list)
         for ref, at in self.placed.items():
             job = self.jobs[ref]
             if job.needs_state in ("empty", "still") and job.duration_min > 0:
-                steps[job.kiln].append((at.start_min, len(at.crew)))
-                steps[job.kiln].append((at.start_min + job.duration_min, -len(at.crew)))
+                steps[job.kiln].append((at.start_min, len(at.crew), len(at.crew)))
+                steps[job.kiln].append((at.start_min + job.duration_min, -len(at.crew), -len(at.crew)))
         for tag, changes in steps.items():
-            inside = 0
-            for minute, change in sorted(changes):
-                inside += change
-                if inside > self.kilns[tag].max_people_inside:
+            for start_min, end_min, count in self.kilns[tag].inside:
+                changes += [(start_min, count, 0), (end_min, -count, 0)] if start_min < end_min else []
+            inside = placed = 0
+            for minute, change, own in sorted(changes):
+                inside, placed = inside + change, placed + own
+                # Who is inside whatever is placed is no fault of the plan.
+                if placed and inside > self.kilns[tag].max_people_inside:
                     self.say("inside", tag, "{count} people are inside at {at_min}", count=inside, at_min=minute)
                     break
 
@@ -382,7 +402,11 @@ class _Checker:
             delay += max(0, end - job.latest_min) * job.late_cents_per_hour
             if at.shift in self.shifts:
                 overtime_min += max(0, end - self.shifts[at.shift].end_min) * len(at.crew)
-        stops = [stop for stop in self.plan.stops if stop.kiln in self.kilns]
+        stops = [
+            stop
+            for stop in self.plan.stops
+            if stop.kiln in self.kilns and not self._is_under_way(self.kilns[stop.kiln], stop)
+        ]
         for stop in stops:
             if stop.shift in self.shifts:
                 set_up_end = stop.set_up_start_min + self.kilns[stop.kiln].set_up_min

@@ -100,7 +100,9 @@ def _lost(kiln: Kiln, plan: Plan, work: list[tuple[Job, PlacedJob]], chance: ran
             broken.append(stop)
         if index == len(kiln.charges) - 1:
             break
-        drying = max(0.0, charge.drying_min * (1 + chance.gauss(0, spread)))
+        # What stops a charge, and not its drying, ends the part before a standstill.
+        is_cut = kiln.charges[index + 1].goes_on
+        drying = charge.drying_min if is_cut else max(0.0, charge.drying_min * (1 + chance.gauss(0, spread)))
         loaded = start + charge.loading_min
         from_min = loaded + charge.heating_up_min
         cut = inside.get(index)

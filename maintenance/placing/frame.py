@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass
+from itertools import pairwise
 
 from .problem import LOCK_OUT, LOCKED_OUT, Charge, Job, Kiln, Problem
 
@@ -55,7 +56,8 @@ class Frame:
                 self.followers[before].append(job)
         self.crew_of = [tuple((skill, count) for skill, count in job.crew if count) for job in self.jobs]
         self._people_by_shift()
-        self.away = [_joined(person.away) for person in self.people]
+        self.away = [joined(person.away) for person in self.people]
+        self.inside = [_head_count(kiln) for kiln in self.kilns]
         self.must = self._must()
         self.issued = {self.number_of_job[ref]: one for ref, one in problem.issued.items()}
         self.issued_people = {
@@ -115,7 +117,7 @@ class Frame:
         for place in range(2 * len(self.kilns[number].charges) - 1):
             if job.needs_state == "running" and place % 2:
                 found.append(self._running_region(number, place))
-            elif job.needs_state in LOCKED_OUT and (place % 2 == 0 or job.needs_state == "still"):
+            elif job.needs_state in LOCKED_OUT and (job.needs_state == "still" or self.is_empty(number, place)):
                 found.append(self.stopped_region(number, place))
         return [
             region
@@ -134,12 +136,35 @@ class Frame:
         """From when to when work can be done in a stop at a place, set-up and making ready taken off."""
         of, index = self.kilns[kiln], place // 2
         if place % 2 == 0:
-            from_min = self.planned_end(kiln, index - 1) if index else 0
-            return Region(place, max(0, from_min) + of.set_up_min, self.latest_start[kiln][index] - of.restore_min)
+            from_min = self.set_up_from(kiln, place) + self.set_up_min(kiln, place)
+            return Region(place, from_min, self.latest_start[kiln][index] - of.restore_min)
         charge = of.charges[index]
         from_min = max(0, charge.start_min + charge.loading_min + charge.heating_up_min)
         rest_min = of.restore_min + of.reheat_min + after_drying_min(charge)
         return Region(place, from_min + of.set_up_min, self.latest_start[kiln][index + 1] - rest_min)
+
+    def is_empty(self, kiln: int, place: int) -> bool:
+        """Whether a place is an opening: at a standstill, and in a charge, the timber is inside."""
+        return place % 2 == 0 and not self.kilns[kiln].charges[place // 2].goes_on
+
+    def is_locked_out(self, kiln: int, place: int) -> bool:
+        """Whether the lock-out that is under way at minute 0 is the stop of a place."""
+        return place % 2 == 0 and self.kilns[kiln].is_locked_out_before(place // 2)
+
+    def set_up_min(self, kiln: int, place: int) -> int:
+        """How long locking out takes in a place: nothing where it is locked out already."""
+        return 0 if self.is_locked_out(kiln, place) else self.kilns[kiln].set_up_min
+
+    def set_up_span(self, kiln: int, place: int, start_min: int) -> tuple[int, int]:
+        """From when to when somebody is busy locking out."""
+        return start_min, start_min + self.set_up_min(kiln, place)
+
+    def set_up_from(self, kiln: int, place: int) -> int:
+        """From when on a kiln can be locked out in an opening or standstill, if charges end as planned."""
+        if self.is_locked_out(kiln, place):
+            return self.kilns[kiln].locked_out_min
+        index = place // 2
+        return max(0, self.planned_end(kiln, index - 1)) if index else 0
 
     def planned_end(self, kiln: int, index: int) -> int:
         """When a charge ends if it starts when planned."""
@@ -175,12 +200,23 @@ def after_drying_min(charge: Charge) -> int:
     return charge.conditioning_min + charge.cooling_min + charge.unloading_min
 
 
-def _joined(spans: Iterable[tuple[int, int]]) -> tuple[tuple[int, int], ...]:
+def _head_count(kiln: Kiln) -> list[tuple[int, int, int]]:
+    """Count who is inside whatever is placed, in spans that follow each other, up to as many as may be."""
+    edges = sorted({edge for start, end, _ in kiln.inside for edge in (start, end)})
+    found = []
+    for start, end in pairwise(edges):
+        count = sum(people for from_min, to_min, people in kiln.inside if from_min <= start and end <= to_min)
+        if count:
+            found.append((start, end, min(count, kiln.max_people_inside)))
+    return found
+
+
+def joined(spans: Iterable[tuple[int, int]]) -> tuple[tuple[int, int], ...]:
     """Sort spans, leave out empty ones and join those that touch."""
-    joined: list[tuple[int, int]] = []
+    found: list[tuple[int, int]] = []
     for start, end in sorted(one for one in spans if one[0] < one[1]):
-        if joined and start <= joined[-1][1]:
-            joined[-1] = (joined[-1][0], max(joined[-1][1], end))
+        if found and start <= found[-1][1]:
+            found[-1] = (found[-1][0], max(found[-1][1], end))
         else:
-            joined.append((start, end))
-    return tuple(joined)
+            found.append((start, end))
+    return tuple(found)

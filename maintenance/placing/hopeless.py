@@ -132,7 +132,9 @@ def _crew(frame: Frame, job: int, shift: int, from_min: int, to_min: int) -> boo
 
 def _lock_out(frame: Frame, job: int, place: int, last_start_min: int) -> bool:
     kiln = frame.kiln_of[job]
-    set_up_min = frame.kilns[kiln].set_up_min
+    set_up_min = frame.set_up_min(kiln, place)
+    if frame.is_locked_out(kiln, place):
+        return True
     from_min = frame.stopped_region(kiln, place).from_min - set_up_min
     for number, shift in enumerate(frame.shifts):
         begin = max(from_min, shift.start_min)

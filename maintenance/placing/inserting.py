@@ -43,8 +43,10 @@ class Option:
 class Inserting:
     """Finds the options of jobs in a state, and takes them."""
 
-    def __init__(self, state: State, fixed: Mapping[int, Fix] | None = None) -> None:
+    def __init__(self, state: State, fixed: Mapping[int, Fix] | None = None, now_min: int = 0) -> None:
         self.state = state
+        # Nothing begins sooner: a problem may have been drawn some minutes ago.
+        self.now_min = now_min
         self.frame = frame = state.frame
         # Job -> when it starts and with whom (None: whoever is free); pinned jobs unless said otherwise.
         self.fixed: Mapping[int, Fix] = fixed if fixed is not None else _pins(frame)
@@ -89,7 +91,7 @@ class Inserting:
     def from_min(self, job: int) -> int | None:
         """Before this the job cannot start; None where a job it waits for is left out."""
         frame, at = self.frame, self.state.at
-        from_min = frame.jobs[job].from_min
+        from_min = max(frame.jobs[job].from_min, self.now_min)
         for before, lag_min in frame.after[job]:
             if before not in at:
                 return None
@@ -137,23 +139,24 @@ class Inserting:
         return range(bisect_left(self.shift_starts, low - self.longest_shift), bisect_right(self.shift_starts, high))
 
     def _in_stop(self, job: int, place: int, stop: StopAt, low: int, high: int, each: int) -> Iterator[Option]:
-        frame, state = self.frame, self.state
+        frame = self.frame
         kiln = frame.kiln_of[job]
         of = frame.kilns[kiln]
-        low = max(low, stop.set_up_start_min + of.set_up_min)
-        for shift, first_min, first_crew in self._starts(job, low, high, each):
-            start_min, crew = first_min, first_crew
-            out_min = state.has_room_inside(job, start_min)
-            if out_min is not None:
-                later = self._start_with_room(job, shift, out_min, high)
-                if later is None:
-                    continue
-                start_min, crew = later
+        low = max(low, stop.set_up_start_min + frame.set_up_min(kiln, place))
+        for shift, start_min, crew in self._starts_inside(job, low, high, each):
             end_min = max(stop.end_min, start_min + frame.jobs[job].duration_min + of.restore_min)
             longer = StopAt(stop.set_up_start_min, end_min, stop.shift, stop.person)
             starts = self._with_stop(kiln, place, longer)
             if starts is not None:
                 yield self._option(job, JobAt(place, shift, start_min, crew), longer, starts, 0)
+
+    def _starts_inside(self, job: int, low: int, high: int, each: int) -> Iterator[tuple[int, int, Crew]]:
+        """Yield the earliest start in each of the first shifts at which there is a crew, and room for it inside."""
+        for shift, start_min, crew in self._starts(job, low, high, each):
+            out_min = self.state.has_room_inside(job, start_min)
+            later = (start_min, crew) if out_min is None else self._start_with_room(job, shift, out_min, high)
+            if later is not None:
+                yield shift, *later
 
     def _start_with_room(self, job: int, shift: int, low: int, high: int) -> tuple[int, Crew] | None:
         """Find the earliest start in a shift at which there is room inside, too."""
@@ -174,14 +177,9 @@ class Inserting:
         kiln = frame.kiln_of[job]
         of = frame.kilns[kiln]
         found = 0
-        from_min, until_min = self._set_up_between(kiln, place)
-        for shift in self._shifts(from_min, min(until_min, high - of.set_up_min)):
-            set_up = self._set_up_in(shift, of.set_up_min, from_min, min(until_min, high - of.set_up_min))
-            if set_up is None:
-                continue
-            begin_min, person = set_up
-            ready_min = begin_min + of.set_up_min
-            for at_shift, start_min, crew in self._starts(job, max(low, ready_min), high, 1):
+        for shift, begin_min, person in self.set_ups(kiln, place, high):
+            ready_min = begin_min + frame.set_up_min(kiln, place)
+            for at_shift, start_min, crew in self._starts_inside(job, max(low, ready_min), high, 1):
                 end_min = start_min + frame.jobs[job].duration_min + of.restore_min
                 stop = StopAt(begin_min, end_min, shift, person)
                 if place % 2 and any(
@@ -197,18 +195,33 @@ class Inserting:
             if found >= each:
                 return
 
+    def set_ups(self, kiln: int, place: int, high: int) -> Iterator[tuple[int, int, int]]:
+        """Yield shift, start and person of the earliest set-up in each shift; where it is locked out, just that."""
+        frame = self.frame
+        of = frame.kilns[kiln]
+        if frame.is_locked_out(kiln, place):
+            yield 0, of.locked_out_min, frame.number_of_person[of.locked_out_by]
+            return
+        from_min, until_min = self._set_up_between(kiln, place)
+        until_min = min(until_min, high - of.set_up_min)
+        for shift in self._shifts(from_min, until_min):
+            set_up = self._set_up_in(shift, of.set_up_min, from_min, until_min)
+            if set_up is not None:
+                yield shift, *set_up
+
     def _set_up_between(self, kiln: int, place: int) -> tuple[int, int]:
         """When a set-up may start in a place, as the charges now stand."""
         frame, index = self.frame, place // 2
         charges, starts = frame.kilns[kiln].charges, self.state.starts[kiln]
         if place % 2:
             drying_min = starts[index] + charges[index].loading_min + charges[index].heating_up_min
-            return max(0, drying_min), drying_min + charges[index].drying_min
+            return max(self.now_min, drying_min), drying_min + charges[index].drying_min
         if index == 0:
-            return 0, frame.latest_start[kiln][0]
+            return self.now_min, frame.latest_start[kiln][0]
         before = self.state.stops[kiln].get(place - 1)
         stretch = 0 if before is None else before.end_min - before.set_up_start_min + frame.kilns[kiln].reheat_min
-        return max(0, starts[index - 1] + charges[index - 1].length_min + stretch), frame.latest_start[kiln][index]
+        ended = starts[index - 1] + charges[index - 1].length_min + stretch
+        return max(self.now_min, ended), frame.latest_start[kiln][index]
 
     def _set_up_in(self, shift: int, set_up_min: int, low: int, high: int) -> tuple[int, int] | None:
         """Find the earliest set-up in a shift, and who does it."""

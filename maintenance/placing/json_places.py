@@ -74,7 +74,9 @@ class Reader:
             raise FaultyFileError([Fault("file", "is not a JSON object")])
         return found
 
-    def fields(self, value: object, place: str, names: tuple[str, ...]) -> dict[str, object] | None:
+    def fields(
+        self, value: object, place: str, names: tuple[str, ...], may_have: tuple[str, ...] = ()
+    ) -> dict[str, object] | None:
         """Give an object that has all the fields, or None; the fields it has too many are remarked upon."""
         found = self.keyed(value, place)
         if found is None:
@@ -83,7 +85,7 @@ class Reader:
             if name not in found:
                 self.wrong(dotted(place, name), "is missing")
         for name in found:
-            if name not in names:
+            if name not in names and name not in may_have:
                 self.remarks.append(Fault(dotted(place, name), "is no field of this form and is passed over"))
         return found
 

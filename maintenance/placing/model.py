@@ -15,7 +15,7 @@ from dataclasses import dataclass
 from math import ceil
 from typing import Any
 
-from .frame import ANYWHERE, FAR, HOURLY, MOST_LOST, PARTS, Frame
+from .frame import ANYWHERE, FAR, HOURLY, MOST_LOST, PARTS, Frame, joined
 from .possible import Option, Possible
 from .problem import LOCKED_OUT
 from .state import Crew, JobAt, StopAt, Stops
@@ -169,16 +169,17 @@ class Part:
     def _add_opening(self, kiln: int, index: int, ended: Any) -> None:
         frame, model = self.frame, self.model
         of, starts = frame.kilns[kiln], self.charge_starts[kiln]
-        low = max(0, frame.planned_end(kiln, index - 1)) if index else 0
-        high = frame.latest_start[kiln][index] - of.set_up_min - of.restore_min
+        low, set_up_min = frame.set_up_from(kiln, 2 * index), frame.set_up_min(kiln, 2 * index)
+        high = frame.latest_start[kiln][index] - set_up_min - of.restore_min
         stop = self._add_stop(kiln, 2 * index, low, high, frame.latest_start[kiln][index])
         if stop is None:
             if ended is not None:
                 model.add(starts[index] >= ended)
             return
         if ended is not None:
-            model.add(starts[index] >= ended + stop.is_there * (of.set_up_min + of.restore_min))
-            model.add(stop.set_up >= ended).only_enforce_if(stop.is_there)
+            model.add(starts[index] >= ended + stop.is_there * (set_up_min + of.restore_min))
+            if not frame.is_locked_out(kiln, 2 * index):
+                model.add(stop.set_up >= ended).only_enforce_if(stop.is_there)
         model.add(stop.end <= starts[index]).only_enforce_if(stop.is_there)
 
     def _add_interruption(self, kiln: int, index: int) -> None:
@@ -209,6 +210,8 @@ class Part:
         """Add a stop that may be; None where nobody could set it up, so that it cannot be."""
         frame, model, task = self.frame, self.model, self.task
         of = frame.kilns[kiln]
+        if frame.is_locked_out(kiln, place):
+            return self._add_lock_out_under_way(kiln, place, low, latest_end)
         spans: dict[int, tuple[int, int]] = {}
         people: dict[int, list[int]] = {}
         for number, shift in enumerate(frame.shifts):
@@ -257,6 +260,22 @@ class Part:
         model.add(end >= set_up + of.set_up_min + of.restore_min).only_enforce_if(stop.is_there)
         cents = of.set_up_cents + (of.interruption_cents if place % 2 else 0)
         self.costs[kiln].append((stop.is_there, cents * PARTS, ""))
+        self.stop_vars[kiln, place] = stop
+        return stop
+
+    def _add_lock_out_under_way(self, kiln: int, place: int, from_min: int, latest_end: int) -> _StopVars | None:
+        """Add the stop that a kiln is locked out for at minute 0; None where the charge leaves it no time."""
+        of, kept = self.frame.kilns[kiln], self.task.stops.get(kiln, {}).get(place)
+        if from_min + of.restore_min > latest_end:
+            for job in self.frame.jobs_of[kiln]:
+                self.possible[job] = [one for one in self.possible.get(job, ()) if one.place != place]
+            return None
+        end = self._int(
+            from_min + of.restore_min, latest_end, from_min + of.restore_min if kept is None else kept.end_min
+        )
+        there = self._bool(kept is not None)
+        person = self.frame.number_of_person[of.locked_out_by]
+        stop = _StopVars(there, from_min, end, {0: there}, {person: there})
         self.stop_vars[kiln, place] = stop
         return stop
 
@@ -440,7 +459,8 @@ class Part:
             model.add(literal == 0)
             return
         model.add_implication(literal, stop.is_there)
-        model.add(variables.start >= stop.set_up + of.set_up_min).only_enforce_if(literal)
+        set_up_min = frame.set_up_min(kiln, place)
+        model.add(variables.start >= stop.set_up + set_up_min).only_enforce_if(literal)
         model.add(variables.start + duration_min + of.restore_min <= stop.end).only_enforce_if(literal)
         if place % 2:
             return
@@ -456,7 +476,7 @@ class Part:
         if index:
             ended = self.charge_starts[kiln][index - 1] + of.charges[index - 1].length_min
             ended = ended + self.stretches.get((kiln, index - 1), 0)
-            model.add(began >= ended + (of.set_up_min + duration_min + of.restore_min) * literal)
+            model.add(began >= ended + (set_up_min + duration_min + of.restore_min) * literal)
 
     # --- rules across jobs -----------------------------------------------------------------------
 
@@ -471,7 +491,8 @@ class Part:
             and self.job_vars.get(job)
             and self.job_vars[job].options
         ]
-        if sum(frame.jobs[job].crew_size for job in jobs) <= limit:
+        there = frame.inside[kiln]
+        if not jobs or sum(frame.jobs[job].crew_size for job in jobs) + sum(count for *_, count in there) <= limit:
             return
         intervals = [
             self.model.new_optional_fixed_size_interval_var(
@@ -479,7 +500,9 @@ class Part:
             )
             for job in jobs
         ]
-        self.model.add_cumulative(intervals, [frame.jobs[job].crew_size for job in jobs], limit)
+        counts = [frame.jobs[job].crew_size for job in jobs] + [count for *_, count in there]
+        intervals += [self.model.new_fixed_size_interval_var(start, end - start, "") for start, end, _ in there]
+        self.model.add_cumulative(intervals, counts, limit)
 
     def _add_orders(self) -> None:
         """Jobs of settled kilns stand still, those of others are not waited for."""
@@ -514,7 +537,7 @@ class Part:
 
     def _add_people(self) -> None:
         for person, intervals in self.intervals.items():
-            windows = _joined(self.windows[person])
+            windows = joined(self.windows[person])
             held = [
                 self.model.new_fixed_size_interval_var(start, end - start, "")
                 for start, end in self.task.busy[person]
@@ -594,16 +617,6 @@ class Part:
                     next(person for person, literal in stop.people.items() if value(literal)),
                 )
         return at, stops
-
-
-def _joined(windows: list[tuple[int, int]]) -> list[tuple[int, int]]:
-    joined: list[tuple[int, int]] = []
-    for low, high in sorted(windows):
-        if joined and low <= joined[-1][1]:
-            joined[-1] = (joined[-1][0], max(joined[-1][1], high))
-        else:
-            joined.append((low, high))
-    return joined
 
 
 def _whole_up(bound: float) -> int:

@@ -71,8 +71,7 @@ class Chooser:
             for place, stop in stops.items():
                 kept = state.stops[kiln].get(place)
                 if kept is None or kept.set_up_start_min != stop.set_up_start_min:
-                    begin = stop.set_up_start_min
-                    wishes.append((begin, begin + frame.kilns[kiln].set_up_min, {LOCK_OUT}))
+                    wishes.append((*frame.set_up_span(kiln, place, stop.set_up_start_min), {LOCK_OUT}))
             if wishes:
                 return self.chance.sample(wishes, min(len(wishes), 3))
         hot = self._hot_job(state, kiln)

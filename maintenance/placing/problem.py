@@ -23,7 +23,11 @@ MOST_HORIZON_MIN = 366 * 24 * 60
 
 @dataclass(frozen=True)
 class Charge:
-    """A charge as it is planned; the last of a kiln is a sentinel whose durations mean nothing."""
+    """A charge as it is planned; the last of a kiln is a sentinel whose durations mean nothing.
+
+    One that `goes_on` is the rest of the charge before it, which stands in the kiln meanwhile: what lies between the
+    two is no opening but a standstill, which takes work that may be done beside the timber.
+    """
 
     start_min: int
     loading_min: int
@@ -32,6 +36,7 @@ class Charge:
     conditioning_min: int
     cooling_min: int
     unloading_min: int
+    goes_on: bool = False
 
     @cached_property
     def length_min(self) -> int:
@@ -53,7 +58,12 @@ class Charge:
 
 @dataclass(frozen=True)
 class Kiln:
-    """A kiln with its prices, its times of setting up and making ready again, and its charges in order."""
+    """A kiln with its prices, its times of setting up and making ready again, and its charges in order.
+
+    `inside` is people who are inside whatever is placed: from, to, how many. Where `locked_out_by` names somebody, the
+    kiln is locked out at minute 0, ready for work from `locked_out_min` on: the stop in the opening or standstill of
+    that minute is this lock-out, which nobody need set up and which costs nothing any more.
+    """
 
     tag: str
     drying_cents_per_hour: int
@@ -64,6 +74,20 @@ class Kiln:
     interruption_cents: int
     max_people_inside: int
     charges: tuple[Charge, ...]
+    inside: tuple[tuple[int, int, int], ...] = ()
+    locked_out_by: str = ""
+    locked_out_min: int = 0
+
+    @cached_property
+    def opening_now(self) -> int | None:
+        """The charge before which the kiln is open or stands at minute 0; None where a charge runs then."""
+        number = next(n for n, one in enumerate(self.charges) if one.start_min > 0 or n == len(self.charges) - 1)
+        before = self.charges[number - 1] if number else None
+        return None if before is not None and before.start_min + before.length_min > 0 else number
+
+    def is_locked_out_before(self, number: int | None) -> bool:
+        """Whether the lock-out under way is the one before a charge."""
+        return bool(self.locked_out_by) and number is not None and number == self.opening_now
 
 
 @dataclass(frozen=True)
@@ -185,8 +209,16 @@ def problem_to_json(problem: Problem) -> dict[str, object]:
 
 def _kiln_to_json(kiln: Kiln) -> dict[str, object]:
     plain = {name: getattr(kiln, name) for name in KILN_NUMBERS}
-    charges = [{name: getattr(charge, name) for name in CHARGE_NUMBERS} for charge in kiln.charges]
-    return {"tag": kiln.tag, **plain, "charges": charges}
+    charges = [
+        {name: getattr(charge, name) for name in CHARGE_NUMBERS} | ({"goes_on": True} if charge.goes_on else {})
+        for charge in kiln.charges
+    ]
+    found = {"tag": kiln.tag, **plain, "charges": charges}
+    if kiln.inside:
+        found["inside"] = [list(one) for one in kiln.inside]
+    if kiln.locked_out_by:
+        found |= {"locked_out_by": kiln.locked_out_by, "locked_out_min": kiln.locked_out_min}
+    return found
 
 
 def _job_to_json(job: Job) -> dict[str, object]:

@@ -40,6 +40,8 @@ FIELDS = (
     "move_cents",
     "pinned",
 )
+#: What a kiln may have besides.
+KILN_MAY_HAVE = ("inside", "locked_out_by", "locked_out_min")
 MONDAY = 0
 
 
@@ -120,21 +122,48 @@ def _spans(reader: Reader, holder: dict[str, object], name: str, place: str) -> 
 
 def _kilns(reader: Reader, top: dict[str, object], places: _Places) -> Iterable[Kiln]:
     for place, item in reader.items(top, "kilns", ""):
-        found = reader.fields(item, place, ("tag", *KILN_NUMBERS, "charges"))
+        found = reader.fields(item, place, ("tag", *KILN_NUMBERS, "charges"), KILN_MAY_HAVE)
         if found is None:
             continue
         tag = _once(reader, "kiln", reader.text(found, "tag", place), dotted(place, "tag"), places, place)
         charges = []
         for where, charge in reader.items(found, "charges", place):
-            numbers = reader.fields(charge, where, CHARGE_NUMBERS)
+            numbers = reader.fields(charge, where, CHARGE_NUMBERS, ("goes_on",))
             if numbers is not None:
                 least = dict.fromkeys(CHARGE_NUMBERS[1:], 0)
                 values = {name: reader.number(numbers, name, where, least.get(name, -MOST)) for name in CHARGE_NUMBERS}
-                charges.append(Charge(**values))
+                charges.append(Charge(**values, goes_on=_yes_or_no(reader, numbers, "goes_on", where)))
         if not charges and "charges" in found:
             reader.wrong(dotted(place, "charges"), "has no charge; the last one stands at or after the horizon")
         values = {name: reader.number(found, name, place, 0) for name in KILN_NUMBERS}
-        yield Kiln(tag=tag, charges=tuple(charges), **values)
+        yield Kiln(
+            tag=tag,
+            charges=tuple(charges),
+            inside=tuple(_inside(reader, found, place)),
+            locked_out_by=reader.text(found, "locked_out_by", place),
+            locked_out_min=reader.number(found, "locked_out_min", place, 0),
+            **values,
+        )
+
+
+def _inside(reader: Reader, found: dict[str, object], place: str) -> Iterable[tuple[int, int, int]]:
+    for where, item in reader.items(found, "inside", place):
+        if not isinstance(item, list) or len(item) != 3:
+            reader.wrong(where, "is not a list of from, to and how many")
+            continue
+        start_min, end_min, count = (
+            reader.whole(one, f"{where}[{n}]", 0 if n == 2 else -MOST) for n, one in enumerate(item)
+        )
+        if end_min < start_min:
+            reader.wrong(where, f"ends at {end_min}, before it begins at {start_min}")
+        yield start_min, end_min, count
+
+
+def _yes_or_no(reader: Reader, found: dict[str, object], name: str, place: str) -> bool:
+    value = found.get(name, False)
+    if not isinstance(value, bool):
+        reader.wrong(dotted(place, name), "is neither true nor false")
+    return value is True
 
 
 def _once(reader: Reader, kind: str, ref: str, at: str, places: _Places, place: str) -> str:
@@ -185,9 +214,7 @@ def _jobs(reader: Reader, top: dict[str, object], places: _Places) -> Iterable[J
         state = found.get("needs_state")
         if "needs_state" in found and state not in STATES:
             reader.wrong(dotted(place, "needs_state"), f"is not one of {', '.join(STATES)}")
-        safety = found.get("safety", False)
-        if not isinstance(safety, bool):
-            reader.wrong(dotted(place, "safety"), "is neither true nor false")
+        safety = _yes_or_no(reader, found, "safety", place)
         crew = reader.keyed(found["crew"], dotted(place, "crew")) if "crew" in found else None
         values = {
             name: reader.number(found, name, place, -MOST if name in free_to_be_negative else 0)
@@ -200,7 +227,7 @@ def _jobs(reader: Reader, top: dict[str, object], places: _Places) -> Iterable[J
             kiln=reader.text(found, "kiln", place),
             needs_state=next((one for one in STATES if one == state), "any"),
             crew=tuple((skill, reader.number(crew or {}, skill, dotted(place, "crew"), 0)) for skill in crew or {}),
-            safety=safety is True,
+            safety=safety,
             delay_cents_per_hour=delay,
             after=tuple(_after(reader, found, place)),
             **values,
@@ -228,6 +255,9 @@ def _issued(reader: Reader, top: dict[str, object]) -> dict[str, Issued]:
 def _refer(reader: Reader, top: dict[str, object], problem: Problem, places: _Places) -> None:
     """What is named must exist."""
     people = {one.ref for one in problem.people}
+    for kiln in problem.kilns:
+        place = dotted(places.of.get(("kiln", kiln.tag), "kilns"), "locked_out_by")
+        _known(reader, [kiln.locked_out_by], people, place, "person")
     kilns = {one.tag for one in problem.kilns}
     jobs = {one.ref for one in problem.jobs}
     for shift in problem.shifts:

@@ -9,6 +9,7 @@ from itertools import chain
 from .checking import Broken, Verdict, check
 from .frame import ANYWHERE, PARTS, Frame
 from .inserting import Fix, Inserting, Option, fill_cheaply, seats
+from .offering import keeps_followers, without_job
 from .plan import COST_PARTS, PlacedJob, Plan, Stop
 from .problem import LOCKED_OUT
 from .state import JobAt, State, StopAt, state_of
@@ -72,7 +73,7 @@ def state_of_plan(frame: Frame, plan: Plan) -> State | None:
 
 
 def stand(
-    frame: Frame, places: Mapping[str, KeptPlace], stops: Iterable[KeptStop] = ()
+    frame: Frame, places: Mapping[str, KeptPlace], stops: Iterable[KeptStop] = (), *, as_recorded: bool = False
 ) -> tuple[State, tuple[str, ...]]:
     """Build the state of places that were kept, one after the other; what does not hold any more is left out.
 
@@ -84,6 +85,8 @@ def stand(
         where jobs are said to be
     stops : iterable of KeptStop
         lock-outs that are said to be; others are found where they are needed
+    as_recorded : bool
+        whether charges start when the problem says: none waits for work or is interrupted
 
     Returns
     -------
@@ -96,13 +99,17 @@ def stand(
         for job, place in kept.items()
     }
     set_ups = {(frame.number_of_kiln[one.kiln], one.place): one for one in stops}
+    for kiln, of in enumerate(frame.kilns):
+        if of.locked_out_by and of.opening_now is not None:
+            number = 2 * of.opening_now
+            set_ups[kiln, number] = KeptStop(of.tag, number, of.locked_out_min, of.locked_out_by)
     # What keeps its place comes first: nothing else may stand in its way.
     in_order = sorted(kept, key=lambda job: (job not in frame.pinned, kept[job].start_min, job))
     booked = _book(state, in_order, fixed)
     whole: set[int] = set()
     for kiln in range(len(frame.kilns)):
         own = [job for job in in_order if frame.kiln_of[job] == kiln]
-        if own and _put_whole(state, kiln, own, kept, fixed, set_ups, booked):
+        if own and _put_whole(state, kiln, own, kept, fixed, set_ups, booked, as_recorded):
             whole |= set(own)
     inserting = Inserting(state, fixed)
     loose = []
@@ -112,7 +119,10 @@ def stand(
         kiln, place = frame.kiln_of[job], kept[job].place
         if job in booked:
             _give_free(state, job, fixed[job])
-        found = list(inserting.options(job, interrupt=place is None or place % 2 == 1))
+        if as_recorded:
+            found = [one for one in inserting.options(job) if one.starts in (None, state.starts[kiln])]
+        else:
+            found = list(inserting.options(job, interrupt=place is None or place % 2 == 1))
         right = [one for one in found if place is None or one.at.place == place]
         set_up = set_ups.get((kiln, right[0].at.place)) if right else None
         if set_up is not None and right[0].at.place not in state.stops[kiln]:
@@ -132,20 +142,6 @@ def issued_plan(frame: Frame) -> State:
     return state
 
 
-def put_cheaply(state: State, job: int) -> State | None:
-    """Put a job to where it adds least and no charge starts later; None where there is no such place."""
-    other = state.copy()
-    if job in other.at and not other.take_out(job):
-        return None
-    starts = other.starts[other.frame.kiln_of[job]]
-    options = [one for one in Inserting(other).options(job) if one.starts is None or one.starts == starts]
-    best = min(options, key=lambda one: one.price, default=None)
-    if best is None:
-        return None
-    Inserting(other).take(best)
-    return other
-
-
 def _put_whole(
     state: State,
     kiln: int,
@@ -154,6 +150,7 @@ def _put_whole(
     fixed: Mapping[int, Fix],
     set_ups: Mapping[tuple[int, int], KeptStop],
     booked: set[int],
+    as_recorded: bool,
 ) -> bool:
     """Put all jobs of a kiln where they were kept, with the lock-outs kept for them; False where that does not hold."""
     frame = state.frame
@@ -177,10 +174,12 @@ def _put_whole(
         set_up = set_ups.get((kiln, place))
         stop = None if set_up is None else _kept_stop(state, kiln, set_up, end_min)
         first = min(at.start_min for job, at in ats.items() if at.place == place)
-        if stop is None or stop.set_up_start_min + frame.kilns[kiln].set_up_min > first:
+        if stop is None or stop.set_up_start_min + frame.set_up_min(kiln, place) > first:
             return False
         stops[place] = stop
     starts = state.timetable(kiln, stops, running)
+    if as_recorded and (starts != state.starts[kiln] or any(place % 2 for place in stops)):
+        return False
     if starts is None or len({(s.person, s.set_up_start_min) for s in stops.values()}) < len(stops):
         return False
     for job, at in ats.items():
@@ -224,7 +223,9 @@ def _kept_stop(state: State, kiln: int, kept: KeptStop, end_min: int) -> StopAt 
     """Give a lock-out as it was kept, if whoever does it is on shift and free."""
     frame = state.frame
     person, begin_min = frame.number_of_person.get(kept.person), kept.set_up_start_min
-    ready_min = begin_min + frame.kilns[kiln].set_up_min
+    ready_min = begin_min + frame.set_up_min(kiln, kept.place)
+    if person is not None and frame.is_locked_out(kiln, kept.place):
+        return StopAt(begin_min, max(end_min, ready_min + frame.kilns[kiln].restore_min), 0, person)
     if person is None or begin_min < 0 or not state.is_free(person, begin_min, ready_min):
         return None
     number = _shift_of(frame, begin_min, ready_min, frozenset({person}))
@@ -256,13 +257,13 @@ def _with_set_up(frame: Frame, state: State, option: Option, kept: KeptStop) -> 
     """Let whoever was to lock out do it, if that still holds."""
     kiln = frame.kiln_of[option.job]
     own = None if option.stop is None else _kept_stop(state, kiln, kept, option.stop.end_min)
-    if own is None or own.set_up_start_min + frame.kilns[kiln].set_up_min > option.at.start_min:
+    if own is None or own.set_up_start_min + frame.set_up_min(kiln, option.at.place) > option.at.start_min:
         return None
     starts = state.timetable(kiln, {**state.stops[kiln], option.at.place: own}, state.running[kiln])
     return None if starts is None else replace(option, stop=own, starts=starts)
 
 
-class Standing:
+class Moves:
     """A plan as it stands, which can be asked what another place for a job would mean."""
 
     def __init__(self, state: State) -> None:
@@ -282,9 +283,7 @@ class Standing:
         frame = self.frame
         job = frame.number_of_job[ref]
         crew = None if people is None else frozenset(frame.number_of_person[one] for one in people)
-        without = self.state.copy()
-        if job in without.at and not without.take_out(job):
-            without = _left_out(self.state, job)
+        without = without_job(self.state, job)
         best = self._best(without, job, (start_min, crew))
         if best is not None:
             Inserting(without).take(best)
@@ -295,23 +294,14 @@ class Standing:
 
     def _best(self, state: State, job: int, fix: Fix) -> Option | None:
         options = list(Inserting(state, {job: fix}).options(job, interrupt=True))
-        sound = [one for one in options if self._keeps_followers(state, one)]
+        sound = [one for one in options if keeps_followers(state, one)]
         return min(sound, key=lambda one: (one.at.place % 2 == 1 and one.stop is not None, one.price), default=None)
-
-    def _keeps_followers(self, state: State, option: Option) -> bool:
-        """Whether what waits for the job still waits long enough."""
-        frame = self.frame
-        end_min = option.at.start_min + frame.jobs[option.job].duration_min
-        for follower in frame.followers[option.job]:
-            there = state.at.get(follower)
-            lags = [lag for before, lag in frame.after[follower] if before == option.job]
-            if there is not None and there.start_min < end_min + max(lags):
-                return False
-        return True
 
     def _near(self, state: State, job: int, start_min: int) -> tuple[tuple[int, int], ...]:
         """Name the nearest start before and after that would hold, with what the job costs more there than here."""
-        options = [one for one in Inserting(state).options(job, interrupt=False) if self._keeps_followers(state, one)]
+        if job in self.frame.pinned:
+            return ()
+        options = [one for one in Inserting(state).options(job, interrupt=False) if keeps_followers(state, one)]
         now = self.state.price() - state.price()
         before = [one for one in options if one.at.start_min < start_min]
         after = [one for one in options if one.at.start_min > start_min]
@@ -404,20 +394,12 @@ class Standing:
         return min(range(len(spans)), key=lambda n: max(spans[n][0] - start_min, start_min - spans[n][1], 0))
 
     def _stop_for(self, state: State, kiln: int, number: int, start_min: int, end_min: int) -> Stop:
-        frame = self.frame
-        set_up_min = frame.kilns[kiln].set_up_min
-        begin_min = start_min - set_up_min
+        frame, of = self.frame, self.frame.kilns[kiln]
+        if of.is_locked_out_before(number):
+            return Stop(of.tag, number, None, of.locked_out_min, end_min, frame.shifts[0].ref, of.locked_out_by)
+        begin_min = start_min - of.set_up_min
         shift = self._shift_at(begin_min, None)
         able = frame.can_lock_out[shift] or frame.shift_people[shift]
         able = sorted(able, key=lambda one: not state.is_free(one, begin_min, start_min))
         person = frame.people[able[0]].ref if able else ""
-        return Stop(frame.kilns[kiln].tag, number, None, begin_min, end_min, frame.shifts[shift].ref, person)
-
-
-def _left_out(state: State, job: int) -> State:
-    """The state without a job that cannot be taken out alone: a timetable that no longer holds stays as it is."""
-    other = state.copy()
-    at = other.at.pop(job)
-    for person, _ in at.crew:
-        other.release(person, at.start_min, at.start_min + state.frame.jobs[job].duration_min)
-    return other
+        return Stop(of.tag, number, None, begin_min, end_min, frame.shifts[shift].ref, person)

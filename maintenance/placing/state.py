@@ -45,7 +45,7 @@ class State:
         self.stops: list[Stops] = [{} for _ in frame.kilns]
         self.starts: list[list[int]] = [[charge.start_min for charge in kiln.charges] for kiln in frame.kilns]
         self.busy: list[list[tuple[int, int]]] = [list(away) for away in frame.away]
-        self.inside: list[list[tuple[int, int, int]]] = [[] for _ in frame.kilns]
+        self.inside: list[list[tuple[int, int, int]]] = [list(one) for one in frame.inside]
         self.running: list[dict[int, list[tuple[int, int]]]] = [{} for _ in frame.kilns]
 
     # --- people ----------------------------------------------------------------------------------
@@ -135,7 +135,10 @@ class State:
         return self.first_free(person, busy[index][1], to_min, duration_min)
 
     def has_room_inside(self, job: int, start_min: int) -> int | None:
-        """Say None if the job's crew may go in then, else the first minute at which somebody comes out."""
+        """Say None if the job's crew may go in then, else the first minute at which somebody comes out.
+
+        That is far off for a crew that is too large for the kiln.
+        """
         frame = self.frame
         kiln, of = frame.kiln_of[job], frame.jobs[job]
         end_min = start_min + of.duration_min
@@ -143,7 +146,7 @@ class State:
         limit = frame.kilns[kiln].max_people_inside - of.crew_size
         for minute in {start_min, *(one[0] for one in there if one[0] > start_min)}:
             if sum(count for start, end, count in there if start <= minute < end) > limit:
-                return min(end for _, end, _ in there)
+                return min((end for _, end, _ in there), default=FAR)
         return None
 
     # --- charges ---------------------------------------------------------------------------------
@@ -195,6 +198,8 @@ class State:
 
     def stop_price(self, kiln: int, place: int, stop: StopAt) -> int:
         """What a stop costs, drying lost aside."""
+        if self.frame.is_locked_out(kiln, place):
+            return 0
         of, shift = self.frame.kilns[kiln], self.frame.shifts[stop.shift]
         overtime_min = max(0, stop.set_up_start_min + of.set_up_min - shift.end_min)
         cents = of.set_up_cents + (of.interruption_cents if place % 2 else 0)
@@ -222,7 +227,7 @@ class State:
             self.occupy(person, *span)
         if stop is not None:
             if at.place not in self.stops[kiln]:
-                self.occupy(stop.person, stop.set_up_start_min, stop.set_up_start_min + frame.kilns[kiln].set_up_min)
+                self.occupy(stop.person, *frame.set_up_span(kiln, at.place, stop.set_up_start_min))
             self.stops[kiln][at.place] = stop
             self.inside[kiln].append((*span, of.crew_size))
         elif at.place != ANYWHERE:
@@ -269,8 +274,7 @@ class State:
         if stop is not None:
             self.inside[kiln].remove((*span, of.crew_size))
             if at.place not in stops:
-                begin_min = stop.set_up_start_min
-                self.release(stop.person, begin_min, begin_min + frame.kilns[kiln].set_up_min)
+                self.release(stop.person, *frame.set_up_span(kiln, at.place, stop.set_up_start_min))
         self.stops[kiln], self.running[kiln], self.starts[kiln] = stops, running, starts
         return True
 
@@ -382,6 +386,8 @@ class State:
         for kiln, of_kiln in enumerate(frame.kilns):
             drying += self.drying_price(kiln, self.starts[kiln])
             for place, stop in self.stops[kiln].items():
+                if frame.is_locked_out(kiln, place):
+                    continue
                 set_up += of_kiln.set_up_cents
                 interruption += of_kiln.interruption_cents if place % 2 else 0
                 end_min = stop.set_up_start_min + of_kiln.set_up_min
@@ -418,8 +424,8 @@ def state_of(frame: Frame, at: dict[int, JobAt], stops: list[Stops]) -> State | 
     state = State(frame)
     for kiln, by_place in enumerate(stops):
         state.stops[kiln] = dict(by_place)
-        for stop in by_place.values():
-            state.occupy(stop.person, stop.set_up_start_min, stop.set_up_start_min + frame.kilns[kiln].set_up_min)
+        for place, stop in by_place.items():
+            state.occupy(stop.person, *frame.set_up_span(kiln, place, stop.set_up_start_min))
     for job, one in at.items():
         kiln = frame.kiln_of[job]
         is_stopped = frame.jobs[job].needs_state in LOCKED_OUT

@@ -100,9 +100,9 @@ def busy_elsewhere(state: State, kilns: set[int]) -> Busy:
             for person, _ in at.crew:
                 busy[person].append(span)
     for kiln, stops in enumerate(state.stops):
-        if kiln not in kilns and frame.kilns[kiln].set_up_min:
-            for stop in stops.values():
-                busy[stop.person].append((stop.set_up_start_min, stop.set_up_start_min + frame.kilns[kiln].set_up_min))
+        for place, stop in stops.items() if kiln not in kilns else ():
+            if frame.set_up_min(kiln, place):
+                busy[stop.person].append(frame.set_up_span(kiln, place, stop.set_up_start_min))
     for spans in busy:
         spans.sort()
     return busy

@@ -214,10 +214,10 @@ def reduced(problem: Problem, plan: Plan, tags: Collection[str]) -> Problem:
         if ref not in inside:
             for person, _ in placed.crew:
                 busy[person].append((placed.start_min, placed.start_min + jobs[ref].duration_min))
-    set_up_min = {kiln.tag: kiln.set_up_min for kiln in problem.kilns}
+    kilns = {kiln.tag: kiln for kiln in problem.kilns}
     for stop in plan.stops:
-        if stop.kiln not in tags:
-            busy[stop.person].append((stop.set_up_start_min, stop.set_up_start_min + set_up_min[stop.kiln]))
+        if stop.kiln not in tags and not kilns[stop.kiln].is_locked_out_before(stop.before_charge):
+            busy[stop.person].append((stop.set_up_start_min, stop.set_up_start_min + kilns[stop.kiln].set_up_min))
     found = replace(
         problem,
         kilns=tuple(kiln for kiln in problem.kilns if kiln.tag in tags),

@@ -6,7 +6,7 @@ on the records as they then are; so a solver that fails, is killed or is late ch
 
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field
-from datetime import date, datetime, timedelta
+from datetime import date, timedelta
 from typing import Any
 
 from django.core.exceptions import ValidationError
@@ -19,36 +19,31 @@ from maintenance.orders.supply import keep_needs_in_step
 from maintenance.placing import plan as plans
 from maintenance.placing.frame import Frame
 from maintenance.placing.plan_reading import read_plan
+from maintenance.placing.problem import LOCKED_OUT
 from maintenance.placing.standing import KeptPlace, KeptStop, stand
 from maintenance.plans.desk import Desk, has_place, load_desk
-from maintenance.plans.drawing import Drawn, Place, draw_problem, held_back, person_id_of, places, stands_still
-from maintenance.plans.lock_outs import keep_lock_outs, somebody_locks_out
-from maintenance.plans.place_faults import lies_in_downtime
+from maintenance.plans.drawing import Drawn, Place, draw_problem, person_id_of, places, stand_longer
+from maintenance.plans.lock_outs import keep_lock_outs
 from maintenance.plans.places import (
-    Cleared,
     RulesBrokenError,
-    bring_parts_along,
     end_pin,
     keep_place,
-    locked_for_placing,
     take_place_away,
 )
 from maintenance.plans.standing import (
     Standing,
-    Verdict,
     as_bytes,
     drawn_of,
     kept_places,
     standing_in,
-    standing_on,
 )
-from maintenance.plans.why import say_reason
+from maintenance.plans.why import say_how_early, say_reason
 from plant import clock
 from plant.access import require
 from plant.background.queueing import enqueue
 from plant.charges.shifting import Shift, shift_charges
 from plant.downtime.keeping import DowntimeFacts, report_downtime
-from plant.models import Change, Downtime, Mill, Person, User
+from plant.models import Change, Downtime, Mill, User
 
 PLAN_TASK = "work out a plan"
 State = Plan.State
@@ -193,13 +188,13 @@ def accept_plan(plan: Plan, *, by: User | None, version: int | None = None) -> A
     if faults:
         raise RulesBrokenError([_("The plan no longer holds; work out a new one. Nothing was changed."), *faults])
     _end_pins(plan, desk, standing, let_go, by)
-    _apply(desk, drawn, now.plan, standing, set(wanted), accepted, plan, by)
+    carry_out(desk, now.plan, standing, set(wanted), accepted, by=by, plan=plan)
     for ref in drawn.problem.issued:
         # Where the plan has no place for a job that somebody keeps at one, it stays, and whoever keeps it decides.
         if ref not in standing.plan.jobs and ref not in fail | let_go:
             take_place_away(desk.orders[ref], say_reason(standing, ref), by=by)
             accepted.without_place.append(ref)
-    keep_needs_in_step(desk.orders[ref] for ref in desk.jobs)
+    keep_needs_in_step(desk.to_place.values())
     plan.changes = changes_between(now, standing)
     plan.save(update_fields=["changes"])
     _decide(plan, State.ACCEPTED, by)
@@ -251,7 +246,9 @@ def _carried_over(
             people = [drawn.part_of(person, start_min) for person in place.person_ids]
             if None in people:
                 raise RulesBrokenError([_("%(number)s: somebody of its crew no longer works here.") % {"number": ref}])
-            at = drawn.place_of(jobs[ref].kiln, place.after_charge_id, place.during_charge_id)
+            is_locked_out = jobs[ref].needs_state in LOCKED_OUT
+            charges = (place.after_charge_id, place.during_charge_id)
+            at = drawn.place_of(jobs[ref].kiln, *charges, start_min, is_locked_out=is_locked_out)
             wanted[ref] = KeptPlace(start_min, frozenset(one for one in people if one), at)
     for ref, kept_place in kept_places(desk, drawn).items():
         # What was raised or placed since the plan was drawn stays where it is.
@@ -264,76 +261,86 @@ def _carried_stops(old: Drawn, kept: plans.Plan, drawn: Drawn) -> list[KeptStop]
     found = []
     for stop in kept.stops:
         after_id, during_id = old.charges_of(stop)
-        place = drawn.place_of(stop.kiln, after_id, during_id)
-        if stop.in_charge is None and after_id is None:
+        begin_min = drawn.minute(old.at(stop.set_up_start_min))
+        place = drawn.place_of(stop.kiln, after_id, during_id, begin_min, is_locked_out=True)
+        if after_id is None and during_id is None:
             # No charge is known before it: it is the first opening now as it was then.
             place = 0
-        begin_min = drawn.minute(old.at(stop.set_up_start_min))
         person = drawn.part_of(person_id_of(stop.person), begin_min)
         if place is not None and person is not None:
             found.append(KeptStop(stop.kiln, place, begin_min, person))
     return found
 
 
-def _apply(
+def carry_out(
     desk: Desk,
-    drawn: Drawn,
     before: plans.Plan,
     standing: Standing,
     refs: Collection[str],
     accepted: Accepted,
-    plan: Plan | None,
-    by: User | None,
     *,
-    is_pinned: bool = False,
+    by: User | None,
+    plan: Plan | None = None,
+    words: Sequence[str] = (),
 ) -> None:
-    """Write places, lock-outs and the charges that give way."""
-    after = standing.plan
+    """Write places, lock-outs and the charges that give way; what is said in ``words`` was placed by hand."""
+    drawn, after = standing.drawn, standing.plan
     _shift(desk, drawn, before, after, accepted, by)
     found = places(drawn, after)
     for ref in sorted(refs & found.keys(), key=lambda ref: (found[ref].start_at, ref)):
-        _keep(desk, standing, found[ref], accepted, by, is_pinned)
-    kilns = {standing.frame.jobs[standing.frame.number_of_job[ref]].kiln for ref in refs} if is_pinned else None
+        keep(desk, standing, found[ref], accepted, by=by, words=words)
+    kilns = {standing.frame.jobs[standing.frame.number_of_job[ref]].kiln for ref in refs} if words else None
     keep_lock_outs(desk, drawn, after, kilns, plan)
 
 
-def _keep(desk: Desk, standing: Standing, place: Place, accepted: Accepted, by: User | None, is_pinned: bool) -> None:
+def keep(
+    desk: Desk,
+    standing: Standing,
+    place: Place,
+    accepted: Accepted,
+    *,
+    by: User | None,
+    first: str = "",
+    words: Sequence[str] = (),
+) -> None:
+    """Write one place of a plan with why it is there; what is said in ``words`` was given by hand, and is kept."""
     order = desk.orders[place.job_ref]
     had_place = has_place(order)
-    if is_pinned:
-        why = _("Put here by %(who)s.") % {"who": by or _("the program itself")}
-    else:
-        why = say_reason(standing, place.job_ref)
-    why = " ".join(words for words in (why, desk.to_order(order, place.start_at)) if words)
+    told = words or (first, say_reason(standing, place.job_ref), say_how_early(standing, place.job_ref))
+    why = " ".join(one for one in (*told, desk.to_order(order, place.start_at)) if one)
     charge_ids = (place.after_charge_id, place.during_charge_id)
     span = (place.start_at, place.end_at)
-    if keep_place(desk, order, span, place.person_ids, charge_ids, why, by=by, is_pinned=is_pinned):
+    if keep_place(desk, order, span, place.person_ids, charge_ids, why, by=by, is_pinned=bool(words)):
         (accepted.moved if had_place else accepted.placed).append(order.number)
 
 
 def _shift(
     desk: Desk, drawn: Drawn, before: plans.Plan, after: plans.Plan, accepted: Accepted, by: User | None
 ) -> None:
-    """Load charges later where the plan does, and interrupt those it interrupts."""
-    later = held_back(drawn, after)
+    """Load charges later where the plan does, let them stand longer, and interrupt those it interrupts."""
     kilns = {one.kiln.tag: one.kiln for one in desk.programme.values()}
-    down = {one.kiln.tag for one in desk.programme.values() if stands_still(one)}
     known = {(stop.kiln, stop.in_charge) for stop in before.stops if stop.in_charge is not None}
+    longer_stands = stand_longer(drawn, after)
     for of in drawn.problem.kilns:
         ids = drawn.charge_ids[of.tag]
         shifts: dict[int, Shift] = {}
-        for charge_id in ids:
-            if charge_id is not None and later.get(charge_id, 0) > 0:
-                shifts[charge_id] = Shift(later=timedelta(minutes=later[charge_id]))
+        for charge_id, charge, start in zip(ids, of.charges, after.charge_starts[of.tag], strict=True):
+            if charge_id is not None and not charge.goes_on and start > charge.start_min:
+                shifts[charge_id] = Shift(later=timedelta(minutes=start - charge.start_min))
+            elif charge_id in longer_stands:
+                from_min, minutes = longer_stands[charge_id]
+                held = shifts.get(charge_id, Shift()).later
+                shifts[charge_id] = Shift(held, drawn.at(from_min), timedelta(minutes=minutes))
         for stop in after.stops:
             if stop.kiln != of.tag or stop.in_charge is None or (stop.kiln, stop.in_charge) in known:
                 continue
             charge_id = ids[stop.in_charge]
-            if charge_id is None or of.tag in down:
+            if charge_id is None:
                 continue
-            longer = timedelta(minutes=stop.end_min - stop.set_up_start_min + of.reheat_min)
-            held = shifts.get(charge_id, Shift()).later
-            shifts[charge_id] = Shift(held, drawn.at(stop.set_up_start_min), longer)
+            was = shifts.get(charge_id, Shift())
+            from_at = min(was.interrupted_at or drawn.at(stop.set_up_start_min), drawn.at(stop.set_up_start_min))
+            longer = was.longer + timedelta(minutes=stop.end_min - stop.set_up_start_min + of.reheat_min)
+            shifts[charge_id] = Shift(was.later, from_at, longer)
             numbers = sorted(ref for ref, at in after.jobs.items() if at.stop == after.stops.index(stop))
             facts = DowntimeFacts(
                 kind=Downtime.Kind.PLANNED,
@@ -383,77 +390,3 @@ def changes_between(before: Standing, after: Standing) -> list[dict[str, Any]]:
             }
         )
     return found
-
-
-@dataclass(frozen=True)
-class Settled:
-    """What settling changed, by work order number."""
-
-    moved: tuple[str, ...] = ()
-    without_place: tuple[str, ...] = ()
-    #: Every place that no longer held; one that was given by hand stays and is named.
-    cleared: tuple[Cleared, ...] = ()
-
-
-@transaction.atomic
-def settle_places(now_at: datetime) -> Settled:
-    """Hold every place on record against the checker; what does not hold gets the cheapest place that does, or none.
-
-    No charge is moved or interrupted for it, and what is pinned stays. Lock-outs are given to people. Where nobody on
-    record may lock out, nothing is done: there the simple rule has the last word.
-    """
-    Mill.objects.select_for_update().get()
-    desk = load_desk(now_at)
-    if not somebody_locks_out(desk):
-        return Settled()
-    standing = standing_on(desk)
-    cleared = []
-    for ref, why in sorted(standing.failing.items()):
-        order = desk.orders[ref]
-        was_at = order.placement.start_at
-        if order.placement.is_pinned or lies_in_downtime(order):
-            cleared.append(Cleared(ref, was_at, why, was_at, is_safety=order.is_safety, stays=True))
-            continue
-        settled = standing.placed_cheaply(ref) if ref in standing.frame.number_of_job else None
-        if settled is None:
-            take_place_away(order, why, by=None)
-            cleared.append(Cleared(ref, was_at, why, None))
-            continue
-        standing = settled
-        place = places(standing.drawn, standing.plan)[ref]
-        _keep(desk, standing, place, Accepted(), None, is_pinned=False)
-        cleared.append(Cleared(ref, was_at, why, place.start_at))
-    keep_lock_outs(desk, standing.drawn, standing.plan)
-    return Settled(
-        moved=tuple(one.number for one in cleared if one.now_at is not None and not one.stays),
-        without_place=tuple(one.number for one in cleared if one.now_at is None),
-        cleared=tuple(cleared),
-    )
-
-
-@transaction.atomic
-def place_on_board(
-    work_order: WorkOrder,
-    start_at: datetime,
-    people: Collection[Person] | None,
-    *,
-    by: User | None,
-    version: int | None = None,
-) -> Verdict:
-    """Put a job where the planner wants it on the board, and keep it there; people None: whoever is free.
-
-    Charges that must give way are loaded later. Raises RulesBrokenError with every rule that the place breaks.
-    """
-    order = locked_for_placing(work_order, by, version)
-    desk = load_desk(clock.now())
-    # Whoever puts a job somewhere by hand wants it in the plan.
-    desk.left_out.discard(order.number)
-    now = standing_on(desk)
-    chosen = None if people is None else [str(person.pk) for person in people]
-    verdict = now.try_place(order.number, start_at, chosen)
-    if not verdict.holds or verdict.plan is None:
-        raise RulesBrokenError(list(verdict.faults))
-    standing = now.with_plan(verdict.plan)
-    _apply(desk, now.drawn, now.plan, standing, {order.number}, Accepted(), None, by, is_pinned=True)
-    bring_parts_along(desk.orders[order.number])
-    return verdict

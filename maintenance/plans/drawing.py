@@ -9,15 +9,17 @@ from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import date, datetime, timedelta
 from decimal import Decimal
+from functools import cached_property
 from itertools import pairwise
 from zoneinfo import ZoneInfo
 
 from django.utils.translation import gettext as _
 
-from maintenance.calculations.placing_problem import JobToPlace, Worker
+from maintenance.models import KilnStop, WorkOrder
 from maintenance.placing.plan import Plan, Stop
 from maintenance.placing.problem import (
     LOCK_OUT,
+    LOCKED_OUT,
     Charge,
     Issued,
     Job,
@@ -26,12 +28,12 @@ from maintenance.placing.problem import (
     Problem,
     Shift,
 )
-from maintenance.plans.desk import Desk, duties, has_place
+from maintenance.plans.desk import Desk, Worker, crew_of, duties, has_place
+from maintenance.plans.pieces import Piece, lengths, pieces_of
 from maintenance.plans.programme import KilnProgramme
+from maintenance.plans.shift_spans import Span, running_on, together
 from plant import clock
-from plant.charges.calculations.charge_phases import ChargeForecast, PhaseKind
-from plant.kilns.kilns_now import usual_rates
-from plant.models import Downtime
+from plant.kilns.kilns_now import downtime_times, usual_rates
 
 MINUTE = timedelta(minutes=1)
 #: A charge may be held back so long. Our own choice, as are the next four.
@@ -42,13 +44,11 @@ MOVE_CENTS = 1_500
 LEAVE_OUT_CENTS, LEFT_OUT_FOR = 20_000, timedelta(days=14)
 #: A safety job that no plan can do in time is placed as soon as can be: each hour late costs so much.
 LATE_SAFETY_CENTS_PER_HOUR = 2_000
-#: A phase under way whose end nobody knows goes on for so long.
-OPEN_PHASE = timedelta(days=1)
+#: A phase or a stop under way whose end nobody knows goes on for so long.
+OPEN_ENDED = timedelta(days=1)
 #: Heating up again takes this share of heating up.
 REHEAT_SHARE = 0.5
 LEAST_REHEAT_MIN = 60
-#: Two shifts that overlap for less are not worth a crew of both.
-LEAST_TOGETHER_MIN = 120
 SPLIT = "~"
 #: So far from minute 0 nobody works: who is someone else before or after a day is away until then, or from then on.
 FAR_BACK_MIN = 3 * 366 * 24 * 60
@@ -72,10 +72,17 @@ class Drawn:
     notes: tuple[str, ...] = ()
     #: Jobs that are not part of the problem, and why, for the planner.
     aside: Mapping[str, str] = field(default_factory=dict)
+    #: Person id -> from and to: who is away because they are at work that is under way.
+    at_work: Mapping[str, tuple[tuple[int, int], ...]] = field(default_factory=dict)
 
     def without_pins(self, refs: Collection[str]) -> "Drawn":
         """Return the same with some pins let go."""
         return replace(self, problem=replace(self.problem, pinned=self.problem.pinned.difference(refs)))
+
+    def with_dates_kept(self, refs: Collection[str]) -> "Drawn":
+        """Return the same with the safety dates of some jobs to be kept, which were to give way."""
+        jobs = tuple(replace(job, safety=True) if job.ref in refs else job for job in self.problem.jobs)
+        return replace(self, problem=replace(self.problem, jobs=jobs))
 
     def at(self, minute: int) -> datetime:
         """Return the instant of a minute."""
@@ -98,21 +105,52 @@ class Drawn:
     def charges_of(self, stop: Stop) -> tuple[int | None, int | None]:
         """Return the charge that a stop lies behind, and the one that it lies in; one of the two, or neither."""
         ids = self.charge_ids[stop.kiln]
-        if stop.in_charge is not None:
-            return None, ids[stop.in_charge]
-        number = stop.before_charge or 0
+        number = stop.before_charge if stop.in_charge is None else stop.in_charge
+        if stop.in_charge is not None or self._kilns[stop.kiln].charges[number or 0].goes_on:
+            return None, ids[number or 0]
         return ids[number - 1] if number else self.last_charge_ids[stop.kiln], None
 
-    def place_of(self, kiln: str, after_charge_id: int | None, during_charge_id: int | None) -> int | None:
-        """Return the place of a kiln (opening c: 2c, charge c: 2c + 1) between or in these charges, if it is there."""
-        ids = self.charge_ids.get(kiln, ())
+    def is_under_way(self, stop: Stop) -> bool:
+        """Say whether a stop is the lock-out that its kiln stands under already."""
+        return stop.in_charge is None and self._kilns[stop.kiln].is_locked_out_before(stop.before_charge)
+
+    def goes_on_from(self, stop: KilnStop) -> str | None:
+        """Return the kiln that a lock-out on record has locked out by minute 0; None for one that lies ahead."""
+        return stop.kiln.tag if stop.lock_out_at < self.base_at else None
+
+    @cached_property
+    def _kilns(self) -> dict[str, Kiln]:
+        return {kiln.tag: kiln for kiln in self.problem.kilns}
+
+    def place_of(
+        self, tag: str, after_charge_id: int | None, during_charge_id: int | None, minute: int, *, is_locked_out: bool
+    ) -> int | None:
+        """Return the place of a kiln behind or in these charges at a minute, if it is there.
+
+        Opening c is 2c, charge c is 2c + 1. A charge that stands in its kiln for a while has several pieces; where the
+        kiln is locked out during a charge, that is at such a standstill if one is there then, else it is interrupted.
+        """
+        ids = self.charge_ids.get(tag, ())
         if during_charge_id is not None:
-            return 2 * ids.index(during_charge_id) + 1 if during_charge_id in ids else None
+            return self._place_in(tag, during_charge_id, minute, is_locked_out=is_locked_out)
         if after_charge_id is not None:
-            if after_charge_id == self.last_charge_ids.get(kiln):
-                return 0
-            return 2 * ids.index(after_charge_id) + 2 if after_charge_id in ids[:-1] else None
+            pieces = [n for n, one in enumerate(ids[:-1]) if one == after_charge_id]
+            if pieces:
+                return 2 * pieces[-1] + 2
+            return 0 if after_charge_id == self.last_charge_ids.get(tag) else None
         return None
+
+    def _place_in(self, tag: str, charge_id: int, minute: int, *, is_locked_out: bool) -> int | None:
+        charges = self._kilns[tag].charges if tag in self._kilns else ()
+        found = None
+        for number, (charge, one) in enumerate(zip(charges, self.charge_ids.get(tag, ()), strict=False)):
+            if one != charge_id:
+                continue
+            if charge.goes_on and is_locked_out and minute < charge.start_min:
+                return 2 * number if found is None or minute >= found[1] else found[0]
+            if found is None or minute >= charge.start_min:
+                found = (2 * number + 1, charge.start_min + charge.length_min)
+        return None if found is None or found[0] == 2 * len(charges) - 1 else found[0]
 
 
 @dataclass(frozen=True)
@@ -133,11 +171,6 @@ def _is_outside(start_min: int, end_min: int) -> bool:
     return start_min <= -FAR_BACK_MIN or end_min >= FAR_BACK_MIN
 
 
-def stands_still(one: KilnProgramme) -> bool:
-    """Say whether a kiln is down until further notice, with all of its capacity."""
-    return any(down.is_open and down.kind != Downtime.Kind.NO_TIMBER and down.share_lost == 1 for down in one.downtimes)
-
-
 def draw_problem(desk: Desk, *, gives_way: Iterable[str] = ()) -> Drawn:
     """Draw the problem of all jobs that may be placed.
 
@@ -154,6 +187,9 @@ class _Drawing:
         self.horizon_min = self.minute(desk.until_at)
         self.rates = usual_rates([one.kiln for one in desk.programme.values()], desk.now_at)
         self.notes: list[str] = []
+        # Kiln id -> from minute, until minute, how many: who is inside at work that is in hand.
+        self.at_work: dict[str, tuple[tuple[int, int], ...]] = {}
+        self.inside: dict[int, list[tuple[int, int, int]]] = defaultdict(list)
         # Person id -> (ref, from minute, until minute): which of its parts somebody is at a minute.
         self.parts: dict[str, list[tuple[str, int, int]]] = {}
 
@@ -161,25 +197,32 @@ class _Drawing:
         """Return the whole minutes from the base, rounded down."""
         return int((at - self.base_at) // MINUTE)
 
+    def minute_up(self, at: datetime) -> int:
+        """Return the whole minutes from the base, rounded up."""
+        return -int((self.base_at - at) // MINUTE)
+
     def drawn(self) -> Drawn:
+        people = self._people()
         kilns, ids, last = [], {}, {}
         for one in self.desk.programme.values():
             kiln, charge_ids, last_id = self._kiln(one)
             kilns.append(kiln)
             ids[kiln.tag], last[kiln.tag] = charge_ids, last_id
-        people = self._people()
         shifts = self._shifts()
         longest_min = max((shift.overtime_end_min - shift.start_min for shift in shifts), default=0)
         aside = self.desk.unsupplied()
         jobs = []
-        for job in self._jobs_to_place(aside):
-            if job.duration_minutes > longest_min:
+        for order in self._orders_to_place(aside):
+            job = self._job(order)
+            if not shifts:
+                aside[job.ref] = _("Nobody is on a shift. Put people on shifts.")
+            elif job.duration_min > longest_min:
                 aside[job.ref] = _(
                     "It takes %(hours).1f h, longer than any shift with its overtime (%(longest).1f h): ask for "
                     "its parts as jobs of their own."
-                ) % {"hours": job.duration_minutes / 60, "longest": longest_min / 60}
+                ) % {"hours": job.duration_min / 60, "longest": longest_min / 60}
             else:
-                jobs.append(self._job(job))
+                jobs.append(job)
         self._note_late_parts(jobs)
         refs = {job.ref for job in jobs}
         issued = {ref: told for ref in sorted(refs) if (told := self._issued(ref)) is not None}
@@ -197,7 +240,7 @@ class _Drawing:
             move_cents=MOVE_CENTS,
             pinned=pinned,
         )
-        return Drawn(problem, self.base_at, self.desk.mill.zone, ids, last, tuple(self.notes), aside)
+        return Drawn(problem, self.base_at, self.desk.mill.zone, ids, last, tuple(self.notes), aside, self.at_work)
 
     def _note_late_parts(self, jobs: Iterable[Job]) -> None:
         """Name the parts that should have come: the plan takes them to be there tomorrow."""
@@ -217,81 +260,91 @@ class _Drawing:
             )
 
     def _kiln(self, one: KilnProgramme) -> tuple[Kiln, tuple[int | None, ...], int | None]:
-        coming = [cast for cast in one.forecasts if cast.end_at is None or cast.end_at > self.base_at]
+        stops = [down for down in map(downtime_times, one.downtimes) if down.is_stop]
+        open_until_at = self.base_at + OPEN_ENDED
+        stands = [(down.start_at, down.end_at or max(open_until_at, down.start_at + OPEN_ENDED)) for down in stops]
+        all_pieces = [piece for cast in one.forecasts for piece in pieces_of(cast, stands, open_until_at)]
+        coming = [piece for piece in all_pieces if piece.end_at > self.base_at]
         over = [cast for cast in one.forecasts if cast.end_at is not None and cast.end_at <= self.base_at]
         charges: list[Charge] = []
-        ids: list[int | None] = []
         free_min = 0
-        for cast in coming:
-            charge = self._charge(cast, free_min, is_first=not charges)
+        for piece in coming:
+            charge = self._charge(piece, free_min, is_first=not charges)
             if charge.start_min >= self.horizon_min:
                 break
             charges.append(charge)
-            ids.append(cast.charge.charge_id)
             free_min = charge.start_min + charge.length_min
-        behind = coming[len(charges) :]
-        sentinel_min = max(self.minute(behind[0].start_at) if behind else 0, self.horizon_min, free_min)
-        charges.append(Charge(sentinel_min, 0, 0, 0, 0, 0, 0))
-        ids.append(behind[0].charge.charge_id if behind else None)
+        behind = coming[len(charges)] if len(charges) < len(coming) else None
+        sentinel_min = max(self.minute(behind.start_at) if behind else 0, self.horizon_min, free_min)
+        charges.append(Charge(sentinel_min, 0, 0, 0, 0, 0, 0, goes_on=behind is not None and behind.goes_on))
+        ids = (*(piece.charge_id for piece in coming[: len(charges) - 1]), behind.charge_id if behind else None)
         kiln, rate = one.kiln, self.rates.get(one.kiln.pk)
         per_hour = Decimal(rate.m3_per_h.numerator) / Decimal(rate.m3_per_h.denominator) if rate else Decimal(0)
         if rate is None:
             self.notes.append(
                 _("Nothing tells what %(kiln)s dries: that it is stopped costs nothing here.") % {"kiln": kiln.tag}
             )
-        # A kiln that stands anyway loses nothing by work at its loaded chamber.
-        is_down = stands_still(one)
-        heating = [charge.heating_up_min for charge in charges[:-1]] or [0]
+        heating_min = sum(charge.heating_up_min for charge in charges)
+        loads = max(1, sum(not charge.goes_on for charge in charges[:-1]))
+        locked_out_by, locked_out_min = self._locked_out(kiln.pk)
         return (
             Kiln(
                 tag=kiln.tag,
                 drying_cents_per_hour=round(per_hour * Decimal(self.desk.mill.drying_margin_per_m3) * 100),
                 set_up_min=kiln.lock_out_minutes,
                 restore_min=kiln.restore_minutes,
-                reheat_min=0 if is_down else max(LEAST_REHEAT_MIN, round(REHEAT_SHARE * sum(heating) / len(heating))),
+                reheat_min=max(LEAST_REHEAT_MIN, round(REHEAT_SHARE * heating_min / loads)),
                 set_up_cents=round(Decimal(self.desk.mill.labour_rate_per_h) * 100 * kiln.lock_out_minutes / 60),
-                interruption_cents=0 if is_down else INTERRUPTION_CENTS,
+                interruption_cents=INTERRUPTION_CENTS,
                 max_people_inside=kiln.max_people_inside,
                 charges=tuple(charges),
+                inside=tuple(self.inside[kiln.pk]),
+                locked_out_by=locked_out_by,
+                locked_out_min=locked_out_min,
             ),
-            tuple(ids),
+            ids,
             over[-1].charge.charge_id if over else None,
         )
 
-    def _charge(self, cast: ChargeForecast, free_min: int, *, is_first: bool) -> Charge:
-        lengths: dict[str, int] = defaultdict(int)
-        for phase in cast.phases:
-            end_at = phase.end_at or max(self.base_at, phase.start_at) + OPEN_PHASE
-            lengths[phase.kind] += self.minute(end_at) - self.minute(phase.start_at)
-        start_min = self.minute(cast.start_at)
+    def _charge(self, piece: Piece, free_min: int, *, is_first: bool) -> Charge:
+        start_min = self.minute(piece.start_at)
         # What has begun stays where it is; a later charge never begins while the kiln is taken.
         start_min = start_min if is_first and start_min <= 0 else max(start_min, free_min, 1)
-        return Charge(start_min, *(lengths[str(kind)] for kind in PhaseKind))
+        return Charge(start_min, **lengths(piece), goes_on=piece.goes_on)
 
-    def _jobs_to_place(self, unsupplied: Iterable[str]) -> list[JobToPlace]:
+    def _locked_out(self, kiln_id: int) -> tuple[str, int]:
+        """Return who has locked a kiln out by now, and from which minute on it is ready for work."""
+        for stop in self.desk.lock_outs:
+            person = self._part_at(str(stop.person_id), 0)
+            if stop.kiln_id == kiln_id and stop.lock_out_at < self.base_at and person is not None:
+                return person, max(0, self.minute_up(stop.locked_at))
+        return "", 0
+
+    def _orders_to_place(self, unsupplied: Iterable[str]) -> list[WorkOrder]:
         apart = self.desk.in_hand | self.desk.left_out | set(unsupplied)
-        return [job for ref, job in sorted(self.desk.jobs.items()) if ref not in apart]
+        return [order for ref, order in sorted(self.desk.to_place.items()) if ref not in apart]
 
-    def _job(self, job: JobToPlace) -> Job:
-        due_min = self.minute(job.due_at) if job.due_at else self.horizon_min
-        latest_min = self.minute(job.latest_at) if job.latest_at else due_min
-        is_safety = job.is_safety_work and job.ref not in self.gives_way
+    def _job(self, order: WorkOrder) -> Job:
+        latest_min = self.minute(order.latest_at or order.due_at)
+        due_min = min(self.minute(order.due_at), latest_min)
+        parts_at = self.desk.parts_at(order)
         until_gone = max(self.horizon_min - max(due_min, 0), 0) + int(LEFT_OUT_FOR // MINUTE)
-        late_cents = LATE_SAFETY_CENTS_PER_HOUR if job.is_safety_work else 0
+        late_cents = LATE_SAFETY_CENTS_PER_HOUR if order.latest_at else 0
+        crew = crew_of(order, self.desk.anybody)
         return Job(
-            ref=job.ref,
-            kiln=job.kiln,
-            needs_state=job.needs_state,
-            duration_min=job.duration_minutes,
-            crew=tuple(sorted((self._skill(name), count) for name, count in job.crew.items())),
-            earliest_min=max(self.minute(job.earliest_at), 0),
-            parts_min=max(self.minute(job.parts_at), 0) if job.parts_at else 0,
+            ref=order.number,
+            kiln=order.kiln.tag,
+            needs_state=order.needs_state,  # type: ignore[arg-type]
+            duration_min=order.minutes,
+            crew=tuple(sorted((self._skill(name), count) for name, count in crew.items())),
+            earliest_min=max(self.minute(self.desk.earliest_at(order)), 0),
+            parts_min=max(self.minute(parts_at), 0) if parts_at else 0,
             due_min=due_min,
-            latest_min=max(latest_min, due_min),
-            safety=is_safety,
-            delay_cents_per_hour=job.delay_cents_per_hour,
+            latest_min=latest_min,
+            safety=order.latest_at is not None and order.number not in self.gives_way,
+            delay_cents_per_hour=order.delay_cents_per_hour,
             late_cents_per_hour=late_cents,
-            leave_out_cents=LEAVE_OUT_CENTS + int((job.delay_cents_per_hour + late_cents) * until_gone // 60),
+            leave_out_cents=LEAVE_OUT_CENTS + int((order.delay_cents_per_hour + late_cents) * until_gone // 60),
         )
 
     def _skill(self, name: str) -> str:
@@ -299,13 +352,19 @@ class _Drawing:
 
     def _people(self) -> list[Person]:
         busy: dict[str, list[tuple[int, int]]] = defaultdict(list)
-        for ref in self.desk.in_hand:
-            booked = self.desk.booked(ref)
-            for person, _skill in booked.people:
-                busy[person].append((self.minute(booked.start_at), self.minute(booked.end_at) + 1))
+        for order, work in self.desk.work_in_hand():
+            span = (self.minute(work.start_at), self.minute_up(work.end_at))
+            if order.needs_state in LOCKED_OUT and work.person_ids:
+                self.inside[order.kiln_id].append((*span, len(work.person_ids)))
+            for person in work.person_ids:
+                busy[str(person)].append(span)
+        self.at_work = {person: tuple(spans) for person, spans in busy.items()}
+        for stop in self.desk.lock_outs:
+            if stop.lock_out_at < self.base_at < stop.locked_at:
+                busy[str(stop.person_id)].append((0, self.minute_up(stop.locked_at)))
         found: list[Person] = []
         for worker in self.desk.workers:
-            away = [(self.minute(start_at), self.minute(end_at) + 1) for start_at, end_at in worker.away]
+            away = [(self.minute(start_at), self.minute_up(end_at)) for start_at, end_at in worker.away]
             found += self._parts_of(worker, [*away, *busy[worker.ref]])
         return found
 
@@ -341,12 +400,17 @@ class _Drawing:
         return (self.base_at + minute * MINUTE).astimezone(self.desk.mill.zone).date()
 
     def _shifts(self) -> list[Shift]:
-        people: dict[tuple[int, int, int], set[str]] = defaultdict(set)
+        people: dict[Span, set[str]] = defaultdict(set)
+        of_person: dict[str, list[Span]] = defaultdict(list)
         for turn, (start_at, end_at) in duties(self.desk.mill, self.desk.now_at, self.desk.until_at):
             start, end = self.minute(start_at), self.minute(end_at)
             if end > 0:
-                people[start, end, end + turn.shift.overtime_minutes].add(str(turn.person_id))
-        people |= _together(people)
+                span = (start, end, end + turn.shift.overtime_minutes)
+                people[span].add(str(turn.person_id))
+                of_person[str(turn.person_id)].append(span)
+        for more in (together(people), running_on(of_person)):
+            for span, refs in more.items():
+                people[span] |= refs
         found = []
         for number, ((start, end, overtime_end), refs) in enumerate(sorted(people.items()), start=1):
             own = [
@@ -373,21 +437,6 @@ class _Drawing:
         return next((part for part, start, end in self.parts.get(ref, ()) if start <= minute < end), None)
 
 
-def _together(people: Mapping[tuple[int, int, int], set[str]]) -> dict[tuple[int, int, int], set[str]]:
-    """Return the times in which two shifts overlap for long, with the people of both: they can work as one crew."""
-    found: dict[tuple[int, int, int], set[str]] = defaultdict(set)
-    spans = sorted(people)
-    for index, (start, end, overtime_end) in enumerate(spans):
-        for other_start, other_end, other_overtime_end in spans[index + 1 :]:
-            if other_start >= end:
-                break
-            both = (max(start, other_start), min(end, other_end), min(overtime_end, other_overtime_end))
-            if both[1] - both[0] >= LEAST_TOGETHER_MIN and both not in people:
-                found[both] |= people[start, end, overtime_end]
-                found[both] |= people[other_start, other_end, other_overtime_end]
-    return found
-
-
 def places(drawn: Drawn, plan: Plan) -> dict[str, Place]:
     """Return where a plan has each job, in the words of the records."""
     durations = {job.ref: job.duration_min for job in drawn.problem.jobs}
@@ -408,7 +457,7 @@ def places(drawn: Drawn, plan: Plan) -> dict[str, Place]:
 
 
 def held_back(drawn: Drawn, plan: Plan) -> dict[int, int]:
-    """Return the charges that a plan loads later than the programme says, with the minutes."""
+    """Return the charges that a plan loads, or lets go on after a standstill, later than the programme; the minutes."""
     found = {}
     for kiln in drawn.problem.kilns:
         for charge_id, charge, start in zip(
@@ -416,4 +465,21 @@ def held_back(drawn: Drawn, plan: Plan) -> dict[int, int]:
         ):
             if charge_id is not None and start > charge.start_min:
                 found[charge_id] = start - charge.start_min
+    return found
+
+
+def stand_longer(drawn: Drawn, plan: Plan) -> dict[int, tuple[int, int]]:
+    """Return the charges that a plan lets stand longer than the programme: from which minute, and how much longer."""
+    found = {}
+    for kiln in drawn.problem.kilns:
+        loaded_later = 0
+        starts = plan.charge_starts[kiln.tag]
+        for number, (charge_id, charge) in enumerate(zip(drawn.charge_ids[kiln.tag], kiln.charges, strict=True)):
+            later = starts[number] - charge.start_min
+            if not charge.goes_on:
+                loaded_later = later
+            elif charge_id is not None and later > loaded_later:
+                before = kiln.charges[number - 1] if number else None
+                stood_from = before.start_min + before.length_min if before else 0
+                found[charge_id] = (stood_from, later - loaded_later)
     return found

@@ -1,11 +1,15 @@
 """Who locks a kiln out for the work that is placed in it, and when."""
 
-from collections.abc import Collection
+from collections.abc import Collection, Iterator
 
+from django.utils.translation import ngettext
+
+from maintenance.frame.shouts import Shout
 from maintenance.models import KilnStop, Plan, WorkOrder
 from maintenance.models.querysets import STATES_WITH_LOCK_OUT
 from maintenance.placing import plan as plans
-from maintenance.plans.desk import Desk
+from maintenance.placing.problem import LOCKED_OUT
+from maintenance.plans.desk import Desk, has_place
 from maintenance.plans.drawing import Drawn, person_id_of
 
 
@@ -15,6 +19,7 @@ def keep_lock_outs(
     """Replace the lock-outs that lie ahead, of all kilns or of some.
 
     One in which a job stands that the plan says nothing of, or that it has there as well, is not taken away from it.
+    One that is under way lasts for as long as the plan needs it.
     To be called in the transaction that writes the places.
     """
     ids = {one.kiln.tag: one.kiln.pk for one in desk.programme.values()}
@@ -25,6 +30,9 @@ def keep_lock_outs(
     used = {at.stop for at in after.jobs.values() if at.stop is not None}
     for number, stop in enumerate(after.stops):
         if number not in used or (kilns is not None and stop.kiln not in kilns):
+            continue
+        if drawn.is_under_way(stop):
+            _let_last(next(one for one in desk.lock_outs if drawn.goes_on_from(one) == stop.kiln), drawn, stop)
             continue
         after_id, during_id = drawn.charges_of(stop)
         rows.append(
@@ -45,12 +53,32 @@ def keep_lock_outs(
     KilnStop.objects.bulk_create(rows)
 
 
+def _let_last(under_way: KilnStop, drawn: Drawn, stop: plans.Stop) -> None:
+    """Let the lock-out that a kiln stands under last until its last job is done."""
+    ready_at = drawn.at(stop.end_min)
+    if under_way.pk is None or under_way.ready_at < ready_at:
+        under_way.after_charge_id, under_way.during_charge_id = drawn.charges_of(stop)
+        under_way.ready_at = ready_at
+        under_way.save()
+
+
 def _standing_jobs(kiln_ids: Collection[int]) -> list[WorkOrder]:
     """Return the jobs that are placed, or under way, in kilns that are locked out for them."""
     unfinished = WorkOrder.objects.unfinished().filter(kiln__in=kiln_ids, placement__isnull=False)
     return list(unfinished.filter(needs_state__in=STATES_WITH_LOCK_OUT).select_related("placement"))
 
 
-def somebody_locks_out(desk: Desk) -> bool:
-    """Say whether anybody on record may lock kilns out; else nothing can be said of it."""
-    return any(desk.lock_out in worker.skills for worker in desk.workers)
+def shout_nobody_locks_out(desk: Desk) -> Iterator[Shout]:
+    """Say aloud that jobs have no place because nobody on record may lock a kiln out."""
+    if any(desk.lock_out in worker.skills for worker in desk.workers):
+        return
+    waiting = [one for one in desk.to_place.values() if one.needs_state in LOCKED_OUT and not has_place(one)]
+    if waiting:
+        words = ngettext(
+            "Nobody on record may lock a kiln out: %(count)d job that needs it has no place. Enter the qualification "
+            "“%(skill)s” for those who have it.",
+            "Nobody on record may lock a kiln out: %(count)d jobs that need it have no place. Enter the qualification "
+            "“%(skill)s” for those who have it.",
+            len(waiting),
+        )
+        yield Shout("alarm", words % {"count": len(waiting), "skill": desk.lock_out})

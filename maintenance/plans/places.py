@@ -1,8 +1,7 @@
-"""Give work orders their place: by the simple rule for all, or by the planner's hand for one."""
+"""Give work orders their place, or take it away: what is written, with its history, whoever found the place."""
 
-from collections.abc import Collection, Iterable
-from dataclasses import dataclass, replace
-from datetime import datetime
+from collections.abc import Collection
+from datetime import datetime, timedelta
 from zoneinfo import ZoneInfo
 
 from django.core.exceptions import ValidationError
@@ -11,207 +10,22 @@ from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
 from inventory.advice import refresh_advice
-from maintenance.calculations import placing_problem as calc
-from maintenance.calculations.hand_placing import look_at_place
-from maintenance.calculations.simple_placing import place_jobs
-from maintenance.frame.shouts import Shout
 from maintenance.models import Assignment, Placement, WorkOrder
 from maintenance.orders.raising import update_readiness
 from maintenance.orders.supply import keep_needs_in_step
 from maintenance.plans.desk import Desk, has_place, load_desk
-from maintenance.plans.lock_outs import keep_lock_outs, somebody_locks_out
-from maintenance.plans.standing import Standing, ends_late, standing_on
+from maintenance.plans.drawing import places
+from maintenance.plans.lock_outs import keep_lock_outs
+from maintenance.plans.standing import standing_on
 from plant import clock
 from plant.access import require
-from plant.models import Change, Mill, Person, User
+from plant.models import Change, Mill, User
 
 State = WorkOrder.State
 
 
-@dataclass(frozen=True)
-class Cleared:
-    """A place that no longer held: why, and when the job is done instead; None where it has no place now.
-
-    A place that was given by hand stays: the planner decides.
-    """
-
-    number: str
-    was_at: datetime
-    why: str
-    now_at: datetime | None
-    is_safety: bool = False
-    stays: bool = False
-    #: Somebody had given it by hand.
-    was_kept: bool = False
-
-    def say(self, zone: ZoneInfo) -> str:
-        """Say what became of it, in the mill's time."""
-        facts = {"number": self.number, "was": _say(self.was_at, zone), "why": self.why}
-        if self.stays:
-            words = _("%(number)s keeps its place on %(was)s, but that does not hold: %(why)s It stays: you decide.")
-            return words % facts
-        if self.now_at is None:
-            return _("%(number)s lost its place on %(was)s: %(why)s It has none now.") % facts
-        if self.now_at == self.was_at:
-            return _("%(number)s lost its crew on %(was)s: %(why)s Others do it at the same time.") % facts
-        facts["now"] = _say(self.now_at, zone)
-        return _("%(number)s lost its place on %(was)s: %(why)s It is placed on %(now)s now.") % facts
-
-
-def _say(at: datetime, zone: ZoneInfo) -> str:
-    return date_format(at.astimezone(zone), "D j M H:i")
-
-
-@dataclass(frozen=True)
-class Placed:
-    """What placing all jobs came to."""
-
-    placed: int
-    fresh: int
-    moved: int
-    without_place: int
-    left_out: int
-    waiting_for_parts: int
-    shouts: tuple[Shout, ...]
-    cleared: tuple[Cleared, ...] = ()
-
-
 class RulesBrokenError(ValidationError):
     """Raised for a place that breaks rules; its messages are the rules as sentences."""
-
-
-@transaction.atomic
-def place_all(now_at: datetime) -> Placed:
-    """Place every job that may be placed; places that still hold are kept, pinned ones are never moved."""
-    Mill.objects.select_for_update().get()
-    desk = load_desk(now_at)
-    unsupplied = desk.unsupplied()
-    kept, given_up, stuck = _sort_places(desk, unsupplied)
-    aside = desk.in_hand | set(stuck)
-    said = _stuck_by_checker(desk, stuck)
-    apart = aside | desk.left_out | set(unsupplied)
-    jobs = [job for ref, job in desk.jobs.items() if ref not in apart]
-    plan = place_jobs(desk.problem(jobs, kept, aside))
-    for ref, one in given_up.items():
-        if one.was_kept:
-            end_pin(desk.orders[ref], one.why)
-    fresh = moved = 0
-    for placement in plan.placements:
-        order = desk.orders[placement.job_ref]
-        had_place = has_place(order)
-        words = (_gave_up(desk, given_up.get(order.number)), placement.reason, desk.to_order(order, placement.start_at))
-        why = " ".join(word for word in words if word)
-        if _store(desk, order, placement, why, by=None):
-            fresh, moved = fresh + (not had_place), moved + had_place
-    for answer in plan.not_placed:
-        causes = " ".join(f"{cause.words} {cause.remedy}" for cause in answer.causes)
-        why = f"{_gave_up(desk, given_up.get(answer.job_ref))} {causes}".strip()
-        take_place_away(desk.orders[answer.job_ref], why, by=None)
-    without = (set(unsupplied) & set(desk.jobs)) - aside - desk.left_out
-    for ref, lacking in unsupplied.items():
-        if ref in without:
-            take_place_away(desk.orders[ref], lacking, by=None)
-    keep_needs_in_step(desk.orders[ref] for ref in desk.jobs)
-    now = {one.job_ref: one.start_at for one in plan.placements}
-    waiting = sum(1 for ref in desk.jobs if desk.short.get(desk.orders[ref].pk))
-    return Placed(
-        placed=len(plan.placements) + len(aside & set(desk.jobs)),
-        fresh=fresh,
-        moved=moved,
-        without_place=len(plan.not_placed) + len(without),
-        left_out=len(desk.left_out),
-        waiting_for_parts=waiting,
-        shouts=tuple(_shouts(desk, plan, {ref: why for ref, why in unsupplied.items() if ref not in stuck}, said)),
-        cleared=tuple(replace(one, now_at=now.get(ref)) for ref, one in sorted(given_up.items())),
-    )
-
-
-def _gave_up(desk: Desk, one: Cleared | None) -> str:
-    if one is None:
-        return ""
-    when = one.was_at.astimezone(desk.mill.zone)
-    return _("Had a place on %(when)s, given up: %(why)s") % {"when": f"{when:%Y-%m-%d %H:%M}", "why": one.why}
-
-
-def _sort_places(
-    desk: Desk, unsupplied: dict[str, str]
-) -> tuple[list[calc.Placement], dict[str, Cleared], dict[str, list[str]]]:
-    """Sort the places on record: those that hold, those given up with the reason, and pinned ones that do not hold."""
-    kept: list[calc.Placement] = []
-    given_up: dict[str, Cleared] = {}
-    stuck: dict[str, list[str]] = {}
-    for ref in desk.placed_refs:
-        if ref in desk.in_hand or ref not in desk.jobs:
-            continue
-        order = desk.orders[ref]
-        faults: Collection[str]
-        if order.placement.end_at <= desk.now_at:
-            faults = [_("It was not started.")]
-        elif ref in unsupplied:
-            faults = [unsupplied[ref]]
-        else:
-            people = [str(given.person_id) for given in order.assignments.all()]
-            problem = desk.problem(desk.jobs.values(), kept, desk.in_hand)
-            wanted = look_at_place(problem, desk.jobs[ref], order.placement.start_at, people)
-            faults = wanted.faults
-            if wanted.placement and wanted.placement.end_at == order.placement.end_at:
-                if order.placement.is_pinned and ends_late(desk, ref):
-                    # The simple rule would look for an earlier place; the planner has chosen this one.
-                    stuck[ref] = list(wanted.warnings)
-                    continue
-                kept.append(calc.Placement(**{**vars(wanted.placement), "reason": order.placement.why}))
-                continue
-            faults = faults or [_("The job lasts longer or shorter now.")]
-        if order.placement.is_pinned and order.placement.end_at > desk.now_at:
-            stuck[ref] = list(faults)
-        else:
-            # A pin ends with its time: what was not done then needs another place.
-            placed, why = order.placement, " ".join(faults)
-            given_up[ref] = Cleared(
-                ref, placed.start_at, why, None, is_safety=order.is_safety, was_kept=placed.is_pinned
-            )
-    return kept, given_up, stuck
-
-
-def _stuck_by_checker(desk: Desk, stuck: dict[str, list[str]]) -> dict[str, list[str]]:
-    """Say of kept places what whoever answers for board and plan says of them, and that a safety date passes."""
-    if not stuck:
-        return {}
-    failing, said = standing_on(desk).failing, {}
-    for ref, faults in stuck.items():
-        if ref in failing:
-            said[ref] = [failing[ref]]
-        elif ends_late(desk, ref):
-            said[ref] = faults
-    return said
-
-
-def _shouts(
-    desk: Desk, plan: calc.SimplePlan, unsupplied: dict[str, str], stuck: dict[str, list[str]]
-) -> Iterable[Shout]:
-    for shout in plan.shouts:
-        yield Shout("alarm", shout.words, shout.job_ref)
-    for ref, lacking in unsupplied.items():
-        if ref in desk.jobs and desk.jobs[ref].is_safety:
-            text = _("%(number)s on %(kiln)s is safety work and has no place. %(why)s")
-            yield Shout("alarm", text % {"number": ref, "kiln": desk.jobs[ref].kiln, "why": lacking}, ref)
-    for ref, faults in stuck.items():
-        text = _(
-            "%(number)s keeps the place it was given by hand, but that does not hold: %(why)s It stays: you decide."
-        )
-        level = "alarm" if desk.jobs[ref].is_safety else "mind"
-        yield Shout(level, text % {"number": ref, "why": " ".join(faults)}, ref)
-
-
-def _store(
-    desk: Desk, order: WorkOrder, placement: calc.Placement, why: str, *, by: User | None, is_pinned: bool = False
-) -> bool:
-    """Keep a place that the simple rule found; False where nothing changed."""
-    link = desk.links.get(placement.window_ref)
-    charge_ids = (link.after_charge_id, link.during_charge_id) if link else (None, None)
-    people = {int(ref) for ref, _skill in placement.people}
-    span = (placement.start_at, placement.end_at)
-    return keep_place(desk, order, span, people, charge_ids, why, by=by, is_pinned=is_pinned)
 
 
 def keep_place(
@@ -318,71 +132,45 @@ def locked_for_placing(work_order: WorkOrder, by: User | None, version: int | No
     return order
 
 
-@transaction.atomic
-def place_by_hand(
-    work_order: WorkOrder,
-    start_at: datetime,
-    people: Collection[Person],
-    *,
-    by: User | None,
-    version: int | None = None,
-) -> tuple[str, ...]:
-    """Put a job where the planner wants it, and keep it there; return what is worth a warning.
-
-    Raises RulesBrokenError with every rule that the place breaks as a sentence: nothing is stored then.
-    """
-    order = locked_for_placing(work_order, by, version)
-    desk = load_desk(clock.now())
-    mine = desk.orders[order.number]
-    wanted = desk.look(mine, start_at, people)
-    if wanted.placement is None:
-        raise RulesBrokenError(list(wanted.faults))
-    why = _("Put here by %(who)s.") % {"who": by or _("the program itself")}
-    to_order = desk.to_order(mine, wanted.placement.start_at)
-    warnings = (*wanted.warnings, to_order) if to_order else wanted.warnings
-    standing = _checked(desk, mine, start_at, people)
-    _store(desk, mine, wanted.placement, " ".join((why, *warnings)), by=by, is_pinned=True)
-    if standing is not None:
-        keep_lock_outs(desk, standing.drawn, standing.plan, [mine.kiln.tag])
-    bring_parts_along(mine)
-    return warnings
-
-
-def _checked(desk: Desk, order: WorkOrder, start_at: datetime, people: Collection[Person]) -> Standing | None:
-    """Hold a place against the checker, lock-outs included; None where nobody on record may lock out."""
-    if not somebody_locks_out(desk):
-        return None
-    # Whoever puts a job somewhere by hand wants it in the plan.
-    desk.left_out.discard(order.number)
-    standing = standing_on(desk)
-    if order.number not in standing.frame.number_of_job:
-        return None
-    verdict = standing.try_place(order.number, start_at, [str(person.pk) for person in people])
-    if not verdict.holds or verdict.plan is None:
-        raise RulesBrokenError(list(verdict.faults))
-    return standing.with_plan(verdict.plan)
-
-
 def keep_place_that_holds(order: WorkOrder, *, by: User | None) -> str:
-    """Keep the place of a job that was changed where it breaks nothing; else take it away and return why."""
+    """Keep the place of a job that was changed where it fits beside all others, for as long as it takes now.
+
+    Where it does not, it is taken away, and returned is why. A job whose time has begun keeps it.
+    """
     desk = load_desk(clock.now())
     mine = desk.orders.get(order.number)
     if mine is None or not has_place(mine):
         return ""
-    placed = mine.placement
-    wanted = desk.look(mine, placed.start_at, [given.person for given in mine.assignments.all()])
-    faults, latest_at = wanted.faults, desk.jobs[mine.number].latest_at
-    if wanted.placement and latest_at and wanted.placement.end_at > latest_at:
-        faults = (_("It would end after the last day that is safe."),)
-    elif wanted.placement:
-        _store(desk, mine, wanted.placement, placed.why, by=by)
+    placed, people = mine.placement, sorted(given.person_id for given in mine.assignments.all())
+    if mine.number in desk.in_hand:
+        span = (placed.start_at, placed.start_at + timedelta(minutes=mine.minutes))
+        keep_place(desk, mine, span, people, (placed.after_charge_id, placed.during_charge_id), placed.why, by=by)
         return ""
-    when = placed.start_at.astimezone(desk.mill.zone)
-    why = _("Had a place on %(when)s, given up: %(why)s") % {"when": f"{when:%Y-%m-%d %H:%M}", "why": " ".join(faults)}
+    pk, placed.pk = placed.pk, None
+    # As if it had no place: all others keep theirs first.
+    standing = standing_on(desk)
+    placed.pk = pk
+    found = standing.try_as_recorded(mine.number, placed.start_at, [str(person) for person in people])
+    why = " ".join(found.faults)
+    if not why and mine.latest_at is not None and found.end_at > mine.latest_at:
+        why = _("It would end after the last day that is safe.")
+    if not why and found.plan is not None:
+        place = places(standing.drawn, found.plan)[mine.number]
+        charge_ids = (place.after_charge_id, place.during_charge_id)
+        keep_place(desk, mine, (place.start_at, place.end_at), people, charge_ids, placed.why, by=by)
+        keep_lock_outs(desk, standing.drawn, found.plan, [mine.kiln.tag])
+        return ""
     if placed.is_pinned:
-        end_pin(mine, " ".join(faults), by=by)
+        end_pin(mine, why, by=by)
+    why = say_given_up(placed.start_at, why, desk.mill.zone)
     take_place_away(mine, why, by=by)
     return why
+
+
+def say_given_up(was_at: datetime, why: str, zone: ZoneInfo) -> str:
+    """Say that a job had a place that was given up, and why."""
+    facts = {"when": f"{was_at.astimezone(zone):%Y-%m-%d %H:%M}", "why": why}
+    return _("Had a place on %(when)s, given up: %(why)s") % facts
 
 
 def bring_parts_along(order: WorkOrder) -> None:

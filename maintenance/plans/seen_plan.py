@@ -181,9 +181,9 @@ def late_charges(standing: Standing) -> list[LateCharge]:
     drawn, later = standing.drawn, held_back(standing.drawn, standing.plan)
     found = []
     for tag, ids in drawn.charge_ids.items():
-        for index, charge_id in enumerate(ids):
+        for charge_id in dict.fromkeys(ids):
             if charge_id is not None and charge_id in later:
-                name = standing.charge_name(tag, index)
+                name = standing.charge_name(tag, ids.index(charge_id))
                 found.append(LateCharge(tag, name, timedelta(minutes=later[charge_id])))
     return found
 

@@ -6,7 +6,7 @@ some minutes have passed, a plan until it changes.
 
 import json
 from collections import Counter, OrderedDict
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 from decimal import Decimal
@@ -17,23 +17,24 @@ from django.db import connection
 from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
-from maintenance.frame.words import time_words, value_words
-from maintenance.models import KilnStop, Plan
-from maintenance.models.catalogue import NeedsState
+from maintenance.frame.words import hours_words, time_words
+from maintenance.models import Plan, WorkOrder
 from maintenance.placing import plan as plans
 from maintenance.placing.checking import Broken
 from maintenance.placing.frame import PARTS, Frame
 from maintenance.placing.letting_go import pins_to_let_go
+from maintenance.placing.offering import offers, without_job
 from maintenance.placing.plan_reading import read_plan
+from maintenance.placing.problem import LOCKED_OUT
 from maintenance.placing.reading import read_problem
 from maintenance.placing.reasons import Reason, reason_of
-from maintenance.placing.standing import KeptPlace, KeptStop, Move, put_cheaply, stand, state_of_plan
-from maintenance.placing.standing import Standing as Stand
+from maintenance.placing.standing import KeptPlace, KeptStop, Move, Moves, stand, state_of_plan
 from maintenance.placing.state import State
 from maintenance.plans.desk import Desk, has_place, load_desk
 from maintenance.plans.drawing import Drawn, Place, draw_problem, held_back, person_id_of
-from maintenance.plans.place_faults import faults_of_places, why_not_drawn
-from plant.models import Change, Charge, Mill, Person
+from maintenance.plans.place_faults import why_not_drawn
+from maintenance.plans.plan_words import PlanWords
+from plant.models import Change, Mill
 
 FRESH_FOR = timedelta(minutes=10)
 MOST_KEPT = 8
@@ -63,6 +64,8 @@ class Verdict:
     is_interruption: bool
     total_cents: int
     lock_out: LockOut | None
+    #: What does not forbid it, but must be said: a date that passes, charges that give way.
+    warnings: tuple[str, ...] = ()
     #: Starts nearby that would hold, with what they cost more.
     near: tuple[tuple[datetime, int], ...] = ()
     plan: plans.Plan | None = field(default=None, repr=False)
@@ -73,20 +76,18 @@ class Verdict:
         return not self.faults
 
 
-class Standing:
+class Standing(PlanWords):
     """A plan with the records behind it."""
 
     def __init__(self, drawn: Drawn, state: State) -> None:
-        self.drawn, self.state = drawn, state
+        self._moves = Moves(state)
+        super().__init__(drawn, state, self._moves.plan)
         #: Jobs whose place on record no longer holds: why, and where the record and the board still have them.
         self.loose: dict[str, str] = {}
         self.loose_at: dict[str, Place] = {}
         #: All jobs whose place on record no longer holds, also those that are no part of a plan, with why.
         self.failing: dict[str, str] = {}
-        self.frame = state.frame
-        self._stand = Stand(state)
-        self.plan = self._stand.plan
-        self.cost = self._stand.verdict.cost
+        self.cost = self._moves.verdict.cost
 
     @cached_property
     def cost_as_shown(self) -> plans.Cost:
@@ -135,12 +136,25 @@ class Standing:
                 why = _("%(names)s: not on any shift of the time that is planned.") % {"names": names}
                 return replace(self._refusal(ref, start_at, why), end_at=end_at, people=tuple(people))
             crew = frozenset(part for part in parts.values() if part is not None)
-        return self._verdict(ref, start_at, end_at, self._stand.move(ref, start_min, crew))
+        return self._verdict(ref, start_at, end_at, self._moves.move(ref, start_min, crew))
 
     def faults_of_kept(self, ref: str, kept: KeptPlace) -> tuple[str, ...]:
         """Say what a job breaks where it was kept; nothing where only others stand in its way."""
         people = [person_id_of(one) for one in sorted(kept.people)]
         return self.try_place(ref, self.drawn.at(kept.start_min), people).faults
+
+    def faults_on_record(self, ref: str, kept: KeptPlace) -> tuple[str, ...]:
+        """Say what a job breaks where it was kept, and that no charge waits or breaks off for it on record."""
+        people = [person_id_of(one) for one in sorted(kept.people)]
+        found = self.try_as_recorded(ref, self.drawn.at(kept.start_min), people)
+        return found.faults or (_("Another place in its way keeps it from holding."),)
+
+    def try_as_recorded(self, ref: str, start_at: datetime, people: Sequence[str]) -> Verdict:
+        """Say what a place would mean for which no charge may wait and none be interrupted."""
+        found = self.try_place(ref, start_at, people)
+        if found.holds and (found.held_back or found.is_interruption):
+            return replace(found, faults=(self._kiln_then(ref, self.drawn.minute(start_at)),))
+        return found
 
     def _refusal(self, ref: str, start_at: datetime, why: str) -> Verdict:
         """Say that a wish cannot even be tried."""
@@ -177,55 +191,37 @@ class Standing:
             is_interruption=stop is not None and stop.in_charge is not None,
             total_cents=move.total_cents,
             lock_out=lock_out,
+            warnings=tuple(self._warnings(ref, end_at, shifted, stop)),
             near=tuple((self.drawn.at(minute), cents - less_cents) for minute, cents in move.near),
             plan=move.plan,
         )
 
-    def _faults(self, ref: str, move: Move) -> Iterable[str]:
-        """Say every broken rule; that the kiln is in the wrong state is said once, with what it does then."""
-        own = move.plan.jobs[ref].stop
-        wrong_state = [
-            one
-            for one in move.broken
-            if (one.rule == "state" and one.where == ref) or (one.rule == "stop place" and one.where == f"stop {own}")
-        ]
-        if wrong_state:
-            yield self._kiln_then(ref, move.plan.jobs[ref].start_min)
-        for one in move.broken:
-            if one not in wrong_state:
-                yield self.say(one, ref, move.plan)
-
-    def _kiln_then(self, ref: str, start_min: int) -> str:
-        """Say that a kiln is not in the state that a job needs, and which charge is in it or next to it."""
+    def _warnings(
+        self, ref: str, end_at: datetime, shifted: Iterable[tuple[int | None, int]], stop: plans.Stop | None
+    ) -> Iterator[str]:
+        """Say what a place does not break, and what must be known all the same: a late place is better than none."""
         job = self.frame.jobs[self.frame.number_of_job[ref]]
-        kiln = self.frame.number_of_kiln[job.kiln]
-        of, starts = self.frame.kilns[kiln], self.state.starts[kiln]
-        end_min = start_min + job.duration_min
-        said = {
-            "kiln": job.kiln,
-            "state": NeedsState(job.needs_state).label,
-            "start": self._time(start_min),
-            "end": self._time(end_min),
-        }
-        need = _("%(kiln)s is not %(state)s from %(start)s to %(end)s") % said
-        if job.needs_state != "running":
-            allowance = {"set_up": of.set_up_min, "restore": of.restore_min}
-            need += _(", with %(set_up)d min to lock out before and %(restore)d min to restore behind") % allowance
-        for number, charge in enumerate(of.charges[:-1]):
-            until_min = starts[number] + charge.length_min
-            if starts[number] < end_min + of.restore_min and until_min > start_min - of.set_up_min:
-                there = {
-                    "charge": self.charge_name(job.kiln, number),
-                    "start": self._time(starts[number]),
-                    "end": self._time(until_min),
-                }
-                return _("%(need)s: %(charge)s is in it from %(start)s to %(end)s.") % {"need": need, **there}
-        return _("%(need)s: no charge is in it.") % {"need": need}
+        latest_at, due_at = self.drawn.at(job.latest_min), self.drawn.at(job.due_min)
+        if (job.safety or job.late_cents_per_hour) and end_at > latest_at:
+            words = _(
+                "It ends after its safety date, %(date)s: keep %(kiln)s out of use from then on until it is done."
+            )
+            yield words % {"date": time_words(latest_at, self._mill), "kiln": job.kiln}
+        elif end_at > due_at:
+            yield _("It ends after its due date, %(date)s.") % {"date": time_words(due_at, self._mill)}
+        if stop is not None and stop.in_charge is not None:
+            name = self.charge_name(stop.kiln, stop.in_charge)
+            yield _("%(charge)s is interrupted for it.") % {"charge": name[:1].upper() + name[1:]}
+        for charge_id, minutes in shifted:
+            charge = self.charges.get(charge_id or 0)
+            if charge is not None and minutes > 0:
+                facts = {"charge": charge.number, "later": hours_words(minutes)}
+                yield _("Charge %(charge)s waits %(later)s for it.") % facts
 
     @property
     def broken(self) -> tuple[Broken, ...]:
         """What does not hold in the plan by itself."""
-        return self._stand.verdict.broken
+        return self._moves.verdict.broken
 
     def with_plan(self, plan: plans.Plan) -> "Standing":
         """Return the same problem with another plan. Raises ValueError for one whose timetable does not hold."""
@@ -234,105 +230,42 @@ class Standing:
             raise ValueError("The timetable of this plan does not hold.")
         return Standing(self.drawn, state)
 
-    def placed_cheaply(self, ref: str) -> "Standing | None":
-        """Return the plan with a job where it adds least and no charge is moved; None where there is no such place."""
-        state = put_cheaply(self.state, self.frame.number_of_job[ref])
-        return None if state is None else Standing(self.drawn, state)
+    def has_place_in_time(self, ref: str) -> bool:
+        """Say whether safety work could be done by its date, with all else as it stands."""
+        if ref not in self.frame.number_of_job:
+            return False
+        job = self.frame.number_of_job[ref]
+        of = self.frame.jobs[job]
+        found = offers(without_job(self.state, job), job)
+        return any(one.at.start_min + of.duration_min <= of.latest_min for one in found)
 
     def reason(self, ref: str) -> Reason:
         """Say why a job is where it is. Raises KeyError for a job that is not part of the plan."""
         return reason_of(self.state, ref)
 
-    def name_of(self, person_ref: str) -> str:
-        """Return a person's name."""
-        return self._names.get(person_id_of(person_ref), person_ref)
-
-    @cached_property
-    def _mill(self) -> Mill:
-        return Mill.objects.current()
-
-    @cached_property
-    def _names(self) -> dict[str, str]:
-        return {str(pk): name for pk, name in Person.objects.values_list("pk", "name")}
-
-    @cached_property
-    def _charge_numbers(self) -> dict[int, str]:
-        ids = [one for ids in self.drawn.charge_ids.values() for one in ids if one is not None]
-        return dict(Charge.objects.filter(pk__in=ids).values_list("pk", "number"))
-
-    def charge_name(self, tag: str, index: int) -> str:
-        """Name a charge of the problem as the mill does."""
-        ids = self.drawn.charge_ids.get(tag, ())
-        number = self._charge_numbers.get(ids[index] or 0) if index < len(ids) else None
-        if number:
-            return _("charge %(number)s of %(kiln)s") % {"number": number, "kiln": tag}
-        return _("the end of %(kiln)s's programme") % {"kiln": tag}
-
-    def say(self, broken: Broken, ref: str, plan: plans.Plan) -> str:
-        """Say a broken rule as a sentence about this mill."""
-        where = broken.where
-        if where.startswith("stop "):
-            subject = self._stop_name(where, plan)
-        elif ", charge " in where:
-            tag, _comma, index = where.rpartition(", charge ")
-            subject = self.charge_name(tag, int(index))
-        else:
-            subject = where
-        text = self.put(broken.pattern, broken.values, plan)
-        said = f"{subject} {text}"
-        if broken.pattern.startswith("{"):
-            said = text if where == ref or broken.rule == "two places" else f"{subject}: {text}"
-        return said[:1].upper() + said[1:] + "."
-
-    def put(self, pattern: str, values: Iterable[tuple[str, str | int]], plan: plans.Plan | None = None) -> str:
-        """Put names and local times into a sentence of the calculations."""
-        return pattern.format(**{name: self._value(name, value, plan or self.plan) for name, value in values})
-
-    def sentence(self, pattern: str, values: Iterable[tuple[str, str | int]]) -> str:
-        """Put names and local times into a sentence of the calculations, and let it begin with a capital letter."""
-        said = self.put(pattern, values)
-        return said[:1].upper() + said[1:]
-
-    def _value(self, name: str, value: str | int, plan: plans.Plan) -> str:
-        if name.endswith(("_min", "_cents")):
-            return value_words(name, value, self.drawn.at, self._mill)
-        if name == "person":
-            return self.name_of(str(value))
-        if name == "shift":
-            return self._shift_name(str(value))
-        if name in ("job", "other") and str(value).startswith("stop "):
-            return self._stop_name(str(value), plan)
-        return str(value)
-
-    def _time(self, minute: int) -> str:
-        return time_words(self.drawn.at(minute), self._mill)
-
-    def _shift_name(self, ref: str) -> str:
-        number = self.frame.number_of_shift.get(ref)
-        if number is None:
-            return ref
-        shift = self.frame.shifts[number]
-        end_at = self.drawn.at(shift.end_min).astimezone(self.drawn.zone)
-        return _("from %(start)s to %(end)s") % {"start": self._time(shift.start_min), "end": f"{end_at:%H:%M}"}
-
-    def _stop_name(self, where: str, plan: plans.Plan) -> str:
-        number = int(where.removeprefix("stop "))
-        if number >= len(plan.stops):
-            return where
-        stop = plan.stops[number]
-        return _("the lock-out of %(kiln)s on %(at)s") % {"kiln": stop.kiln, "at": self._time(stop.set_up_start_min)}
-
 
 def standing_on(desk: Desk) -> Standing:
-    """Return the places on record as a plan, with why some of them do not hold any more."""
+    """Return the places on record as a plan, with why some of them do not hold any more.
+
+    Safety work may lie after its date only where nothing in time is left for it, as all else stands.
+    """
     late = {
         ref
-        for ref, job in desk.jobs.items()
-        if job.is_safety and job.latest_at and (not has_place(desk.orders[ref]) or ends_late(desk, ref))
+        for ref, order in desk.to_place.items()
+        if order.latest_at is not None and (not has_place(order) or ends_late(order))
     }
     standing = standing_in(desk, draw_problem(desk, gives_way=late))
-    standing.failing = faults_of_places(desk, standing.loose, standing.drawn.aside)
+    if in_time := {ref for ref in late if standing.has_place_in_time(ref)}:
+        standing = standing_in(desk, standing.drawn.with_dates_kept(in_time))
+    standing.failing = _failing(desk, standing)
     return standing
+
+
+def _failing(desk: Desk, standing: Standing) -> dict[str, str]:
+    """Say of every place on record that does not hold any more why; what is in hand is nobody's to place any more."""
+    aside = standing.drawn.aside
+    here = {ref for ref in desk.placed_refs if ref in desk.to_place and ref not in desk.in_hand}
+    return {ref: aside.get(ref) or standing.loose[ref] for ref in sorted(here) if ref in aside or ref in standing.loose}
 
 
 def standing_in(desk: Desk, drawn: Drawn) -> Standing:
@@ -340,18 +273,17 @@ def standing_in(desk: Desk, drawn: Drawn) -> Standing:
 
     Pins that cannot be kept, the smallest set of them, are let go in its problem.
     """
-    frame, kept, stops = Frame(drawn.problem), kept_places(desk, drawn), kept_stops(drawn)
+    frame, kept, stops = Frame(drawn.problem), kept_places(desk, drawn), kept_stops(desk, drawn)
     if gone := pins_to_let_go(frame, kept, stops):
         drawn = drawn.without_pins(gone)
         frame = Frame(drawn.problem)
-    state, loose = stand(frame, kept, stops)
+    state, loose = stand(frame, kept, stops, as_recorded=True)
     standing = Standing(drawn, state)
     for ref in frame.number_of_job.keys() - kept.keys():
         if has_place(desk.orders[ref]):
             standing.loose[ref] = why_not_drawn(desk, ref)
     for ref in loose:
-        faults = standing.faults_of_kept(ref, kept[ref])
-        standing.loose[ref] = " ".join(faults) or _("Another place in its way keeps it from holding.")
+        standing.loose[ref] = " ".join(standing.faults_on_record(ref, kept[ref]))
     standing.loose_at = {ref: _on_record(desk, ref) for ref in standing.loose}
     return standing
 
@@ -396,29 +328,34 @@ def kept_places(desk: Desk, drawn: Drawn) -> dict[str, KeptPlace]:
     """Return where the jobs of a problem are on record."""
     found = {}
     for ref, issued in drawn.problem.issued.items():
-        placed = desk.orders[ref].placement
-        place = drawn.place_of(desk.orders[ref].kiln.tag, placed.after_charge_id, placed.during_charge_id)
+        order = desk.orders[ref]
+        place = drawn.place_of(
+            order.kiln.tag,
+            order.placement.after_charge_id,
+            order.placement.during_charge_id,
+            issued.start_min,
+            is_locked_out=order.needs_state in LOCKED_OUT,
+        )
         found[ref] = KeptPlace(issued.start_min, issued.people, place)
     return found
 
 
-def kept_stops(drawn: Drawn) -> list[KeptStop]:
+def kept_stops(desk: Desk, drawn: Drawn) -> list[KeptStop]:
     """Return the lock-outs on record that lie ahead."""
     found = []
-    tags = {kiln.tag for kiln in drawn.problem.kilns}
-    for stop in KilnStop.objects.filter(lock_out_at__gte=drawn.base_at).select_related("kiln"):
-        place = drawn.place_of(stop.kiln.tag, stop.after_charge_id, stop.during_charge_id)
+    for stop in desk.lock_outs:
         begin_min = drawn.minute(stop.lock_out_at)
+        charges = (stop.after_charge_id, stop.during_charge_id)
+        place = drawn.place_of(stop.kiln.tag, *charges, begin_min, is_locked_out=True)
         person = drawn.part_of(stop.person_id, begin_min)
-        if place is not None and person is not None and stop.kiln.tag in tags:
+        if begin_min >= 0 and place is not None and person is not None:
             found.append(KeptStop(stop.kiln.tag, place, begin_min, person))
     return found
 
 
-def ends_late(desk: Desk, ref: str) -> bool:
+def ends_late(order: WorkOrder) -> bool:
     """Say whether a job has its place after its safety date."""
-    latest_at = desk.jobs[ref].latest_at
-    return latest_at is not None and desk.orders[ref].placement.end_at > latest_at
+    return order.latest_at is not None and order.placement.end_at > order.latest_at
 
 
 def as_bytes(content: object) -> bytes:
@@ -474,6 +411,23 @@ def last_change() -> int:
 def standing_now(now_at: datetime) -> Standing:
     """Return the places on record as a plan; made anew when anything was recorded since, or after some minutes."""
     return _keep((_database(), "record", last_change()), now_at, lambda: standing_on(load_desk(now_at)))
+
+
+def standing_for(order: WorkOrder, now_at: datetime) -> Standing:
+    """Return the places on record as a plan that has a job in it, left out by hand or at its time though it be."""
+    standing = standing_now(now_at)
+    if order.number in standing.frame.number_of_job or order.number in standing.drawn.aside:
+        return standing
+    key = (_database(), "record", last_change(), order.number)
+    return _keep(key, now_at, lambda: standing_on(taken_up(load_desk(now_at), order.number)))
+
+
+def taken_up(desk: Desk, number: str) -> Desk:
+    """Let a job be placed that is left out by hand, or at its time and not begun: somebody wants a place for it."""
+    desk.left_out.discard(number)
+    if number in desk.to_place:
+        desk.in_hand.discard(number)
+    return desk
 
 
 def standing_of(plan: Plan) -> Standing:

@@ -103,7 +103,7 @@ class _Supposing:
                 code="charge",
             )
         minutes = round(float(one["hours"]) * 60)
-        cents = self._change(ChargeSlips(charge.kiln.tag, ids.index(charge.pk), minutes))
+        cents = self._change(ChargeSlips(charge.kiln.tag, _last_index(ids, charge.pk), minutes))
         said = _("Charge %(charge)s of %(kiln)s takes %(hours)s longer.") % {**facts, "hours": hours_words(minutes)}
         return f"{said} {self._by_itself(cents)}"
 
@@ -199,3 +199,8 @@ class _Supposing:
 
     def _minute(self, at: datetime) -> int:
         return minutes_between(self.drawn.base_at, at)
+
+
+def _last_index(ids: Sequence[int | None], charge_id: int) -> int:
+    """Return the last piece of a charge: a charge that stands for a while takes longer after that."""
+    return max(index for index, one in enumerate(ids) if one == charge_id)

@@ -177,7 +177,7 @@ def _drawn(desk: Desk, plan: Plan) -> tuple[Standing, dict[str, str], dict[str, 
     while True:
         before = standing_in(desk, draw_problem(desk, gives_way=unsafe))
         drawn = before.drawn
-        let_go = pins_let_go(desk, before.loose, drawn.aside, drawn.problem.pinned)
+        let_go = pins_let_go(desk, {**drawn.aside, **before.loose}, drawn.problem.pinned)
         if plan.suppositions:
             drawn, _said = suppose(drawn, plan.suppositions)
             before = standing_in(desk, drawn)
@@ -188,7 +188,7 @@ def _drawn(desk: Desk, plan: Plan) -> tuple[Standing, dict[str, str], dict[str, 
 
 
 def _is_kept_late(desk: Desk, ref: str) -> bool:
-    return ref in desk.jobs and desk.orders[ref].placement.is_pinned and ends_late(desk, ref)
+    return ref in desk.to_place and desk.orders[ref].placement.is_pinned and ends_late(desk.orders[ref])
 
 
 def _say_kept_late(desk: Desk, ref: str) -> str:

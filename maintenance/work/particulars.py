@@ -77,7 +77,7 @@ def _refuse(order: WorkOrder, wanted: Particulars, names: tuple[str, ...], why: 
     now = clock.now()
     if not why:
         faults["why"] = _("Say why: the history keeps the reason.")
-    last_at = _latest_at(order)
+    last_at = order.latest_at
     if last_at is not None and wanted.safety_at is None:
         faults["safety_at"] = _("This is safety work: it keeps a safety date.")
     elif last_at is not None and wanted.safety_at is not None and wanted.safety_at > last_at and not why:
@@ -93,8 +93,3 @@ def _refuse(order: WorkOrder, wanted: Particulars, names: tuple[str, ...], why: 
         faults.setdefault("earliest_at", _("It may not start before it is due already: choose an earlier day."))
     if faults:
         raise ValidationError(dict(faults))
-
-
-def _latest_at(order: WorkOrder) -> datetime | None:
-    """Return by when safety work must be done; None for other work."""
-    return (order.safety_at or order.due_at) if order.is_safety or order.safety_at else None

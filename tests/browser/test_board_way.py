@@ -6,7 +6,8 @@ import pytest
 from playwright.sync_api import Locator, Page, expect
 
 from maintenance.models import WorkOrder
-from maintenance.plans.places import place_by_hand, set_pinned
+from maintenance.plans.by_hand import place_by_hand
+from maintenance.plans.places import set_pinned
 from plant.models import Change
 from tests.browser.conftest import Visit, put_at
 from tests.factories import MONDAY

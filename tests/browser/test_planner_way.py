@@ -73,7 +73,7 @@ def test_a_place_that_breaks_a_rule_is_refused_in_words_and_nothing_typed_is_los
     # Asked first, with nothing placed; then tried all the same.
     planner.get_by_role("button", name="What would it break?").click()
     check = planner.locator("#check")
-    expect(check).to_contain_text("K1 is not open and empty from 4 Mar 10:00 to 4 Mar 11:30")
+    expect(check).to_contain_text("K1 is not open and empty from Wed 4 Mar, 10:00 to Wed 4 Mar, 11:30")
     planner.get_by_role("button", name="Place it and keep it there").click()
     expect(check).to_contain_text("This place breaks a rule:")
     expect(begins).to_have_value("2026-03-04T10:00")

@@ -18,6 +18,7 @@ from tests.factories import (
 # The first charge ends on Friday at seven at the mill, the second begins on Saturday at seven.
 OPENING_FROM = MONDAY + timedelta(days=4)
 OPENING_TO = MONDAY + timedelta(days=5)
+BOTH = ("mechanical", "lock-out")
 
 
 def programme(kiln: Kiln | None = None, charges: int = 2) -> list[Charge]:
@@ -35,8 +36,8 @@ def programme(kiln: Kiln | None = None, charges: int = 2) -> list[Charge]:
     return found
 
 
-def on_shift(code: str = "oda", skills: tuple[str, ...] = ("mechanical",), until: date | None = None) -> Person:
-    """Somebody on the day shift (six to fourteen, Monday to Saturday) with skills."""
+def on_shift(code: str = "oda", skills: tuple[str, ...] = BOTH, until: date | None = None) -> Person:
+    """Somebody on the day shift (six to fourteen, Monday to Saturday) with skills, locking out among them."""
     person: Person = PersonFactory(code=code)
     shift, _ = Shift.objects.get_or_create(
         code="day",

@@ -15,7 +15,7 @@ from django.db import transaction
 
 from maintenance.demo.filling import give_back, see_done, want_filled
 from maintenance.demo.readings import DAYS
-from maintenance.demo.setting_up import DEMO_PASSWORD, OtherDayError, OtherMillError, Standing, stand_up
+from maintenance.demo.setting_up import DEMO_PASSWORD, DemoDay, OtherDayError, OtherMillError, stand_up
 from maintenance.demo.summary import filled_lines, head_line, morning_lines, sign_in_lines
 from maintenance.demo.world import ZONE
 from plant import clock
@@ -70,7 +70,7 @@ class Command(BaseCommand):
         os.environ["KILNWARD_SERVES_DEMO"] = "yes"
         call_command("serve", port=options["port"])
 
-    def _stand_up(self, asked_for: date | None, options: dict[str, Any]) -> tuple[Standing, Job]:
+    def _stand_up(self, asked_for: date | None, options: dict[str, Any]) -> tuple[DemoDay, Job]:
         """Set the mill up and want the rest: both, or neither."""
         try:
             with transaction.atomic():
@@ -106,7 +106,7 @@ class Command(BaseCommand):
                 f"The demo could not be filled: {filling.failure_in_short} Start it again, and it goes on where it was."
             )
 
-    def _tell(self, lines: Iterator[str] | list[str], standing: Standing, asked_for: date | None) -> None:
+    def _tell(self, lines: Iterator[str] | list[str], standing: DemoDay, asked_for: date | None) -> None:
         for line in lines:
             self.stdout.write(line)
         self.stdout.write("")

@@ -17,7 +17,7 @@ from maintenance.board.seen import GapSeen, JobSeen, KilnSeen, StopSeen
 from maintenance.models import KilnStop
 from maintenance.placing.plan import Stop
 from maintenance.placing.problem import Charge
-from maintenance.plans.places import place_by_hand
+from maintenance.plans.by_hand import place_by_hand
 from plant.models import Kiln
 from tests.factories import MONDAY
 from tests.maintenance.placing_mill import OPENING_FROM, job, on_shift, programme
@@ -114,6 +114,7 @@ def test_a_lock_out_is_shown_where_work_needs_it_and_named_once_a_plan_names_it(
     charge, _next = programme()
     oda, order = on_shift(), job()
     place_by_hand(order, OPENING_FROM + 3 * HOUR, [oda], by=None)
+    KilnStop.objects.all().delete()
     (stop,) = build_board(MONDAY.date(), 7, NOW).rows[0].stops
     assert "nobody is named yet" in stop.words
     KilnStop.objects.create(

@@ -11,7 +11,9 @@ from django.urls import reverse
 from maintenance.board.comparing import compare
 from maintenance.models import Plan, WorkOrder
 from maintenance.plans.accepting import want_plan
-from maintenance.plans.places import place_all, place_by_hand, set_pinned
+from maintenance.plans.by_hand import place_by_hand
+from maintenance.plans.places import set_pinned
+from maintenance.plans.placing_all import place_all
 from maintenance.plans.standing import standing_now, standing_of
 from plant.models import Person, Shift, ShiftDuty
 from tests.factories import MONDAY, KilnFactory, PersonFactory, UserFactory
@@ -21,7 +23,6 @@ from tests.pages import markup
 
 pytestmark = pytest.mark.django_db
 NOW = MONDAY + timedelta(hours=1)
-BOTH = ("mechanical", "lock-out")
 AT = OPENING_FROM + timedelta(hours=3)
 
 
@@ -39,7 +40,7 @@ def planner(client: Client) -> Client:
 @pytest.fixture
 def oda() -> Person:
     programme(charges=3)
-    return on_shift(skills=BOTH)
+    return on_shift()
 
 
 @pytest.fixture
@@ -199,7 +200,7 @@ def test_what_is_not_stored_is_explained_beside_what_was_typed(
 
 def test_what_a_refusal_and_the_checker_both_say_is_said_once(planner: Client, order: WorkOrder) -> None:
     text = _text(put(planner, order, start="2026-03-03T03:00"))
-    assert text.count(f"<li>{order.number} does not begin within the shift") == 1
+    assert text.count("<li>Oda is not on shift from Tue 3 Mar, 03:00 to") == 1
 
 
 def test_a_job_that_does_not_exist_is_not_found(planner: Client, order: WorkOrder) -> None:

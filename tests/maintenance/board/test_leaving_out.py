@@ -12,8 +12,9 @@ from maintenance.board import unplaced
 from maintenance.board.leaving_out import put_back_into_plan, say_left_out, take_out_of_plan
 from maintenance.day.run import run_day
 from maintenance.models import WorkOrder
+from maintenance.plans.by_hand import place_by_hand
 from maintenance.plans.desk import load_desk
-from maintenance.plans.places import place_all, place_by_hand
+from maintenance.plans.placing_all import place_all
 from plant.models import Change, User
 from tests.factories import MONDAY, UserFactory
 from tests.maintenance.placing_mill import OPENING_FROM, job, on_shift, programme

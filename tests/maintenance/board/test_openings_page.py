@@ -11,7 +11,8 @@ from django.urls import reverse
 from maintenance.board import build_board
 from maintenance.day.run import run_day
 from maintenance.models import EntryMove, WorkOrder
-from maintenance.plans.places import place_all, place_by_hand
+from maintenance.plans.by_hand import place_by_hand
+from maintenance.plans.placing_all import place_all
 from plant.models import Absence, Job, Kiln, Person
 from tests.factories import MONDAY, DefectFactory, KilnFactory, MillFactory, UserFactory
 from tests.maintenance.mill import a_person, a_user, opened
@@ -63,11 +64,12 @@ def test_the_lead_says_what_is_placed_waits_and_lies_outside(planner: Client) ->
     place_all(NOW)
     text = _text(planner.get(reverse("maintenance:openings")))
     assert "1 job placed, 0 waiting for parts, 1 outside any opening." in text
-    assert "Needs 1 qualified for steam fitting" in text
+    assert "It needs 1 qualified for steam fitting" in text
 
 
 def test_what_is_unsafe_comes_first(planner: Client) -> None:
     programme()
+    on_shift()
     order = job(is_safety=True, safety_at=NOW + timedelta(days=1))
     text = _text(planner.get(reverse("maintenance:openings")))
     assert "1 safety matter needs you now." in text
@@ -207,7 +209,7 @@ def test_an_opening_says_why_a_job_does_not_fit(planner: Client) -> None:
     url = _opening_url()
     on_shift()
     job(hours=30)
-    assert "too short" in _text(planner.get(url))
+    assert "It takes 30.0 h, longer than any shift with its overtime" in _text(planner.get(url))
 
 
 def test_an_opening_loads_into_the_board_as_a_part_of_the_page(planner: Client) -> None:
@@ -261,7 +263,7 @@ def test_a_broken_rule_is_said_and_what_was_typed_stays(planner: Client) -> None
     programme()
     oda, order = on_shift(), job()
     text = _text(_post(planner, order, [oda], at="2026-03-04T10:00"))
-    assert "K1 is not open and empty from 4 Mar 10:00 to 4 Mar 11:30" in text
+    assert "K1 is not open and empty from Wed 4 Mar, 10:00 to Wed 4 Mar, 11:30" in text
     assert 'value="2026-03-04T10:00"' in text
     assert not hasattr(_again(order), "placement")
 
@@ -270,7 +272,8 @@ def test_what_a_place_would_break_can_be_asked_without_placing(planner: Client) 
     programme()
     oda, order = on_shift(), job()
     assert "It fits: Fri 6 Mar 10:00" in _text(_post(planner, order, [oda], check="htmx"))
-    assert "is not on shift" in _text(_post(planner, order, [oda], at="2026-03-06T20:00", check="htmx"))
+    said = _text(_post(planner, order, [oda], at="2026-03-06T20:00", check="htmx"))
+    assert "Oda is not on shift from Fri 6 Mar, 20:00 to Fri 6 Mar, 21:30, overtime included." in said
     assert not hasattr(_again(order), "placement")
 
 
@@ -363,10 +366,10 @@ def test_times_refused_for_the_same_reason_are_one_line(planner: Client) -> None
     url = reverse("maintenance:place-work", args=[order.number])
     shown = planner.get(url)
     refusals = shown.context["refusals"]
-    assert [one.times for one in refusals] == [f"{len(refusals[0].windows)} openings"] and len(refusals[0].windows) > 2
+    assert [one.said for one in refusals] == [f"{len(refusals[0].times)} openings"] and len(refusals[0].times) > 2
     text = _text(shown)
     assert "Why it fits nowhere yet" in text and "Where it would fit" not in text
-    assert text.count("Needs 1 qualified for steam fitting") == 1
+    assert text.count("It needs 1 qualified for steam fitting") == 1
     assert "</strong>, all for the same reason: " in text
 
 
@@ -374,7 +377,7 @@ def test_a_job_that_fits_is_offered_its_times_alone(planner: Client) -> None:
     programme()
     on_shift()
     shown = planner.get(reverse("maintenance:place-work", args=[job().number]))
-    assert shown.context["fits"] and all(one.placement for one in shown.context["proposals"])
+    assert shown.context["fits"] and all(one.start_at for one in shown.context["offers"])
     assert "Where it would fit" in _text(shown)
 
 

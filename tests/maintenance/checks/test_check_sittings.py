@@ -16,7 +16,7 @@ from maintenance.checks import check_sittings, checks
 from maintenance.checks.check_sittings import ask_for_sittings, parts_of_check
 from maintenance.entry.permits import open_permit_of
 from maintenance.models import Caution, CheckPoint, EntryPermit, FunctionCheck, Placement, Sitting, WorkOrder
-from maintenance.plans.places import place_all
+from maintenance.plans.placing_all import place_all
 from maintenance.work import course as work
 from plant.models import Change, User
 from tests.factories import (

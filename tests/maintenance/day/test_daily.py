@@ -288,6 +288,7 @@ def test_a_door_that_was_never_proved_is_an_alarm() -> None:
 def test_alarms_come_first_in_the_printed_summary() -> None:
     _proof_test(-1)
     standing()
+    on_shift()
     out = StringIO()
     call_command("daily", "--dry-run", stdout=out)
     lines = out.getvalue().splitlines()

@@ -15,7 +15,8 @@ from inventory.models import PurchaseOrder, PurchaseOrderLine, ReorderAdvice, Re
 from maintenance.models import WorkOrder, WorkPart
 from maintenance.orders.raising import update_readiness
 from maintenance.orders.supply import missing_parts
-from maintenance.plans.places import place_all, place_by_hand
+from maintenance.plans.by_hand import place_by_hand
+from maintenance.plans.placing_all import place_all
 from tests.factories import MONDAY, PartFactory, SupplierFactory, SupplierTermsFactory, UserFactory
 from tests.maintenance.placing_mill import OPENING_FROM, job, on_shift, programme
 
@@ -97,7 +98,7 @@ def test_what_nobody_ordered_in_time_moves_the_job(clock_at: Any) -> None:
     clock_at(NOW + timedelta(days=2))
     assert place_all(NOW + timedelta(days=2)).moved == 1
     assert _again(order).placement.start_at.date() == TODAY + timedelta(days=9)
-    assert "Its parts are not there before" in _again(order).placement.why
+    assert "before its parts are there, Sun 8 Mar" in _again(order).placement.why
 
 
 def test_what_was_ordered_without_a_promised_day_takes_what_it_usually_takes(clock_at: Any) -> None:
@@ -121,8 +122,8 @@ def test_a_place_by_hand_brings_the_order_forward_and_says_so(clock_at: Any) -> 
     oda, order = on_shift(), _job_with_part(due_at=MONDAY + timedelta(days=40))
     refresh_advice(TODAY)
     assert _to_order() == 0
-    warnings = place_by_hand(order, OPENING_FROM + timedelta(hours=2), [oda], by=UserFactory(role="planner"))
-    assert "must be ordered by today" in warnings[-1]
+    stored = place_by_hand(order, OPENING_FROM + timedelta(hours=2), [oda], by=UserFactory(role="planner"))
+    assert "must be ordered by today" in stored.warnings[-1]
     assert _to_order() > 0
 
 

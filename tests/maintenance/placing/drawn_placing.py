@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import random
+from dataclasses import replace
 from datetime import date
 
 from maintenance.placing.problem import (
@@ -216,6 +217,28 @@ def _small_kiln(number: int, chance: random.Random) -> Kiln:
         max_people_inside=1 + chance.randrange(2),
         charges=tuple(charges),
     )
+
+
+def with_standstills(problem: Problem, seed: int) -> Problem:
+    """Let charges stand, kilns be locked out and people be inside, in about every second kiln."""
+    chance = random.Random(f"standstills {seed}")
+    return replace(problem, kilns=tuple(_standing_kiln(kiln, problem, chance) for kiln in problem.kilns))
+
+
+def _standing_kiln(kiln: Kiln, problem: Problem, chance: random.Random) -> Kiln:
+    charges = tuple(
+        replace(charge, goes_on=chance.random() < 0.4 and (n > 0 or charge.start_min > 0))
+        for n, charge in enumerate(kiln.charges)
+    )
+    inside: tuple[tuple[int, int, int], ...] = ()
+    if chance.random() < 0.4:
+        at = chance.randrange(problem.horizon_min)
+        inside = ((at - 2, at + 3, 1), (at, at + 1, chance.randint(0, 2)))
+    changed = replace(kiln, charges=charges, inside=inside)
+    if chance.random() < 0.4:
+        by = chance.choice(problem.people).ref
+        changed = replace(changed, locked_out_by=by, locked_out_min=chance.choice((0, 0, 2)))
+    return changed
 
 
 def drawn_odd(seed: int) -> Problem:

@@ -117,20 +117,22 @@ class _Search:
 
     def _variants(self, kiln: Kiln, work: tuple[tuple[Job, int], ...]) -> tuple[Variant, ...]:
         """Every way to fit the charges and stops of a kiln around its jobs; what is no dearer for the same set-ups."""
-        inside = [(job, start) for job, start in work if job.needs_state in ("empty", "still")]
-        for _, at in inside:
-            if sum(1 for job, start in inside if start <= at < start + job.duration_min) > kiln.max_people_inside:
-                return ()
+        inside = [(start, start + job.duration_min) for job, start in work if job.needs_state in ("empty", "still")]
+        for start, end in inside:
+            for at in range(start, end):
+                people = sum(begin <= at < until for begin, until in inside)
+                people += sum(count for begin, until, count in kiln.inside if begin <= at < until)
+                if people > kiln.max_people_inside:
+                    return ()
         found: dict[tuple[int, tuple[tuple[str, int, int], ...]], Variant] = {}
         charges = len(kiln.charges) - 1
         options = []
         for job, _ in work:
-            openings = [("opening", index) for index in range(charges + 1)]
+            gaps = [("opening", index) for index in range(charges + 1)]
+            openings = [gap for gap in gaps if not kiln.charges[gap[1]].goes_on]
             running = [("charge", index) for index in range(charges)]
             options.append(
-                {"empty": openings, "still": openings + running, "running": running, "any": [("any", 0)]}[
-                    job.needs_state
-                ]
+                {"empty": openings, "still": gaps + running, "running": running, "any": [("any", 0)]}[job.needs_state]
             )
         for places in product(*options):
             self._fit(kiln, work, places, 0, -NOTHING, 0, 0, (), found)
@@ -142,11 +144,13 @@ class _Search:
         here = [one for one, place in zip(work, places, strict=True) if place == ("opening", index)]
         most = charge.start_min + (self.problem.max_delay_min if charge.start_min > 0 else 0)
         is_last = index == len(kiln.charges) - 1
-        for stop in self._stops(kiln, here, max(0, ended), most):
+        is_locked = kiln.is_locked_out_before(index)
+        for stop in self._under_way(kiln, here, most) if is_locked else self._stops(kiln, here, max(0, ended), most):
             free_from = max(ended, charge.start_min) if stop is None else max(ended, charge.start_min, stop[1])
-            paid = cents + (0 if stop is None else kiln.set_up_cents)
-            extra = overtime + (0 if stop is None else stop[3])
-            needed = set_ups if stop is None else (*set_ups, (stop[2], stop[0], stop[0] + kiln.set_up_min))
+            is_new = stop is not None and not is_locked
+            paid = cents + (kiln.set_up_cents if is_new else 0)
+            extra = overtime + (stop[3] if is_new else 0)
+            needed = (*set_ups, (stop[2], stop[0], stop[0] + kiln.set_up_min)) if is_new else set_ups
             if is_last:
                 if free_from <= most:
                     drying = (free_from - charge.start_min) * kiln.drying_cents_per_hour
@@ -182,6 +186,17 @@ class _Search:
             extra = overtime + (0 if stop is None else stop[3])
             needed = set_ups if stop is None else (*set_ups, (stop[2], stop[0], stop[0] + kiln.set_up_min))
             self._fit(kiln, work, places, index + 1, ended, paid, extra, needed, found)
+
+    def _under_way(
+        self, kiln: Kiln, work: list[tuple[Job, int]], latest_end: int
+    ) -> Iterator[tuple[int, int, str, int] | None]:
+        """The lock-out that there is, as long as this work needs it."""
+        if not work:
+            yield None
+            return
+        done = max(start + job.duration_min for job, start in work) + kiln.restore_min
+        if min(start for _, start in work) >= kiln.locked_out_min and done <= latest_end:
+            yield kiln.locked_out_min, done, kiln.locked_out_by, 0
 
     def _stops(
         self,

@@ -14,7 +14,7 @@ from maintenance.placing.problem import Issued
 from maintenance.placing.standing import (
     KeptPlace,
     KeptStop,
-    Standing,
+    Moves,
     issued_plan,
     stand,
     state_of_plan,
@@ -73,31 +73,31 @@ def test_a_large_plan_stands_to_the_cent() -> None:
 @settings(max_examples=120, deadline=None)
 def test_what_a_move_means_is_what_the_checker_says(seed: int, by_min: int, same: bool, data: st.DataObject) -> None:
     problem = drawn_small(seed, jobs=5)
-    standing = Standing(greedy_plan(Frame(problem)))
-    if not standing.plan.jobs:
+    moves = Moves(greedy_plan(Frame(problem)))
+    if not moves.plan.jobs:
         return
-    ref = data.draw(st.sampled_from(sorted(standing.plan.jobs)))
-    at = standing.plan.jobs[ref]
+    ref = data.draw(st.sampled_from(sorted(moves.plan.jobs)))
+    at = moves.plan.jobs[ref]
     people = frozenset(person for person, _skill in at.crew) if same else None
 
-    move = standing.move(ref, at.start_min + by_min, people)
+    move = moves.move(ref, at.start_min + by_min, people)
 
     verdict = check(problem, replace(move.plan, bound_cents=0))
     assert move.plan.jobs[ref].start_min == at.start_min + by_min
-    assert (move.broken == ()) == (not set(verdict.broken) - set(standing.verdict.broken))
-    assert move.more_cents == verdict.cost.total - standing.verdict.cost.total == sum(move.parts.values())
+    assert (move.broken == ()) == (not set(verdict.broken) - set(moves.verdict.broken))
+    assert move.more_cents == verdict.cost.total - moves.verdict.cost.total == sum(move.parts.values())
 
 
 @given(seeds, st.data())
 @settings(max_examples=60, deadline=None)
 def test_where_a_job_stands_it_costs_nothing_to_leave_it(seed: int, data: st.DataObject) -> None:
-    standing = Standing(greedy_plan(Frame(drawn_small(seed, jobs=5))))
-    if not standing.plan.jobs:
+    moves = Moves(greedy_plan(Frame(drawn_small(seed, jobs=5))))
+    if not moves.plan.jobs:
         return
-    ref = data.draw(st.sampled_from(sorted(standing.plan.jobs)))
-    at = standing.plan.jobs[ref]
+    ref = data.draw(st.sampled_from(sorted(moves.plan.jobs)))
+    at = moves.plan.jobs[ref]
 
-    move = standing.move(ref, at.start_min, frozenset(person for person, _skill in at.crew))
+    move = moves.move(ref, at.start_min, frozenset(person for person, _skill in at.crew))
 
     assert move.broken == ()
     assert move.more_cents <= 0
@@ -123,31 +123,31 @@ def test_a_job_taken_out_and_put_back_leaves_no_trace(seed: int, data: st.DataOb
 
 def test_every_rule_that_a_place_breaks_is_named_and_a_place_nearby_offered() -> None:
     problem = a_mill(a_job("J1", earliest_min=600), a_job("J2"))
-    standing = Standing(greedy_plan(Frame(problem)))
+    moves = Moves(greedy_plan(Frame(problem)))
 
-    move = standing.move("J1", 100, None)
+    move = moves.move("J1", 100, None)
 
     assert {one.rule for one in move.broken} >= {"earliest", "shift"}
     assert move.near
-    assert all(standing.move("J1", minute, None).broken == () for minute, _cents in move.near)
+    assert all(moves.move("J1", minute, None).broken == () for minute, _cents in move.near)
 
 
 def test_whoever_is_elsewhere_breaks_a_rule() -> None:
     problem = a_mill(a_job("J1"), a_job("J2"))
-    standing = Standing(greedy_plan(Frame(problem)))
-    there = standing.plan.jobs["J2"]
+    moves = Moves(greedy_plan(Frame(problem)))
+    there = moves.plan.jobs["J2"]
     busy = frozenset(person for person, _skill in there.crew)
 
-    move = standing.move("J1", there.start_min, busy)
+    move = moves.move("J1", there.start_min, busy)
 
     assert {one.rule for one in move.broken} == {"two places"}
 
 
 def test_a_job_that_nobody_knows_is_an_error() -> None:
-    standing = Standing(greedy_plan(Frame(a_mill(a_job("J1")))))
+    moves = Moves(greedy_plan(Frame(a_mill(a_job("J1")))))
 
     with pytest.raises(KeyError):
-        standing.move("J9", 400, None)
+        moves.move("J9", 400, None)
 
 
 # --- first plans from what stands ------------------------------------------------------------------------

@@ -17,9 +17,11 @@ from maintenance.placing.plan import impossible_to_json, plan_to_json
 from maintenance.placing.reading import read_problem
 from maintenance.placing.solving import solve
 from maintenance.plans import working_out
-from maintenance.plans.accepting import accept_plan, place_on_board, settle_places, want_plan
-from maintenance.plans.places import RulesBrokenError, pin, place_all, set_pinned, unpin
+from maintenance.plans.accepting import accept_plan, want_plan
+from maintenance.plans.by_hand import place_by_hand
+from maintenance.plans.places import RulesBrokenError, pin, set_pinned, unpin
 from maintenance.plans.places_now import failing_places
+from maintenance.plans.placing_all import place_all
 from maintenance.plans.standing import forget, standing_of
 from maintenance.plans.working_out import work_out
 from plant.charges.shifting import Shift, shift_charges
@@ -31,7 +33,6 @@ from tests.maintenance.plans.test_plans import Inside, no_progress
 pytestmark = pytest.mark.django_db
 NOW = MONDAY + timedelta(hours=1)
 HOUR = timedelta(hours=1)
-BOTH = ("mechanical", "lock-out")
 
 
 @pytest.fixture(autouse=True)
@@ -44,12 +45,11 @@ def _monday(monkeypatch: pytest.MonkeyPatch) -> None:
 def kept() -> WorkOrder:
     """A job that somebody keeps in the opening on Friday, and another that nobody keeps; Oda or Per could do either."""
     programme(charges=3)
-    on_shift(skills=BOTH)
-    on_shift("per", skills=BOTH)
+    on_shift()
+    on_shift("per")
     order = job()
     job()
     place_all(NOW)
-    settle_places(NOW)
     order.refresh_from_db()
     pin(order, by=None)
     forget()
@@ -180,7 +180,7 @@ def test_whoever_keeps_it_anew_has_answered(kept: WorkOrder) -> None:
 
     unpin(kept, by=None)
     WorkOrder.objects.filter(pk=kept.pk).update(pin_lost_why="It was kept on Friday.")
-    place_on_board(kept, OPENING_FROM + 4 * HOUR, None, by=UserFactory(role="planner"))
+    place_by_hand(kept, OPENING_FROM + 4 * HOUR, None, by=UserFactory(role="planner"))
     assert WorkOrder.objects.get(pk=kept.pk).pin_lost_why == ""
 
 
@@ -264,7 +264,7 @@ def test_a_pin_given_anew_since_is_not_moved_by_an_older_plan(kept: WorkOrder) -
     forget()
     plan = worked_out()
     moved_to = plan.base_at + timedelta(minutes=standing_of(plan).plan.jobs[kept.number].start_min)  # type: ignore[operator]
-    place_on_board(kept, moved_to + 1 * HOUR, None, by=plan.wanted_by)
+    place_by_hand(kept, moved_to + 1 * HOUR, None, by=plan.wanted_by)
 
     with pytest.raises(RulesBrokenError, match="pinned and moved"):
         accept_plan(plan, by=plan.wanted_by)
@@ -319,7 +319,7 @@ def test_one_of_the_pins_that_leave_no_time_for_safety_work_is_let_go(monkeypatc
     on = MONDAY + timedelta(days=1)
     kept = {}
     for name in ("oda", "per"):
-        person = on_shift(name, skills=BOTH)
+        person = on_shift(name)
         order = job(needs_state="any", hours=8)
         Placement.objects.create(work_order=order, start_at=on - HOUR, end_at=on + 7 * HOUR, is_pinned=True)
         order.assignments.create(person=person)

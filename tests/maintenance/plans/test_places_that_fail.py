@@ -15,9 +15,9 @@ from inventory.actions.reserving import reserve
 from maintenance.day.run import run_day
 from maintenance.models import KilnStop, PlaceLook, Placement, WorkOrder, WorkPart
 from maintenance.plans import places_now
-from maintenance.plans.accepting import settle_places
-from maintenance.plans.places import pin, place_all
+from maintenance.plans.places import pin
 from maintenance.plans.places_now import LOOK_AT_PLACES_TASK, failing_places, look_at_places
+from maintenance.plans.placing_all import place_all
 from maintenance.plans.standing import forget
 from plant.background.running import run_job
 from plant.charges.shifting import Shift, shift_charges
@@ -28,7 +28,6 @@ from tests.maintenance.placing_mill import OPENING_FROM, OPENING_TO, job, on_shi
 
 pytestmark = pytest.mark.django_db
 NOW = MONDAY + timedelta(hours=1)
-BOTH = ("mechanical", "lock-out")
 
 
 @pytest.fixture(autouse=True)
@@ -40,11 +39,10 @@ def _monday(monkeypatch: pytest.MonkeyPatch) -> None:
 def placed() -> WorkOrder:
     """A job in the opening on Friday, with Oda, who locks out as well, and Per beside her."""
     programme()
-    on_shift(skills=BOTH)
-    on_shift("per", skills=BOTH)
+    on_shift()
+    on_shift("per")
     order = job()
     place_all(NOW)
-    settle_places(NOW)
     order.refresh_from_db()
     assert failing_places(NOW).why == {}
     return order

@@ -11,7 +11,7 @@ from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
 from maintenance.models import Plan, WorkOrder
-from maintenance.plans.places import place_all
+from maintenance.plans.placing_all import place_all
 from plant import clock
 from plant.models import Charge, Job, Kiln
 from tests.factories import MONDAY, PersonFactory, UserFactory
@@ -20,7 +20,6 @@ from tests.maintenance.plans_made import made_plan
 
 pytestmark = pytest.mark.django_db
 NOW = MONDAY + timedelta(hours=1)
-BOTH = ("mechanical", "lock-out")
 NEW = "/openings/plans/new/"
 
 
@@ -39,7 +38,7 @@ def planner(client: Client) -> Client:
 def mill() -> WorkOrder:
     """One kiln with a job that has no place yet, and Oda who can do it."""
     programme()
-    on_shift(skills=BOTH)
+    on_shift()
     return job()
 
 

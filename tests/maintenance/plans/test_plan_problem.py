@@ -15,14 +15,14 @@ from maintenance.placing.problem import problem_to_json
 from maintenance.placing.reading import read_problem
 from maintenance.plans.desk import load_desk
 from maintenance.plans.drawing import Drawn, draw_problem, held_back, places
-from maintenance.plans.places import pin, place_all
+from maintenance.plans.places import pin
+from maintenance.plans.placing_all import place_all
 from plant.models import Absence, Charge
 from tests.factories import MONDAY
 from tests.maintenance.placing_mill import OPENING_FROM, job, on_shift, programme
 
 pytestmark = pytest.mark.django_db
 NOW = MONDAY + timedelta(hours=1)
-BOTH = ("mechanical", "lock-out")
 
 
 @pytest.fixture(autouse=True)
@@ -39,7 +39,7 @@ def drawn(**ways: list[str]) -> Drawn:
 
 def test_a_plan_of_the_drawn_problem_reads_as_places_of_the_records() -> None:
     charge, _next = programme()
-    oda, order = on_shift(skills=BOTH), job()
+    oda, order = on_shift(), job()
     found = drawn()
     plan = due_date_plan(Frame(found.problem)).to_plan(0, 0)
     assert check(found.problem, plan).holds
@@ -72,7 +72,7 @@ def test_an_absence_keeps_a_person_away_to_the_minute() -> None:
     oda = on_shift()
     Absence.objects.create(person=oda, start_at=NOW + timedelta(hours=3), end_at=NOW + timedelta(hours=5))
     (person,) = drawn().problem.people
-    assert (180, 301) in person.away
+    assert (180, 300) in person.away
 
 
 def test_a_job_longer_than_any_shift_is_set_aside_with_the_reason() -> None:
@@ -86,7 +86,7 @@ def test_a_job_longer_than_any_shift_is_set_aside_with_the_reason() -> None:
 
 def test_a_pinned_place_stays_pinned_in_the_problem() -> None:
     programme()
-    on_shift(skills=BOTH)
+    on_shift()
     order = job()
     place_all(NOW)
     pin(WorkOrder.objects.get(pk=order.pk), by=None)
@@ -98,7 +98,7 @@ def test_a_pinned_place_stays_pinned_in_the_problem() -> None:
 
 def test_a_safety_date_that_nothing_meets_gives_way_and_costs_dearly() -> None:
     programme()
-    on_shift(skills=BOTH)
+    on_shift()
     order = job(is_safety=True, safety_at=NOW + timedelta(hours=20), due_at=NOW + timedelta(hours=20))
     (hopeless,) = find_hopeless(Frame(drawn().problem))
     assert hopeless.job == order.number

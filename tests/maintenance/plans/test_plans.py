@@ -16,18 +16,11 @@ from maintenance.placing.plan import plan_to_json
 from maintenance.placing.reading import read_problem
 from maintenance.placing.solving import solve
 from maintenance.plans import working_out
-from maintenance.plans.accepting import (
-    Settled,
-    accept_plan,
-    place_on_board,
-    set_aside,
-    settle_places,
-    stop_plan,
-    want_daily_plan,
-    want_plan,
-)
+from maintenance.plans.accepting import accept_plan, set_aside, stop_plan, want_daily_plan, want_plan
+from maintenance.plans.by_hand import place_by_hand
 from maintenance.plans.desk import load_desk
-from maintenance.plans.places import RulesBrokenError, pin, place_all
+from maintenance.plans.places import RulesBrokenError, pin
+from maintenance.plans.placing_all import place_all
 from maintenance.plans.standing import drawn_of, standing_now, standing_of
 from maintenance.plans.working_out import work_out
 from plant.background.running import run_job
@@ -37,7 +30,6 @@ from tests.maintenance.placing_mill import OPENING_FROM, OPENING_TO, job, on_shi
 
 pytestmark = pytest.mark.django_db
 NOW = MONDAY + timedelta(hours=1)
-BOTH = ("mechanical", "lock-out")
 
 
 @pytest.fixture(autouse=True)
@@ -97,7 +89,7 @@ def places() -> dict[str, tuple[datetime, datetime]]:
 
 def test_a_plan_is_worked_out_by_the_background_and_changes_nothing_before_it_is_accepted() -> None:
     charge, _next = programme()
-    oda, order = on_shift(skills=BOTH), job()
+    oda, order = on_shift(), job()
     plan = want_plan(name="first", seconds=15, by=planner())
 
     run_job(Job.objects.get(key=f"plan {plan.pk}").pk)
@@ -125,7 +117,7 @@ def test_a_plan_is_worked_out_by_the_background_and_changes_nothing_before_it_is
 @pytest.mark.usefixtures("inside")
 def test_a_plan_worked_out_twice_by_a_worker_that_died_is_one_plan() -> None:
     programme()
-    on_shift(skills=BOTH), job()
+    on_shift(), job()
     plan = worked_out()
     told = plan.plan
 
@@ -138,7 +130,7 @@ def test_a_plan_worked_out_twice_by_a_worker_that_died_is_one_plan() -> None:
 def a_plan(inside: None) -> Plan:
     """A plan of one job that is worked out."""
     programme()
-    on_shift(skills=BOTH)
+    on_shift()
     job()
     return worked_out()
 
@@ -146,7 +138,7 @@ def a_plan(inside: None) -> Plan:
 def test_a_pin_set_meanwhile_keeps_a_plan_from_being_accepted(a_plan: Plan) -> None:
     order = WorkOrder.objects.get()
     at = OPENING_FROM + timedelta(hours=4)
-    place_on_board(order, at, None, by=a_plan.wanted_by)
+    place_by_hand(order, at, None, by=a_plan.wanted_by)
 
     with pytest.raises(RulesBrokenError, match="pinned and moved"):
         accept_plan(a_plan, by=a_plan.wanted_by)
@@ -207,7 +199,7 @@ def test_a_technician_neither_wants_nor_accepts_plans(a_plan: Plan) -> None:
 @pytest.mark.usefixtures("inside")
 def test_what_was_supposed_is_looked_at_and_not_accepted() -> None:
     programme()
-    oda = on_shift(skills=BOTH)
+    oda = on_shift()
     job()
     away = {
         "kind": "away",
@@ -226,7 +218,7 @@ def test_what_was_supposed_is_looked_at_and_not_accepted() -> None:
 def test_each_day_brings_one_plan_to_look_at_where_there_is_work() -> None:
     programme()
     assert want_daily_plan(NOW.date()) is None
-    on_shift(skills=BOTH)
+    on_shift()
     job()
 
     plan = want_daily_plan(NOW.date())
@@ -243,7 +235,7 @@ def test_each_day_brings_one_plan_to_look_at_where_there_is_work() -> None:
 def stands() -> Iterator[dict[str, tuple[datetime, datetime]]]:
     """What is placed stays as it is, whatever becomes of the solver."""
     programme()
-    on_shift(skills=BOTH)
+    on_shift()
     job()
     place_all(NOW)
     before = places()
@@ -308,7 +300,7 @@ def test_a_plan_that_the_checker_refuses_is_not_kept(monkeypatch: pytest.MonkeyP
 
 def test_a_stop_keeps_the_best_found_so_far() -> None:
     programme(charges=6)
-    on_shift(skills=BOTH)
+    on_shift()
     for _n in range(3):
         job()
     plan = want_plan(seconds=120, by=planner())
@@ -332,7 +324,7 @@ def test_without_a_job_there_is_no_plan() -> None:
 @pytest.mark.usefixtures("inside")
 def test_a_safety_date_that_no_opening_meets_is_told_before_solving_with_what_could_be_done() -> None:
     programme()
-    on_shift(skills=BOTH)
+    on_shift()
     order = job(is_safety=True, safety_at=NOW + timedelta(days=2), due_at=NOW + timedelta(days=2))
     plan = worked_out()
 
@@ -353,10 +345,10 @@ def test_a_plan_is_given_a_time_that_makes_sense(seconds: int) -> None:
 
 def test_a_job_put_on_the_board_stays_there_and_is_locked_out_by_somebody() -> None:
     programme()
-    oda, order = on_shift(skills=BOTH), job()
+    oda, order = on_shift(), job()
     at = OPENING_FROM + timedelta(hours=3)
 
-    verdict = place_on_board(order, at, None, by=planner())
+    verdict = place_by_hand(order, at, None, by=planner())
 
     order.refresh_from_db()
     assert (verdict.faults, verdict.people) == ((), (str(oda.pk),))
@@ -366,11 +358,11 @@ def test_a_job_put_on_the_board_stays_there_and_is_locked_out_by_somebody() -> N
 
 def test_a_place_that_breaks_rules_is_refused_with_each_and_a_better_time_nearby() -> None:
     programme()
-    on_shift(skills=BOTH)
+    on_shift()
     order = job()
 
     with pytest.raises(RulesBrokenError) as refusal:
-        place_on_board(order, NOW + timedelta(hours=2), None, by=planner())
+        place_by_hand(order, NOW + timedelta(hours=2), None, by=planner())
 
     (said,) = refusal.value.messages
     assert "K1 is not open and empty" in said
@@ -381,7 +373,7 @@ def test_a_place_that_breaks_rules_is_refused_with_each_and_a_better_time_nearby
 
 def test_work_longer_than_the_opening_lets_the_next_charge_wait_and_says_so() -> None:
     _first, second = programme()
-    on_shift(skills=BOTH)
+    on_shift()
     order = job()
     begin = second.begin_at
     at = OPENING_TO - timedelta(minutes=90)
@@ -389,7 +381,7 @@ def test_work_longer_than_the_opening_lets_the_next_charge_wait_and_says_so() ->
     if not verdict.holds:
         at = OPENING_TO - timedelta(minutes=60)
 
-    place_on_board(order, at, None, by=planner())
+    place_by_hand(order, at, None, by=planner())
 
     second.refresh_from_db()
     order.refresh_from_db()
@@ -399,11 +391,11 @@ def test_work_longer_than_the_opening_lets_the_next_charge_wait_and_says_so() ->
 
 def test_work_at_a_loaded_kiln_may_interrupt_the_charge_and_the_record_says_so() -> None:
     first, _second = programme()
-    on_shift(skills=BOTH)
+    on_shift()
     order = job(needs_state="still")
     end, at = first.end_at, MONDAY + timedelta(days=2, hours=3)
 
-    verdict = place_on_board(order, at, None, by=planner())
+    verdict = place_by_hand(order, at, None, by=planner())
 
     assert verdict.is_interruption
     assert verdict.parts["interruption"] > 0
@@ -416,7 +408,7 @@ def test_work_at_a_loaded_kiln_may_interrupt_the_charge_and_the_record_says_so()
 @pytest.mark.usefixtures("inside")
 def test_a_pinned_job_keeps_its_place_in_a_new_plan() -> None:
     programme()
-    on_shift(skills=BOTH)
+    on_shift()
     order, _other = job(), job()
     place_all(NOW)
     order.refresh_from_db()
@@ -436,16 +428,14 @@ def test_a_pinned_job_keeps_its_place_in_a_new_plan() -> None:
 
 def test_the_day_leaves_no_place_that_the_checker_refuses_and_names_who_locks_out() -> None:
     programme()
-    oda = on_shift(skills=BOTH)
+    oda = on_shift()
     first, second = job(), job()
     place_all(NOW)
     # Both begin as soon as the kiln is empty: nobody is left to lock it out.
     Placement.objects.filter(work_order=first).update(start_at=OPENING_FROM, end_at=OPENING_FROM + timedelta(hours=1.5))
     assert first.number in standing_now(NOW + timedelta(minutes=11)).loose
 
-    settled = settle_places(NOW)
-
-    assert settled.moved == (first.number,)
+    assert place_all(NOW).moved == 1
     standing = standing_now(NOW + timedelta(minutes=22))
     assert (standing.loose, standing.broken) == ({}, ())
     assert set(places()) == {first.number, second.number}
@@ -454,26 +444,30 @@ def test_the_day_leaves_no_place_that_the_checker_refuses_and_names_who_locks_ou
 
 def test_a_pinned_place_that_does_not_hold_is_left_to_the_planner() -> None:
     programme()
-    on_shift(skills=BOTH)
+    on_shift()
     order = job()
     place_all(NOW)
     pin(order, by=planner())
     Placement.objects.update(start_at=OPENING_FROM, end_at=OPENING_FROM + timedelta(hours=1.5))
     kept = places()
 
-    assert settle_places(NOW).moved == ()
+    assert place_all(NOW).moved == 0
     assert places() == kept
 
 
-def test_where_nobody_on_record_may_lock_out_the_simple_rule_has_the_last_word() -> None:
+def test_where_nobody_on_record_may_lock_out_only_work_that_needs_no_lock_out_is_placed_and_it_is_shouted() -> None:
     programme()
-    on_shift()
-    job()
-    place_all(NOW)
-    kept = places()
+    on_shift(skills=("mechanical",))
+    running, outside, inside = job(needs_state="running"), job(needs_state="any"), job()
 
-    assert settle_places(NOW) == Settled()
-    assert places() == kept != {}
+    shouts = place_all(NOW).shouts
+
+    assert set(places()) == {running.number, outside.number}
+    assert [(one.level, "Nobody on record may lock a kiln out: 1 job" in one.text) for one in shouts] == [
+        ("alarm", True)
+    ]
+    inside.refresh_from_db()
+    assert inside.no_place_why == "Nobody on record may lock K1 out. Enter that qualification for those who have it."
 
 
 def test_an_accepted_plan_is_left_alone_by_the_next_run_of_the_day(a_plan: Plan) -> None:
@@ -496,7 +490,7 @@ def test_accepting_one_plan_sets_the_others_aside_that_were_made_for_other_place
 @pytest.mark.usefixtures("inside")
 def test_a_place_that_what_is_supposed_takes_away_is_still_named() -> None:
     programme()
-    oda = on_shift(skills=BOTH)
+    oda = on_shift()
     order = job()
     place_all(NOW)
     until = (OPENING_TO + timedelta(days=1)).isoformat()
@@ -511,7 +505,7 @@ def test_a_place_that_what_is_supposed_takes_away_is_still_named() -> None:
 @pytest.mark.parametrize("days", [-400, 400])
 def test_a_time_that_nobody_plans_is_said_with_its_year(days: int) -> None:
     programme()
-    on_shift(skills=BOTH)
+    on_shift()
     order = job()
 
     (said,) = standing_now(NOW).try_place(order.number, NOW + timedelta(days=days)).faults

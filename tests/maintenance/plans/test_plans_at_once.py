@@ -11,8 +11,9 @@ from django.core.exceptions import ValidationError
 from django.db import connection
 
 from maintenance.models import KilnStop, Placement, Plan
-from maintenance.plans.accepting import accept_plan, place_on_board, want_daily_plan, want_plan
-from maintenance.plans.places import place_all
+from maintenance.plans.accepting import accept_plan, want_daily_plan, want_plan
+from maintenance.plans.by_hand import place_by_hand
+from maintenance.plans.placing_all import place_all
 from maintenance.plans.standing import standing_now
 from maintenance.plans.working_out import work_out
 from tests.factories import MONDAY
@@ -24,7 +25,6 @@ pytestmark = [
     pytest.mark.skipif(connection.vendor != "postgresql", reason="SQLite lets one writer in at a time"),
 ]
 NOW = MONDAY + timedelta(hours=1)
-BOTH = ("mechanical", "lock-out")
 
 
 @pytest.fixture(autouse=True)
@@ -51,7 +51,7 @@ def at_once(acts: list[Callable[[], object]]) -> list[object]:
 
 def worked_out() -> Plan:
     programme()
-    on_shift(skills=BOTH)
+    on_shift()
     job()
     plan = want_plan(seconds=2, by=None)
     work_out(plan.pk, lambda *_told: None)
@@ -77,7 +77,7 @@ def test_a_plan_accepted_while_a_job_is_put_on_the_board_and_the_day_runs_leaves
     at_once(
         [
             lambda: accept_plan(plan, by=None),
-            lambda: place_on_board(other, at, None, by=None),
+            lambda: place_by_hand(other, at, None, by=None),
             lambda: place_all(NOW),
         ]
     )
@@ -89,11 +89,11 @@ def test_a_plan_accepted_while_a_job_is_put_on_the_board_and_the_day_runs_leaves
 
 def test_two_people_who_want_one_opening_hour_with_one_person_cannot_both_have_it() -> None:
     programme()
-    on_shift(skills=BOTH)
+    on_shift()
     first, second = job(), job()
     at = OPENING_FROM + timedelta(hours=3)
 
-    answers = at_once([partial(place_on_board, one, at, None, by=None) for one in (first, second)])
+    answers = at_once([partial(place_by_hand, one, at, None, by=None) for one in (first, second)])
 
     assert sum(isinstance(answer, ValidationError) for answer in answers) == 1
     assert Placement.objects.count() == 1
@@ -101,7 +101,7 @@ def test_two_people_who_want_one_opening_hour_with_one_person_cannot_both_have_i
 
 def test_a_day_that_is_worked_out_twice_at_once_wants_one_plan() -> None:
     programme()
-    on_shift(skills=BOTH)
+    on_shift()
     job()
 
     at_once([lambda: want_daily_plan(NOW.date())] * 4)

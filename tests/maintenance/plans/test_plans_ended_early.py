@@ -20,7 +20,7 @@ from maintenance.placing.plan import Plan as Found
 from maintenance.placing.plan_reading import read_plan
 from maintenance.plans import working_out
 from maintenance.plans.accepting import PLAN_TASK, accept_plan, want_plan
-from maintenance.plans.places import place_all
+from maintenance.plans.placing_all import place_all
 from maintenance.plans.seen_plan import lead_words
 from maintenance.plans.standing import standing_now, standing_of
 from maintenance.plans.working_out import end_given_up, work_out
@@ -29,7 +29,7 @@ from tests.factories import MONDAY, UserFactory
 from tests.maintenance.placing.drawn_placing import drawn_mill
 from tests.maintenance.placing.placing_by_hand import as_bytes
 from tests.maintenance.placing_mill import OPENING_FROM, job, on_shift, programme
-from tests.maintenance.plans.test_plans import BOTH, Inside, no_progress
+from tests.maintenance.plans.test_plans import Inside, no_progress
 
 pytestmark = pytest.mark.django_db
 NOW = MONDAY + timedelta(hours=1)
@@ -44,7 +44,7 @@ def _monday(monkeypatch: pytest.MonkeyPatch) -> None:
 @pytest.fixture
 def order() -> WorkOrder:
     programme()
-    on_shift(skills=BOTH)
+    on_shift()
     return job()
 
 

@@ -24,7 +24,7 @@ from maintenance.plans.working_out import Solver, work_out
 from tests.factories import MONDAY, UserFactory
 from tests.maintenance.placing.drawn_placing import drawn_mill
 from tests.maintenance.placing_mill import job, on_shift, programme
-from tests.maintenance.plans.test_plans import BOTH, Inside, no_progress
+from tests.maintenance.plans.test_plans import Inside, no_progress
 
 pytestmark = pytest.mark.django_db
 NOW = MONDAY + timedelta(hours=1)
@@ -38,7 +38,7 @@ def _monday(monkeypatch: pytest.MonkeyPatch) -> None:
 @pytest.fixture
 def order() -> WorkOrder:
     programme()
-    on_shift(skills=BOTH)
+    on_shift()
     return job()
 
 

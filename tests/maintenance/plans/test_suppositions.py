@@ -16,7 +16,8 @@ from maintenance.placing.reading import read_problem
 from maintenance.plans.accepting import want_plan
 from maintenance.plans.desk import load_desk
 from maintenance.plans.drawing import Drawn, draw_problem
-from maintenance.plans.places import pin, place_all
+from maintenance.plans.places import pin
+from maintenance.plans.placing_all import place_all
 from maintenance.plans.suppositions import suppose
 from maintenance.plans.working_out import work_out
 from plant.models import Charge
@@ -33,7 +34,6 @@ from tests.maintenance.placing_mill import OPENING_FROM, OPENING_TO, job, on_shi
 
 pytestmark = pytest.mark.django_db
 NOW = MONDAY + timedelta(hours=1)
-BOTH = ("mechanical", "lock-out")
 
 
 @pytest.fixture(autouse=True)
@@ -138,7 +138,7 @@ def test_a_part_that_comes_late_holds_up_the_jobs_that_wait_for_it_and_no_other(
 
 def test_a_pin_that_does_not_hold_then_may_move_and_that_is_said() -> None:
     programme()
-    oda, order = on_shift(skills=BOTH), job()
+    oda, order = on_shift(), job()
     place_all(NOW)
     pin(order, by=None)
     assert drawn().problem.pinned == {order.number}

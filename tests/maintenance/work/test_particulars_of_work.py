@@ -10,7 +10,7 @@ from django.test import Client
 from django.utils import timezone
 
 from maintenance.models import WorkOrder
-from maintenance.plans.places import place_all
+from maintenance.plans.placing_all import place_all
 from maintenance.work.particulars import Particulars, change_particulars
 from plant.models import Change
 from tests.factories import MONDAY, MillFactory, UserFactory, WorkOrderFactory

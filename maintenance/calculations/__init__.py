@@ -1,1 +1,0 @@
-"""Pure computation of upkeep: no Django, no clock, no files."""
