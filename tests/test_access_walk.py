@@ -118,24 +118,25 @@ def things(db: None) -> dict[str, dict[str, Any]]:
     work = WorkOrderFactory(kiln=kiln, component=fan, due_at=now, raised_at=now)
     step = WorkStepFactory(work_order=work)
     Placement.objects.create(work_order=work, start_at=now, end_at=now + timedelta(hours=2))
-    check = FunctionCheck.objects.create(number="FC-0001", kiln=kiln, started_at=now)
+    ivo = UserFactory(username="ivo", role="kiln_master")
+    check = FunctionCheck.objects.create(number="FC-0001", kiln=kiln, started_at=now, started_by=ivo)
     item = CheckItem.objects.create(check_up=check, point=CheckPointFactory(), component=fan)
-    sitting = Sitting.objects.create(check_up=check, kiln_state="open_empty", started_at=now)
-    doubt = Finding.objects.create(key=uuid4(), item=item, sitting=sitting, result="worn", note="stiff", at=now)
-    let_in = LetIn.objects.create(key=uuid4(), finding=doubt, act="let_in", why="It opens at the first go.", at=now)
+    sitting = Sitting.objects.create(check_up=check, kiln_state="open_empty", started_at=now, by=ivo)
+    entry = {"key": uuid4(), "at": now, "by": ivo}
+    doubt = Finding.objects.create(item=item, sitting=sitting, result="worn", note="stiff", **entry)
+    let_in = LetIn.objects.create(finding=doubt, act="let_in", why="It opens at the first go.", **entry)
     permit = EntryPermit.objects.create(
-        key=uuid4(),
         kiln=kiln,
         act="opened",
-        at=now,
         locked_out_by=per,
         watch_outside=watcher,
         temperature_c=20,
         is_escape_door_tried=True,
+        **entry,
     )
-    move = EntryMove.objects.create(key=uuid4(), permit=permit, act="in", person=per, at=now)
+    move = EntryMove.objects.create(permit=permit, act="in", person=per, **entry)
     alarm = EntryAlarm.objects.create(
-        key=uuid4(), kiln=kiln, act="raised", permit=permit, source="readings", said="the fans turn", at=now
+        kiln=kiln, act="raised", permit=permit, source="readings", said="the fans turn", **entry
     )
     task = StandingTask.objects.create(
         code="grease", sheet=TaskSheetFactory(), kiln=kiln, anchor_on=now.date(), every=4, every_unit="week"

@@ -40,6 +40,7 @@ class PartForm(_SeenForm):
 
     class Meta:
         model = Part
+        labels = {"bin": _("Bin")}
         fields = ["name", "bin", "unit", "criticality", "shelf_life_days", "fits", "is_active"]
         widgets = {"fits": forms.CheckboxSelectMultiple}
         help_texts = {
@@ -72,7 +73,7 @@ class NewPartForm(_NewForm):
         model = Part
         fields = ["code", "name", "kind", "bin", "unit", "criticality", "shelf_life_days", "fits"]
         widgets = {"fits": forms.CheckboxSelectMultiple}
-        labels = {"kind": _("Answers to")}
+        labels = {**PartForm.Meta.labels, "kind": _("Answers to")}
         help_texts = {
             **PartForm.Meta.help_texts,
             "code": CODE_HELP,
@@ -112,6 +113,7 @@ class TermsForm(_SeenForm):
 
     class Meta:
         model = SupplierTerms
+        labels = {"supplier": _("Supplier")}
         fields = ["supplier", *TERMS]
         help_texts = {
             "lead_time_days": _("From sending the order to goods in."),

@@ -8,7 +8,7 @@ from typing import Any
 from django import forms
 from django.db.models import Case, When
 from django.utils.translation import gettext_lazy as _
-from django.utils.translation import ngettext_lazy
+from django.utils.translation import ngettext
 
 from maintenance.entry.door import Measured
 from maintenance.entry.now import EntryNow
@@ -36,8 +36,10 @@ class HoursField(forms.TypedChoiceField):
     is_asked = True
 
     def __init__(self, *, empty: Any = None, **kwargs: Any) -> None:
-        hours = [(str(n), ngettext_lazy("%d hour from now", "%d hours from now", n) % n) for n in HOURS]
-        choices = [("", empty), *hours] if empty else hours
+        def choices() -> list[tuple[str, Any]]:
+            hours = [(str(n), ngettext("%d hour from now", "%d hours from now", n) % n) for n in HOURS]
+            return [("", empty), *hours] if empty else hours
+
         super().__init__(choices=choices, coerce=int, empty_value=None, label=_("By when is everybody out?"), **kwargs)
 
 

@@ -11,6 +11,7 @@ from maintenance.models import StandingTask, TaskSheet
 from maintenance.recurring.calculations.resets import PRACTICES
 from maintenance.recurring.editing import EDITED, METER_WINDOWS, RESET_FIELDS, interval_of_default
 from maintenance.recurring.rolling_on import METERS, RESETS, schedule_of
+from plant.frame.saying import say
 from plant.models import Component, Kiln
 
 OWN = "own"
@@ -64,8 +65,8 @@ class StandingTaskForm(forms.ModelForm):  # type: ignore[type-arg]
     )
     practice = forms.ChoiceField(
         label=_("The next date is counted"),
-        choices=[
-            *((one.key, _("%(words)s (%(source)s)") % {"words": one.words, "source": one.source}) for one in PRACTICES),
+        choices=lambda: [
+            *((one.key, f"{say(one.words)} ({one.source})") for one in PRACTICES),
             (OWN, _("As chosen for each case below.")),
         ],
         widget=forms.RadioSelect,

@@ -137,4 +137,15 @@ REASONS: Final[Patterns] = {
     ),
 }
 
-PATTERNS: Final[Patterns] = {**PARTS, **RULES, **REASONS}
+PRACTICES: Final[Patterns] = {
+    "recur.always_anchored": _("The dates stay where they are, whenever the work was done."),
+    "recur.always_from_completion": _("The next date is counted from the day the work was done."),
+    "recur.anchored_inside_window": _(
+        "Done inside the window the dates stay; done before or after it, the next is counted from the work."
+    ),
+    "recur.early_from_completion": _(
+        "Done inside the window or late the dates stay; done too early, the next is counted from the work."
+    ),
+}
+
+PATTERNS: Final[Patterns] = {**PARTS, **RULES, **REASONS, **PRACTICES}

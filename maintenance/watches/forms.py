@@ -8,6 +8,7 @@ from typing import Any, Final, get_args, get_type_hints
 
 from django import forms
 from django.core.exceptions import ValidationError
+from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
 from maintenance.frame.fields import VersionField
@@ -274,7 +275,7 @@ class TrialForm(RuleForm):
 
     days = forms.TypedChoiceField(
         label=_("Days"),
-        choices=[(days, _("the last %d days") % days) for days in TRIAL_DAYS],
+        choices=lambda: [(days, gettext("the last %d days") % days) for days in TRIAL_DAYS],
         coerce=int,
         initial=TRIAL_DAYS[-1],
     )

@@ -6,6 +6,9 @@ from typing import Any
 
 from django import forms
 from django.db.models import Model, Q
+from django.utils.formats import date_format
+from django.utils.timezone import localtime
+from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
 from inventory.actions import TakesFromOthers
@@ -311,10 +314,19 @@ class StopForm(forms.Form):
     )
 
 
+class StopChoice(forms.ModelChoiceField):  # type: ignore[type-arg]
+    """One of a kiln's stops, told by its kind and its begin."""
+
+    def label_from_instance(self, stop: Any) -> str:
+        """Say of what kind it is and since when it lasts."""
+        begun = date_format(localtime(stop.start_at), "D j M Y, H:i")
+        return gettext("%(kind)s, since %(at)s") % {"kind": stop.get_kind_display(), "at": begun}
+
+
 class StopEndedForm(forms.Form):
     """Say which stop a job ended."""
 
-    downtime = forms.ModelChoiceField(Downtime.objects.none(), label=_("Stop"))
+    downtime = StopChoice(Downtime.objects.none(), label=_("Stop"))
     end_at = MomentField(label=_("Ended"), required=False, help_text=_("Empty: now."))
 
     def __init__(self, *args: Any, order: WorkOrder, **kwargs: Any) -> None:

@@ -9,6 +9,8 @@ from datetime import date, timedelta
 from enum import StrEnum
 from typing import Final, Generic, TypeVar
 
+from plant.basics.sentences import Sentence
+
 Position = TypeVar("Position", date, float)
 
 
@@ -77,7 +79,7 @@ class Practice:
     """One published practice: a key to store, words to choose it by, its resets and its source."""
 
     key: str
-    words: str
+    words: Sentence
     resets: Resets
     source: str
 
@@ -85,25 +87,25 @@ class Practice:
 PRACTICES: Final = (
     Practice(
         "always_anchored",
-        "The dates stay where they are, whenever the work was done.",
+        Sentence.of("recur.always_anchored"),
         ALWAYS_ANCHORED,
         "14 CFR 91.409(b)",
     ),
     Practice(
         "always_from_completion",
-        "The next date is counted from the day the work was done.",
+        Sentence.of("recur.always_from_completion"),
         ALWAYS_FROM_COMPLETION,
         "NRC Generic Letter 89-14; Standard Technical Specifications SR 3.0.2",
     ),
     Practice(
         "anchored_inside_window",
-        "Done inside the window the dates stay; done before or after it, the next is counted from the work.",
+        Sentence.of("recur.anchored_inside_window"),
         ANCHORED_INSIDE_WINDOW,
         "DA PAM 750-8 / AR 750-1 (as explained in PS Magazine); IMO Res. A.1104(29), 1.3",
     ),
     Practice(
         "early_from_completion",
-        "Done inside the window or late the dates stay; done too early, the next is counted from the work.",
+        Sentence.of("recur.early_from_completion"),
         EARLY_FROM_COMPLETION,
         "an engine maker's line maintenance manual, time limits",
     ),
