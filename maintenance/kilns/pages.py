@@ -1,6 +1,5 @@
 """The chambers: all of them this morning, and one with all that belongs to it."""
 
-from django.contrib import messages
 from django.core.paginator import Paginator
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
@@ -13,8 +12,6 @@ from maintenance.kilns.morning import Card, find_everybody_words, morning, waits
 from maintenance.kilns.seen_kiln import downtimes_ahead, downtimes_of, gather, year_of
 from plant import clock
 from plant.access import needs
-from plant.frame.particulars import renew_seen
-from plant.frame.requests import refusal_on, user_of
 from plant.kilns.forms import KilnForm
 from plant.kilns.keeping import edit_kiln
 from plant.models import Kiln, Mill
@@ -86,11 +83,6 @@ def edit(request: HttpRequest, tag: str) -> HttpResponse:
     """Change a kiln's particulars."""
     found = get_object_or_404(Kiln, tag=tag)
     form = KilnForm(request.POST if request.method == "POST" else None, instance=found)
-    if form.is_valid():
-        values = {name: form.cleaned_data[name] for name in form.Meta.fields}
-        with refusal_on(form):
-            edit_kiln(found, values, seen=form.cleaned_data["seen"], by=user_of(request))
-            messages.success(request, _("The particulars of %(kiln)s are changed.") % {"kiln": tag})
-            return redirect("maintenance:kiln", tag)
-        renew_seen(form, Kiln.objects.get(pk=found.pk), values)
+    if form.keep(request, edit_kiln, _("The particulars of %(kiln)s are changed.") % {"kiln": tag}):
+        return redirect("maintenance:kiln", tag)
     return render(request, "kilns/kiln_form.html", {"place": "kilns", "kiln": found, "form": form})

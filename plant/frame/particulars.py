@@ -2,16 +2,18 @@
 
 import hashlib
 import json
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from typing import Any
 
 from django import forms
+from django.contrib import messages
 from django.core.exceptions import ValidationError
 from django.core.serializers.json import DjangoJSONEncoder
 from django.db import models
+from django.http import HttpRequest
 from django.utils.translation import gettext as _
 
-from plant.frame.requests import renew
+from plant.frame.requests import refusal_on, renew, user_of
 from plant.models import Change, User
 
 
@@ -65,3 +67,32 @@ def save_changed(row: models.Model, values: dict[str, Any], act: str, *, by: Use
 def renew_seen(form: forms.BaseForm, row: models.Model, names: Iterable[str]) -> None:
     """Let a form that was refused as stale go through when it is sent again: its sender was told."""
     renew(form, seen=digest(row, names))
+
+
+class ParticularsForm(forms.ModelForm):  # type: ignore[type-arg]
+    """Changes particulars of a row, and carries what its editor saw of them."""
+
+    seen = forms.CharField(widget=forms.HiddenInput, required=False)
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["seen"].initial = digest(self.instance, self.names())
+
+    def names(self) -> tuple[str, ...]:
+        """Return the fields that may be changed."""
+        return tuple(self._meta.fields or ())
+
+    def keep(self, request: HttpRequest, edit: Callable[..., object], told: str) -> bool:
+        """Change the row by the act as a sound form says, and tell it; False where the form is to be shown.
+
+        The act takes the row, the values by name, ``seen`` and ``by``.
+        """
+        if not self.is_valid():
+            return False
+        values = {name: self.cleaned_data[name] for name in self.names()}
+        with refusal_on(self):
+            edit(self.instance, values, seen=self.cleaned_data["seen"], by=user_of(request))
+            messages.success(request, told)
+            return True
+        renew_seen(self, type(self.instance)._default_manager.get(pk=self.instance.pk), values)
+        return False

@@ -1,26 +1,19 @@
 """A kiln's particulars."""
 
 from decimal import Decimal
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from django import forms
 from django.utils.translation import gettext_lazy as _
 
 from plant.frame.measures import InUnitField
-from plant.frame.particulars import digest
+from plant.frame.particulars import ParticularsForm
 from plant.frame.units import volume_scale
 from plant.models import Kiln
 
-if TYPE_CHECKING:
-    _KilnForm = forms.ModelForm[Kiln]
-else:
-    _KilnForm = forms.ModelForm
 
-
-class KilnForm(_KilnForm):
+class KilnForm(ParticularsForm):
     """What the mill may change of a kiln; its tag is its name in all records and stays."""
-
-    seen = forms.CharField(widget=forms.HiddenInput, required=False)
 
     class Meta:
         model = Kiln
@@ -50,4 +43,3 @@ class KilnForm(_KilnForm):
             least=least,
             present=self.instance.usable_m3,
         )
-        self.fields["seen"].initial = digest(self.instance, self._meta.fields or ())

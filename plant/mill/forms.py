@@ -2,25 +2,18 @@
 
 import re
 from decimal import Decimal
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
-from django import forms
 from django.core.exceptions import ValidationError
 from django.core.validators import MaxValueValidator, MinValueValidator
 from django.utils.translation import gettext as _now
 from django.utils.translation import gettext_lazy as _
 
 from plant.frame.measures import InUnitField
-from plant.frame.particulars import digest
+from plant.frame.particulars import ParticularsForm
 from plant.frame.units import height_scale, temperature_scale
 from plant.models import Mill
 from plant.physics.standard_atmosphere import HIGHEST_M, LOWEST_M
-
-if TYPE_CHECKING:
-    _MillForm = forms.ModelForm[Mill]
-else:
-    _MillForm = forms.ModelForm
-
 
 LEAST = {
     "horizon_days": 1,
@@ -35,10 +28,8 @@ LIMIT_WORDS = {
 }
 
 
-class MillForm(_MillForm):
+class MillForm(ParticularsForm):
     """What a mill sets for itself."""
-
-    seen = forms.CharField(widget=forms.HiddenInput, required=False)
 
     class Meta:
         model = Mill
@@ -65,7 +56,6 @@ class MillForm(_MillForm):
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        self.fields["seen"].initial = digest(self.instance, self._meta.fields or ())
         self.initial["weekly_crew_h"] = f"{self.instance.weekly_crew_h.normalize():f}"
         for name, least in LEAST.items():
             field = self.fields[name]

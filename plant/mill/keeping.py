@@ -10,10 +10,10 @@ from plant.models import Mill, User
 
 
 @transaction.atomic
-def edit_mill(values: dict[str, Any], *, seen: str, by: User | None) -> Mill:
+def edit_mill(mill: Mill, values: dict[str, Any], *, seen: str, by: User | None) -> Mill:
     """Change the mill's settings unless somebody else changed them since the form was opened."""
     require(by, "edit mill")
-    mill = Mill.objects.select_for_update().get()
+    mill = Mill.objects.select_for_update().get(pk=mill.pk)
     refuse_stale(mill, values, seen)
     save_changed(mill, values, "settings changed", by=by)
     return mill

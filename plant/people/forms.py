@@ -1,7 +1,5 @@
 """People, their skills, turns, absences and sign-ins."""
 
-from typing import TYPE_CHECKING, Any
-
 from django import forms
 from django.contrib.auth.forms import PasswordChangeForm
 from django.contrib.auth.validators import UnicodeUsernameValidator
@@ -10,21 +8,16 @@ from django.utils.translation import gettext_lazy as _
 
 from plant.access import Role
 from plant.frame.days import Day, LocalInput, Moment
-from plant.frame.particulars import digest
+from plant.frame.particulars import ParticularsForm
 from plant.models import Person, Shift, Skill, User
 from plant.people.keeping import PERSON_FIELDS
-
-if TYPE_CHECKING:
-    _PersonForm = forms.ModelForm[Person]
-else:
-    _PersonForm = forms.ModelForm
 
 
 def _day() -> forms.DateInput:
     return forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d")
 
 
-class NewPersonForm(_PersonForm):
+class NewPersonForm(forms.ModelForm):  # type: ignore[type-arg]
     """Somebody who is to be put on record."""
 
     class Meta:
@@ -33,18 +26,12 @@ class NewPersonForm(_PersonForm):
         help_texts = {"code": _("Short and for good: it names the person in files and addresses.")}
 
 
-class PersonForm(_PersonForm):
+class PersonForm(ParticularsForm):
     """A person's particulars; the code stays."""
-
-    seen = forms.CharField(widget=forms.HiddenInput, required=False)
 
     class Meta:
         model = Person
         fields = list(PERSON_FIELDS)
-
-    def __init__(self, *args: Any, **kwargs: Any) -> None:
-        super().__init__(*args, **kwargs)
-        self.fields["seen"].initial = digest(self.instance, PERSON_FIELDS)
 
 
 class QualificationForm(forms.Form):

@@ -16,7 +16,6 @@ from django.views.decorators.http import require_POST
 
 from plant import clock
 from plant.access import needs
-from plant.frame.particulars import renew_seen
 from plant.frame.requests import refusal_on, user_of
 from plant.models import Absence, Change, Person, Qualification, ShiftDuty
 from plant.people import keeping as act
@@ -125,39 +124,30 @@ def edit(request: HttpRequest, code: str) -> HttpResponse:
     """Change a person's particulars."""
     found = get_object_or_404(Person, code=code)
     form = PersonForm(request.POST if request.method == "POST" else None, instance=found)
-    if form.is_valid():
-        values = {name: form.cleaned_data[name] for name in act.PERSON_FIELDS}
-        with refusal_on(form):
-            act.edit_person(found, values, seen=form.cleaned_data["seen"], by=user_of(request))
-            messages.success(request, _("The particulars are changed."))
-            return redirect("plant:person", code)
-        renew_seen(form, Person.objects.get(pk=found.pk), values)
+    if form.keep(request, act.edit_person, _("The particulars are changed.")):
+        return redirect("plant:person", code)
     heading = _("Particulars of %(person)s") % {"person": Person.objects.get(pk=found.pk)}
     return render(request, "people/person_form.html", {"form": form, "person": found, "heading": heading})
 
 
-def _try(request: HttpRequest, found: Person, form: BaseForm, name: str, change: Callable[[], object]) -> HttpResponse:
+def _try(
+    request: HttpRequest, code: str, kind: type[BaseForm], name: str, change: Callable[..., object]
+) -> HttpResponse:
     """Make a change out of a form of the person's page, or show the page with what is wrong."""
+    found, form = get_object_or_404(Person, code=code), kind(request.POST, prefix=name)
     if form.is_valid():
         with refusal_on(form):
-            change()
+            change(found, **form.cleaned_data, by=user_of(request))
             messages.success(request, _("It is on record."))
             return redirect(found)
-    return _page(request, found, **{name: form})
+    return _page(request, found, **{f"{name}_form": form})
 
 
 @needs("edit people")
 @require_POST
 def add_skill(request: HttpRequest, code: str) -> HttpResponse:
     """Put a skill on record or renew it."""
-    found, form = get_object_or_404(Person, code=code), QualificationForm(request.POST, prefix="skill")
-    return _try(
-        request,
-        found,
-        form,
-        "skill_form",
-        lambda: act.set_qualification(found, **form.cleaned_data, by=user_of(request)),
-    )
+    return _try(request, code, QualificationForm, "skill", act.set_qualification)
 
 
 @needs("edit people")
@@ -174,14 +164,7 @@ def drop_skill(request: HttpRequest, code: str, pk: int) -> HttpResponse:
 @require_POST
 def add_duty(request: HttpRequest, code: str) -> HttpResponse:
     """Put somebody on a shift."""
-    found, form = get_object_or_404(Person, code=code), DutyForm(request.POST, prefix="duty")
-    return _try(
-        request,
-        found,
-        form,
-        "duty_form",
-        lambda: act.add_duty(found, **form.cleaned_data, by=user_of(request)),
-    )
+    return _try(request, code, DutyForm, "duty", act.add_duty)
 
 
 @needs("edit people")
@@ -203,14 +186,7 @@ def end_duty(request: HttpRequest, code: str, pk: int) -> HttpResponse:
 @require_POST
 def add_absence(request: HttpRequest, code: str) -> HttpResponse:
     """Put an absence on record."""
-    found, form = get_object_or_404(Person, code=code), AbsenceForm(request.POST, prefix="absence")
-    return _try(
-        request,
-        found,
-        form,
-        "absence_form",
-        lambda: act.add_absence(found, **form.cleaned_data, by=user_of(request)),
-    )
+    return _try(request, code, AbsenceForm, "absence", act.add_absence)
 
 
 @needs("edit people")

@@ -10,12 +10,10 @@ from django.views.decorators.http import require_POST
 
 from plant.access import needs
 from plant.basics.periods import from_epoch_s
-from plant.frame.particulars import renew_seen
 from plant.frame.requests import refusal_on, user_of
 from plant.models import Change, Channel, Kiln, Reading
 from plant.readings import sources as act
 from plant.readings.forms import ChannelForm, CopyChannelsForm, NewChannelForm
-from plant.readings.sources import CHANNEL_FIELDS
 from plant.readings.unit_labels import kept_unit_label
 
 
@@ -101,13 +99,8 @@ def edit(request: HttpRequest, tag: str, pk: int) -> HttpResponse:
     """Change a channel or switch it off."""
     channel = get_object_or_404(Channel.objects.select_related("kiln"), kiln__tag=tag, pk=pk)
     form = ChannelForm(request.POST if request.method == "POST" else None, instance=channel)
-    if form.is_valid():
-        values = {name: form.cleaned_data[name] for name in CHANNEL_FIELDS}
-        with refusal_on(form):
-            act.edit_channel(channel, values, seen=form.cleaned_data["seen"], by=user_of(request))
-            messages.success(request, _("The channel is changed."))
-            return redirect("plant:channels", tag)
-        renew_seen(form, Channel.objects.get(pk=channel.pk), values)
+    if form.keep(request, act.edit_channel, _("The channel is changed.")):
+        return redirect("plant:channels", tag)
     context = {
         "place": "kilns",
         "channel": channel,

@@ -8,30 +8,24 @@ from django.core.exceptions import ValidationError
 from django.utils.translation import gettext as _now
 from django.utils.translation import gettext_lazy as _
 
-from plant.frame.particulars import digest
+from plant.frame.particulars import ParticularsForm
 from plant.models import Channel, Component, Kiln, ReadingSource
 from plant.readings.calculations.reading_units import to_kept
 from plant.readings.sources import CHANNEL_FIELDS, source_fields
 from plant.readings.unit_labels import UNIT_LABELS
 
 if TYPE_CHECKING:
-    _SourceForm = forms.ModelForm[ReadingSource]
-    _ChannelForm = forms.ModelForm[Channel]
     _ChannelChoice = forms.ModelChoiceField[Channel]
     _KilnChoice = forms.ModelChoiceField[Kiln]
 else:
-    _SourceForm = forms.ModelForm
-    _ChannelForm = forms.ModelForm
     _ChannelChoice = forms.ModelChoiceField
     _KilnChoice = forms.ModelChoiceField
 
 MOST_PLACES = 30
 
 
-class SourceForm(_SourceForm):
+class SourceForm(ParticularsForm):
     """A source; which fields it has depends on the way its readings come, which stays."""
-
-    seen = forms.CharField(widget=forms.HiddenInput, required=False)
 
     class Meta:
         model = ReadingSource
@@ -58,8 +52,9 @@ class SourceForm(_SourceForm):
         }
 
     def __init__(self, *args: Any, way: str, **kwargs: Any) -> None:
+        self.way = way
         super().__init__(*args, **kwargs)
-        wanted = set(source_fields(way)) | {"seen"}
+        wanted = {*self.names(), "seen"}
         if self.instance.pk is None:
             wanted = (wanted | {"code"}) - {"seen", "is_active"}
         for name in list(self.fields):
@@ -68,12 +63,10 @@ class SourceForm(_SourceForm):
         for name in ("broker_host", "broker_topic"):
             if name in self.fields:
                 self.fields[name].required = True
-        if "seen" in self.fields:
-            self.fields["seen"].initial = digest(self.instance, source_fields(way))
 
-    def values(self) -> dict[str, Any]:
-        """Return what was typed, without the marks that the form carries."""
-        return {name: value for name, value in self.cleaned_data.items() if name != "seen"}
+    def names(self) -> tuple[str, ...]:
+        """Return what may be changed of a source of its way."""
+        return source_fields(self.way)
 
 
 class NewChannelForm(forms.Form):
@@ -103,10 +96,8 @@ class NewChannelForm(forms.Form):
         return places
 
 
-class ChannelForm(_ChannelForm):
+class ChannelForm(ParticularsForm):
     """What may be changed of a channel; what it measures, and where, stays."""
-
-    seen = forms.CharField(widget=forms.HiddenInput, required=False)
 
     class Meta:
         model = Channel
@@ -116,7 +107,6 @@ class ChannelForm(_ChannelForm):
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        self.fields["seen"].initial = digest(self.instance, CHANNEL_FIELDS)
         components = Component.objects.filter(kiln=self.instance.kiln).select_related("kind")
         self.fields["component"].queryset = components  # type: ignore[attr-defined]
 

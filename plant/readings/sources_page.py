@@ -11,7 +11,6 @@ from django.views.decorators.http import require_POST
 
 from plant import clock
 from plant.access import needs
-from plant.frame.particulars import renew_seen
 from plant.frame.requests import refusal_on, user_of
 from plant.models import Change, ChannelName, FileIntake, ReadingSource
 from plant.readings import sources as act
@@ -92,7 +91,7 @@ def add(request: HttpRequest) -> HttpResponse:
     form = SourceForm(request.POST if request.method == "POST" else None, way=way)
     if form.is_valid():
         with refusal_on(form):
-            made = act.add_source({**form.values(), "way": way}, by=user_of(request))
+            made = act.add_source({**form.cleaned_data, "way": way}, by=user_of(request))
             messages.success(request, _("%(source)s is on record.") % {"source": made})
             return redirect("plant:source", made.code)
     heading = _("New source: %(way)s") % {"way": ReadingSource.Way(way).label}
@@ -104,13 +103,8 @@ def edit(request: HttpRequest, code: str) -> HttpResponse:
     """Change a source."""
     found = get_object_or_404(ReadingSource, code=code)
     form = SourceForm(request.POST if request.method == "POST" else None, instance=found, way=found.way)
-    if form.is_valid():
-        values = form.values()
-        with refusal_on(form):
-            act.edit_source(found, values, seen=form.cleaned_data["seen"], by=user_of(request))
-            messages.success(request, _("The source is changed."))
-            return redirect("plant:source", code)
-        renew_seen(form, ReadingSource.objects.get(pk=found.pk), values)
+    if form.keep(request, act.edit_source, _("The source is changed.")):
+        return redirect("plant:source", code)
     kept = ReadingSource.objects.get(pk=found.pk)
     heading = _("Particulars of %(source)s") % {"source": kept}
     return render(
