@@ -8,6 +8,7 @@ from typing import Any, Final, get_args, get_type_hints
 
 from django import forms
 from django.core.exceptions import ValidationError
+from django.db.models import QuerySet
 from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
@@ -188,7 +189,7 @@ class RuleForm(forms.Form):
         return round((float(value) - scale[1]) / scale[0], 9)
 
 
-class WatchForm(RuleForm):
+class OwnWatchForm(RuleForm):
     """A watch of one's own: its name, its rule, when it looks, and what comes of it when it fires."""
 
     name = forms.CharField(label=_("Name"), max_length=120)
@@ -207,6 +208,39 @@ class WatchForm(RuleForm):
         help_text=_("None ticked: in all of them."),
     )
     due_days = forms.IntegerField(label=_("Days until the work is due"), min_value=0, max_value=3650)
+
+    OWN: tuple[str, ...] = ("severity", "due_days", "phases")
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        if self.spec.is_per_charge:
+            # Figures of charges have no phase.
+            del self.fields["phases"]
+
+    @property
+    def other_fields(self) -> list[forms.BoundField]:
+        """Return the fields beside those of the rule."""
+        return [field for field in self.visible_fields() if field.name not in self.rule_names]
+
+    def changes(self) -> dict[str, Any]:
+        """Return what is said beside name and numbers."""
+        return {name: self.cleaned_data[name] for name in self.OWN if name in self.fields}
+
+    def kin(self) -> QuerySet[Watch]:
+        """Return the other watches of its kiln."""
+        raise NotImplementedError
+
+    def clean_name(self) -> str:
+        """Refuse a name that another watch of the kiln has: two could not be told apart."""
+        name: str = self.cleaned_data["name"].strip()
+        if self.kin().filter(name__iexact=name).exists():
+            raise ValidationError(_("A watch of this kiln is called so already. Choose another name."), code="taken")
+        return name
+
+
+class WatchForm(OwnWatchForm):
+    """Another watch's numbers and words, to be changed or copied."""
+
     safety_days = forms.IntegerField(label=_("Days until the safety date"), min_value=0, max_value=3650, required=False)
     agrees_within_days = forms.IntegerField(
         label=_("A second watch agrees within days"),
@@ -224,31 +258,10 @@ class WatchForm(RuleForm):
         kwargs["initial"] = {**initial, **kwargs.get("initial", {})}
         super().__init__(*args, mill=watch.kiln.mill, **kwargs)
         self.watch, self.is_copy = watch, is_copy
-        if self.spec.is_per_charge:
-            # Figures of charges have no phase.
-            del self.fields["phases"]
 
-    @property
-    def other_fields(self) -> list[forms.BoundField]:
-        """Return the fields beside those of the rule."""
-        return [field for field in self.visible_fields() if field.name not in self.rule_names]
-
-    def changes(self) -> dict[str, Any]:
-        """Return what is changed beside name and numbers."""
-        return {name: self.cleaned_data[name] for name in self.OWN if name in self.fields}
-
-    def clean_name(self) -> str:
-        """Refuse a name that another watch of the kiln has: two could not be told apart."""
-        name: str = self.cleaned_data["name"].strip()
-        others = Watch.objects.filter(kiln=self.kiln_of_copy or self.watch.kiln, name__iexact=name)
-        if (others if self.is_copy else others.exclude(pk=self.watch.pk)).exists():
-            raise ValidationError(_("A watch of this kiln is called so already. Choose another name."), code="taken")
-        return name
-
-    @property
-    def kiln_of_copy(self) -> Kiln | None:
-        """Return the kiln that the watch is for; None where it stays."""
-        return None
+    def kin(self) -> QuerySet[Watch]:
+        """Return the other watches of its kiln."""
+        return Watch.objects.filter(kiln=self.watch.kiln).exclude(pk=self.watch.pk)
 
 
 class CopyForm(WatchForm):
@@ -263,11 +276,9 @@ class CopyForm(WatchForm):
         super().__init__(*args, watch=watch, is_copy=True, **kwargs)
         self.order_fields(self.field_order)
 
-    @property
-    def kiln_of_copy(self) -> Kiln | None:
-        """Return the kiln that the copy is for."""
-        found: Kiln | None = self.cleaned_data.get("kiln")
-        return found
+    def kin(self) -> QuerySet[Watch]:
+        """Return the watches of the kiln that the copy is for; where none is chosen, of its model's."""
+        return Watch.objects.filter(kiln=self.cleaned_data.get("kiln") or self.watch.kiln)
 
 
 class TrialForm(RuleForm):

@@ -4,6 +4,7 @@ from collections.abc import Iterable
 from typing import Any, Final
 
 from django import forms
+from django.db.models import QuerySet
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
@@ -20,7 +21,7 @@ from maintenance.watches.calculations.rule_kinds import (
     RunningSince,
 )
 from maintenance.watches.calculations.trends import Trend
-from maintenance.watches.forms import PHASES, SENTENCE_HELP, RuleForm
+from maintenance.watches.forms import OwnWatchForm
 from maintenance.watches.specs import channel_keys
 from maintenance.watches.words import signal_words
 from plant.models import Component, Kiln
@@ -82,24 +83,7 @@ class WhatForm(forms.Form):
     def spec(self) -> WatchSpec:
         """Return a watch with the numbers that the form begins with."""
         chosen = self.cleaned_data
-        return WatchSpec(
-            code="own",
-            name="own",
-            signal=chosen["signal"],
-            rule=BEGINNINGS[chosen["rule"]],
-            phases=(),
-            component_kind="",
-            failure_modes=(),
-            severity="notice",
-            agrees_within_days=0,
-            task_sheet="",
-            sentence="",
-            loss_kind="",
-            due_days=0,
-            safety_days=None,
-            source="",
-            source_status="",
-        )
+        return WatchSpec(code="own", name="own", signal=chosen["signal"], rule=BEGINNINGS[chosen["rule"]])
 
 
 def signal_choices(keys: Iterable[str], rule: str) -> list[Any]:
@@ -130,17 +114,12 @@ def _choice(code: str, *, is_figure: bool = False) -> tuple[str, str]:
     return code, signal_words(code, is_figure=is_figure)
 
 
-class NewWatchForm(RuleForm):
+class NewWatchForm(OwnWatchForm):
     """The numbers of a new watch, whom it suspects, and what comes of it."""
 
-    name = forms.CharField(label=gettext_lazy("Name"), max_length=120)
     component = forms.ModelChoiceField(
         label=gettext_lazy("Suspects"), queryset=Component.objects.none(), to_field_name="tag", empty_label=None
     )
-    sentence = forms.CharField(
-        label=gettext_lazy("What it says"), max_length=500, widget=forms.Textarea({"rows": 3}), help_text=SENTENCE_HELP
-    )
-    severity = forms.ChoiceField(label=gettext_lazy("What comes of it: it"), choices=Watch.Severity.choices)
     sheet = forms.ModelChoiceField(
         label=gettext_lazy("Task sheet"),
         queryset=TaskSheet.objects.order_by("title"),
@@ -148,39 +127,15 @@ class NewWatchForm(RuleForm):
         required=False,
         empty_label=gettext_lazy("none"),
     )
-    phases = forms.MultipleChoiceField(
-        label=gettext_lazy("Looks in these phases"),
-        choices=PHASES,
-        widget=forms.CheckboxSelectMultiple,
-        required=False,
-        help_text=gettext_lazy("None ticked: in all of them."),
-    )
-    due_days = forms.IntegerField(
-        label=gettext_lazy("Days until the work is due"), min_value=0, max_value=3650, initial=7
-    )
+    field_order = ("name", "component", "sentence", "severity", "sheet", "phases", "due_days")
 
     def __init__(self, *args: Any, kiln: Kiln, **kwargs: Any) -> None:
         super().__init__(*args, mill=kiln.mill, **kwargs)
         self.kiln = kiln
         self.fields["component"].queryset = kiln.components.in_use().select_related("kind").order_by("tag")  # type: ignore[attr-defined]
         self.fields["component"].label_from_instance = lambda one: one.name  # type: ignore[attr-defined]
-        if self.spec.is_per_charge:
-            del self.fields["phases"]
+        self.fields["due_days"].initial = 7
 
-    @property
-    def other_fields(self) -> list[forms.BoundField]:
-        """Return the fields beside those of the rule."""
-        return [field for field in self.visible_fields() if field.name not in self.rule_names]
-
-    def clean_name(self) -> str:
-        """Refuse a name that another watch of the kiln has."""
-        name: str = self.cleaned_data["name"].strip()
-        if Watch.objects.filter(kiln=self.kiln, name__iexact=name).exists():
-            raise forms.ValidationError(
-                _("A watch of this kiln is called so already. Choose another name."), code="taken"
-            )
-        return name
-
-    def changes(self) -> dict[str, Any]:
-        """Return what is said beside name, numbers and sentence."""
-        return {name: self.cleaned_data[name] for name in ("severity", "due_days", "phases") if name in self.fields}
+    def kin(self) -> QuerySet[Watch]:
+        """Return the watches of its kiln."""
+        return Watch.objects.filter(kiln=self.kiln)

@@ -137,34 +137,30 @@ def _bring_up_to_date(watch: Watch, wanted: Mapping[str, Any]) -> bool:
 @transaction.atomic
 def switch_on(watch: Watch, *, by: User | None, version: int | None = None) -> Watch:
     """Let a watch look from now on."""
-    require(by, "set watches")
-    watch = _locked(watch, version)
-    if watch.is_on:
-        return watch
-    now = clock.now()
-    watch.is_on, watch.switched_on_at = True, now
-    # What lies before is the trial's to look at; what a long pause left behind says nothing any more.
-    watch.looked_until_s, watch.carried = to_epoch_s(now) // 60 * 60, {}
-    watch.version += 1
-    watch.save(update_fields=["is_on", "switched_on_at", "looked_until_s", "carried", "version"])
-    Change.record(watch, "switched on", by=by, before={"is_on": False}, after={"is_on": True})
-    return watch
+    return _switch(watch, True, by=by, version=version)
 
 
 @transaction.atomic
 def switch_off(watch: Watch, *, by: User | None, version: int | None = None) -> Watch:
     """Let a watch look no more; what it had seen and is not over ends now."""
+    return _switch(watch, False, by=by, version=version)
+
+
+def _switch(watch: Watch, is_on: bool, *, by: User | None, version: int | None) -> Watch:
     require(by, "set watches")
     watch = _locked(watch, version)
-    if not watch.is_on:
+    if watch.is_on == is_on:
         return watch
     now = clock.now()
-    watch.is_on, watch.switched_on_at = False, None
-    watch.looked_until_s, watch.carried = None, {}
+    watch.is_on, watch.switched_on_at = is_on, now if is_on else None
+    # What lies before is the trial's to look at; what a long pause left behind says nothing any more.
+    watch.looked_until_s, watch.carried = to_epoch_s(now) // 60 * 60 if is_on else None, {}
     watch.version += 1
     watch.save(update_fields=["is_on", "switched_on_at", "looked_until_s", "carried", "version"])
-    watch.firings.going_on().filter(begin_at__lte=now).update(end_at=now)
-    Change.record(watch, "switched off", by=by, before={"is_on": True}, after={"is_on": False})
+    if not is_on:
+        watch.firings.going_on().filter(begin_at__lte=now).update(end_at=now)
+    act = "switched on" if is_on else "switched off"
+    Change.record(watch, act, by=by, before={"is_on": not is_on}, after={"is_on": is_on})
     return watch
 
 

@@ -28,6 +28,7 @@ from typing import Final, Literal, TypeVar
 import numpy as np
 from numpy.typing import NDArray
 
+from maintenance.watches.calculations.rule_kinds import within_bounds
 from maintenance.watches.calculations.student_t import t_probability
 
 Side = Literal["above", "below", "both"]
@@ -63,15 +64,15 @@ class Drift:
     most_z: float = 4.0
 
     def __post_init__(self) -> None:
-        _within("least_charges", self.least_charges, LEAST_CHARGES, 1000)
-        _within("baseline_charges", self.baseline_charges, self.least_charges, 1000)
-        _within("slack", self.slack, 0, 10)
-        _within("decision", self.decision, 0.1, 100)
-        _within("weight", self.weight, 0.001, 1)
-        _within("width", self.width, 0.1, 100)
-        _within("least_sd", self.least_sd, 0, 1e9)
-        _within("least_shift", self.least_shift, 0, 1e9)
-        _within("most_z", self.most_z, 1, math.inf)
+        within_bounds("least_charges", self.least_charges, LEAST_CHARGES, 1000)
+        within_bounds("baseline_charges", self.baseline_charges, self.least_charges, 1000)
+        within_bounds("slack", self.slack, 0, 10)
+        within_bounds("decision", self.decision, 0.1, 100)
+        within_bounds("weight", self.weight, 0.001, 1)
+        within_bounds("width", self.width, 0.1, 100)
+        within_bounds("least_sd", self.least_sd, 0, 1e9)
+        within_bounds("least_shift", self.least_shift, 0, 1e9)
+        within_bounds("most_z", self.most_z, 1, math.inf)
 
     @property
     def limit(self) -> float:
@@ -79,11 +80,6 @@ class Drift:
         if self.chart == "cusum":
             return self.decision
         return self.width * math.sqrt(self.weight / (2 - self.weight))
-
-
-def _within(name: str, value: float, low: float, high: float) -> None:
-    if not low <= value <= high:
-        raise ValueError(f"{name} {value:g} is outside {low:g} to {high:g}")
 
 
 @dataclass(frozen=True, slots=True)

@@ -4,7 +4,7 @@ import math
 import re
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import MISSING, dataclass, fields, replace
-from typing import Final, Literal, get_args, get_type_hints
+from typing import Final, Literal, cast, get_args, get_type_hints
 
 from maintenance.losses.price_of_waiting import KINDS
 from maintenance.watches.calculations.drift_charts import Drift
@@ -67,18 +67,18 @@ class WatchSpec:
     name: str
     signal: str
     rule: Rule
-    phases: tuple[str, ...]
-    component_kind: str
-    failure_modes: tuple[str, ...]
-    severity: Severity
-    agrees_within_days: int
-    task_sheet: str
-    sentence: str
-    loss_kind: str
-    due_days: int
-    safety_days: int | None
-    source: str
-    source_status: str
+    phases: tuple[str, ...] = ()
+    component_kind: str = ""
+    failure_modes: tuple[str, ...] = ()
+    severity: Severity = "notice"
+    agrees_within_days: int = 0
+    task_sheet: str = ""
+    sentence: str = ""
+    loss_kind: str = ""
+    due_days: int = 0
+    safety_days: int | None = None
+    source: str = ""
+    source_status: str = ""
 
     @property
     def rule_name(self) -> str:
@@ -309,10 +309,8 @@ def _days(name: str, text: str) -> int:
 
 
 def _severity(text: str) -> Severity:
-    if text == "notice":
-        return "notice"
-    if text == "work_order":
-        return "work_order"
+    if text in get_args(Severity):
+        return cast(Severity, text)
     raise ValueError(f"severity {text!r} is neither notice nor work_order")
 
 

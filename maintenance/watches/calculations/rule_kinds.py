@@ -131,5 +131,6 @@ MomentRule = Limit | KOfN | Disagreement | RateOfChange | NoData | Message | Run
 
 
 def within_bounds(name: str, value: float, low: float, high: float) -> None:
+    """Refuse a number of a rule outside its range. Raises ValueError."""
     if not low <= value <= high:
         raise ValueError(f"{name} {value:g} is outside {low:g} to {high:g}")

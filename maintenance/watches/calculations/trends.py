@@ -15,6 +15,7 @@ from typing import Final, Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from maintenance.watches.calculations.rule_kinds import within_bounds
 from maintenance.watches.calculations.student_t import t_quantile
 
 Numbers = NDArray[np.float64]
@@ -41,16 +42,11 @@ class Trend:
     horizon_days: float = 90
 
     def __post_init__(self) -> None:
-        _within("limit", self.limit, -1e9, 1e9)
-        _within("least_charges", self.least_charges, 5, 1000)
-        _within("charges", self.charges, self.least_charges, 1000)
-        _within("confidence", self.confidence, 0.5, 0.9998)
-        _within("horizon_days", self.horizon_days, 0, 36500)
-
-
-def _within(name: str, value: float, low: float, high: float) -> None:
-    if not low <= value <= high:
-        raise ValueError(f"{name} {value:g} is outside {low:g} to {high:g}")
+        within_bounds("limit", self.limit, -1e9, 1e9)
+        within_bounds("least_charges", self.least_charges, 5, 1000)
+        within_bounds("charges", self.charges, self.least_charges, 1000)
+        within_bounds("confidence", self.confidence, 0.5, 0.9998)
+        within_bounds("horizon_days", self.horizon_days, 0, 36500)
 
 
 @dataclass(frozen=True, slots=True)
