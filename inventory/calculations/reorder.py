@@ -52,7 +52,6 @@ class ReorderAdvice:
     quantity: Decimal
     reorder_point: Decimal
     position: Decimal
-    usable_on_hand: Decimal
     expired: Decimal
     will_expire_unused: Decimal
     on_order: Decimal
@@ -103,7 +102,6 @@ def reorder_advice(part: PartOutlook) -> ReorderAdvice:
         quantity=quantity,
         reorder_point=point,
         position=outlook.position,
-        usable_on_hand=outlook.usable,
         expired=outlook.expired,
         will_expire_unused=outlook.will_expire_unused,
         on_order=outlook.on_order,

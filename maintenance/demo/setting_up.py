@@ -39,7 +39,6 @@ class DemoDay:
     """The day on which the demo stands, and how it came to that."""
 
     day: date
-    is_new: bool
     # The day is over: the program must be told to stand on it.
     is_past: bool = False
 
@@ -72,12 +71,12 @@ def stand_up(today: date, asked_for: date | None, *, is_fresh: bool, months: int
     if stands_on is not None and not is_fresh:
         if asked_for is not None and stands_on != asked_for:
             raise OtherDayError(stands_on)
-        return DemoDay(stands_on, is_new=False, is_past=stands_on != today)
+        return DemoDay(stands_on, is_past=stands_on != today)
     with transaction.atomic():
         if stands_on is not None:
             clear_demo()
         set_up(wanted, months=months)
-    return DemoDay(wanted, is_new=True, is_past=wanted != today)
+    return DemoDay(wanted, is_past=wanted != today)
 
 
 @transaction.atomic

@@ -56,7 +56,6 @@ class Report:
     warnings: list[Fault] = field(default_factory=list)
     notes: list[str] = field(default_factory=list)
     counts: dict[str, "Counts"] = field(default_factory=dict)
-    is_check: bool = False
 
     @property
     def is_sound(self) -> bool:

@@ -60,7 +60,7 @@ class _Undo(Exception):  # noqa: N818 (leaves a transaction, tells of nothing wr
 def load_catalogue(folder: Path | None = None) -> Report:
     """Bring the product's catalogue into the database; what is there already is brought up to date."""
     folder = folder or Path(settings.FIXTURES_DIR) / "catalogue"
-    return _load(folder, (*CATALOGUE, WatchTable), is_check=False)
+    return _load(folder, (*CATALOGUE, WatchTable))
 
 
 def load_folder(folder: Path, *, is_check: bool = False) -> Report:
@@ -68,13 +68,13 @@ def load_folder(folder: Path, *, is_check: bool = False) -> Report:
 
     Nothing is kept unless every row of every file is sound. The catalogue is brought up to date first.
     """
-    report = Report(is_check=is_check)
+    report = Report()
     try:
         with transaction.atomic():
             catalogue = load_catalogue()
             if not catalogue.is_sound:
                 return catalogue
-            report = _load(folder, TABLES, is_check=is_check)
+            report = _load(folder, TABLES)
             if is_check or not report.is_sound:
                 raise _Undo
     except _Undo:
@@ -82,8 +82,8 @@ def load_folder(folder: Path, *, is_check: bool = False) -> Report:
     return report
 
 
-def _load(folder: Path, tables: Sequence[type[Table]], *, is_check: bool) -> Report:
-    report = Report(is_check=is_check)
+def _load(folder: Path, tables: Sequence[type[Table]]) -> Report:
+    report = Report()
     load = Load(report, needs_mill=tables is TABLES)
     try:
         with transaction.atomic():

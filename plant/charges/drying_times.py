@@ -87,7 +87,6 @@ class DryingTimes:
 
     past: list[PastCharge]
     timbers: list[Timber]
-    whole_kiln: Level
     coming: list[ComingCharge]
     left_out: int
 
@@ -110,7 +109,6 @@ def drying_times(kiln: Kiln, now: datetime) -> DryingTimes:
     return DryingTimes(
         past=past,
         timbers=[Timber(species, level) for species, level in sorted(levels.items())],
-        whole_kiln=whole,
         coming=[
             ahead_one
             for charge in ahead[:AHEAD]

@@ -24,7 +24,6 @@ class Fit:
     covariance: Numbers
     degrees: int
     correlation: float
-    residuals: Numbers
 
     def sd(self, place: int) -> float:
         """Standard deviation of one coefficient."""
@@ -67,7 +66,7 @@ def fit(design: Numbers, values: Numbers, weights: Numbers, correlation: float |
     # What is left after the correlation is taken out is independent; one more goes for the correlation itself.
     degrees = count - columns - 1
     covariance = variance * np.linalg.inv(rows.T @ rows)
-    return Fit(np.asarray(coefficients, dtype=np.float64), covariance, degrees, used, noise)
+    return Fit(np.asarray(coefficients, dtype=np.float64), covariance, degrees, used)
 
 
 def whitened(rows: Numbers, correlation: float) -> Numbers:

@@ -226,7 +226,7 @@ def _meter_due(
     """Say when a meter will reach its limit."""
     base = _base_reading(rule, done, history)
     use = history.since(base)
-    timing, missed, allowance = _allowance(schedule, rule, done)
+    timing, allowance = _allowance(schedule, rule, done)
     passed = begun.passed_over.amount(rule.limit) if begun.passed_over else None
     if passed is not None:
         allowance = passed + rule.every
@@ -247,7 +247,6 @@ def _meter_due(
         reason=(reason,),
         timing=timing,
         due_reading=use.last_reading.value + left if use.last_reading else None,
-        missed_readings=missed,
         allowance=allowance,
         used=use.used,
         left=left,
@@ -272,14 +271,12 @@ def _base_reading(rule: MeterRule, done: Completion | None, history: MeterHistor
     return earlier[-1] if earlier else None
 
 
-def _allowance(
-    schedule: Schedule, rule: MeterRule, done: Completion | None
-) -> tuple[Timing | None, tuple[float, ...], float]:
-    """Give timing and missed readings of the last work, and the use allowed since then."""
+def _allowance(schedule: Schedule, rule: MeterRule, done: Completion | None) -> tuple[Timing | None, float]:
+    """Give the timing of the last work, and the use allowed since then."""
     reading = done.reading(rule.limit) if done else None
     due = done.due_reading(rule.limit) if done else None
     if reading is None or due is None:
-        return None, (), rule.every
+        return None, rule.every
     count = math.floor((reading + rule.before - due) / rule.every) + 1
     if count > MOST_MISSED:
         raise ValueError(
@@ -288,8 +285,8 @@ def _allowance(
     opened = [due + k * rule.every for k in range(count)]
     settled = settle(due, opened, bool(opened) and reading <= opened[-1] + rule.after)
     if schedule.reset_after(settled.timing) is Reset.FROM_COMPLETION:
-        return settled.timing, settled.missed, rule.every
-    return settled.timing, settled.missed, settled.last + rule.every - reading
+        return settled.timing, rule.every
+    return settled.timing, settled.last + rule.every - reading
 
 
 def _predicted_dates(schedule: Schedule, after: date, count: int, due: NextDue) -> list[date]:

@@ -93,8 +93,8 @@ class LimitDue:
 
     `due_on`, `earliest_on` and `latest_on` are None where no date can be told or the rule has ended; for a meter
     they are predictions. `due_reading` is what the present meter will show, `allowance`, `used` and `left` are in
-    hours or charges since the last work. `timing` says how the last work lay, `missed_on` and `missed_readings`
-    which occurrences passed without work. `stands_for_on` is the date of the series that a catch-up stands for.
+    hours or charges since the last work. `timing` says how the last work lay, `missed_on` which
+    occurrences passed without work. `stands_for_on` is the date of the series that a catch-up stands for.
     """
 
     limit: Limit
@@ -106,7 +106,6 @@ class LimitDue:
     anchor_on: date | None = None
     missed_on: tuple[date, ...] = ()
     due_reading: float | None = None
-    missed_readings: tuple[float, ...] = ()
     allowance: float | None = None
     used: float | None = None
     left: float | None = None

@@ -66,8 +66,6 @@ class Found:
 
     form: FileForm
     points: tuple[Point, ...]
-    # Texts among the values that are neither numbers nor known to mean “no reading”.
-    strangers: tuple[str, ...] = ()
 
     def point(self, code: str) -> Point:
         """Return a point by its code."""
@@ -117,9 +115,8 @@ class _Finder:
         form = self._decimal(form, looks)
         form = self._date_order(form, looks)
         form = self._zone(form, looks)
-        form, strangers = self._no_reading(form, looks)
-        form = replace(form, doubled_hour=self.fixed.get("doubled_hour", "order"))
-        return Found(form, tuple(self.points), strangers)
+        form = self._no_reading(form, looks)
+        return Found(replace(form, doubled_hour=self.fixed.get("doubled_hour", "order")), tuple(self.points))
 
     def _say(self, code: str, reason: str, *, is_sure: bool = True) -> None:
         self.points.append(Point(code, is_sure or code in self.fixed, reason))
@@ -332,7 +329,7 @@ class _Finder:
             return f" Some of them do not exist in {self.zone_hint}: the logger does not change its clock in spring."
         return ""
 
-    def _no_reading(self, form: FileForm, looks: Sequence[ColumnLook]) -> tuple[FileForm, tuple[str, ...]]:
+    def _no_reading(self, form: FileForm, looks: Sequence[ColumnLook]) -> FileForm:
         named = tuple(self.fixed.get("no_reading", ()))
         silent = {text.casefold() for text in named}
         counts: Counter[str] = Counter()
@@ -341,14 +338,13 @@ class _Finder:
             if form.shape == WIDE and look.is_mostly("text"):
                 continue
             counts.update(cell for cell in look.cells if kind_of(cell) == "text" and cell.casefold() not in silent)
-        strangers = tuple(text for text, _count in counts.most_common(STRANGERS_SHOWN))
-        if strangers:
-            told = ", ".join(f"“{text}”" for text in strangers)
+        if counts:
+            told = ", ".join(f"“{text}”" for text, _count in counts.most_common(STRANGERS_SHOWN))
             reason = f"Among the values stands {told}: name it here if it means that there was no reading."
             self._say("no_reading", reason, is_sure=False)
         else:
             self._say("no_reading", "Empty cells and the usual texts, such as --- and NaN, count as no reading.")
-        return replace(form, no_reading=named), strangers
+        return replace(form, no_reading=named)
 
 
 def _score(rows: Sequence[Sequence[str]]) -> tuple[int, int]:

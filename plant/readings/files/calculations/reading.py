@@ -219,7 +219,12 @@ class _Reader:
         """Turn all times of the file into instants; what cannot be one is a fault."""
         local_s = np.concatenate(self.parts.local_s)
         rows = np.concatenate(self.parts.rows)
-        column = self.form.header[self.form.time_columns[0]]
+        column, zone = self.form.header[self.form.time_columns[0]], self.form.zone
+
+        def amiss(places: Seconds, what: str, mend: str) -> None:
+            for place in places.tolist():
+                self.faults.add(int(rows[place]), what, mend, column, say_local(int(local_s[place])))
+
         told = [ahead for ahead in self.parts.ahead_s if ahead is not None]
         if told:
             if len(told) < len(self.parts.ahead_s):
@@ -231,59 +236,39 @@ class _Reader:
                 )
                 self.faults.raise_any()
             at_s = local_s - np.concatenate(told)
-        elif self.form.zone == IN_THE_TEXT:
-            self.faults.add(
-                int(rows[0]),
+        elif zone == IN_THE_TEXT:
+            amiss(
+                np.zeros(1, np.int64),
                 "does not say its distance from UTC, as it did in the file that was confirmed",
                 "Look at the file on the page of the source and choose its time zone",
-                column,
-                say_local(int(local_s[0])),
             )
             self.faults.raise_any()
         else:
-            instants = to_instants(local_s, self.form.zone, self._series(), self.form.doubled_hour)
+            instants = to_instants(local_s, zone, self._series(), self.form.doubled_hour)
             at_s = instants.at_s
-            self._clock_faults(instants.missing, instants.doubtful, local_s, rows, column)
-        for place in np.flatnonzero((at_s < EARLIEST_S) | (at_s >= LATEST_S)).tolist():
-            self.faults.add(
-                int(rows[place]),
-                "lies outside the years 2000 to 2099: the logger's clock was not set",
-                "Set the logger's clock; take these lines out, or correct their times",
-                column,
-                say_local(int(local_s[place])),
-            )
-        now = datetime.fromtimestamp(latest_s, UTC).strftime("%Y-%m-%d %H:%M")
-        for place in np.flatnonzero((at_s > latest_s) & (at_s < LATEST_S)).tolist():
-            self.faults.add(
-                int(rows[place]),
-                f"lies ahead of the present (later than {now} UTC)",
-                "Look at the order of day and month, the time zone, and the logger's clock",
-                column,
-                say_local(int(local_s[place])),
-            )
-        return at_s
-
-    def _clock_faults(
-        self, missing: Seconds, doubtful: Seconds, local_s: Seconds, rows: NDArray[np.int64], column: str
-    ) -> None:
-        zone = self.form.zone
-        for place in missing.tolist():
-            self.faults.add(
-                int(rows[place]),
+            amiss(
+                instants.missing,
                 f"does not exist in {zone}: the clock is put forward over it in spring",
                 "The logger does not change its clock: choose its fixed distance from UTC, such as +01:00",
-                column,
-                say_local(int(local_s[place])),
             )
-        for place in doubtful.tolist():
-            self.faults.add(
-                int(rows[place]),
+            amiss(
+                instants.doubtful,
                 f"comes twice in {zone}, where the clock is put back, and the lines do not tell which one is meant",
                 "If the logger does not change its clock, choose its fixed distance from UTC, such as +01:00; "
                 "if it does, say whether the earlier or the later hour is meant",
-                column,
-                say_local(int(local_s[place])),
             )
+        amiss(
+            np.flatnonzero((at_s < EARLIEST_S) | (at_s >= LATEST_S)),
+            "lies outside the years 2000 to 2099: the logger's clock was not set",
+            "Set the logger's clock; take these lines out, or correct their times",
+        )
+        now = datetime.fromtimestamp(latest_s, UTC).strftime("%Y-%m-%d %H:%M")
+        amiss(
+            np.flatnonzero((at_s > latest_s) & (at_s < LATEST_S)),
+            f"lies ahead of the present (later than {now} UTC)",
+            "Look at the order of day and month, the time zone, and the logger's clock",
+        )
+        return at_s
 
 
 class _WideReader(_Reader):
