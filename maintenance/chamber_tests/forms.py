@@ -84,21 +84,6 @@ class ChamberTestForm(forms.Form):
     @property
     def hours(self) -> TestHours:
         """What was asked; only of a valid form."""
-        said = self.cleaned_data
-
-        def number(name: str) -> float | None:
-            return float(said[name]) if said.get(name) is not None else None
-
-        return TestHours(
-            key=said["key"],
-            kind=said["kind"],
-            fans=said["fans"],
-            begin_at=said["begin_at"],
-            end_at=said["end_at"],
-            method=said["method"] or POWER,
-            volume_m3=number("volume_m3"),
-            capacity_mj_k=number("capacity_mj_k"),
-            capacity_within_pct=number("capacity_within_pct"),
-            work_order=said["work_order"],
-            note=said["note"],
-        )
+        numbers = {name: float(one) for name, one in self.cleaned_data.items() if isinstance(one, Decimal)}
+        said: dict[str, Any] = {**self.cleaned_data, **numbers}
+        return TestHours(**{**said, "method": said["method"] or POWER})

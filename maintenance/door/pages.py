@@ -1,8 +1,9 @@
 """At the door of a chamber: who is inside, who goes in and comes out, who stays outside, and closing it."""
 
 from collections.abc import Callable
+from functools import partial
 from typing import Any
-from uuid import uuid4
+from uuid import UUID, uuid4
 
 from django import forms
 from django.contrib import messages
@@ -30,7 +31,7 @@ from maintenance.work import course as work_orders
 from maintenance.work.forms import WhyForm
 from plant.access import needs
 from plant.frame.requests import mill_of, person_of, refusal_on, refusal_said, user_of
-from plant.models import Person
+from plant.models import Person, User
 
 SUGGESTED = 6
 Act = EntryMove.Act
@@ -47,13 +48,7 @@ def permit(request: HttpRequest, pk: int) -> HttpResponse:
 def go_in(request: HttpRequest, pk: int) -> HttpResponse:
     """Enter that somebody goes in with a lock of their own."""
     one = _permit(pk)
-    form = InForm(request.POST)
-
-    def change() -> None:
-        said = form.cleaned_data
-        door.go_in(one, said["person"], by=user_of(request), key=said["key"], is_own_lock_on=said["is_own_lock_on"])
-
-    return _run(request, one, "form_in", form, change)
+    return _run(request, one, "form_in", InForm(request.POST), partial(door.go_in, one))
 
 
 @require_POST
@@ -61,27 +56,20 @@ def go_in(request: HttpRequest, pk: int) -> HttpResponse:
 def come_out(request: HttpRequest, pk: int) -> HttpResponse:
     """Enter that somebody comes out."""
     one = _permit(pk)
-    form = OutForm(request.POST)
 
-    def change() -> None:
-        said = form.cleaned_data
-        is_lock_off = not said["is_lock_kept"]
-        door.come_out(one, said["person"], by=user_of(request), key=said["key"], is_lock_off=is_lock_off)
+    def change(is_lock_kept: bool, **said: Any) -> None:
+        door.come_out(one, is_lock_off=not is_lock_kept, **said)
 
-    return _run(request, one, "form_out", form, change)
+    return _run(request, one, "form_out", OutForm(request.POST), change)
 
 
 @require_POST
 @needs("permit entry")
 def take_lock_off(request: HttpRequest, pk: int) -> HttpResponse:
     """Enter that somebody outside took their lock off."""
-    one = _permit(pk)
-    form = OutForm(request.POST)
-
-    def change() -> None:
-        door.take_lock_off(one, form.cleaned_data["person"], by=user_of(request), key=form.cleaned_data["key"])
-
-    return _run(request, one, "form_out", form, change)
+    one, form = _permit(pk), OutForm(request.POST)
+    del form.fields["is_lock_kept"]
+    return _run(request, one, "form_out", form, partial(door.take_lock_off, one))
 
 
 @require_POST
@@ -90,11 +78,7 @@ def relieve(request: HttpRequest, pk: int) -> HttpResponse:
     """Enter that somebody else stays outside from now on."""
     one = _permit(pk)
     form = RelieveForm(request.POST, mill=mill_of(request))
-
-    def change() -> None:
-        door.relieve(one, form.cleaned_data["person"], by=user_of(request), key=form.cleaned_data["key"])
-
-    return _run(request, one, "form_outside", form, change)
+    return _run(request, one, "form_outside", form, partial(door.relieve, one))
 
 
 @require_POST
@@ -104,8 +88,8 @@ def measure(request: HttpRequest, pk: int) -> HttpResponse:
     one = _permit(pk)
     form = MeasureForm(request.POST, mill=mill_of(request), asks_air=needs_air_check(one.kiln))
 
-    def change() -> None:
-        faults = door.measure(one, form.measured(), by=user_of(request), key=form.cleaned_data["key"])
+    def change(key: UUID, by: User, **_said: Any) -> None:
+        faults = door.measure(one, form.measured(), by=by, key=key)
         if faults:
             facts = {"kiln": one.kiln.tag, "why": " ".join(faults)}
             messages.error(request, _("Bring everybody out of %(kiln)s now. %(why)s") % facts)
@@ -120,11 +104,7 @@ def take_back(request: HttpRequest, pk: int, move: int) -> HttpResponse:
     one = _permit(pk)
     this = get_object_or_404(EntryMove.objects.select_related("person", "permit__kiln"), pk=move, permit=one)
     form = TakeBackForm(request.POST, auto_id=f"back-{move}-%s")
-
-    def change() -> None:
-        door.take_back(this, by=user_of(request), key=form.cleaned_data["key"], why=form.cleaned_data["why"])
-
-    return _run(request, one, "form_back", form, change)
+    return _run(request, one, "form_back", form, partial(door.take_back, this))
 
 
 @needs("permit entry")
@@ -157,10 +137,8 @@ def force(request: HttpRequest, pk: int) -> HttpResponse:
     one = _permit(pk)
     form = ForceForm(request.POST, auto_id="force-%s")
 
-    def change() -> None:
-        closing_entry.force_closing(
-            one, by=user_of(request), key=form.cleaned_data["key"], why=form.cleaned_data["why"]
-        )
+    def change(**said: Any) -> None:
+        closing_entry.force_closing(one, **said)
         words = _("%(kiln)s is closed with an incomplete list. Planner and kiln master are told; it stays on record.")
         messages.warning(request, words % {"kiln": one.kiln})
 
@@ -183,12 +161,12 @@ def pause(request: HttpRequest, number: str) -> HttpResponse:
 
 
 def _run(
-    request: HttpRequest, one: EntryPermit, name: str, form: forms.Form, change: Callable[[], None]
+    request: HttpRequest, one: EntryPermit, name: str, form: forms.Form, change: Callable[..., None]
 ) -> HttpResponse:
-    """Run an act at the door; a refusal comes back on the page with what was typed."""
+    """Run an act at the door with what a form says; a refusal comes back on the page with what was typed."""
     if form.is_valid():
         with refusal_on(form):
-            change()
+            change(**form.cleaned_data, by=user_of(request))
             return redirect(_url(one))
     return _page(request, one, **{name: form})
 

@@ -147,12 +147,10 @@ class InForm(forms.Form):
     """Somebody goes in."""
 
     key = KeyField()
-    person = forms.ModelChoiceField(Person.objects.none(), label=_("Who goes in"), empty_label=_("choose a person"))
+    person = forms.ModelChoiceField(
+        Person.objects.working_here(), label=_("Who goes in"), empty_label=_("choose a person")
+    )
     is_own_lock_on = TickField(_("Their own lock is on."))
-
-    def __init__(self, *args: Any, **kwargs: Any) -> None:
-        super().__init__(*args, **kwargs)
-        self.fields["person"].queryset = Person.objects.working_here()  # type: ignore[attr-defined]
 
 
 class OutForm(forms.Form):

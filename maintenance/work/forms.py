@@ -107,14 +107,13 @@ class LabourForm(forms.Form):
     """Enter time."""
 
     key = KeyField()
-    person = forms.ModelChoiceField(Person.objects.none(), label=_("Who"))
+    person = forms.ModelChoiceField(Person.objects.working_here(), label=_("Who"))
     minutes = forms.IntegerField(
         label=_("Minutes"), min_value=-1440, max_value=1440, help_text=_("Too much entered? Take it back with a minus.")
     )
 
     def __init__(self, *args: Any, person: Person | None, **kwargs: Any) -> None:
         super().__init__(*args, **{"auto_id": "time-%s", **kwargs})
-        self.fields["person"].queryset = Person.objects.working_here()  # type: ignore[attr-defined]
         self.fields["person"].initial = person
 
 

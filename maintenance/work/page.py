@@ -199,12 +199,12 @@ def _lead(order: WorkOrder, part: Part | None) -> str:
 
 
 def _run(
-    request: HttpRequest, order: WorkOrder, form: forms.Form, place: str, change: Callable[[], object], done: str
+    request: HttpRequest, order: WorkOrder, form: forms.Form, place: str, change: Callable[..., object], done: str
 ) -> HttpResponse:
-    """Run a change from a form on the page; a refusal comes back with what was typed."""
+    """Run a change with what a form on the page says; a refusal comes back with what was typed."""
     if form.is_valid():
         with refusal_on(form):
-            change()
+            change(**form.cleaned_data, by=user_of(request))
             messages.success(request, done)
             return redirect(work_order_url(order, place))
     return _page(request, order_of(order.number), **{place.replace("-", "_"): form})
@@ -221,19 +221,7 @@ def record_step(request: HttpRequest, number: str, no: int) -> HttpResponse:
     step = get_object_or_404(WorkStep, work_order=order, no=no)
     form = StepForm(request.POST, step=step, mill=mill_of(request))
     how = request.POST.get("act", "done")
-
-    def change() -> None:
-        said = form.cleaned_data
-        enter.record_step(
-            step,
-            by=user_of(request),
-            key=said["key"],
-            is_done=how != "not_done",
-            reading=said.get("reading"),
-            note=said["note"],
-            makes_defect=how == "defect",
-        )
-
+    change = partial(enter.record_step, step, is_done=how != "not_done", makes_defect=how == "defect")
     done = _("Step %(no)d is entered.") % {"no": no}
     return _run(request, order, form, f"step-{no}", change, done)
 
@@ -244,12 +232,7 @@ def record_labour(request: HttpRequest, number: str) -> HttpResponse:
     """Enter time."""
     order = order_of(number)
     form = LabourForm(request.POST, person=person_of(request))
-
-    def change() -> None:
-        said = form.cleaned_data
-        enter.record_labour(order, said["person"], said["minutes"], by=user_of(request), key=said["key"])
-
-    return _run(request, order, form, "time", change, _("The time is entered."))
+    return _run(request, order, form, "time", partial(enter.record_labour, order), _("The time is entered."))
 
 
 @require_POST
@@ -257,14 +240,8 @@ def record_labour(request: HttpRequest, number: str) -> HttpResponse:
 def use_part(request: HttpRequest, number: str) -> HttpResponse:
     """Take a part off the shelf."""
     order = order_of(number)
-    form = PartForm(request.POST)
-
-    def change() -> None:
-        said = form.cleaned_data
-        asked = {name: said[name] for name in ("take_from", "why") if name in said}
-        enter.use_part(order, said["part"], said["quantity"], by=user_of(request), key=said["key"], **asked)
-
-    return _run(request, order, form, "part", change, _("The part is booked out."))
+    change = partial(enter.use_part, order)
+    return _run(request, order, PartForm(request.POST), "part", change, _("The part is booked out."))
 
 
 @require_POST
@@ -272,20 +249,11 @@ def use_part(request: HttpRequest, number: str) -> HttpResponse:
 def record_stop(request: HttpRequest, number: str) -> HttpResponse:
     """Put the stop that the job caused on record."""
     order = order_of(number)
-    form = StopForm(request.POST)
 
-    def change() -> None:
-        said = form.cleaned_data
-        enter.cause_downtime(
-            order,
-            by=user_of(request),
-            kind=said["kind"],
-            start_at=said["start_at"],
-            end_at=said["end_at"],
-            share_lost=Decimal(said["percent_lost"]) / 100,
-        )
+    def change(percent_lost: int, **said: Any) -> None:
+        enter.cause_downtime(order, share_lost=Decimal(percent_lost) / 100, **said)
 
-    return _run(request, order, form, "stop", change, _("The stop is on record."))
+    return _run(request, order, StopForm(request.POST), "stop", change, _("The stop is on record."))
 
 
 @require_POST
@@ -294,12 +262,7 @@ def end_stop(request: HttpRequest, number: str) -> HttpResponse:
     """Put on record that the job ended a stop."""
     order = order_of(number)
     form = StopEndedForm(request.POST, order=order)
-
-    def change() -> None:
-        said = form.cleaned_data
-        enter.cure_downtime(order, said["downtime"], by=user_of(request), end_at=said["end_at"])
-
-    return _run(request, order, form, "stop-ended", change, _("The stop has ended."))
+    return _run(request, order, form, "stop-ended", partial(enter.cure_downtime, order), _("The stop has ended."))
 
 
 # the end
@@ -362,18 +325,8 @@ def sign_off(request: HttpRequest, number: str) -> HttpResponse:
     """Accept finished work."""
     order = order_of(number)
     form = SignOffForm(request.POST, order=order)
-
-    def change() -> None:
-        said = form.cleaned_data
-        act.sign_off(
-            order,
-            by=user_of(request),
-            version=said["version"],
-            is_proved=said.get("is_proved", False),
-            note=said["note"],
-        )
-
-    answer = _run(request, order, form, "sign-off", change, _("%(number)s is signed off.") % {"number": number})
+    done = _("%(number)s is signed off.") % {"number": number}
+    answer = _run(request, order, form, "sign-off", partial(act.sign_off, order), done)
     bars = bars_of(order.kiln) if order.defect and order.defect.blocks_entry else []
     if bars and answer.status_code != HTTPStatus.OK:
         said = " ".join(f"{bar.what}. {bar.remedy}" for bar in bars)
