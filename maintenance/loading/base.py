@@ -1,9 +1,9 @@
 """What every file's table shares: reading its rows into values, finding what they refer to, and writing them."""
 
+from collections import defaultdict
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime
-from decimal import Decimal
 from typing import Any, ClassVar
 
 from django.db import models
@@ -184,6 +184,8 @@ class Table:
     kind: ClassVar[str] = ""
     # What has happened is only added to: a row whose key is known stays as it is.
     is_record: ClassVar[bool] = False
+    # Columns with several codes: the column -> what its through model calls the other side.
+    links: ClassVar[Mapping[str, str]] = {}
     # Pairs of columns, start and end, and what is said where the end does not come after the start.
     spans: ClassVar[Sequence["Span"]] = ()
     # Figures of the catalogue come with the product; their changes are in its own history.
@@ -327,7 +329,23 @@ class Table:
 
     def after(self, rows: list[Row], load: Load) -> Iterable[int]:
         """Write what hangs on the rows; return the numbers of rows in which that changed something."""
-        return ()
+        return {number for column, other in self.links.items() for number in self._write_links(rows, column, other)}
+
+    def _write_links(self, rows: list[Row], column: str, other: str) -> Iterable[int]:
+        through: Any = getattr(self.model, column).through
+        mine = f"{self.model._meta.model_name}_id"
+        kept: dict[int, set[int]] = defaultdict(set)
+        for own_id, other_id in through.objects.values_list(mine, other):
+            kept[own_id].add(other_id)
+        new = []
+        for row in rows:
+            wanted, had = {linked.pk for linked in row.values[column]}, kept[row.obj.pk]
+            if column not in row.text or wanted == had:
+                continue
+            yield row.number
+            through.objects.filter(**{mine: row.obj.pk, f"{other}__in": had - wanted}).delete()
+            new += [through(**{mine: row.obj.pk, other: pk}) for pk in sorted(wanted - had)]
+        through.objects.bulk_create(new, batch_size=BATCH)
 
 
 def record_changes(changes: Iterable[tuple[models.Model, Mapping[str, Any], Mapping[str, Any]]]) -> None:
@@ -366,11 +384,7 @@ def as_told(value: Any) -> Any:
     """Return a value as the history keeps it."""
     if value is None or isinstance(value, bool | int | str):
         return value
-    if isinstance(value, datetime | date):
-        return value.isoformat()
-    if isinstance(value, Decimal):
-        return str(value)
-    return str(value)
+    return value.isoformat() if isinstance(value, datetime | date) else str(value)
 
 
 def _kiln_of(values: Values) -> Any:

@@ -2,7 +2,7 @@
 
 from collections import defaultdict
 from collections.abc import Iterable, Mapping
-from typing import Any, ClassVar
+from typing import Any
 
 from django.db import models
 
@@ -65,33 +65,12 @@ class CatalogueTable(Table):
     """A file of the catalogue."""
 
     keeps_history = False
-    # Columns with several codes: column -> through model, its own side, the other side.
-    links: ClassVar[dict[str, str]] = {}
 
-    def after(self, rows: list[Row], load: Load) -> Iterable[int]:
-        """Write what the rows are linked to."""
-        touched: set[int] = set()
-        for column, other in self.links.items():
-            touched |= self._write_links(rows, column, other)
-        return touched
-
-    def _write_links(self, rows: list[Row], column: str, other: str) -> set[int]:
-        through: Any = getattr(self.model, column).through
-        mine = f"{self.model._meta.model_name}_id"
-        kept: dict[int, set[int]] = defaultdict(set)
-        for own_id, other_id in through.objects.values_list(mine, other):
-            kept[own_id].add(other_id)
-        touched, new = set(), []
-        for row in rows:
-            wanted = {linked.pk for linked in row.values[column]}
-            had = kept[row.obj.pk]
-            if wanted == had:
-                continue
-            touched.add(row.number)
-            through.objects.filter(**{mine: row.obj.pk, f"{other}__in": had - wanted}).delete()
-            new += [through(**{mine: row.obj.pk, other: pk}) for pk in sorted(wanted - had)]
-        through.objects.bulk_create(new, batch_size=BATCH)
-        return touched
+    def fields(self, row: Row, load: Load) -> dict[str, Any]:
+        """Add the kind of component where it is simply the row's kind."""
+        kind = row.values.get("component_kind")
+        has_kind = any(found.name == "kind" for found in self.model._meta.concrete_fields)
+        return super().fields(row, load) | ({"kind": kind} if has_kind else {})
 
 
 class ComponentKindTable(CatalogueTable):
@@ -187,10 +166,6 @@ class FailureModeTable(CatalogueTable):
         *SOURCE,
     )
 
-    def fields(self, row: Row, load: Load) -> dict[str, Any]:
-        """Add the kind."""
-        return super().fields(row, load) | {"kind": row.values["component_kind"]}
-
 
 class PartKindTable(CatalogueTable):
     """Kinds of parts."""
@@ -239,10 +214,6 @@ class CheckPointTable(CatalogueTable):
         *SOURCE,
     )
 
-    def fields(self, row: Row, load: Load) -> dict[str, Any]:
-        """Add the kind; the substitute follows once all points are there."""
-        return super().fields(row, load) | {"kind": row.values["component_kind"]}
-
     def check(self, rows: list[Row], load: Load) -> list[Row]:
         """Refuse a substitute that is no point, or the point itself."""
         codes = {row.values["code"] for row in rows} | set(load.index("check_point"))
@@ -257,7 +228,7 @@ class CheckPointTable(CatalogueTable):
         return sound
 
     def after(self, rows: list[Row], load: Load) -> Iterable[int]:
-        """Join points to their substitutes."""
+        """Join points to their substitutes, once all points are there."""
         touched = set(super().after(rows, load))
         points = load.index("check_point")
         changed = []
@@ -295,10 +266,6 @@ class TaskSheetTable(CatalogueTable):
         Text("purpose", "purpose", largest=4000),
         *SOURCE,
     )
-
-    def fields(self, row: Row, load: Load) -> dict[str, Any]:
-        """Add the kind."""
-        return super().fields(row, load) | {"kind": row.values["component_kind"]}
 
     def after(self, rows: list[Row], load: Load) -> Iterable[int]:
         """Write cautions and skills; a skill named twice asks for two people."""

@@ -1,7 +1,7 @@
 """The files of the stores: suppliers, bins, parts, terms, orders."""
 
-from collections.abc import Iterable
-from typing import Any
+from collections.abc import Mapping
+from typing import Any, ClassVar
 
 from inventory.models import Bin, Part, PurchaseOrder, PurchaseOrderLine, Supplier, SupplierTerms
 from maintenance.loading.base import BATCH, Load, Row, Table, raise_series
@@ -48,6 +48,7 @@ class PartTable(Table):
     model = Part
     key = ("code",)
     kind = "part"
+    links: ClassVar[Mapping[str, str]] = {"fits": "componentkind_id"}
     columns = (
         Code("code", "code", "door-seal-25", is_required=True, largest=40),
         Text("name", "name", "Door seal profile 25 mm", is_required=True, largest=120),
@@ -65,24 +66,6 @@ class PartTable(Table):
         Refs("fits", "kinds of component it fits; semicolons between", "door-seal", to="component_kind"),
         Flag("is_active", "still kept?", "yes", default=True),
     )
-
-    def after(self, rows: list[Row], load: Load) -> Iterable[int]:
-        """Write which kinds of component the parts fit."""
-        through = Part.fits.through
-        kept: dict[int, set[int]] = {}
-        for part_id, kind_id in through._default_manager.values_list("part_id", "componentkind_id"):
-            kept.setdefault(part_id, set()).add(kind_id)
-        touched, new = set(), []
-        for row in rows:
-            if "fits" not in row.text:
-                continue
-            wanted, had = {kind.pk for kind in row.values["fits"]}, kept.get(row.obj.pk, set())
-            if wanted != had:
-                touched.add(row.number)
-                through._default_manager.filter(part_id=row.obj.pk, componentkind_id__in=had - wanted).delete()
-                new += [through(part_id=row.obj.pk, componentkind_id=kind) for kind in sorted(wanted - had)]
-        through._default_manager.bulk_create(new, batch_size=BATCH)
-        return touched
 
 
 class TermsTable(Table):
