@@ -40,15 +40,10 @@ class QuantityInput(forms.DecimalField):
         return number.quantize(Decimal(1))
 
 
-class DayInput(Day):
-    """A day, chosen from the browser's calendar or typed."""
+class DayField(Day):
+    """A day; where it is none, an example says how to write one."""
 
-    def __init__(self, **kwargs: Any) -> None:
-        super().__init__(
-            widget=forms.DateInput(format="%Y-%m-%d", attrs={"type": "date"}),
-            error_messages={"invalid": _("Write a day as 2026-03-31.")},
-            **kwargs,
-        )
+    default_error_messages = {"invalid": _("Write a day as 2026-03-31.")}
 
 
 class PlaceChoice(forms.ModelChoiceField):  # type: ignore[type-arg]

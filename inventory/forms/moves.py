@@ -13,7 +13,7 @@ from django.utils.translation import gettext_lazy as _
 from inventory import actions
 from inventory.forms.fields import (
     BinChoice,
-    DayInput,
+    DayField,
     LotChoice,
     OrderLineChoice,
     PlaceChoice,
@@ -61,7 +61,7 @@ class ReceiveForm(MoveForm):
     lot_code = forms.CharField(
         max_length=40, required=False, label=_("Lot"), help_text=_("As printed on the pack; may stay empty.")
     )
-    expires_on = DayInput(required=False, label=_("Expires"))
+    expires_on = DayField(required=False, label=_("Expires"))
     reason = forms.CharField(max_length=160, required=False, label=_("Note"))
 
     def __init__(self, *args: Any, part: Part, **kwargs: Any) -> None:

@@ -5,7 +5,7 @@ from typing import Any
 from django import forms
 from django.utils.translation import gettext_lazy as _
 
-from inventory.forms.fields import DayInput, QuantityInput
+from inventory.forms.fields import DayField, QuantityInput
 from inventory.models import Part, PurchaseOrder
 from plant.frame.requests import renew
 
@@ -28,7 +28,7 @@ class _OrderForm(forms.Form):
 class SendForm(_OrderForm):
     """The day the supplier promises."""
 
-    promised_on = DayInput(label=_("Promised for"))
+    promised_on = DayField(label=_("Promised for"))
 
 
 class WithdrawForm(_OrderForm):

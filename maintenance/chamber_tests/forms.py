@@ -7,8 +7,9 @@ from django import forms
 from django.utils.translation import gettext_lazy as _
 
 from maintenance.chamber_tests.running import COOLING, POWER, SHEETS, TestHours
-from maintenance.frame.fields import KeyField, MeasureField, MomentField
+from maintenance.frame.fields import KeyField, MeasureField
 from maintenance.models import ChamberTest, WorkOrder
+from plant.frame.days import Moment
 from plant.models import Kiln
 
 METHODS = [
@@ -33,11 +34,11 @@ class ChamberTestForm(forms.Form):
     fans = forms.ChoiceField(
         label=_("Fans"), choices=ChamberTest.Fans.choices, help_text=_("As they were meant to be during the test.")
     )
-    begin_at = MomentField(
+    begin_at = Moment(
         label=_("From"),
         help_text=_("Tightness: any time from the spraying on. Heat loss by power: from the begin of warming up."),
     )
-    end_at = MomentField(label=_("Until"), help_text=_("Before flaps, doors or heating were touched again."))
+    end_at = Moment(label=_("Until"), help_text=_("Before flaps, doors or heating were touched again."))
     method = forms.ChoiceField(
         label=_("Heat loss is found"), choices=METHODS, required=False, help_text=_("Has no part in tightness.")
     )

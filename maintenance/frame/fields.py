@@ -38,22 +38,6 @@ class VersionField(forms.IntegerField):
         super().__init__(widget=forms.HiddenInput, min_value=0)
 
 
-class MomentField(Moment):
-    """An instant in the mill's zone."""
-
-    def __init__(self, **kwargs: Any) -> None:
-        kwargs.setdefault("widget", forms.DateTimeInput(format="%Y-%m-%dT%H:%M", attrs={"type": "datetime-local"}))
-        super().__init__(input_formats=["%Y-%m-%dT%H:%M", "%Y-%m-%d %H:%M"], **kwargs)
-
-
-class DayField(Day):
-    """A day in the mill's calendar."""
-
-    def __init__(self, **kwargs: Any) -> None:
-        kwargs.setdefault("widget", forms.DateInput(format="%Y-%m-%d", attrs={"type": "date"}))
-        super().__init__(**kwargs)
-
-
 class TickField(forms.BooleanField):
     """A statement that must be ticked; the form says which one is missing.
 
@@ -63,3 +47,7 @@ class TickField(forms.BooleanField):
     def __init__(self, label: Any, **kwargs: Any) -> None:
         kwargs.setdefault("widget", forms.CheckboxInput(attrs={"data-said-anew": "yes"}))
         super().__init__(label=label, error_messages={"required": _("This must be so first: tick it.")}, **kwargs)
+
+
+# What the forms of the board and of the plans still call them.
+DayField, MomentField = Day, Moment

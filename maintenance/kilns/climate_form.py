@@ -10,6 +10,7 @@ from django.core.exceptions import ValidationError
 from django.utils.translation import gettext_lazy as _
 
 from plant.basics.units import CELSIUS, FAHRENHEIT, Scale
+from plant.frame.days import LocalInput
 from plant.pictures.climate_chart.bands import MEASURES, Shown
 
 SHORTEST: Final = timedelta(minutes=10)
@@ -21,7 +22,7 @@ LAST: Final = datetime(2100, 1, 1, tzinfo=UTC)
 class MomentField(forms.Field):
     """An instant as the mill's clock shows it, or with an offset from UTC, as links write it."""
 
-    widget = forms.DateTimeInput(attrs={"type": "datetime-local"}, format="%Y-%m-%dT%H:%M")
+    widget = LocalInput
 
     def __init__(self, *, zone: ZoneInfo, **kwargs: Any) -> None:
         super().__init__(required=False, **kwargs)

@@ -6,11 +6,12 @@ from django import forms
 from django.core.validators import MaxValueValidator
 from django.utils.translation import gettext_lazy as _
 
-from maintenance.frame.fields import DayField, MeasureField, VersionField
+from maintenance.frame.fields import MeasureField, VersionField
 from maintenance.models import StandingTask, TaskSheet
 from maintenance.recurring.calculations.resets import PRACTICES
 from maintenance.recurring.editing import EDITED, METER_WINDOWS, RESET_FIELDS, interval_of_default
 from maintenance.recurring.rolling_on import METERS, RESETS, schedule_of
+from plant.frame.days import Day
 from plant.frame.saying import say
 from plant.models import Component, Kiln
 
@@ -60,7 +61,7 @@ def practice_of(task: StandingTask) -> str:
 class StandingTaskForm(forms.ModelForm):  # type: ignore[type-arg]
     """A recurring task; the rule is checked by following it."""
 
-    anchor_on = DayField(
+    anchor_on = Day(
         label=_("First date"), help_text=_("The series is counted from it; only for rules of the calendar.")
     )
     practice = forms.ChoiceField(

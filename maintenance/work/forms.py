@@ -17,10 +17,11 @@ from inventory.models import Part
 from maintenance.checks.proof_tests import ProofAnswers, next_proof_on, testers
 from maintenance.entry.lifting import what_it_lifts
 from maintenance.entry.permits import may_lock_out, may_watch_outside, takes_people_inside
-from maintenance.frame.fields import DayField, KeyField, MeasureField, MomentField, TickField, VersionField
+from maintenance.frame.fields import KeyField, MeasureField, TickField, VersionField
 from maintenance.models import ProofTest, TaskSheet, WorkOrder, WorkStep
 from maintenance.models.catalogue import NeedsState
 from plant import clock
+from plant.frame.days import Day, Moment
 from plant.frame.measures import InUnitField
 from plant.frame.units import reading_scale
 from plant.models import Component, Downtime, FailureMode, Kiln, Mill, Person
@@ -206,9 +207,7 @@ class ProofForm(FinishForm):
         help_text=_("Needed when it passed. Where nothing is sealed: the number of the tag or record."),
     )
     tested_by = forms.ModelChoiceField(Person.objects.none(), label=_("Tested by"))
-    next_due_on = DayField(
-        label=_("Next test due"), required=False, help_text=_("After a failed test it is due at once.")
-    )
+    next_due_on = Day(label=_("Next test due"), required=False, help_text=_("After a failed test it is due at once."))
     proof_note = forms.CharField(
         label=_("What failed, or a note"), widget=forms.Textarea(attrs={"rows": 2}), required=False
     )
@@ -304,10 +303,8 @@ class StopForm(forms.Form):
         label=_("The stop was"),
         choices=[(kind.value, kind.label) for kind in (Downtime.Kind.PLANNED, Downtime.Kind.UNPLANNED)],
     )
-    start_at = MomentField(label=_("From"))
-    end_at = MomentField(
-        label=_("Until"), required=False, help_text=_("Leave it empty while the kiln is still stopped.")
-    )
+    start_at = Moment(label=_("From"))
+    end_at = Moment(label=_("Until"), required=False, help_text=_("Leave it empty while the kiln is still stopped."))
     percent_lost = forms.IntegerField(
         label=_("Capacity lost in %"), min_value=1, max_value=100, initial=100, help_text=_("100 where it was stopped.")
     )
@@ -326,7 +323,7 @@ class StopEndedForm(forms.Form):
     """Say which stop a job ended."""
 
     downtime = StopChoice(Downtime.objects.none(), label=_("Stop"))
-    end_at = MomentField(label=_("Ended"), required=False, help_text=_("Empty: now."))
+    end_at = Moment(label=_("Ended"), required=False, help_text=_("Empty: now."))
 
     def __init__(self, *args: Any, order: WorkOrder, **kwargs: Any) -> None:
         super().__init__(*args, **{"auto_id": "ended-%s", **kwargs})
@@ -352,7 +349,7 @@ class AskForm(forms.Form):
     )
     hours = MeasureField(label=_("Hours"), required=False, min_value=Decimal("0.1"), max_value=Decimal(500))
     crew = forms.IntegerField(label=_("People"), required=False, min_value=1, max_value=20)
-    due_on = DayField(label=_("Due"))
+    due_on = Day(label=_("Due"))
     is_safety = forms.BooleanField(label=_("Safety work"), required=False)
     cost_of_delay_per_day = MeasureField(
         label=_("Cost of delay per day"),

@@ -7,9 +7,10 @@ from typing import Any
 from django import forms
 from django.utils.translation import gettext_lazy as _
 
-from maintenance.frame.fields import MeasureField, MomentField, VersionField
+from maintenance.frame.fields import MeasureField, VersionField
 from maintenance.models import WorkOrder
 from maintenance.work.particulars import Particulars
+from plant.frame.days import Moment
 
 MOMENTS = ("due_at", "earliest_at", "safety_at")
 
@@ -19,11 +20,11 @@ class ParticularsForm(forms.Form):
 
     version = VersionField()
     title = forms.CharField(label=_("What is to be done"), max_length=160)
-    due_at = MomentField(label=_("Due"))
-    earliest_at = MomentField(
+    due_at = Moment(label=_("Due"))
+    earliest_at = Moment(
         label=_("Not before"), required=False, help_text=_("Empty: it may start as soon as all it needs is there.")
     )
-    safety_at = MomentField(
+    safety_at = Moment(
         label=_("Safety date"), help_text=_("Life or health hangs on it: later only where waiting is safe.")
     )
     hours = MeasureField(label=_("Hours"), min_value=Decimal("0.1"), max_value=Decimal(500))

@@ -9,7 +9,7 @@ from django.utils.translation import gettext_lazy as _
 
 from plant import clock
 from plant.downtime.keeping import FIELDS, DowntimeFacts
-from plant.frame.days import LocalInput, Moment
+from plant.frame.days import Moment
 from plant.frame.particulars import digest
 from plant.models import Component, Downtime, Kiln
 
@@ -25,10 +25,8 @@ class DowntimeForm(forms.Form):
             "the plant; write it below. No timber is not downtime: the kiln could dry, but there is nothing to dry."
         ),
     )
-    start_at = Moment(label=_("Start"), widget=LocalInput())
-    end_at = Moment(
-        label=_("End"), widget=LocalInput(), required=False, help_text=_("Leave it empty while it goes on.")
-    )
+    start_at = Moment(label=_("Start"))
+    end_at = Moment(label=_("End"), required=False, help_text=_("Leave it empty while it goes on."))
     share_lost_pct = forms.DecimalField(
         label=_("Share of capacity lost in %"),
         min_value=Decimal("0.1"),
@@ -47,7 +45,6 @@ class DowntimeForm(forms.Form):
     cause = forms.CharField(label=_("Cause"), max_length=200, required=False)
     announced_at = Moment(
         label=_("Announced"),
-        widget=LocalInput(),
         required=False,
         help_text=_("When a planned stop was announced; the mill's notice decides whether it counts as planned."),
     )
@@ -87,4 +84,4 @@ def _told(record: Downtime) -> dict[str, Any]:
 class EndDowntimeForm(forms.Form):
     """The end of a downtime that goes on."""
 
-    end_at = Moment(label=_("Able to dry again since"), widget=LocalInput())
+    end_at = Moment(label=_("Able to dry again since"))

@@ -23,15 +23,19 @@ def check_year(value: date) -> None:
         )
 
 
+class DayInput(forms.DateInput):
+    """A day, chosen from the browser's calendar or typed."""
+
+    input_type = "date"
+
+    def __init__(self) -> None:
+        super().__init__(format="%Y-%m-%d")
+
+
 class Day(forms.DateField):
-    """A day in a year that can be meant."""
+    """A day in a year that can be meant, in the mill's calendar."""
 
-    default_validators = [check_year]
-
-
-class Moment(forms.DateTimeField):
-    """An instant in a year that can be meant."""
-
+    widget = DayInput
     default_validators = [check_year]
 
 
@@ -42,3 +46,10 @@ class LocalInput(forms.DateTimeInput):
 
     def __init__(self) -> None:
         super().__init__(format="%Y-%m-%dT%H:%M", attrs={"step": 60})
+
+
+class Moment(forms.DateTimeField):
+    """An instant in a year that can be meant, in the mill's zone."""
+
+    widget = LocalInput
+    default_validators = [check_year]

@@ -3,9 +3,9 @@
 from decimal import Decimal
 from typing import Any
 
-from django import forms
 from django.utils.translation import gettext_lazy as _
 
+from plant.frame.days import DayInput
 from plant.frame.measures import InUnitField
 from plant.frame.particulars import ParticularsForm
 from plant.frame.units import volume_scale
@@ -31,7 +31,7 @@ class KilnForm(ParticularsForm):
             "max_people_inside",
             "is_active",
         ]
-        widgets = {"built_on": forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d")}
+        widgets = {"built_on": DayInput}
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)

@@ -7,14 +7,10 @@ from django.core.exceptions import ValidationError
 from django.utils.translation import gettext_lazy as _
 
 from plant.access import Role
-from plant.frame.days import Day, LocalInput, Moment
+from plant.frame.days import Day, Moment
 from plant.frame.particulars import ParticularsForm
 from plant.models import Person, Shift, Skill, User
 from plant.people.keeping import PERSON_FIELDS
-
-
-def _day() -> forms.DateInput:
-    return forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d")
 
 
 class NewPersonForm(forms.ModelForm):  # type: ignore[type-arg]
@@ -41,7 +37,6 @@ class QualificationForm(forms.Form):
     valid_until = Day(
         label=_("Valid until"),
         required=False,
-        widget=_day(),
         help_text=_("The last day; empty where it does not run out."),
     )
 
@@ -50,21 +45,21 @@ class DutyForm(forms.Form):
     """A turn on a shift."""
 
     shift = forms.ModelChoiceField(label=_("Shift"), queryset=Shift.objects.all())
-    from_on = Day(label=_("First day"), widget=_day())
-    until_on = Day(label=_("Last day"), required=False, widget=_day(), help_text=_("Empty until further notice."))
+    from_on = Day(label=_("First day"))
+    until_on = Day(label=_("Last day"), required=False, help_text=_("Empty until further notice."))
 
 
 class EndDutyForm(forms.Form):
     """The last day of a turn."""
 
-    until_on = Day(label=_("Last day"), widget=_day())
+    until_on = Day(label=_("Last day"))
 
 
 class AbsenceForm(forms.Form):
     """A time in which somebody is not there."""
 
-    start_at = Moment(label=_("From"), widget=LocalInput())
-    end_at = Moment(label=_("Until"), widget=LocalInput())
+    start_at = Moment(label=_("From"))
+    end_at = Moment(label=_("Until"))
     reason = forms.CharField(label=_("Reason"), max_length=80, required=False)
 
 
