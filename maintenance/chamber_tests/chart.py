@@ -12,6 +12,7 @@ from django.utils.translation import ngettext
 from maintenance.chamber_tests.words import bounds_words, figure_words
 from maintenance.models import ChamberTest
 from plant.frame.figures import fixed
+from plant.pictures.climate_chart.axes import round_step
 
 LEFT, RIGHT, TOP, BOTTOM = 12.0, 98.0, 6.0, 84.0
 """Where the field of the marks lies, in per cent of the drawing."""
@@ -36,7 +37,7 @@ def year_chart(tests: Sequence[ChamberTest], zone: ZoneInfo) -> YearChart | None
         return None
     years = [_year(test, zone) for test in shown]
     first, last = floor(min(years)), floor(max(years)) + 1
-    step = _step(max(test.high or 0 for test in shown) * HEADROOM / TICKS)
+    step = round_step(max(max(test.high or 0 for test in shown) * HEADROOM / TICKS, 1e-6))
     top = step * TICKS
 
     def across(year: float) -> float:
@@ -60,12 +61,6 @@ def year_chart(tests: Sequence[ChamberTest], zone: ZoneInfo) -> YearChart | None
 def _year(test: ChamberTest, zone: ZoneInfo) -> float:
     day = test.begin_at.astimezone(zone)
     return day.year + (day.timetuple().tm_yday - 1) / 366
-
-
-def _step(least: float) -> float:
-    """Return the next of 1, 2, 2.5, 5 times a power of ten."""
-    power = 10.0 ** floor(log10(max(least, 1e-6)))
-    return next(factor * power for factor in (1, 2, 2.5, 5, 10) if factor * power >= least)
 
 
 def _levels(step: float, up: Placing) -> SafeString:

@@ -14,7 +14,7 @@ from maintenance.models import Firing
 from maintenance.watches.specs import spec_of
 from maintenance.watches.words import InUnit, shown_unit, signal_words
 from plant.basics.periods import from_epoch_s, to_epoch_s
-from plant.pictures.climate_chart.axes import round_step
+from plant.pictures.climate_chart.axes import round_step, time_ticks
 
 # In units of the drawing, which is as wide as a phone and grows with the page.
 WIDTH, LEFT, RIGHT = 360, 40, 6
@@ -186,16 +186,12 @@ def _middle(stretch: Stretch) -> str:
 
 
 def _time_marks(from_s: int, until_s: int, across: Across, zone: Any) -> Iterable[Mark]:
-    """Mark full hours, four or so of them; midnight with its day."""
-    hours = next(step for step in (1, 2, 3, 6, 12, 24, 48) if (until_s - from_s) / 3600 / step <= 6 or step == 48)
-    at = localtime(from_epoch_s(from_s), zone).replace(minute=0, second=0, microsecond=0)
-    while to_epoch_s(at) <= until_s:
-        place = across(to_epoch_s(at))
+    """Mark round times of the clock, at most six; midnight with its day."""
+    for tick in time_ticks(from_s, until_s, zone, most=6):
+        place = across(tick.at_s)
         # A word that the picture's edge would cut is left out.
-        if place >= LEFT and place <= WIDTH - WORD / 2 and at.hour % min(hours, 24) == 0:
-            yield Mark(place, date_format(at, "j M") if at.hour == 0 else date_format(at, "H:i"))
-        # Through UTC, so that an hour is an hour when clocks change.
-        at = localtime(from_epoch_s(to_epoch_s(at) + 3600), zone)
+        if LEFT <= place <= WIDTH - WORD / 2:
+            yield Mark(place, date_format(tick.at, "j M" if tick.is_day else "H:i"))
 
 
 def _moments_words(firing: Firing, data: dict[str, Any], from_s: int, shown_s: int) -> str:
