@@ -37,6 +37,7 @@ from maintenance.models import (
     WorkStep,
 )
 from maintenance.models.catalogue import CheckPoint, NeedsState
+from maintenance.recurring.editing import interval_of_default
 from plant import clock
 from plant.models import Downtime
 
@@ -115,7 +116,7 @@ class StandingTaskTable(Table):
         if not any(v[name] for name in RECURRENCE):
             if proposal is None:
                 raise CellFault("it does not recur: the catalogue proposes nothing", "Fill in every.", "every")
-            _take_interval(v, proposal)
+            v.update(interval_of_default(proposal))
         if v["every"] and not v["every_unit"]:
             raise CellFault("the unit is missing", "Write day, week or month.", "every_unit")
         if v["every_unit"] and not v["every"]:
@@ -150,15 +151,6 @@ class StandingTaskTable(Table):
             for name in ("last_done_on", "last_done_running_h", "last_done_charges"):
                 del fields[name]
         return fields
-
-
-def _take_interval(v: dict[str, Any], proposal: StandingDefault) -> None:
-    if proposal.every_unit == "charge":
-        v["every_charges"] = proposal.every
-    elif proposal.every_unit == "running_hour":
-        v["every_running_h"] = proposal.every
-    else:
-        v["every"], v["every_unit"] = proposal.every, proposal.every_unit
 
 
 def _check_meter_windows(v: dict[str, Any]) -> None:
