@@ -2,6 +2,7 @@
 
 from collections.abc import Callable
 from datetime import date
+from decimal import Decimal
 from typing import Any
 
 from django.contrib import messages
@@ -21,7 +22,7 @@ from inventory.shelf import Claim, gather_shelves
 from inventory.words import history_words, order_tag, quantity_warning, waiting_words
 from plant.access import needs
 from plant.frame.requests import refusal_on, today_of, user_of
-from plant.models import Change, Mill
+from plant.models import Change, Mill, User
 
 PER_PAGE = 50
 SHOWN = {
@@ -95,68 +96,49 @@ def draw_up(request: HttpRequest) -> HttpResponse:
 @require_POST
 def change_quantities(request: HttpRequest, number: str) -> HttpResponse:
     """Change how many are ordered."""
-    found = _order(number)
-    form = QuantitiesForm(request.POST, order=found, prefix="lines")
 
-    def change(data: dict[str, Any]) -> None:
-        quantities = {line.pk: data[name] for name, line in form.lines.items()}
-        actions.change_quantities(found, quantities, data["version"], user_of(request))
+    def change(found: PurchaseOrder, by: User, version: int, **typed: Decimal) -> None:
+        actions.change_quantities(found, {int(name.removeprefix("line_")): typed[name] for name in typed}, version, by)
 
-    return _act(request, found, form, change, _("The quantities of %(order)s are changed.") % {"order": found})
+    return _act(request, number, QuantitiesForm, "lines", change, _("The quantities of %(order)s are changed."))
 
 
 @needs("draw up orders")
 @require_POST
 def send(request: HttpRequest, number: str) -> HttpResponse:
     """Mark an order as sent."""
-    found = _order(number)
-    form = SendForm(request.POST, order=found, prefix="send")
-
-    def mark(data: dict[str, Any]) -> None:
-        actions.send(found, user_of(request), data["promised_on"], data["version"])
-
-    return _act(request, found, form, mark, _("%(order)s is marked as sent.") % {"order": found})
+    return _act(request, number, SendForm, "send", actions.send, _("%(order)s is marked as sent."))
 
 
 @needs("draw up orders")
 @require_POST
 def promise(request: HttpRequest, number: str) -> HttpResponse:
     """Keep another promised day."""
-    found = _order(number)
-    form = SendForm(request.POST, order=found, prefix="send")
-
-    def keep(data: dict[str, Any]) -> None:
-        actions.promise(found, user_of(request), data["promised_on"], data["version"])
-
-    return _act(request, found, form, keep, _("The new day of %(order)s is kept.") % {"order": found})
+    return _act(request, number, SendForm, "send", actions.promise, _("The new day of %(order)s is kept."))
 
 
 @needs("draw up orders")
 @require_POST
 def withdraw(request: HttpRequest, number: str) -> HttpResponse:
     """Withdraw an order."""
-    found = _order(number)
-    form = WithdrawForm(request.POST, order=found, prefix="withdraw")
-
-    def take_back(data: dict[str, Any]) -> None:
-        actions.withdraw(found, user_of(request), data["reason"], data["version"])
-
-    return _act(request, found, form, take_back, _("%(order)s is withdrawn.") % {"order": found})
+    return _act(request, number, WithdrawForm, "withdraw", actions.withdraw, _("%(order)s is withdrawn."))
 
 
 Form = QuantitiesForm | SendForm | WithdrawForm
 
 
 def _act(
-    request: HttpRequest, found: PurchaseOrder, form: Form, act: Callable[[dict[str, Any]], None], told: str
+    request: HttpRequest, number: str, kind: type[Form], prefix: str, act: Callable[..., None], told: str
 ) -> HttpResponse:
     """Do what the form asks; a refusal stands above the form, which keeps what was typed."""
+    found = _order(number)
+    form = kind(request.POST, order=found, prefix=prefix)
     if form.is_valid():
         with refusal_on(form):
-            act(form.cleaned_data)
-            messages.success(request, told)
+            act(found, by=user_of(request), **form.cleaned_data)
+            messages.success(request, told % {"order": found})
             return redirect(found)
-        found = form.order = _order(found.number)
+        found = form.order = _order(number)
         form.renew()
     return _page(request, found, form)
 

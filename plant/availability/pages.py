@@ -1,5 +1,6 @@
 """The availability report on screen, as paper, and as tables to take away."""
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 from urllib.parse import urlencode
@@ -204,18 +205,22 @@ def _cause_choices(asked: str, chosen: CauseBy, sort: str) -> list[_Link]:
     return [_Link(word, _query(asked, by, sort), by is chosen) for by, word in words.items()]
 
 
-def _back_to_page(request: HttpRequest) -> HttpResponse:
-    """The page says in words what is wrong with the period or the kiln."""
-    return redirect(f"{reverse('plant:availability')}?{request.GET.urlencode()}")
+def _given(request: HttpRequest, give: Callable[[AvailabilityReport], HttpResponse]) -> HttpResponse:
+    """Give what an address asks for; where it cannot be, the page says in words what is wrong with period or kiln."""
+    try:
+        report = _asked_report(request)
+    except REFUSALS:
+        return redirect(f"{reverse('plant:availability')}?{request.GET.urlencode()}")
+    return give(report)
 
 
 @needs("see availability")
 def availability_pdf(request: HttpRequest) -> HttpResponse:
     """Give the report as paper."""
-    try:
-        report = _asked_report(request)
-    except REFUSALS:
-        return _back_to_page(request)
+    return _given(request, _paper)
+
+
+def _paper(report: AvailabilityReport) -> HttpResponse:
     # The PDF library takes its time to load: only who asks for paper waits for it.
     from plant.availability.pdf import AvailabilityPaper
 
@@ -227,13 +232,21 @@ def availability_pdf(request: HttpRequest) -> HttpResponse:
 @needs("see availability")
 def availability_csv(request: HttpRequest) -> HttpResponse:
     """Give the figures of each kiln as a table; volumes in m³ whatever unit the mill shows."""
-    try:
-        report = _asked_report(request)
-    except REFUSALS:
-        return _back_to_page(request)
-    return csv_response(f"{report.file_stem}.csv", KILN_COLUMNS, _kiln_table(report))
+    return _given(request, lambda report: csv_response(f"{report.file_stem}.csv", KILN_COLUMNS, _kiln_table(report)))
 
 
+_HOURS = ("able", "slowed", "planned", "stopped", "outside", "no_timber", "total", "slowed_equivalent")
+_VOLUMES = (
+    "could_dry_m3",
+    "no_timber_m3",
+    "outside_m3",
+    "planned_m3",
+    "stopped_m3",
+    "slowed_m3",
+    "under_way_m3",
+    "pace_m3",
+    "dried_m3",
+)
 KILN_COLUMNS = (
     "kiln",
     "usable_m3",
@@ -248,31 +261,15 @@ KILN_COLUMNS = (
     "mtbf_lower_h",
     "mtbf_upper_h",
     "mean_time_to_restoration_h",
-    "able_h",
-    "slowed_h",
-    "planned_h",
-    "stopped_h",
-    "outside_h",
-    "no_timber_h",
-    "total_h",
-    "slowed_equivalent_h",
-    "could_dry_m3",
-    "no_timber_m3",
-    "outside_m3",
-    "planned_m3",
-    "stopped_m3",
-    "slowed_m3",
-    "under_way_m3",
-    "pace_m3",
-    "dried_m3",
+    *(f"{name}_h" for name in _HOURS),
+    *_VOLUMES,
 )
 
 
 def _kiln_table(report: AvailabilityReport) -> list[list[object]]:
     table: list[list[object]] = []
     for kiln in report.kilns:
-        failed, hours, drying = kiln.failure_figures, kiln.hours, kiln.bridge
-        volumes = [None if drying is None else getattr(drying, name) for name in _BRIDGE_FIELDS]
+        failed, drying = kiln.failure_figures, kiln.bridge
         table.append(
             [
                 kiln.tag,
@@ -288,15 +285,11 @@ def _kiln_table(report: AvailabilityReport) -> list[list[object]]:
                 _number(failed.mtbf_lower_h, 2),
                 _number(failed.mtbf_upper_h, 2),
                 _number(failed.mean_time_to_restoration_h, 2),
-                *(hours.able, hours.slowed, hours.planned, hours.stopped, hours.outside, hours.no_timber, hours.total),
-                hours.slowed_equivalent,
-                *volumes,
+                *(getattr(kiln.hours, name) for name in _HOURS),
+                *(None if drying is None else getattr(drying, name) for name in _VOLUMES),
             ]
         )
     return table
-
-
-_BRIDGE_FIELDS = KILN_COLUMNS[KILN_COLUMNS.index("could_dry_m3") :]
 
 
 def _number(value: Any, decimals: int) -> str | None:
@@ -306,10 +299,10 @@ def _number(value: Any, decimals: int) -> str | None:
 @needs("see availability")
 def downtime_csv(request: HttpRequest) -> HttpResponse:
     """Give every record of downtime that reaches into the period."""
-    try:
-        report = _asked_report(request)
-    except REFUSALS:
-        return _back_to_page(request)
+    return _given(request, _downtime_table)
+
+
+def _downtime_table(report: AvailabilityReport) -> HttpResponse:
     columns = (
         "kiln",
         "kind",
