@@ -1,6 +1,6 @@
 """Proof tests: each thing that fails unseen, when it was last tested, by whom, with which seal."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import date
 from typing import Any
@@ -16,7 +16,7 @@ from django.utils.translation import ngettext
 from maintenance.models import ProofTest, TaskSheet
 from plant import clock
 from plant.access import needs
-from plant.frame.export import csv_response
+from plant.frame.export import csv_of
 from plant.frame.requests import mill_of, query_without_page
 from plant.models import Component
 
@@ -123,30 +123,16 @@ def _lead(every: int, bad: int, due_on: date | None) -> str:
 @needs("see rounds")
 def proof_tests_csv(request: HttpRequest) -> HttpResponse:
     """Give every proof test ever made as CSV, newest first."""
-    header = [
-        _("kiln"),
-        _("component"),
-        _("tested"),
-        _("tested by"),
-        _("outcome"),
-        _("number of the seal"),
-        _("next due"),
-        _("work order"),
-        _("note"),
-    ]
+    columns: dict[str, Callable[[ProofTest], object]] = {
+        _("kiln"): lambda test: test.component.kiln.tag,
+        _("component"): lambda test: test.component.name,
+        _("tested"): lambda test: test.tested_at,
+        _("tested by"): lambda test: test.tested_by.name,
+        _("outcome"): lambda test: test.get_outcome_display(),
+        _("number of the seal"): lambda test: test.seal_no,
+        _("next due"): lambda test: test.next_due_on,
+        _("work order"): lambda test: test.work_order.number if test.work_order else "",
+        _("note"): lambda test: test.note,
+    }
     tests = ProofTest.objects.select_related("component__kiln", "tested_by", "work_order").order_by("-tested_at", "-id")
-    rows = (
-        [
-            test.component.kiln.tag,
-            test.component.name,
-            test.tested_at,
-            test.tested_by.name,
-            test.get_outcome_display(),
-            test.seal_no,
-            test.next_due_on,
-            test.work_order.number if test.work_order else "",
-            test.note,
-        ]
-        for test in tests
-    )
-    return csv_response("proof-tests.csv", header, rows)
+    return csv_of("proof-tests.csv", columns, tests)

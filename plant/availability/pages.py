@@ -2,6 +2,8 @@
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import partial
+from operator import attrgetter
 from typing import Any
 from urllib.parse import urlencode
 
@@ -14,7 +16,7 @@ from django.utils.translation import gettext as _
 from plant import clock
 from plant.access import needs
 from plant.availability.charts import BEING_WORDS, axis_ticks, bridge_bars, strip_rows
-from plant.availability.report import AvailabilityReport, CauseBy, draw_report
+from plant.availability.report import AvailabilityReport, CauseBy, KilnReport, draw_report
 from plant.availability.report_period import (
     PeriodError,
     ReportPeriod,
@@ -34,7 +36,8 @@ from plant.availability.words import (
     title,
     total_figures,
 )
-from plant.frame.export import csv_response
+from plant.charges.rows import DowntimeLine
+from plant.frame.export import csv_of
 from plant.models import Kiln, Mill
 
 FIRST_CAUSES = 8
@@ -232,7 +235,7 @@ def _paper(report: AvailabilityReport) -> HttpResponse:
 @needs("see availability")
 def availability_csv(request: HttpRequest) -> HttpResponse:
     """Give the figures of each kiln as a table; volumes in m³ whatever unit the mill shows."""
-    return _given(request, lambda report: csv_response(f"{report.file_stem}.csv", KILN_COLUMNS, _kiln_table(report)))
+    return _given(request, lambda report: csv_of(f"{report.file_stem}.csv", _kiln_columns(report), report.kilns))
 
 
 _HOURS = ("able", "slowed", "planned", "stopped", "outside", "no_timber", "total", "slowed_equivalent")
@@ -247,49 +250,31 @@ _VOLUMES = (
     "pace_m3",
     "dried_m3",
 )
-KILN_COLUMNS = (
-    "kiln",
-    "usable_m3",
-    "counted_from",
-    "counted_until",
-    "availability",
-    "equivalent_availability",
-    "operating_h",
-    "failures",
-    "open_failures",
-    "mtbf_h",
-    "mtbf_lower_h",
-    "mtbf_upper_h",
-    "mean_time_to_restoration_h",
-    *(f"{name}_h" for name in _HOURS),
-    *_VOLUMES,
-)
 
 
-def _kiln_table(report: AvailabilityReport) -> list[list[object]]:
-    table: list[list[object]] = []
-    for kiln in report.kilns:
-        failed, drying = kiln.failure_figures, kiln.bridge
-        table.append(
-            [
-                kiln.tag,
-                kiln.usable_m3,
-                kiln.counted_from_at,
-                report.until_at,
-                _number(kiln.availability, 5),
-                _number(kiln.equivalent_availability, 5),
-                _number(failed.operating_h, 2),
-                failed.failures,
-                failed.open_failures,
-                _number(failed.mtbf_h, 2),
-                _number(failed.mtbf_lower_h, 2),
-                _number(failed.mtbf_upper_h, 2),
-                _number(failed.mean_time_to_restoration_h, 2),
-                *(getattr(kiln.hours, name) for name in _HOURS),
-                *(None if drying is None else getattr(drying, name) for name in _VOLUMES),
-            ]
-        )
-    return table
+def _kiln_columns(report: AvailabilityReport) -> dict[str, Callable[[KilnReport], object]]:
+    """Return the columns of the table of kilns; a kiln without a bridge has no volumes."""
+    return {
+        "kiln": lambda kiln: kiln.tag,
+        "usable_m3": lambda kiln: kiln.usable_m3,
+        "counted_from": lambda kiln: kiln.counted_from_at,
+        "counted_until": lambda kiln: report.until_at,
+        "availability": lambda kiln: _number(kiln.availability, 5),
+        "equivalent_availability": lambda kiln: _number(kiln.equivalent_availability, 5),
+        "operating_h": lambda kiln: _number(kiln.failure_figures.operating_h, 2),
+        "failures": lambda kiln: kiln.failure_figures.failures,
+        "open_failures": lambda kiln: kiln.failure_figures.open_failures,
+        "mtbf_h": lambda kiln: _number(kiln.failure_figures.mtbf_h, 2),
+        "mtbf_lower_h": lambda kiln: _number(kiln.failure_figures.mtbf_lower_h, 2),
+        "mtbf_upper_h": lambda kiln: _number(kiln.failure_figures.mtbf_upper_h, 2),
+        "mean_time_to_restoration_h": lambda kiln: _number(kiln.failure_figures.mean_time_to_restoration_h, 2),
+        **{f"{name}_h": attrgetter(f"hours.{name}") for name in _HOURS},
+        **{name: partial(_volume, name) for name in _VOLUMES},
+    }
+
+
+def _volume(name: str, kiln: KilnReport) -> object:
+    return None if kiln.bridge is None else getattr(kiln.bridge, name)
 
 
 def _number(value: Any, decimals: int) -> str | None:
@@ -303,31 +288,16 @@ def downtime_csv(request: HttpRequest) -> HttpResponse:
 
 
 def _downtime_table(report: AvailabilityReport) -> HttpResponse:
-    columns = (
-        "kiln",
-        "kind",
-        "start",
-        "end",
-        "hours_in_period",
-        "share_of_capacity_lost",
-        "component",
-        "component_kind",
-        "failure_mode",
-        "cause",
-    )
-    rows = (
-        [
-            line.kiln_tag,
-            line.kind.value,
-            line.start_at,
-            line.end_at,
-            report.hours_in_period(line),
-            line.share_lost,
-            line.component,
-            line.component_kind,
-            line.failure_mode,
-            line.cause,
-        ]
-        for line in report.lines()
-    )
-    return csv_response(f"{report.file_stem}-downtime.csv", columns, rows)
+    columns: dict[str, Callable[[DowntimeLine], object]] = {
+        "kiln": lambda line: line.kiln_tag,
+        "kind": lambda line: line.kind.value,
+        "start": lambda line: line.start_at,
+        "end": lambda line: line.end_at,
+        "hours_in_period": report.hours_in_period,
+        "share_of_capacity_lost": lambda line: line.share_lost,
+        "component": lambda line: line.component,
+        "component_kind": lambda line: line.component_kind,
+        "failure_mode": lambda line: line.failure_mode,
+        "cause": lambda line: line.cause,
+    }
+    return csv_of(f"{report.file_stem}-downtime.csv", columns, report.lines())

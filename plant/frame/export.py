@@ -2,13 +2,15 @@
 
 import csv
 import re
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from datetime import date, datetime
 from decimal import Decimal
+from typing import TypeVar
 
 from django.http import HttpResponse
 from django.utils import timezone
 
+Row = TypeVar("Row")
 # What a spreadsheet program takes for the beginning of a formula.
 FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r", "\n")
 PLAIN_NUMBER = re.compile(r"[+-]?\d+([.,]\d+)?")
@@ -44,3 +46,8 @@ def csv_response(filename: str, header: Sequence[object], rows: Iterable[Sequenc
     writer.writerow([csv_cell(cell) for cell in header])
     writer.writerows([csv_cell(cell) for cell in row] for row in rows)
     return response
+
+
+def csv_of(filename: str, columns: Mapping[str, Callable[[Row], object]], rows: Iterable[Row]) -> HttpResponse:
+    """Answer with a CSV file of columns, each with its heading and what stands in it of a row."""
+    return csv_response(filename, list(columns), ([cell(row) for cell in columns.values()] for row in rows))
