@@ -35,6 +35,7 @@ from maintenance.watches.trials import TRY_TASK, run_trial, want_trial
 from maintenance.work.course import start
 from plant import clock
 from plant.access import Role
+from plant.basics.sentences import typed
 from plant.models import Absence, Channel, Downtime, FileIntake, Job, Kiln, Reading, ReadingSource, RoleHeld, User
 from plant.readings.mqtt.messages import Message, Refused, keep_refused
 from plant.readings.source_tokens import make_token, revoke_token
@@ -124,7 +125,7 @@ def heard(kiln: Kiln) -> None:
     watch = first(KilnWatch.objects.filter(kiln=kiln))
     for hours in (3, 9):
         begin_at = clock.now() - timedelta(hours=hours)
-        Firing.objects.create(watch=watch, begin_at=begin_at, noticed_at=begin_at, sentence="The wick is dry.")
+        Firing.objects.create(watch=watch, begin_at=begin_at, noticed_at=begin_at, sentence=typed("The wick is dry."))
     own = copy_watch(watch, by=somebody(Role.ADMINISTRATOR), name="own numbers", parameters=watch.parameters)
     result = run_trial(own, 30, own.parameters)
     want_trial(own, 30, own.parameters, by=somebody(Role.ADMINISTRATOR), now=clock.now())

@@ -14,8 +14,8 @@ from plant.fields import SentencesField
 
 # Letters alone: figures that stand high, as in m³, are none.
 WORD: Final = re.compile(r"[^\W\d_¹²³]+")
-#: Where a list of words is kept as one text, and where a long text was cut.
-LISTED: Final = ";"
+#: Where a list of words is kept as one text, where a text has a gap for a number, and where a long text was cut.
+PARTED: Final = re.compile(r";|\{\w+\}")
 CUT: Final = "…"
 
 
@@ -34,7 +34,7 @@ def known_texts() -> Iterator[str]:
             for value in _values(field):
                 for text in _texts_in(value):
                     yield " ".join(text.split())
-                    yield from (one.strip() for one in text.split(LISTED))
+                    yield from (" ".join(one.split()) for one in PARTED.split(text))
 
 
 def _fields() -> Iterator[Any]:

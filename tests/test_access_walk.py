@@ -29,6 +29,7 @@ from maintenance.models import (
 )
 from plant import clock
 from plant.access import Role, access_table
+from plant.basics.sentences import typed
 from plant.models import Absence, Job, Qualification, ReadingSource, Shift, ShiftDuty, User
 from plant.readings.source_tokens import make_token
 from tests.factories import (
@@ -148,7 +149,7 @@ def things(db: None) -> dict[str, dict[str, Any]]:
     dry = Watch.objects.create(
         kiln=kiln, code="wick", name="Wick", severity="notice", component_kind=fan.kind, sentence="Dry.", **looks_at
     )
-    fired = Firing.objects.create(watch=dry, begin_at=now, noticed_at=now, sentence="Dry.")
+    fired = Firing.objects.create(watch=dry, begin_at=now, noticed_at=now, sentence=typed("Dry."))
     job = Job.objects.create(key="nothing", what="nothing", wanted_at=now, not_before_at=now)
     sending = ReadingSource.objects.create(code="controller", name="Controller", way="sends")
     token, _text = make_token(sending, by=None)

@@ -54,7 +54,7 @@ STILL_ENGLISH: Final[Mapping[str, str]] = {
     r"is away|is at (WO|work)|within the shift|has no opening long enough": PLACING,
     r"heating up": "The phases of a charge on the board are said by their codes.",
     r"^(state|kiln state|locked out by|said|ends in|mill): |^Plan$": HISTORY,
-    r"dry bulb|^Plate |only fan|^Wet bulb follows": "What a watch says has gaps, which are filled where it is shown.",
+    r"(?i)whether a dry bulb": "Signals that watches look at have names in plain text in climate_signals.",
     r"^Line 3: no number|^The message is neither|^empty$": "What was wrong with a file or message is kept as text.",
 }
 

@@ -10,6 +10,7 @@ from maintenance.models.catalogue import TaskSheet
 from maintenance.models.checks import Defect
 from maintenance.models.querysets import FiringQuerySet, WatchQuerySet
 from maintenance.models.work import WorkOrder
+from plant.fields import SentencesField
 from plant.models import Component, ComponentKind, Kiln
 
 
@@ -78,7 +79,7 @@ class Firing(models.Model):
     end_at = models.DateTimeField(_("until"), null=True, blank=True)
     noticed_at = models.DateTimeField(_("noticed"))
     worst_value = models.FloatField(null=True)
-    sentence = models.TextField(_("what it says"))
+    sentence = SentencesField(_("what it says"))
     # Readings before and after, thinned for a chart; the suspects, the most likely first.
     picture = models.JSONField(default=dict)
     suspects = models.JSONField(default=list)

@@ -106,7 +106,7 @@ def _go_on(firing: Firing, watch: Watch, spec: WatchSpec, seen: Seen, until_s: i
     worst = _known(seen.worst)
     if not has_ended and firing.worst_value == worst:
         return False
-    firing.worst_value, firing.sentence = worst, _said(watch, spec, seen)
+    firing.worst_value, firing.sentence = worst, (_said(watch, spec, seen),)
     fields = ["worst_value", "sentence"]
     if seen.end_s is not None:
         firing.end_at = from_epoch_s(seen.end_s)
@@ -120,8 +120,8 @@ def _known(value: float) -> float | None:
     return value if isfinite(value) else None
 
 
-def _said(watch: Watch, spec: WatchSpec, seen: Seen) -> str:
-    return sentence(spec, heard_of(seen, watch.kiln.mill), watch.kiln.mill)
+def _said(watch: Watch, spec: WatchSpec, seen: Seen) -> Sentence:
+    return sentence(spec, heard_of(seen, watch.kiln.mill))
 
 
 def _seen_of(firing: Firing) -> Seen:
@@ -147,7 +147,7 @@ def _follow_up(firing: Firing, watch: Watch, looked: Looked) -> None:
     for one in [firing, *(one for one in agreeing if one.is_notice)]:
         one.work_order, one.is_notice = order, False
         one.save(update_fields=["work_order", "is_notice"])
-    Change.record(order, "watch spoke up", by=None, after={"watch": watch.name}, note=firing.sentence)
+    Change.record(order, "watch spoke up", by=None, after={"watch": watch.name}, said=firing.sentence)
 
 
 def _join(firing: Firing, watch: Watch) -> WorkOrder | None:
@@ -157,7 +157,7 @@ def _join(firing: Firing, watch: Watch) -> WorkOrder | None:
         cost, priced, unknown = _cost(watch, clock.now())
         asked = Asked(
             origin=WorkOrder.Origin.WATCH,
-            why=" ".join(words for words in (firing.sentence, _suspect_words(firing), priced) if words),
+            why=" ".join(words for words in (say(firing.sentence), _suspect_words(firing), priced) if words),
             due_at=clock.now() + timedelta(days=watch.due_days),
             cost_of_delay_per_day=cost,
             cost_unknown_why=unknown,
@@ -203,7 +203,7 @@ def _raise(firing: Firing, watch: Watch) -> WorkOrder:
         is_safety=is_safety,
         cost_of_delay_per_day=cost,
         cost_unknown_why=unknown,
-        why=" ".join(part for part in (firing.sentence, _suspect_words(firing), priced) if part),
+        why=" ".join(part for part in (say(firing.sentence), _suspect_words(firing), priced) if part),
     )
     parts = list(Part.objects.filter(pk__in=order.parts.values("part")))
     if parts:

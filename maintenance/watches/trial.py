@@ -22,6 +22,7 @@ from maintenance.watches.verdicts import FOUND_BEFORE, PROVES_WITHIN, defects_ab
 from maintenance.watches.words import heard_of, sentence
 from plant import clock
 from plant.basics.periods import from_epoch_s, to_epoch_s
+from plant.basics.sentences import Sentence
 from plant.models import Charge, Downtime
 from plant.readings.calculations.climate_signals import lookback_minutes, signal_values
 from plant.readings.calculations.climate_view import View
@@ -40,7 +41,7 @@ class TrialFiring:
     begin_at: datetime
     end_at: datetime | None
     worst: float
-    sentence: str
+    sentence: Sentence
     is_right: bool
     proof: str
 
@@ -178,7 +179,7 @@ def _judged(watch: Watch, spec: WatchSpec, seen: Seen, troubles: Sequence[_Troub
     begin_at = from_epoch_s(seen.begin_s)
     end_at = from_epoch_s(seen.end_s) if seen.end_s is not None else None
     proof = next((trouble.what for trouble in troubles if _proves(trouble, begin_at, end_at)), "")
-    said = sentence(spec, heard_of(seen, watch.kiln.mill), watch.kiln.mill)
+    said = sentence(spec, heard_of(seen, watch.kiln.mill))
     return TrialFiring(begin_at, end_at, seen.worst, said, bool(proof), proof)
 
 

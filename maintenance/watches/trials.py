@@ -15,6 +15,7 @@ from maintenance.watches.specs import spec_of
 from maintenance.watches.trial import TrialResult, try_on_past
 from plant.background.queueing import enqueue
 from plant.basics.periods import from_epoch_s, to_epoch_s
+from plant.basics.sentences import to_json
 from plant.models import Charge, Job, User
 
 TRY_TASK: Final = "try a watch on the past"
@@ -59,7 +60,7 @@ def _kept(result: TrialResult) -> dict[str, Any]:
             {
                 "begin_s": to_epoch_s(one.begin_at),
                 "end_s": to_epoch_s(one.end_at) if one.end_at else None,
-                "sentence": one.sentence,
+                "sentence": to_json(one.sentence),
                 "proof": one.proof if one.is_right else "",
             }
             for one in result.raised[:MOST_KEPT]
@@ -78,7 +79,8 @@ class Mark:
     kind: str
     at: datetime
     end_at: datetime | None
-    said: str
+    #: As it is kept: sentences as JSON, text of earlier versions and what somebody typed as it is.
+    said: Mapping[str, Any] | str
     proof: str
 
 

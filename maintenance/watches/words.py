@@ -5,7 +5,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
-from math import isfinite
+from math import isfinite, isnan
+from typing import Any
 
 from django.utils.formats import date_format
 from django.utils.timezone import localtime
@@ -27,8 +28,10 @@ from maintenance.watches.calculations.rule_kinds import (
 from maintenance.watches.calculations.trends import Trend
 from maintenance.watches.specs import spec_of
 from plant.basics.periods import from_epoch_s
+from plant.basics.sentences import Sentence
 from plant.basics.units import FAHRENHEIT
 from plant.frame.figures import DASH, quantity
+from plant.frame.saying import current_mill
 from plant.frame.units import temperature_scale
 from plant.models import Channel, Mill, Phase
 from plant.physics.quantities import QUANTITIES
@@ -46,6 +49,7 @@ WRITTEN = {
     "min": "min",
 }
 PER_DEGREE = {"K": "°F", "K/h": "°F/h"}
+CHARGES = "charges"
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,22 +81,29 @@ def shown_unit(unit: str, mill: Mill) -> InUnit:
         return InUnit(scale.unit, float(scale.factor), float(scale.offset))
     if unit in PER_DEGREE and is_fahrenheit:
         return InUnit(PER_DEGREE[unit], float(FAHRENHEIT.factor))
+    if unit == CHARGES:
+        return InUnit(_("charges"))
     return InUnit(WRITTEN.get(unit, unit))
 
 
 def unit_for(spec: WatchSpec, mill: Mill) -> InUnit:
     """Return how the mill is shown what a watch's rule compares."""
+    return shown_unit(kept_unit(spec), mill)
+
+
+def kept_unit(spec: WatchSpec) -> str:
+    """Return the code of the unit in which a watch's rule compares."""
     if isinstance(spec.rule, NoData):
-        return InUnit("min")
+        return "min"
     if isinstance(spec.rule, RunningSince):
-        return InUnit("h" if spec.rule.hours is not None else _("charges"))
+        return "h" if spec.rule.hours is not None else CHARGES
     if isinstance(spec.rule, Message):
-        return InUnit("")
+        return ""
     unit = figure_unit(spec.signal) if spec.is_per_charge else unit_of(spec.signal)
     if isinstance(spec.rule, Drift) or DIFFERENCE in spec.signal or isinstance(spec.rule, RateOfChange):
         # What is compared is a difference: a step of 1 °C is one of 1 K.
         unit = "K" if unit == "degC" else unit
-    return shown_unit(f"{unit}/h" if isinstance(spec.rule, RateOfChange) else unit, mill)
+    return f"{unit}/h" if isinstance(spec.rule, RateOfChange) else unit
 
 
 def limit_of(spec: WatchSpec) -> float | None:
@@ -125,22 +136,42 @@ def heard_of(seen: Seen, mill: Mill) -> Heard:
     return Heard(seen.worst, seen.since_s, seen.charges, crosses_on)
 
 
-def sentence(spec: WatchSpec, heard: Heard, mill: Mill) -> str:
-    """Say what a watch says, with the numbers of one firing in the mill's units and time."""
-    unit = unit_for(spec, mill)
-    at = localtime(from_epoch_s(heard.since_s), mill.zone)
+def sentence(spec: WatchSpec, heard: Heard) -> Sentence:
+    """Return what a watch says of one firing: its words as they stand now, with the numbers to be filled in."""
     # A sentence about a fall says “less”: it names how much, without a sign.
     falls = isinstance(spec.rule, Drift) and spec.rule.side == "below"
-    said = {
-        "place": place_words(spec.place),
-        "value": unit.number(-heard.value if falls else heard.value),
-        "limit": unit.number(limit_of(spec)),
-        "unit": unit.word,
-        "since": date_format(at, "j M H:i"),
-        "charges": str(heard.charges) if heard.charges is not None else DASH,
-        "day": date_format(heard.crosses_on, "j M Y") if heard.crosses_on else DASH,
+    numbers = {
+        "value": -heard.value if falls else heard.value,
+        "limit": limit_of(spec),
+        "charges": heard.charges,
+        "crosses_on": heard.crosses_on,
     }
-    return _filled(spec.sentence, said)
+    known = {name: one for name, one in numbers.items() if not (one is None or (isinstance(one, float) and isnan(one)))}
+    return Sentence.of(
+        "watch.says",
+        words=spec.sentence,
+        place=spec.place,
+        unit=kept_unit(spec),
+        since_at=from_epoch_s(heard.since_s),
+        **known,
+    )
+
+
+def say_watch(told: Sentence) -> str:
+    """Fill the words of a watch with the numbers of one firing, in the mill's units and time."""
+    values: dict[str, Any] = dict(told.values)
+    mill = current_mill()
+    unit, crosses_on = shown_unit(values["unit"], mill), values.get("crosses_on")
+    said = {
+        "place": place_words(values["place"]),
+        "value": unit.number(values.get("value")),
+        "limit": unit.number(values.get("limit")),
+        "unit": unit.word,
+        "since": date_format(localtime(values["since_at"], mill.zone), "j M H:i"),
+        "charges": str(values.get("charges", DASH)),
+        "day": date_format(crosses_on, "j M Y") if crosses_on else DASH,
+    }
+    return _filled(values["words"], said)
 
 
 def sentence_to_come(spec: WatchSpec, mill: Mill) -> str:

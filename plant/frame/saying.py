@@ -14,9 +14,10 @@ sentences one after the other, several clauses (which have no full stop) with se
 """
 
 import logging
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from contextvars import ContextVar
+from dataclasses import dataclass
 from datetime import date, datetime
 from decimal import Decimal
 from functools import cache
@@ -39,7 +40,18 @@ from plant.frame.units import temperature_in, volume_in
 from plant.models import Mill
 
 log = logging.getLogger(__name__)
-Patterns = Mapping[str, str | Promise]
+
+
+@dataclass(frozen=True, slots=True)
+class Worded:
+    """In place of a pattern, for words that a mill writes itself: what fills them, and the values it may be given."""
+
+    say: Callable[[Sentence], str]
+    names: frozenset[str]
+
+
+Pattern = str | Promise | Worded
+Patterns = Mapping[str, Pattern]
 OWN: Final[Patterns] = {TYPED: gettext_lazy("%(text)s")}
 ENDS: Final = (".", "!", "?", "…", ":")
 
@@ -57,7 +69,7 @@ def saying_for(mill: Mill | None) -> Iterator[None]:
 
 
 @cache
-def patterns() -> dict[str, str | Promise]:
+def patterns() -> dict[str, Pattern]:
     """Return code -> pattern of all apps and rooms. Raises ImproperlyConfigured where two answer to one code."""
     found = dict(OWN)
     for app in apps.get_app_configs():
@@ -88,7 +100,8 @@ def say_kept(kept: Iterable[Mapping[str, Any]] | str | None) -> str:
 def _say(told: Sentence) -> str:
     values = {name: _say_value(name, value) for name, value in told.values}
     try:
-        return str(patterns()[told.code] % values)
+        pattern = patterns()[told.code]
+        return pattern.say(told) if isinstance(pattern, Worded) else str(pattern % values)
     except (KeyError, TypeError, ValueError):
         # A row of another version: better its figures than a page that cannot be shown.
         log.exception("There is no pattern that says: %s", told)
@@ -130,7 +143,7 @@ def _say_value(name: str, value: Value) -> Any:
 
 
 def _say_instant(at: datetime, ending: str) -> str:
-    zone = _current_mill().zone
+    zone = current_mill().zone
     local = at.astimezone(zone)
     if ending == "on":
         return str(date_format(local, "j M Y"))
@@ -148,9 +161,9 @@ def _say_number(value: int | float | Decimal, ending: str) -> Any:
         case "h":
             return _("%s h") % quantity(number, 1)
         case "c":
-            return temperature_in(number, _current_mill())
+            return temperature_in(number, current_mill())
         case "m3":
-            return volume_in(number, _current_mill(), 0 if abs(number) >= 10 else 1)
+            return volume_in(number, current_mill(), 0 if abs(number) >= 10 else 1)
         case "pct":
             return f"{quantity(number, 1)} %"
         case "share":
@@ -165,8 +178,9 @@ def _say_number(value: int | float | Decimal, ending: str) -> Any:
 def _say_money(amount: Decimal) -> str:
     """Say an amount in whole units; with hundredths where it is less than ten and has some."""
     decimals = 0 if abs(amount) >= 10 or amount == amount.to_integral_value() else 2
-    return f"{fixed(amount, decimals)} {_current_mill().currency}".strip()
+    return f"{fixed(amount, decimals)} {current_mill().currency}".strip()
 
 
-def _current_mill() -> Mill:
+def current_mill() -> Mill:
+    """Return the mill in whose zone and units is said what is said now."""
     return _mill.get() or Mill.objects.current()

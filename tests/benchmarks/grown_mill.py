@@ -490,7 +490,7 @@ def fill_firings(ground: Ground, watch: Watch, count: int, *, going_on: bool = F
             end_at=None if going_on and n == 0 else ground.now - 5 * HOUR * n - 4 * HOUR,
             noticed_at=ground.now - 5 * HOUR * n,
             worst_value=70,
-            sentence="Fan 1 draws 70 %.",
+            sentence=typed("Fan 1 draws 70 %."),
             is_notice=True,
             verdict=("", "right", "wrong")[n % 3],
         )

@@ -198,7 +198,7 @@ def fired(kiln: Kiln, **facts: Any) -> Firing:
         kiln=kiln, code="wick-dry", defaults={"name": "Wick dry", "severity": "work_order", "sentence": "Dry."}
     )
     return Firing.objects.create(
-        watch=watch, noticed_at=MONDAY, sentence="The wick is dry.", **{"begin_at": MONDAY, **facts}
+        watch=watch, noticed_at=MONDAY, sentence=typed("The wick is dry."), **{"begin_at": MONDAY, **facts}
     )
 
 

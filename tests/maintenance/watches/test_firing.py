@@ -13,6 +13,7 @@ from maintenance.watches.firing_picture import draw
 from maintenance.watches.looking import look_over_past
 from maintenance.watches.verdicts import judge
 from maintenance.work.course import finish, withdraw
+from plant.frame.saying import say
 from plant.models import FailureMode, Fitting, Kiln, Mill
 from tests.factories import MONDAY, UserFactory, WorkOrderFactory
 from tests.maintenance.mill import a_user, signed_in
@@ -55,8 +56,8 @@ def test_the_work_order_says_why_and_takes_the_watchs_terms() -> None:
     order = WorkOrder.objects.get()
     assert (order.origin, order.component.tag, order.sheet.code) == ("watch", "psychrometer-left", "wick-exchange")  # type: ignore[union-attr]
     assert order.due_at == MONDAY + timedelta(days=2)
-    assert firing.sentence == "The wet bulb on the left is only 0.2 K below the dry bulb since 2 Mar 18:00."
-    assert order.why.startswith(firing.sentence)
+    assert say(firing.sentence) == "The wet bulb on the left is only 0.2 K below the dry bulb since 2 Mar 18:00."
+    assert order.why.startswith(say(firing.sentence))
     assert "Suspected, the likeliest first: wick dry" in order.why
     assert order.steps.exists()
 
@@ -78,7 +79,7 @@ def test_a_watch_joins_work_that_somebody_asked_for_on_its_component() -> None:
 def test_the_sentence_is_said_in_the_mills_units() -> None:
     kiln = a_watched_kiln()
     Mill.objects.update(temperature_unit="degF")
-    assert "only 0.36 °F below" in a_dry_wick(kiln).sentence
+    assert "only 0.36 °F below" in say(a_dry_wick(kiln).sentence)
 
 
 def test_waiting_has_its_price_where_the_watch_names_a_loss() -> None:
@@ -338,7 +339,7 @@ def test_the_picture_can_be_drawn_and_read_as_a_table() -> None:
 def test_the_work_order_page_shows_what_the_watch_saw(client: Client) -> None:
     firing = a_dry_wick()
     page = signed_in(client, a_user("technician")).get(WorkOrder.objects.get().get_absolute_url()).content.decode()
-    assert firing.sentence in page
+    assert say(firing.sentence) in page
     assert "<svg viewBox" in page
     assert "The same as a table" in page
 

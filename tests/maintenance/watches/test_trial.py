@@ -10,6 +10,7 @@ from maintenance.watches.calculations.rule_kinds import Limit
 from maintenance.watches.specs import spec_of
 from maintenance.watches.trial import TrialResult, try_on_past
 from plant.basics.periods import from_epoch_s
+from plant.frame.saying import say
 from plant.models import Downtime, FailureMode, Kiln
 from tests.factories import ChargeFactory
 from tests.maintenance.watching_mill import (
@@ -58,7 +59,7 @@ def test_the_trial_sees_what_looking_saw_and_stores_nothing() -> None:
     assert not Firing.objects.exists()
     looked(kiln, until_s)
     seen = list(Firing.objects.order_by("begin_at").values_list("begin_at", "end_at", "worst_value", "sentence"))
-    assert [(one.begin_at, one.end_at, one.worst, one.sentence) for one in result.raised] == seen
+    assert [(one.begin_at, one.end_at, one.worst, (one.sentence,)) for one in result.raised] == seen
     assert len(seen) == 2
     assert (result.work_orders, WorkOrder.objects.count()) == (1, 1)
 
@@ -145,5 +146,5 @@ def test_a_watch_on_charges_is_tried_on_their_figures(monkeypatch: pytest.Monkey
     result = try_on_past(watch, days=98, until=until)
     (firing,) = result.raised
     assert result.known_share == 1
-    assert "It will pass 12 h about" in firing.sentence
+    assert "It will pass 12 h about" in say(firing.sentence)
     assert firing.end_at is None

@@ -17,6 +17,8 @@ from maintenance.watches.calculations.rows import RULES
 from maintenance.watches.forms import SIDES, WORDINGS
 from maintenance.watches.trials import TRY_TASK
 from plant.background.running import run_job
+from plant.basics.sentences import typed
+from plant.frame.saying import say
 from plant.models import Change, FailureMode, Job, Kiln, Mill
 from tests.factories import MONDAY, ComponentKindFactory, DefectFactory, UserFactory
 from tests.maintenance.mill import signed_in
@@ -88,7 +90,7 @@ def test_what_goes_on_now_stands_above_with_its_work_order(master: Client) -> No
     firing = Firing.objects.get()
     page = text(master.get("/watches/"))
     assert "One speaks up now, 1 of them with a work order." in page
-    assert firing.sentence in page
+    assert say(firing.sentence) in page
     assert firing.work_order
     assert firing.work_order.number in page
 
@@ -147,7 +149,7 @@ def add_watches(kiln: Kiln, numbers: Iterable[int]) -> None:
         made.pk, made.code, made.name = None, f"copy-{number}", f"copy {number}"
         made._state.adding = True
         made.save()
-        Firing.objects.create(watch=made, begin_at=MONDAY, noticed_at=MONDAY, sentence="Dry.", is_notice=True)
+        Firing.objects.create(watch=made, begin_at=MONDAY, noticed_at=MONDAY, sentence=typed("Dry."), is_notice=True)
 
 
 def test_the_number_of_queries_does_not_grow(master: Client, watch: Watch) -> None:
@@ -161,7 +163,7 @@ def test_the_number_of_queries_does_not_grow(master: Client, watch: Watch) -> No
     add_watches(watch.kiln, range(1, 20))
     for hour in range(1, 9):
         begin_at = MONDAY + timedelta(days=1, hours=hour)
-        Firing.objects.create(watch=watch, begin_at=begin_at, noticed_at=MONDAY, sentence="Dry.")
+        Firing.objects.create(watch=watch, begin_at=begin_at, noticed_at=MONDAY, sentence=typed("Dry."))
     assert (queries("/watches/"), queries(watch.get_absolute_url())) == few
 
 
@@ -192,7 +194,9 @@ def test_a_job_shows_the_last_that_watches_saw_and_how_many_there_were(master: C
     assert order
     for hour in range(1, 8):
         begin_at = MONDAY + timedelta(days=1, hours=hour)
-        Firing.objects.create(watch=watch, begin_at=begin_at, noticed_at=begin_at, sentence="Dry.", work_order=order)
+        Firing.objects.create(
+            watch=watch, begin_at=begin_at, noticed_at=begin_at, sentence=typed("Dry."), work_order=order
+        )
     page = text(master.get(order.get_absolute_url()))
     assert page.count("<strong>Dry.</strong>") == 5
     assert "5 of 8 are shown, the last first" in page

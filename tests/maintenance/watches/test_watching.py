@@ -16,6 +16,7 @@ from maintenance.watches.specs import shipped_specs, spec_of, unsuited_why, used
 from maintenance.watches.words import phase_words, rule_words
 from plant.background.daily import want_each_tick
 from plant.background.running import run_job
+from plant.frame.saying import say
 from plant.models import Change, Channel, ComponentKind, Job, Kiln, MeterReading, Reading
 from plant.readings.taking_in import settle, take_in
 from plant.signals import readings_settled
@@ -348,7 +349,7 @@ def test_two_messages_within_a_minute_are_both_heard() -> None:
     channel.readings.create(at_s=DRYING_S + 20, value=3)
     looked(kiln, DRYING_S + 120)
     firing = Firing.objects.get(watch=alarm)
-    assert firing.sentence == "The controller gave message 17."
+    assert say(firing.sentence) == "The controller gave message 17."
     assert (firing.begin_at.timestamp(), firing.end_at and firing.end_at.timestamp()) == (DRYING_S + 5, DRYING_S + 20)
 
 
@@ -363,7 +364,7 @@ def test_silence_is_heard_though_nothing_comes(monkeypatch: pytest.MonkeyPatch) 
     assert look_around().fired == []
     stand_at(monkeypatch, DRYING_S + 110 * 60)
     (firing,) = look_around().fired
-    assert "Nothing was heard of this kiln" in firing.sentence
+    assert "Nothing was heard of this kiln" in say(firing.sentence)
     assert look_around().fired == []
     back_s = dry_wick(kiln, DRYING_S + 120 * 60, sound=5, dry=0)
     looked(kiln, back_s, DRYING_S + 120 * 60)
@@ -413,5 +414,5 @@ def test_charges_since_the_last_work_are_counted(monkeypatch: pytest.MonkeyPatch
     ChargeFactory(kiln=kiln, basis="done", begin_at=MONDAY.replace(day=8))
     stand_at(monkeypatch, MONDAY_S + 14 * 86_400)
     (firing,) = look_around().fired
-    assert firing.sentence == "2 charges since the last work."
+    assert say(firing.sentence) == "2 charges since the last work."
     assert firing.watch == watch

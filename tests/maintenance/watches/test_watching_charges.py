@@ -14,7 +14,7 @@ from maintenance.watches.resets import begin_anew
 from maintenance.watches.specs import shipped_specs
 from maintenance.watches.words import Heard, heard_of, sentence
 from plant.basics.periods import from_epoch_s
-from plant.frame.saying import say
+from plant.frame.saying import say, saying_for
 from plant.models import Charge, ChargeFigure, Kiln
 from plant.readings.charge_figures import keep_figures, usual_of
 from tests.factories import ChargeFactory, WorkOrderFactory
@@ -160,7 +160,9 @@ def test_a_trend_says_the_day_and_a_late_figure_does_not_raise_it_twice(monkeypa
 def test_a_sentence_about_a_fall_names_it_without_a_sign() -> None:
     kiln = a_watched_kiln()
     spec = next(one for one in shipped_specs() if one.code == "heat-weaker")
-    said = sentence(spec, Heard(-25.0, MONDAY_S, charges=6), kiln.mill)
+    told = sentence(spec, Heard(-25.0, MONDAY_S, charges=6))
+    with saying_for(kiln.mill):
+        said = say(told)
     assert said == "Over 6 charges the open heating valve gives 25 kW less than was usual."
 
 
