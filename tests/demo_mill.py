@@ -11,6 +11,7 @@ from maintenance.checks.checks import start_sitting
 from maintenance.day.run import run_day
 from maintenance.demo.setting_up import set_up
 from maintenance.door.alarms import raise_alarm
+from maintenance.entry.permits import open_permit
 from maintenance.models import (
     Assignment,
     Defect,
@@ -36,11 +37,23 @@ from maintenance.work.course import start
 from plant import clock
 from plant.access import Role
 from plant.basics.sentences import typed
-from plant.models import Absence, Channel, Downtime, FileIntake, Job, Kiln, Reading, ReadingSource, RoleHeld, User
+from plant.models import (
+    Absence,
+    Channel,
+    Downtime,
+    FileIntake,
+    Job,
+    Kiln,
+    Person,
+    Reading,
+    ReadingSource,
+    RoleHeld,
+    User,
+)
 from plant.readings.mqtt.messages import Message, Refused, keep_refused
 from plant.readings.source_tokens import make_token, revoke_token
 from tests.factories import ChannelFactory
-from tests.maintenance.mill import opened
+from tests.maintenance.mill import answers
 from tests.maintenance.plans_made import made_plan
 from tests.test_access_walk import ADDRESSES, url_of
 
@@ -59,10 +72,10 @@ def set_up_demo(settings: Any, monkeypatch: pytest.MonkeyPatch) -> None:
     check = FunctionCheck.objects.under_way().get()
     check.sittings.update(ended_at=clock.now())
     start_sitting(check, "running", by=administrator, is_cautions_read=True, note="trial run")
-    order = WorkOrder.objects.filter(state="placed", needs_state="empty").exclude(kiln=check.kiln).first()
-    assert order
+    order = first(WorkOrder.objects.filter(state="placed", needs_state="empty").exclude(kiln=check.kiln))
     people = [one.person for one in order.assignments.all()]
-    opened(order.kiln, administrator, order)
+    outside = first(Person.objects.working_here().exclude(pk__in=[one.pk for one in people]))
+    open_permit(order.kiln, answers(watch_outside=outside), by=administrator, key=uuid4(), work_order=order)
     start(order, by=administrator, version=order.version, is_cautions_read=True, people=people, is_own_lock_on=True)
     raise_alarm(order.kiln, EntryAlarm.Source.READINGS, "the fans turn")
     Job.objects.create(key="a-job", what="nothing", wanted_at=clock.now(), not_before_at=clock.now())

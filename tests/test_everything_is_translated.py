@@ -8,6 +8,7 @@ import pytest
 from django.test import Client
 
 from maintenance.recurring.calculations.resets import PRACTICES
+from maintenance.watches.specs import shipped_specs
 from plant.access import Role, access_table
 from tests.demo_mill import addresses, other_states, set_up_demo, somebody
 from tests.factories import MillFactory
@@ -36,6 +37,7 @@ STILL_TEXT: Final[Mapping[str, str]] = {
     "maintenance.DayRun.summary": "The day's shouts, until places are sentences.",
     "maintenance.WorkOrder.title": "A title may be altered by hand: a work order of a check has one to begin with.",
     "maintenance.WorkOrder.why": "Why work is raised is joined with what is typed.",
+    "maintenance.WorkOrder.no_place_why": PLACING,
     "maintenance.Placement.why": PLACING,
     "maintenance.Plan.problem": PLACING,
     "maintenance.Plan.notes": PLACING,
@@ -52,9 +54,7 @@ STILL_ENGLISH: Final[Mapping[str, str]] = {
     r"\d (stop|opening).* (over too early|too short|without a free crew)": PLACING,
     r"(?i)with its skills|(it may not start|starts) before|its parts arrive|has room, or": PLACING,
     r"is away|is at (WO|work)|within the shift|has no opening long enough": PLACING,
-    r"heating up": "The phases of a charge on the board are said by their codes.",
     r"^(state|kiln state|locked out by|said|ends in|mill): |^Plan$": HISTORY,
-    r"(?i)whether a dry bulb": "Signals that watches look at have names in plain text in climate_signals.",
     r"^Line 3: no number|^The message is neither|^empty$": "What was wrong with a file or message is kept as text.",
 }
 
@@ -79,8 +79,9 @@ class Walk:
     """Looks at pages for words that are not marked for translation."""
 
     def __init__(self) -> None:
-        sources = (practice.source for practice in PRACTICES)
-        self.known = Known([*known_texts(), *TYPED, *sources])
+        # The catalogue is data once it is loaded; so is what of it no kiln has, and where a rule was published.
+        catalogue = [*(one.name for one in shipped_specs()), *(one.source for one in PRACTICES)]
+        self.known = Known([*known_texts(), *TYPED, *catalogue])
         self.kept_as_text = {
             word.lower() for _column, text in texts_in_words() for word in WORD.findall(text) if WRITTEN.writes(word)
         }

@@ -13,7 +13,7 @@ from django.utils.translation import gettext as _
 
 from maintenance.board.scale import UNITS, Scale
 from maintenance.board.seen import ChargeSeen, JobSeen, KilnSeen, StopSeen
-from plant.models import Kiln
+from plant.models import Kiln, Phase
 
 # The bracket under a charge's end reaches one standard deviation to each side: the end lies in it two times in three.
 SPREAD_SDS = 1
@@ -140,7 +140,7 @@ def _charges(charges: Iterable[ChargeSeen], scale: Scale) -> Iterator[Piece]:
         if not scale.shows(start_at, end_at):
             continue
         said = [
-            _("%(phase)s until %(end)s") % {"phase": kind.replace("_", " "), "end": say_when(until, scale)}
+            _("%(phase)s until %(end)s") % {"phase": Phase.Kind(kind).label, "end": say_when(until, scale)}
             for kind, _from_at, until in charge.phases
             if until
         ]

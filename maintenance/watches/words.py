@@ -200,7 +200,7 @@ def signal_words(signal: str, *, is_figure: bool = False) -> str:
         if stem in QUANTITIES:
             name = str(dict(Channel.Quantity.choices)[stem])
         else:
-            name = FIGURES[stem].name if is_figure else SIGNALS[stem].name
+            name = _(FIGURES[stem].name if is_figure else SIGNALS[stem].name)
         said.append(" ".join(filter(None, (name, place_words(place)))))
     return _(" less ").join(said)
 

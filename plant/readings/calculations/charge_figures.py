@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from functools import lru_cache
 from typing import Final
 
+from plant.basics.marked import gettext_noop as _
 from plant.basics.sentences import Sentence
 from plant.readings.calculations.charge_formulas import (
     BAND_K,
@@ -148,35 +149,35 @@ FIGURES: Final[dict[str, Figure]] = {
     for figure in (
         Figure(
             "heat_up_h",
-            "heat-up time, corrected for start and outside temperature",
+            _("heat-up time, corrected for start and outside temperature"),
             "h",
             _HEAT_UP,
             heat_up_h,
         ),
         Figure(
             "heat_up_valve_h",
-            "hours of fully open heating valve that the heat-up took, corrected",
+            _("hours of fully open heating valve that the heat-up took, corrected"),
             "h",
             (*_HEAT_UP, "heating_valve"),
             heat_up_valve_h,
         ),
         Figure(
             "heat_per_valve",
-            "heat for each degree between medium and air with the valve fully open",
+            _("heat for each degree between medium and air with the valve fully open"),
             "kW/K",
             ("air_temperature", "heating_valve", "heat_power", "heating_supply_temperature"),
             heat_per_valve,
         ),
         Figure(
             "heat_open_valve_kw",
-            "heat that the fully open heating valve would give",
+            _("heat that the fully open heating valve would give"),
             "kilowatt",
             ("heating_valve", "heat_power"),
             heat_open_valve_kw,
         ),
         Figure(
             "spray_holding",
-            "spray that it takes to hold the humidity of the conditioning",
+            _("spray that it takes to hold the humidity of the conditioning"),
             "percent",
             ("wet_bulb", "set_wet_bulb", "spray_valve", "flap_position"),
             spray_holding,
@@ -189,9 +190,9 @@ FIGURES: Final[dict[str, Figure]] = {
             time_to_humidity_h,
         ),
         Figure(
-            "evaporation", "water given off per hour, of the dry mass", "percent/h", ("wood_moisture",), evaporation
+            "evaporation", _("water given off per hour, of the dry mass"), "percent/h", ("wood_moisture",), evaporation
         ),
-        Figure("overshoot_k", "overshoot of the temperature after heating up", "K", _HEAT_UP, overshoot_k),
+        Figure("overshoot_k", _("overshoot of the temperature after heating up"), "K", _HEAT_UP, overshoot_k),
         Figure(
             "outside_band_h",
             f"hours more than {in_both_units(BAND_K)} off the set points while drying",
@@ -201,7 +202,7 @@ FIGURES: Final[dict[str, Figure]] = {
         ),
         Figure(
             "fan_current_left",
-            "fan current at full speed while air enters on the left",
+            _("fan current at full speed while air enters on the left"),
             "ampere",
             ("fan_current", "fan_direction"),
             fan_current(1.0),
@@ -209,7 +210,7 @@ FIGURES: Final[dict[str, Figure]] = {
         ),
         Figure(
             "fan_current_right",
-            "fan current at full speed while air enters on the right",
+            _("fan current at full speed while air enters on the right"),
             "ampere",
             ("fan_current", "fan_direction"),
             fan_current(-1.0),
@@ -217,31 +218,31 @@ FIGURES: Final[dict[str, Figure]] = {
         ),
         Figure(
             "fan_share",
-            "current of a fan against the mean of the others",
+            _("current of a fan against the mean of the others"),
             "percent",
             ("fan_current",),
             mean_of_signal("fan_share", "heating_up", "drying"),
             per="fan_current",
             least_places=2,
         ),
-        Figure("left_right_k", "dry bulb on the left less dry bulb on the right", "K", _SIDES, left_right_k),
+        Figure("left_right_k", _("dry bulb on the left less dry bulb on the right"), "K", _SIDES, left_right_k),
         Figure(
             "wet_left_right_k",
-            "wet bulb on the left less wet bulb on the right",
+            _("wet bulb on the left less wet bulb on the right"),
             "K",
             ("wet_bulb:left", "wet_bulb:right"),
             wet_left_right_k,
         ),
         Figure(
             "air_drop_k",
-            "air entering the stack less air leaving it",
+            _("air entering the stack less air leaving it"),
             "K",
             _SIDES,
             mean_of_signal("air_drop", "drying"),
         ),
         Figure(
             "plate_minus_psychrometer",
-            "EMC of the plate less EMC by the psychrometer",
+            _("EMC of the plate less EMC by the psychrometer"),
             "percent",
             ("emc", *_BULBS),
             plate_minus_psychrometer,
@@ -249,35 +250,35 @@ FIGURES: Final[dict[str, Figure]] = {
         ),
         Figure(
             "wet_minus_set_k",
-            "wet bulb less its set point",
+            _("wet bulb less its set point"),
             "K",
             ("wet_bulb", "set_wet_bulb"),
             mean_of_signal("wet_bulb_above_set", "drying"),
         ),
         Figure(
             "dry_minus_set_k",
-            "dry bulb less its set point",
+            _("dry bulb less its set point"),
             "K",
             _HEAT_UP,
             mean_of_signal("dry_bulb_above_set", "drying"),
         ),
         Figure(
             "heating_valve_pct",
-            "mean of the heating valve while drying",
+            _("mean of the heating valve while drying"),
             "percent",
             ("heating_valve",),
             mean_valve("heating_valve"),
         ),
         Figure(
             "spray_valve_pct",
-            "mean of the spray valve while drying",
+            _("mean of the spray valve while drying"),
             "percent",
             ("spray_valve",),
             mean_valve("spray_valve"),
         ),
         Figure(
             "flap_position_pct",
-            "mean of the flaps while drying",
+            _("mean of the flaps while drying"),
             "percent",
             ("flap_position",),
             mean_valve("flap_position"),

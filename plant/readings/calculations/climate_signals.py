@@ -14,6 +14,7 @@ from collections.abc import Callable, Collection
 from dataclasses import dataclass
 from typing import Final
 
+from plant.basics.marked import gettext_noop as _
 from plant.physics.quantities import QUANTITIES
 from plant.readings.calculations import air_signals, drive_signals
 from plant.readings.calculations.climate_frame import Values
@@ -68,11 +69,17 @@ SIGNALS: Final[dict[str, Signal]] = {
     signal.code: signal
     for signal in (
         Signal(
-            "depression", "dry bulb less wet bulb", "K", _BULBS, _SETTLED, air_signals.depression, per=("wet_bulb",)
+            "depression",
+            _("dry bulb less wet bulb"),
+            "K",
+            _BULBS,
+            _SETTLED,
+            air_signals.depression,
+            per=("wet_bulb",),
         ),
         Signal(
             "psychrometer_humidity",
-            "relative humidity by the psychrometer",
+            _("relative humidity by the psychrometer"),
             "percent",
             _BULBS,
             _SETTLED,
@@ -81,7 +88,7 @@ SIGNALS: Final[dict[str, Signal]] = {
         ),
         Signal(
             "psychrometer_emc",
-            "EMC by the psychrometer",
+            _("EMC by the psychrometer"),
             "percent",
             _BULBS,
             _SETTLED,
@@ -90,7 +97,7 @@ SIGNALS: Final[dict[str, Signal]] = {
         ),
         Signal(
             "plate_minus_psychrometer",
-            "EMC of the plate less EMC by the psychrometer",
+            _("EMC of the plate less EMC by the psychrometer"),
             "percent",
             ("emc", *_BULBS),
             _SMOOTH,
@@ -99,7 +106,7 @@ SIGNALS: Final[dict[str, Signal]] = {
         ),
         Signal(
             "wet_bulb_above_set",
-            "wet bulb less its set point",
+            _("wet bulb less its set point"),
             "K",
             ("wet_bulb", "set_wet_bulb"),
             _SETTLED,
@@ -107,7 +114,7 @@ SIGNALS: Final[dict[str, Signal]] = {
         ),
         Signal(
             "wet_bulb_excess",
-            "wet bulb less the mean of the others",
+            _("wet bulb less the mean of the others"),
             "K",
             ("wet_bulb",),
             _SMOOTH,
@@ -117,7 +124,7 @@ SIGNALS: Final[dict[str, Signal]] = {
         ),
         Signal(
             "wet_bulb_shift",
-            "wet bulb less the others, against half a day before",
+            _("wet bulb less the others, against half a day before"),
             "K",
             ("wet_bulb",),
             BOTH_WAYS_MINUTES + air_signals.STEADY_MINUTES + _SMOOTH,
@@ -127,7 +134,7 @@ SIGNALS: Final[dict[str, Signal]] = {
         ),
         Signal(
             "wet_bulb_excess_steady",
-            "wet bulb less the mean of the others, mean of both directions of the air",
+            _("wet bulb less the mean of the others, mean of both directions of the air"),
             "K",
             ("wet_bulb",),
             _HALF_DAY,
@@ -137,7 +144,7 @@ SIGNALS: Final[dict[str, Signal]] = {
         ),
         Signal(
             "lone_depression",
-            "dry bulb less wet bulb where the air enters, of the only wet bulb",
+            _("dry bulb less wet bulb where the air enters, of the only wet bulb"),
             "K",
             _BULBS,
             _SETTLED,
@@ -147,7 +154,7 @@ SIGNALS: Final[dict[str, Signal]] = {
         ),
         Signal(
             "entering_depression",
-            "dry bulb less wet bulb where the air enters",
+            _("dry bulb less wet bulb where the air enters"),
             "K",
             _BULBS,
             _SETTLED,
@@ -156,7 +163,7 @@ SIGNALS: Final[dict[str, Signal]] = {
         ),
         Signal(
             "plate_steady",
-            "EMC of the plate less EMC by the psychrometer, mean of both directions of the air",
+            _("EMC of the plate less EMC by the psychrometer, mean of both directions of the air"),
             "percent",
             ("emc", *_BULBS),
             _HALF_DAY,
@@ -165,7 +172,7 @@ SIGNALS: Final[dict[str, Signal]] = {
         ),
         Signal(
             "air_drop",
-            "air entering the stack less air leaving it",
+            _("air entering the stack less air leaving it"),
             "K",
             ("air_temperature:left", "air_temperature:right", "fan_direction"),
             _SETTLED,
@@ -173,7 +180,7 @@ SIGNALS: Final[dict[str, Signal]] = {
         ),
         Signal(
             "dry_bulb_disagreement",
-            "dry bulb on the left less dry bulb on the right, mean of both directions of the air",
+            _("dry bulb on the left less dry bulb on the right, mean of both directions of the air"),
             "K",
             ("air_temperature:left", "air_temperature:right", "fan_direction"),
             _HALF_DAY,
@@ -181,7 +188,7 @@ SIGNALS: Final[dict[str, Signal]] = {
         ),
         Signal(
             "dry_bulb_above_set",
-            "dry bulb less its set point",
+            _("dry bulb less its set point"),
             "K",
             ("air_temperature", "set_air_temperature"),
             _SETTLED,
@@ -189,7 +196,7 @@ SIGNALS: Final[dict[str, Signal]] = {
         ),
         Signal(
             "rise_valve_shut",
-            "rise of the temperature with the heating valve shut",
+            _("rise of the temperature with the heating valve shut"),
             "K/h",
             ("air_temperature", "heating_valve"),
             air_signals.VALVE_SHUT_MINUTES + RISE_MINUTES,
@@ -197,7 +204,7 @@ SIGNALS: Final[dict[str, Signal]] = {
         ),
         Signal(
             "excess_valve_shut",
-            "degrees too warm with the heating valve shut",
+            _("degrees too warm with the heating valve shut"),
             "K",
             ("air_temperature", "set_air_temperature", "heating_valve"),
             air_signals.VALVE_SHUT_MINUTES + 5,
@@ -205,7 +212,7 @@ SIGNALS: Final[dict[str, Signal]] = {
         ),
         Signal(
             "heat_valve_shut",
-            "heat that flows with the heating valve shut",
+            _("heat that flows with the heating valve shut"),
             "kilowatt",
             ("heat_power", "heating_valve"),
             air_signals.VALVE_SHUT_MINUTES + 5,
@@ -213,7 +220,7 @@ SIGNALS: Final[dict[str, Signal]] = {
         ),
         Signal(
             "missing_valve_open",
-            "degrees missing with the heating valve fully open",
+            _("degrees missing with the heating valve fully open"),
             "K",
             ("air_temperature", "set_air_temperature", "heating_valve"),
             air_signals.VALVE_OPEN_MINUTES + 5,
@@ -221,7 +228,7 @@ SIGNALS: Final[dict[str, Signal]] = {
         ),
         Signal(
             "rise_valve_open",
-            "rise of the temperature with the heating valve fully open while degrees are missing",
+            _("rise of the temperature with the heating valve fully open while degrees are missing"),
             "K/h",
             ("air_temperature", "set_air_temperature", "heating_valve"),
             air_signals.VALVE_OPEN_MINUTES + RISE_MINUTES,
@@ -229,7 +236,7 @@ SIGNALS: Final[dict[str, Signal]] = {
         ),
         Signal(
             "gain_spraying",
-            "rise of the wet bulb in half an hour of spray",
+            _("rise of the wet bulb in half an hour of spray"),
             "K",
             ("wet_bulb", "set_wet_bulb", "spray_valve"),
             air_signals.EARLIER_SPRAY_HOURS * 60 + air_signals.SPRAY_MINUTES + 10,
@@ -237,7 +244,7 @@ SIGNALS: Final[dict[str, Signal]] = {
         ),
         Signal(
             "missing_sprayed",
-            "degrees that the wet bulb lacks after half an hour of spray",
+            _("degrees that the wet bulb lacks after half an hour of spray"),
             "K",
             ("wet_bulb", "set_wet_bulb", "spray_valve"),
             air_signals.EARLIER_SPRAY_HOURS * 60 + air_signals.SPRAY_MINUTES + 10,
@@ -245,7 +252,7 @@ SIGNALS: Final[dict[str, Signal]] = {
         ),
         Signal(
             "spray_long",
-            "opening of the spray over three hours, with the flaps shut",
+            _("opening of the spray over three hours, with the flaps shut"),
             "percent",
             ("spray_valve", "flap_position"),
             air_signals.SPRAY_LONG_MINUTES + 10,
@@ -253,7 +260,7 @@ SIGNALS: Final[dict[str, Signal]] = {
         ),
         Signal(
             "missing_flaps_shut",
-            "degrees that the wet bulb lacks with the flaps shut",
+            _("degrees that the wet bulb lacks with the flaps shut"),
             "K",
             ("wet_bulb", "set_wet_bulb", "flap_position"),
             air_signals.FLAP_MINUTES + 5,
@@ -261,7 +268,7 @@ SIGNALS: Final[dict[str, Signal]] = {
         ),
         Signal(
             "excess_flaps_open",
-            "degrees that the wet bulb is too high with the flaps fully open",
+            _("degrees that the wet bulb is too high with the flaps fully open"),
             "K",
             ("wet_bulb", "set_wet_bulb", "flap_position"),
             air_signals.FLAP_MINUTES + 5,
@@ -269,7 +276,7 @@ SIGNALS: Final[dict[str, Signal]] = {
         ),
         Signal(
             "spray_holding",
-            "spray that it takes to hold a humidity that is reached",
+            _("spray that it takes to hold a humidity that is reached"),
             "percent",
             ("wet_bulb", "set_wet_bulb", "spray_valve", "flap_position"),
             air_signals.STEADY_MINUTES + 10,
@@ -277,7 +284,7 @@ SIGNALS: Final[dict[str, Signal]] = {
         ),
         Signal(
             "fall_all_shut",
-            "fall of the wet bulb with flaps and spray shut",
+            _("fall of the wet bulb with flaps and spray shut"),
             "K/h",
             ("wet_bulb", "flap_position"),
             RISE_MINUTES + SMOOTH_MINUTES + SETTLE_MINUTES,
@@ -285,7 +292,7 @@ SIGNALS: Final[dict[str, Signal]] = {
         ),
         Signal(
             "fan_share",
-            "current of a fan against the mean of the others",
+            _("current of a fan against the mean of the others"),
             "percent",
             ("fan_current",),
             _SETTLED,
@@ -295,7 +302,7 @@ SIGNALS: Final[dict[str, Signal]] = {
         ),
         Signal(
             "fan_share_steady",
-            "current of a fan against the mean of the others, over an hour",
+            _("current of a fan against the mean of the others, over an hour"),
             "percent",
             ("fan_current",),
             air_signals.STEADY_MINUTES + _SETTLED,
@@ -305,7 +312,7 @@ SIGNALS: Final[dict[str, Signal]] = {
         ),
         Signal(
             "lone_fan_current",
-            "current of the only fan while it is told to turn",
+            _("current of the only fan while it is told to turn"),
             "ampere",
             ("fan_current", "fan_direction"),
             _SETTLED,
@@ -315,7 +322,7 @@ SIGNALS: Final[dict[str, Signal]] = {
         ),
         Signal(
             "fan_of_usual",
-            "current of a fan against its own usual current",
+            _("current of a fan against its own usual current"),
             "percent",
             ("fan_current",),
             _SETTLED,
@@ -324,7 +331,7 @@ SIGNALS: Final[dict[str, Signal]] = {
         ),
         Signal(
             "fan_both_ways",
-            "current of a fan in one direction against the other",
+            _("current of a fan in one direction against the other"),
             "percent",
             ("fan_current", "fan_direction"),
             _HALF_DAY,
@@ -333,7 +340,7 @@ SIGNALS: Final[dict[str, Signal]] = {
         ),
         Signal(
             "since_turned",
-            "minutes since the fans changed direction",
+            _("minutes since the fans changed direction"),
             "min",
             ("fan_direction",),
             drive_signals.LONGEST_MINUTES + 5,
@@ -341,7 +348,7 @@ SIGNALS: Final[dict[str, Signal]] = {
         ),
         Signal(
             "moisture_step",
-            "change of an electrode from one moment to the next",
+            _("change of an electrode from one moment to the next"),
             "percent",
             ("wood_moisture",),
             5,
@@ -350,7 +357,7 @@ SIGNALS: Final[dict[str, Signal]] = {
         ),
         Signal(
             "moisture_jump",
-            "wood moisture of the last hour against the hour before",
+            _("wood moisture of the last hour against the hour before"),
             "percent",
             ("wood_moisture",),
             2 * drive_signals.JUMP_MINUTES + 5,
@@ -359,7 +366,7 @@ SIGNALS: Final[dict[str, Signal]] = {
         ),
         Signal(
             "moisture_minus_mates",
-            "wood moisture at an electrode less the mean of the others",
+            _("wood moisture at an electrode less the mean of the others"),
             "percent",
             ("wood_moisture",),
             5,
@@ -369,7 +376,7 @@ SIGNALS: Final[dict[str, Signal]] = {
         ),
         Signal(
             "dry_bulb_silence",
-            "whether a dry bulb gives no usable reading",
+            _("whether a dry bulb gives no usable reading"),
             "",
             ("air_temperature",),
             5,
@@ -378,7 +385,7 @@ SIGNALS: Final[dict[str, Signal]] = {
         ),
         Signal(
             "wet_bulb_silence",
-            "whether a wet bulb gives no usable reading",
+            _("whether a wet bulb gives no usable reading"),
             "",
             ("wet_bulb",),
             5,
@@ -387,7 +394,7 @@ SIGNALS: Final[dict[str, Signal]] = {
         ),
         Signal(
             "data_age",
-            "minutes since anything was heard of the kiln",
+            _("minutes since anything was heard of the kiln"),
             "min",
             (),
             drive_signals.LONGEST_MINUTES + 5,
