@@ -371,7 +371,7 @@ KNOWN = {
     "maintenance.plans.accepting._decide": "the state of a plan",
     "maintenance.telling.places_told._compare": "what people were told",
     "maintenance.watches.firing._go_on": "the end of a firing",
-    "maintenance.plans.standing.Standing.__init__": "in memory",
+    "maintenance.plans.plan_words.PlanWords.__init__": "in memory",
 }
 
 
