@@ -15,6 +15,7 @@ from maintenance.demo.prices import price_the_seal
 from maintenance.demo.writing import write_demo
 from maintenance.loading.faults import Report
 from maintenance.loading.loader import load_folder
+from plant.background.keeper import kept_elsewhere
 from plant.models import Change, Mill, User
 
 SET_UP = "demo mill set up"
@@ -32,6 +33,10 @@ class OtherDayError(ValueError):
     def __init__(self, stands_on: date) -> None:
         super().__init__(stands_on.isoformat())
         self.stands_on = stands_on
+
+
+class ServedError(RuntimeError):
+    """A server is at work on the demo that was to be cleared; holds that server's identity."""
 
 
 @dataclass(frozen=True)
@@ -63,6 +68,8 @@ def stand_up(today: date, asked_for: date | None, *, is_fresh: bool, months: int
         where the database holds another mill.
     OtherDayError
         where a day was asked for and the demo stands on another.
+    ServedError
+        where a demo that is being served was to be cleared.
     """
     stands_on = day_of_demo()
     if stands_on is None and Mill.objects.exists():
@@ -74,6 +81,9 @@ def stand_up(today: date, asked_for: date | None, *, is_fresh: bool, months: int
         return DemoDay(stands_on, is_past=stands_on != today)
     with transaction.atomic():
         if stands_on is not None:
+            server = kept_elsewhere()
+            if server:
+                raise ServedError(server)
             clear_demo()
         set_up(wanted, months=months)
     return DemoDay(wanted, is_past=wanted != today)

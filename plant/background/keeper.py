@@ -22,10 +22,21 @@ def take_charge() -> None:
     with transaction.atomic():
         Heartbeat.objects.get_or_create(name=NAME)
         beat = Heartbeat.objects.select_for_update().get(name=NAME)
-        if beat.keeper and beat.keeper != identity() and _lives(beat):
-            raise KeptElsewhereError(beat.keeper)
+        elsewhere = _elsewhere(beat)
+        if elsewhere:
+            raise KeptElsewhereError(elsewhere)
         beat.keeper, beat.kept_at = identity(), timezone.now()
         beat.save(update_fields=["keeper", "kept_at"])
+
+
+def kept_elsewhere() -> str:
+    """Return the identity of another live server that looks after the worker; empty where there is none."""
+    beat = Heartbeat.objects.filter(name=NAME).first()
+    return _elsewhere(beat) if beat else ""
+
+
+def _elsewhere(beat: Heartbeat) -> str:
+    return beat.keeper if beat.keeper and beat.keeper != identity() and _lives(beat) else ""
 
 
 def _lives(beat: Heartbeat) -> bool:

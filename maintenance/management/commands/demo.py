@@ -15,10 +15,11 @@ from django.db import transaction
 
 from maintenance.demo.filling import give_back, see_done, want_filled
 from maintenance.demo.readings import DAYS
-from maintenance.demo.setting_up import DEMO_PASSWORD, DemoDay, OtherDayError, OtherMillError, stand_up
+from maintenance.demo.setting_up import DEMO_PASSWORD, DemoDay, OtherDayError, OtherMillError, ServedError, stand_up
 from maintenance.demo.summary import filled_lines, head_line, morning_lines, sign_in_lines
 from maintenance.demo.world import ZONE
 from plant import clock
+from plant.background.process import pid_of
 from plant.management.commands.serve import require_port
 from plant.models import Job
 
@@ -89,6 +90,11 @@ class Command(BaseCommand):
             raise CommandError(
                 f"The demo mill that is here stands on {refusal.stands_on:%Y-%m-%d}. Add --fresh to clear it and begin "
                 f"again on {asked_for}, or leave the day away to go on with it."
+            ) from None
+        except ServedError as refusal:
+            raise CommandError(
+                f"The demo mill that is here is being served (process {pid_of(str(refusal))}, {refusal}). End that one "
+                "with Ctrl+C where it was started, then begin again with --fresh."
             ) from None
         return standing, filling
 

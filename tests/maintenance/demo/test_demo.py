@@ -1,6 +1,8 @@
 """The demo mill: the same for the same day, sound, full of life, and never in the way of a real one."""
 
 import os
+import subprocess
+import sys
 from collections.abc import Iterator
 from datetime import date, datetime, timedelta
 from io import StringIO
@@ -15,20 +17,24 @@ from django.db.models import Exists, OuterRef
 from inventory.models import Lot, PurchaseOrder, ReorderAdvice, StockLevel, StockMove
 from maintenance.day.run import run_day
 from maintenance.demo.programme import charge_rows, make_story
-from maintenance.demo.setting_up import DEMO_PASSWORD, OtherMillError, clear_demo, day_of_demo, set_up
+from maintenance.demo.setting_up import DEMO_PASSWORD, SET_UP, OtherMillError, clear_demo, day_of_demo, set_up
 from maintenance.demo.world import ZONE, KilnStory, World
 from maintenance.demo.writing import write_demo
 from maintenance.models import Defect, FunctionCheck, Labour, Plan, ProofTest, StandingTask, WorkOrder
 from maintenance.orders.four_eyes import hands_on, is_safety_work
 from plant import clock
 from plant.access import Role
+from plant.background.heartbeat import NAME
+from plant.background.keeper import kept_elsewhere
+from plant.background.process import identity
 from plant.charges.calculations.charge_phases import Charge as ChargeTimes
 from plant.charges.calculations.charge_phases import PhaseKind, PhaseTimes, forecast_charges
 from plant.charges.calculations.downtime import WHOLE, DowntimeKind
 from plant.charges.calculations.downtime import Downtime as DowntimeTimes
 from plant.kilns.calculations.kiln_state import KilnState, StateAt, state_at
 from plant.kilns.kilns_now import kilns_now
-from plant.models import Change, Charge, Downtime, Fitting, Kiln, Mill, Person, Qualification, RoleHeld, User
+from plant.models import Change, Charge, Downtime, Fitting, Heartbeat, Kiln, Mill, Person, Qualification, RoleHeld, User
+from tests.factories import MillFactory
 
 DAY = date(2026, 11, 25)
 MONTHS = 3
@@ -289,6 +295,18 @@ def test_another_day_is_given_only_with_a_fresh_start() -> None:
         demo("--today", "2026-11-25")
     demo("--today", "2026-11-25", "--fresh")
     assert day_of_demo() == DAY
+
+
+@pytest.mark.django_db
+def test_a_demo_that_is_served_is_not_cleared_under_its_server() -> None:
+    Change.record(MillFactory(), SET_UP, by=None, after={"day": DAY.isoformat()})
+    with subprocess.Popen([sys.executable, "-c", "input()"], stdin=subprocess.PIPE) as server:
+        Heartbeat.objects.update_or_create(name=NAME, defaults={"keeper": identity(server.pid)})
+        with pytest.raises(CommandError, match=rf"is being served \(process {server.pid},"):
+            demo("--fresh")
+        assert day_of_demo() == DAY
+        server.kill()
+    assert kept_elsewhere() == ""
 
 
 @pytest.mark.django_db(transaction=True)

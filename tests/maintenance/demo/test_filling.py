@@ -157,6 +157,9 @@ def test_pages_say_what_is_to_come_what_went_wrong_and_nothing_once_it_is_there(
     def on_page() -> str:
         return client.get(reverse("maintenance:kilns")).content.decode()
 
+    def on_climate_page() -> str:
+        return client.get(reverse("maintenance:kiln-climate", args=["K1"])).content.decode()
+
     Job.objects.filter(pk=filling.pk).update(
         state=State.UNDER_WAY,
         progress_done=3,
@@ -165,6 +168,7 @@ def test_pages_say_what_is_to_come_what_went_wrong_and_nothing_once_it_is_there(
     )
     page = on_page()
     assert "readings of the kilns, 3 of 6" in page
+    assert "Readings are still coming in" in on_climate_page()
     seen = re.search(r'hx-get="([^"]+demo/filling[^"]+)"', page)
     assert seen is not None
     assert client.get(seen[1].replace("&amp;", "&")).status_code == 204
@@ -179,4 +183,5 @@ def test_pages_say_what_is_to_come_what_went_wrong_and_nothing_once_it_is_there(
 
     Job.objects.filter(pk=filling.pk).update(state=State.FINISHED)
     assert "demo-filling" not in on_page()
+    assert "look whether its source sends" in on_climate_page()
     assert "is filled" in client.get(reverse("maintenance:demo-filling")).content.decode()
