@@ -20,7 +20,8 @@ from plant.frame.export import csv_response
 from plant.frame.requests import today_of, typed
 from plant.frame.saying import say
 
-PER_PAGE = 50
+# What a phone shows in a few screens.
+PER_PAGE = 25
 EXPORT_CHUNK = 500
 SUGGESTIONS = 20
 SHOWN = {

@@ -39,7 +39,8 @@ from plant.frame.requests import mill_of, query_without_page, refusal_on, refusa
 from plant.frame.saying import say
 from plant.models import Change, Component, Mill
 
-PER_PAGE = 50
+# What a phone shows in a few screens.
+PER_PAGE = 25
 SHOWN_DATES = 6
 SHOWN_ROWS = 20
 

@@ -23,7 +23,8 @@ from plant.access import needs
 from plant.frame.requests import mill_of, query_without_page, user_of
 from plant.models import Kiln
 
-A_PAGE = 50
+# What a phone shows in a few screens.
+A_PAGE = 25
 
 
 @needs("see work")

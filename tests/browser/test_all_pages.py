@@ -24,6 +24,8 @@ STANDARD = {
 # A thumb in a glove: what is tapped on rounds and work orders is at least this high (CSS pixels).
 THUMB_PX = 44
 FOR_THUMBS = ("/rounds/", "/work-orders/", "/my-work/")
+# The longest lists: more than so many screens nobody reads on a phone.
+MOST_SCREENS = {"/words/": 3} | dict.fromkeys(("/stores/", "/work-orders/", "/rounds/proof-tests/"), 7)
 SMALL_TARGETS = """least => [...document.querySelectorAll("main .button, main button, main summary, .point, nav a")]
   .map(one => [one, one.getBoundingClientRect()])
   .filter(([one, box]) => one.checkVisibility() && box.height > 0 && box.height < least)
@@ -74,6 +76,9 @@ def faults_of(page: Page, url: str, *, is_read: bool) -> list[str]:
     wide = page.evaluate("document.documentElement.scrollWidth")
     if wide > PHONE["width"]:
         faults.append(f"sideways scroll to {wide} px: {page.evaluate(BESIDE, PHONE['width'])}")
+    screens = page.evaluate("document.documentElement.scrollHeight") / PHONE["height"]
+    if screens > MOST_SCREENS.get(url, screens):
+        faults.append(f"{screens:.1f} screens high on a phone")
     if page.locator("h1").count() != 1:
         faults.append(f"{page.locator('h1').count()} headings of the first level")
     if url.startswith(FOR_THUMBS):

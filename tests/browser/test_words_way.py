@@ -20,6 +20,9 @@ def test_the_first_use_of_a_word_leads_to_its_meaning_and_no_form_has_such_a_lin
     word.focus()
     page.keyboard.press("Enter")
     expect(page.locator("tr:target dfn")).to_have_text("sitting")
+    # Of its group alone the words are unfolded.
+    expect(page.locator("tr:target dfn")).to_be_visible()
+    expect(page.locator("details.words-group[open]")).to_have_count(1)
     expect(page.locator(".word-link")).to_have_count(0)
 
 

@@ -72,12 +72,12 @@ def test_the_list_asks_the_same_number_of_queries_for_ten_parts_and_for_thousand
     assert queries(client, url) == few
 
 
-def test_fifty_parts_fill_a_page(client: Client) -> None:
+def test_twenty_five_parts_fill_a_page(client: Client) -> None:
     bin_ = BinFactory()
     Part.objects.bulk_create(Part(code=f"p{n}", name=f"part {n:03}", bin=bin_) for n in range(60))
     signed_in(client)
-    assert "page 1 of 2, 60 in all" in text(client, "/stores/")
-    last = text(client, "/stores/?page=2")
+    assert "page 1 of 3, 60 in all" in text(client, "/stores/")
+    last = text(client, "/stores/?page=3")
     assert "part 059" in last
     assert "part 001" not in last
     assert "part 059" in text(client, "/stores/?page=999")

@@ -94,8 +94,8 @@ addEventListener("DOMContentLoaded", () => {
   });
 });
 
-// Paper shows every caution in full.
-addEventListener("beforeprint", () => { for (const box of document.querySelectorAll(".caution-folded")) box.open = true; });
+// Paper shows every caution and every word in full.
+addEventListener("beforeprint", () => { for (const box of document.querySelectorAll(".caution-folded, .words-group")) box.open = true; });
 
 // The warnings above a page are asked for anew as long as it is open. Whoever was signed out meanwhile keeps those that
 // stood there, and what was typed, and is told that the page hears nothing any more; so is whoever lost the network.

@@ -185,7 +185,7 @@ def test_no_word_stands_twice_in_one_context_and_standards_name_their_clause() -
 def test_the_page_groups_the_words_by_what_a_reader_looks_for_and_finds_some(client: Client) -> None:
     client.force_login(UserFactory(role="auditor"), backend="django.contrib.auth.backends.ModelBackend")
     page = client.get("/words/").content.decode()
-    assert page.count("<section") == len(words.by_group(words.all_words()))
+    assert page.count('<details class="words-group"') == len(words.by_group(words.all_words()))
     assert page.index("In the chamber") < page.index("Entry and safety") < page.index("Figures of the report")
     found = client.get("/words/", {"q": "WICK"})
     assert 0 < found.context["count"] < 20
