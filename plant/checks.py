@@ -16,6 +16,7 @@ from plant.access import access_table
 # Tables that must refuse UPDATE and DELETE; each has its guard in a migration named "guards".
 LEDGERS = (
     "plant.Change",
+    "plant.ChargeWord",
     "inventory.StockMove",
     "maintenance.Finding",
     "maintenance.ProofTest",

@@ -30,7 +30,7 @@ from maintenance.models import (
 from plant import clock
 from plant.access import Role, access_table
 from plant.basics.sentences import typed
-from plant.models import Absence, Job, Qualification, ReadingSource, Shift, ShiftDuty, User
+from plant.models import Absence, ChargeWord, Job, Qualification, ReadingSource, Shift, ShiftDuty, User
 from plant.readings.source_tokens import make_token
 from tests.factories import (
     ChannelFactory,
@@ -153,7 +153,11 @@ def things(db: None) -> dict[str, dict[str, Any]]:
     job = Job.objects.create(key="nothing", what="nothing", wanted_at=now, not_before_at=now)
     sending = ReadingSource.objects.create(code="controller", name="Controller", way="sends")
     token, _text = make_token(sending, by=None)
+    said = ChargeWord.objects.create(
+        key=uuid4(), charge=done, what="unloaded", at=now, told_at=now, before={"basis": "running"}, after={}
+    )
     return {
+        "charges/": {"tag": kiln.tag, "pk": done.pk, "what": "unloaded", "word_pk": said.pk},
         "people/": {"code": "per", "pk": held.pk},
         "people/<slug:code>/shifts/": {"code": "per", "pk": duty.pk},
         "people/<slug:code>/absences/": {"code": "per", "pk": absence.pk},

@@ -1,7 +1,7 @@
 """Models of the plant, by subject."""
 
 from plant.models.background import Heartbeat, Job, JobAttempt
-from plant.models.charges import Charge, Downtime, Phase
+from plant.models.charges import Charge, ChargeWord, Downtime, Phase
 from plant.models.kept_forms import KeptForm
 from plant.models.kilns import Component, ComponentKind, FailureMode, Fitting, Kiln, MeterReading
 from plant.models.ledger import Change

@@ -1,12 +1,13 @@
 """The charge programme, its phases, and the time a kiln was down."""
 
+from django.conf import settings
 from django.db import models
 from django.db.models import F, Q
 from django.utils.translation import gettext_lazy as _
 
 from plant.fields import ExactDecimalField, QuantityField
 from plant.models.kilns import Component, FailureMode, Kiln
-from plant.models.querysets import ChargeQuerySet, DowntimeQuerySet
+from plant.models.querysets import ChargeQuerySet, ChargeWordQuerySet, DowntimeQuerySet
 
 
 class Charge(models.Model):
@@ -77,6 +78,42 @@ class Phase(models.Model):
 
     def __str__(self) -> str:
         return f"{self.charge_id} {self.kind}"
+
+
+class ChargeWord(models.Model):
+    """What somebody told of a charge, and when: started, opened, unloaded, or expected. Rows are only ever added.
+
+    ``corrects`` is the word that it takes the place of; a word that is ``taken_back`` puts back what stood before the
+    word it corrects. ``before`` and ``after`` hold the charge's times and basis, ``moved`` those of the charges behind
+    that gave way. The table refuses UPDATE and DELETE.
+    """
+
+    class What(models.TextChoices):
+        STARTED = "started", _("loaded and started")
+        OPENED = "opened", _("opened")
+        UNLOADED = "unloaded", _("unloaded")
+        EXPECTED = "expected", _("expected at another time")
+        TAKEN_BACK = "taken_back", _("taken back")
+
+    key = models.UUIDField(unique=True)
+    charge = models.ForeignKey(Charge, on_delete=models.PROTECT, related_name="words")
+    what = models.CharField(max_length=10, choices=What.choices)
+    at = models.DateTimeField(_("when"))
+    told_at = models.DateTimeField()
+    by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, null=True, related_name="+")
+    corrects = models.OneToOneField("self", on_delete=models.PROTECT, null=True, related_name="corrected_by")
+    why = models.CharField(_("why"), max_length=300, blank=True)
+    before = models.JSONField()
+    after = models.JSONField()
+    moved = models.JSONField(default=list)
+
+    objects = ChargeWordQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["id"]
+
+    def __str__(self) -> str:
+        return f"{self.charge} {self.what}"
 
 
 class Downtime(models.Model):

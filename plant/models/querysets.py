@@ -1,6 +1,7 @@
 """What many rows of the plant can answer."""
 
-from datetime import date, datetime
+from collections.abc import Collection
+from datetime import date, datetime, timedelta
 from typing import TYPE_CHECKING, Any
 
 from django.db import models
@@ -11,6 +12,7 @@ if TYPE_CHECKING:
         Absence,
         Change,
         Charge,
+        ChargeWord,
         Component,
         Downtime,
         Kiln,
@@ -18,6 +20,9 @@ if TYPE_CHECKING:
         Person,
         ReadingSource,
     )
+
+# For so long after it came out, what was told of a charge is at hand to be put right.
+LATELY = timedelta(days=3)
 
 
 class KilnQuerySet(models.QuerySet["Kiln"]):
@@ -46,6 +51,19 @@ class ChargeQuerySet(models.QuerySet["Charge"]):
     def at(self, moment: datetime) -> "ChargeQuerySet":
         """Charges that occupy their kiln at an instant."""
         return self.filter(begin_at__lte=moment, end_at__gt=moment)
+
+    def lately(self, kilns: "Collection[Kiln]", now: datetime) -> "ChargeQuerySet":
+        """Charges that are in kilns or to come, and those that came out in the last three days; by begin."""
+        is_here = ~Q(basis="done") | Q(end_at__gt=now - LATELY)
+        return self.filter(is_here, kiln__in=kilns).order_by("begin_at")
+
+
+class ChargeWordQuerySet(models.QuerySet["ChargeWord"]):
+    """What was told of charges."""
+
+    def that_count(self) -> "ChargeWordQuerySet":
+        """Without what was corrected or taken back, and without the taking back itself; in the order of the telling."""
+        return self.filter(corrected_by__isnull=True).exclude(what="taken_back").select_related("by__person", "charge")
 
 
 class DowntimeQuerySet(models.QuerySet["Downtime"]):

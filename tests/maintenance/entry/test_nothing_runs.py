@@ -343,6 +343,7 @@ FIELDS = {"basis", "end_at", "ended_at", "started_at", "paused_at", "state"}
 # does not make it run says why.
 KNOWN = {
     "plant.charges.shifting._move": "moves what is expected of a charge; it begins none",
+    "plant.charges.telling._write": "called by acts: tests/maintenance/entry/test_charges_told.py",
     "plant.downtime.keeping.report_downtime": "a stop more",
     "plant.downtime.keeping.correct_downtime": "act",
     "plant.downtime.keeping.end_downtime": "act",

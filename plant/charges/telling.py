@@ -1,0 +1,393 @@
+"""What people tell of charges: loaded and started, opened, out, or expected at another time.
+
+Each telling is a row of a ledger; the charge's own times hold the best that is known. What was told last of a charge
+can be corrected, or taken back: then what stood there before stands there again.
+"""
+
+from collections import defaultdict
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+from typing import Any
+from uuid import UUID
+
+from django.core.exceptions import ValidationError
+from django.db import transaction
+from django.db.models import Q
+from django.utils import timezone
+from django.utils.formats import date_format
+from django.utils.translation import gettext as _
+
+from plant import clock
+from plant.access import require
+from plant.charges.calculations import told
+from plant.charges.calculations.charge_phases import PhaseKind
+from plant.charges.calculations.told import ChargeTimes, Span
+from plant.models import Change, Charge, ChargeWord, Downtime, Kiln, Phase, User
+from plant.warnings.running_bars import lock_kiln, refuse_running
+
+ACT = "tell of charges"
+What = ChargeWord.What
+Basis = Charge.Basis
+ORDER = [str(kind) for kind in PhaseKind]
+# A phone's clock may be a little ahead of the server's.
+AHEAD = timedelta(minutes=2)
+# Where charges wait in the table while their times are exchanged: two of a kiln may never share time.
+ASIDE = timedelta(days=365 * 300)
+# A charge that came out longer ago than this has nothing to do with those of today.
+LONGEST = timedelta(days=120)
+
+
+@dataclass(frozen=True, slots=True)
+class Stand:
+    """Where a charge stands in time."""
+
+    basis: str
+    times: ChargeTimes
+
+    def as_json(self) -> dict[str, Any]:
+        """Return it as the ledger keeps it."""
+        times = self.times
+        return {
+            "basis": self.basis,
+            "begin_at": _utc(times.begin_at),
+            "end_at": _utc(times.end_at),
+            "phases": [[str(one.kind), _utc(one.begin_at), _utc(one.end_at)] for one in times.spans],
+        }
+
+    @classmethod
+    def from_json(cls, kept: dict[str, Any]) -> "Stand":
+        """Return what the ledger keeps."""
+        spans = tuple(
+            Span(PhaseKind(kind), datetime.fromisoformat(begin), datetime.fromisoformat(end))
+            for kind, begin, end in kept["phases"]
+        )
+        begin_at, end_at = (datetime.fromisoformat(kept[name]) for name in ("begin_at", "end_at"))
+        return cls(kept["basis"], ChargeTimes(begin_at, end_at, spans))
+
+
+def stand_of(charge: Charge) -> Stand:
+    """Return where a charge stands."""
+    rows = sorted(charge.phases.all(), key=lambda phase: (phase.begin_at, ORDER.index(phase.kind)))
+    spans = tuple(Span(PhaseKind(row.kind), row.begin_at, row.end_at) for row in rows)
+    return Stand(charge.basis, ChargeTimes(charge.begin_at, charge.end_at, spans))
+
+
+def may_tell(charge: Charge, words: Sequence[ChargeWord]) -> tuple[ChargeWord.What, ...]:
+    """Return what can be told of a charge next after the words that count, the likeliest first."""
+    if charge.basis == Basis.PLANNED:
+        return What.STARTED, What.EXPECTED
+    if charge.basis == Basis.DONE:
+        return ()
+    is_open = any(word.what == What.OPENED for word in words)
+    return (What.UNLOADED, What.EXPECTED) if is_open else (What.OPENED, What.UNLOADED, What.EXPECTED)
+
+
+def words_of(charges: Iterable[Charge]) -> dict[int, list[ChargeWord]]:
+    """Return charge id -> what was told of it and counts, the last one last; one query."""
+    found: dict[int, list[ChargeWord]] = defaultdict(list)
+    for word in ChargeWord.objects.that_count().filter(charge__in=[charge.pk for charge in charges]):
+        found[word.charge_id].append(word)
+    return found
+
+
+@transaction.atomic
+def tell(charge: Charge, what: str, at: datetime, *, key: UUID, by: User | None, why: str = "") -> ChargeWord:
+    """Keep what happened to a charge, or when it is expected, and move what stands behind it as far as it must.
+
+    ``at`` is when it happened; of a planned charge that is expected at another time, when it will be started, of one
+    under way, when it will be out. Told twice with one ``key`` it is told once. Raises ValidationError.
+    """
+    require(by, ACT)
+    programme, known = _locked(charge, key)
+    return known or _tell(programme, what, at, key=key, by=by, why=why)
+
+
+@transaction.atomic
+def correct(word: ChargeWord, at: datetime, *, key: UUID, by: User | None, why: str) -> ChargeWord:
+    """Put the instant right that was told last of a charge; the ledger keeps the former one and the reason."""
+    require(by, ACT)
+    programme, known = _locked(word.charge, key)
+    if known:
+        return known
+    _refuse_unless_last(programme.charge, word, why)
+    if word.what in (What.OPENED, What.UNLOADED) and at > word.at:
+        # It ran, or was in there, for longer than was told: nobody may have gone in on the word that is put right.
+        refuse_running(programme.kiln)
+    if not programme.put_back(word):
+        # Its times were changed since by something else: the word is put right from where the charge stands now.
+        stand = programme.stands[programme.charge.pk]
+        programme.stands[programme.charge.pk] = Stand(word.before["basis"], stand.times)
+    return _tell(programme, word.what, at, key=key, by=by, why=why, corrects=word)
+
+
+@transaction.atomic
+def take_back(word: ChargeWord, *, key: UUID, by: User | None, why: str) -> ChargeWord:
+    """Take back what was told last of a charge: what stood before stands again, also of the charges behind it."""
+    require(by, ACT)
+    programme, known = _locked(word.charge, key)
+    if known:
+        return known
+    _refuse_unless_last(programme.charge, word, why)
+    if word.what in (What.OPENED, What.UNLOADED):
+        refuse_running(programme.kiln)
+    if not programme.put_back(word):
+        raise ValidationError(
+            _("The times of %(number)s were changed since: they cannot simply be put back. Put right what was told."),
+            code="moved",
+            params={"number": programme.charge.number},
+        )
+    after = programme.stands[programme.charge.pk]
+    return _settle(programme, What.TAKEN_BACK, word.at, after, key=key, by=by, why=why, corrects=word)
+
+
+class Programme:
+    """The charges of one kiln, locked: where each stood on record (``were``), and from where it is reckoned."""
+
+    def __init__(self, kiln: Kiln, charge: Charge) -> None:
+        self.kiln = kiln
+        near = ~Q(basis=Basis.DONE) | Q(end_at__gt=charge.begin_at - LONGEST)
+        rows = Charge.objects.select_for_update().filter(near, kiln=kiln).prefetch_related("phases")
+        charges = {one.pk: one for one in rows}
+        self.were = {pk: stand_of(one) for pk, one in charges.items()}
+        self.stands = dict(self.were)
+        self.charge = charges.pop(charge.pk)
+        self.charge.kiln = kiln
+        self.others = sorted(charges.values(), key=lambda one: one.begin_at)
+
+    @property
+    def stand(self) -> Stand:
+        """Where the charge in question stands."""
+        return self.stands[self.charge.pk]
+
+    def others_stand(self, *bases: str) -> list[tuple[Charge, Stand]]:
+        """Return the other charges of some bases with where they stand, by begin."""
+        found = [(one, self.stands[one.pk]) for one in self.others if one.basis in bases]
+        return sorted(found, key=lambda pair: pair[1].times.begin_at)
+
+    def put_back(self, word: ChargeWord) -> bool:
+        """Reckon from where the charge, and those that gave way, stood before a word; say whether that could be."""
+        if self.stand.as_json() != word.after:
+            return False
+        self.stands[self.charge.pk] = Stand.from_json(word.before)
+        for one in word.moved:
+            stand = self.stands.get(one["charge"])
+            if stand is not None and stand.as_json() == one["after"]:
+                self.stands[one["charge"]] = Stand.from_json(one["before"])
+        return True
+
+
+def _locked(charge: Charge, key: UUID) -> tuple[Programme, ChargeWord | None]:
+    kiln = lock_kiln(charge.kiln_id)
+    return Programme(kiln, charge), ChargeWord.objects.filter(key=key).first()
+
+
+def _refuse_unless_last(charge: Charge, word: ChargeWord, why: str) -> None:
+    last = words_of([charge])[charge.pk][-1:]
+    if last != [word]:
+        raise ValidationError(
+            _("Something else was told of %(number)s since. Look at its page again; what was told last comes first."),
+            code="not_last",
+            params={"number": charge.number},
+        )
+    if not why.strip():
+        raise ValidationError({"why": _("Say why it is put right: the record keeps the reason.")})
+
+
+def _tell(
+    programme: Programme,
+    what: str,
+    at: datetime,
+    *,
+    key: UUID,
+    by: User | None,
+    why: str,
+    corrects: ChargeWord | None = None,
+) -> ChargeWord:
+    now = clock.now()
+    _refuse_basis(programme, what)
+    if what == What.EXPECTED:
+        if at <= now:
+            raise ValidationError({"at": _("That instant has gone by. Give the one that is expected now.")})
+        after = _expected(programme, at, now)
+    else:
+        if at > now + AHEAD:
+            raise ValidationError({"at": _("That instant lies ahead: tell it when it has happened.")})
+        after = _happened(programme, what, at)
+    return _settle(programme, what, at, after, key=key, by=by, why=why, corrects=corrects)
+
+
+def _refuse_basis(programme: Programme, what: str) -> None:
+    """Refuse what cannot follow on what is on record of the charge."""
+    stand = programme.stand
+    facts = {
+        "number": programme.charge.number,
+        "begin": _say(stand.times.begin_at),
+        "end": _say(stand.times.end_at),
+    }
+    if stand.basis == Basis.DONE:
+        raise ValidationError(_("%(number)s was out on %(end)s already.") % facts, code="out")
+    if what == What.STARTED and stand.basis != Basis.PLANNED:
+        raise ValidationError(_("%(number)s is on record as begun since %(begin)s.") % facts, code="begun")
+    if what in (What.OPENED, What.UNLOADED) and stand.basis == Basis.PLANNED:
+        raise ValidationError(_("%(number)s has not begun by the record: tell first when it was started.") % facts)
+
+
+def _happened(programme: Programme, what: str, at: datetime) -> Stand:
+    times, number = programme.stand.times, programme.charge.number
+    if what != What.STARTED and at <= times.heating_at:
+        message = _("%(number)s was started on %(begin)s: give an instant after that, or put the start right first.")
+        raise ValidationError({"at": message % {"number": number, "begin": _say(times.heating_at)}})
+    if what == What.OPENED:
+        return Stand(Basis.RUNNING, told.opened(times, at))
+    if what == What.UNLOADED:
+        return Stand(Basis.DONE, told.unloaded(times, at))
+    refuse_running(programme.kiln)
+    _refuse_taken(programme, at)
+    ends = [stand.times.end_at for _one, stand in programme.others_stand(Basis.DONE)]
+    return Stand(Basis.RUNNING, told.started(times, at, max((end for end in ends if end <= at), default=None)))
+
+
+def _refuse_taken(programme: Programme, at: datetime) -> None:
+    """Refuse to start a charge while another is in the kiln, or while the kiln stands by the record."""
+    facts = {"kiln": programme.kiln.tag, "number": programme.charge.number}
+    for inside, _stand in programme.others_stand(Basis.RUNNING):
+        raise ValidationError(
+            _("%(inside)s is in %(kiln)s by the record. Tell first when it was out; then %(number)s can be started.")
+            % {"inside": inside.number, **facts},
+            code="taken",
+        )
+    stops = Downtime.objects.filter(kiln=programme.kiln).reaching_into(at, at + timedelta(seconds=1))
+    stop = stops.still_open().filter(share_lost=1).exclude(kind=Downtime.Kind.NO_TIMBER).first()
+    if stop is not None:
+        cause = f" ({stop.cause})" if stop.cause else ""
+        raise ValidationError(
+            _("%(kiln)s stands since %(since)s%(cause)s. Say first that it is able to dry again.")
+            % {"since": _say(stop.start_at), "cause": cause, **facts},
+            code="stands",
+        )
+
+
+def _expected(programme: Programme, at: datetime, now: datetime) -> Stand:
+    charge, stand = programme.charge, programme.stand
+    if stand.basis != Basis.PLANNED:
+        return Stand(stand.basis, told.expected_at(stand.times, at, now))
+    times = stand.times.later(at - stand.times.heating_at)
+    for one, other in programme.others_stand(*Basis.values):
+        is_before = other.basis != Basis.PLANNED or other.times.begin_at < stand.times.begin_at
+        if is_before and other.times.end_at > times.begin_at:
+            message = _("%(other)s is expected in %(kiln)s until %(end)s; %(number)s can be loaded from then on.")
+            facts = {"other": one.number, "kiln": charge.kiln.tag, "number": charge.number}
+            raise ValidationError({"at": message % {"end": _say(other.times.end_at), **facts}}, code="taken")
+    return Stand(Basis.PLANNED, times)
+
+
+def _settle(
+    programme: Programme,
+    what: str,
+    at: datetime,
+    after: Stand,
+    *,
+    key: UUID,
+    by: User | None,
+    why: str,
+    corrects: ChargeWord | None,
+) -> ChargeWord:
+    """Give the charge its times, let those behind give way, and put it on record."""
+    charge = programme.charge
+    _refuse_shared(programme, after)
+    behind = _giving_way(programme, after)
+    programme.stands |= {charge.pk: after, **{one.pk: stand for one, stand in behind}}
+    changed = [one for one in (charge, *programme.others) if programme.stands[one.pk] != programme.were[one.pk]]
+    _write([(one, programme.stands[one.pk]) for one in changed])
+    before = programme.were[charge.pk]
+    word = ChargeWord.objects.create(
+        key=key,
+        charge=charge,
+        what=what,
+        at=at,
+        told_at=clock.now(),
+        by=by,
+        corrects=corrects,
+        why=why.strip(),
+        before=(Stand.from_json(corrects.before) if corrects else before).as_json(),
+        after=after.as_json(),
+        moved=[
+            {"charge": one.pk, "before": stand.as_json(), "after": programme.stands[one.pk].as_json()}
+            for one, stand in _gave_way(programme, behind, corrects)
+        ],
+    )
+    for one in changed:
+        Change.record(
+            one,
+            f"told: {what}" if one == charge else "gave way to another charge",
+            by=by,
+            before=_brief(programme.were[one.pk]),
+            after=_brief(programme.stands[one.pk]),
+            note=why.strip(),
+        )
+    return word
+
+
+def _gave_way(
+    programme: Programme, behind: Sequence[tuple[Charge, Stand]], corrects: ChargeWord | None
+) -> list[tuple[Charge, Stand]]:
+    """Return the charges that gave way with where each stood before anything was told: there they return."""
+    stood = {one["charge"]: Stand.from_json(one["before"]) for one in corrects.moved} if corrects else {}
+    return [(one, stood.get(one.pk, programme.were[one.pk])) for one, _stand in behind]
+
+
+def _brief(stand: Stand) -> dict[str, str]:
+    times = stand.times
+    return {"basis": stand.basis, "begin_at": _utc(times.begin_at), "end_at": _utc(times.end_at)}
+
+
+def _refuse_shared(programme: Programme, after: Stand) -> None:
+    """Refuse times that would share the kiln with a charge that has begun: that one cannot give way."""
+    for one, other in programme.others_stand(Basis.RUNNING, Basis.DONE):
+        times = other.times
+        if times.begin_at < after.times.end_at and times.end_at > after.times.begin_at:
+            message = _("%(other)s was in %(kiln)s from %(begin)s until %(end)s: %(number)s cannot be in it as well.")
+            facts = {"other": one.number, "kiln": programme.kiln.tag, "number": programme.charge.number}
+            facts |= {"begin": _say(times.begin_at), "end": _say(times.end_at)}
+            raise ValidationError(message % facts, code="taken")
+
+
+def _giving_way(programme: Programme, after: Stand) -> list[tuple[Charge, Stand]]:
+    """Return the planned charges that must give way, each with where it stands then."""
+    free_at, was_at = after.times.end_at, programme.stand.times.begin_at
+    found = []
+    for one, stand in programme.others_stand(Basis.PLANNED):
+        if after.basis == Basis.PLANNED and stand.times.begin_at < was_at:
+            continue
+        if stand.times.begin_at >= free_at:
+            break
+        later = Stand(stand.basis, stand.times.later(free_at - stand.times.begin_at))
+        found.append((one, later))
+        free_at = later.times.end_at
+    return found
+
+
+def _write(stands: Sequence[tuple[Charge, Stand]]) -> None:
+    """Give charges of one kiln their times; on the way there they stand far aside of one another."""
+    for charge in sorted((charge for charge, _stand in stands), key=lambda one: one.begin_at, reverse=True):
+        Charge.objects.filter(pk=charge.pk).update(begin_at=charge.begin_at + ASIDE, end_at=charge.end_at + ASIDE)
+    phases = []
+    for charge, stand in stands:
+        times = stand.times
+        charge.basis, charge.begin_at, charge.end_at = stand.basis, times.begin_at, times.end_at
+        charge.save(update_fields=["basis", "begin_at", "end_at"])
+        spans = {str(span.kind): span for span in times.spans}
+        for phase in charge.phases.all():
+            phase.begin_at, phase.end_at = spans[phase.kind].begin_at, spans[phase.kind].end_at
+            phases.append(phase)
+    Phase.objects.bulk_update(phases, ["begin_at", "end_at"])
+
+
+def _utc(at: datetime) -> str:
+    """Write an instant in one way, so that what is kept can be compared."""
+    return at.astimezone(UTC).isoformat()
+
+
+def _say(at: datetime) -> str:
+    return date_format(timezone.localtime(at), "D j M H:i")

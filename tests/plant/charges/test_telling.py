@@ -1,0 +1,310 @@
+"""What people tell of charges moves the programme; it is put right and taken back, and nothing of it is lost."""
+
+from datetime import datetime, timedelta
+from typing import Any
+from uuid import uuid4
+
+import pytest
+import time_machine
+from django.core.exceptions import PermissionDenied, ValidationError
+from django.db import DatabaseError, transaction
+from hypothesis import given
+from hypothesis import strategies as st
+
+from plant.charges import telling
+from plant.charges.calculations import told
+from plant.charges.calculations.charge_phases import PhaseKind
+from plant.charges.calculations.told import ChargeTimes, Span
+from plant.kilns.kilns_now import kilns_now
+from plant.models import Change, Charge, ChargeWord, Downtime, Kiln, User
+from tests.factories import MONDAY, ChargeFactory, KilnFactory, PersonFactory, UserFactory
+
+HOUR = timedelta(hours=1)
+DAY = 24 * HOUR
+NOW = MONDAY + 2 * DAY
+
+
+@pytest.fixture(autouse=True)
+def _wednesday() -> Any:
+    with time_machine.travel(NOW, tick=False):
+        yield
+
+
+@pytest.fixture
+def ilse(db: None) -> User:
+    user: User = UserFactory(username="ilse", role="kiln_master", person=PersonFactory(code="ilse"))
+    return user
+
+
+@pytest.fixture
+def kiln(db: None) -> Kiln:
+    made: Kiln = KilnFactory()
+    return made
+
+
+def a_charge(kiln: Kiln, begin_at: datetime, basis: str = "planned", days: int = 4, **more: Any) -> Charge:
+    made: Charge = ChargeFactory(kiln=kiln, begin_at=begin_at, basis=basis, days=days, **more)
+    return made
+
+
+def tell(charge: Charge, what: str, at: datetime, by: User, **more: Any) -> ChargeWord:
+    return telling.tell(charge, what, at, key=more.pop("key", uuid4()), by=by, **more)
+
+
+def phases(charge: Charge) -> dict[str, tuple[datetime, datetime]]:
+    return {phase.kind: (phase.begin_at, phase.end_at) for phase in charge.phases.all()}
+
+
+def span(charge: Charge) -> tuple[str, datetime, datetime]:
+    charge = Charge.objects.get(pk=charge.pk)
+    return charge.basis, charge.begin_at, charge.end_at
+
+
+# loaded and started
+
+
+def test_a_charge_started_late_takes_its_phases_along_and_keeps_what_was_promised(kiln: Kiln, ilse: User) -> None:
+    charge = a_charge(kiln, NOW - 10 * HOUR)
+    tell(charge, "started", NOW - HOUR, ilse)
+    # Expected: loading for two hours until eight hours ago; seven hours late.
+    assert span(charge) == ("running", NOW - 3 * HOUR, NOW - 10 * HOUR + 4 * DAY + 7 * HOUR)
+    assert phases(charge)["loading"] == (NOW - 3 * HOUR, NOW - HOUR)
+    assert phases(charge)["heating_up"] == (NOW - HOUR, NOW + 7 * HOUR)
+    charge.refresh_from_db()
+    assert charge.planned_begin_at == NOW - 10 * HOUR
+
+
+def test_loading_is_not_thought_to_begin_before_the_charge_before_was_out(kiln: Kiln, ilse: User) -> None:
+    before = a_charge(kiln, NOW - 5 * DAY, "done")
+    before.end_at = NOW - HOUR
+    before.save()
+    charge = a_charge(kiln, NOW)
+    tell(charge, "started", NOW, ilse)
+    assert span(charge)[1] == NOW - HOUR
+    assert phases(charge)["loading"] == (NOW - HOUR, NOW)
+
+
+def test_while_another_is_in_the_kiln_none_is_started(kiln: Kiln, ilse: User) -> None:
+    inside = a_charge(kiln, NOW - 2 * DAY, "running")
+    charge = a_charge(kiln, NOW + 2 * DAY)
+    with pytest.raises(ValidationError, match=f"{inside.number} is in K"):
+        tell(charge, "started", NOW, ilse)
+    assert not ChargeWord.objects.exists()
+
+
+def test_a_kiln_that_stands_starts_nothing_until_somebody_says_that_it_can_dry(kiln: Kiln, ilse: User) -> None:
+    charge = a_charge(kiln, NOW)
+    Downtime.objects.create(kiln=kiln, kind="unplanned", start_at=NOW - HOUR, cause="fan 3")
+    with pytest.raises(ValidationError, match=r"stands since .* \(fan 3\)\. Say first that it is able to dry again"):
+        tell(charge, "started", NOW, ilse)
+
+
+def test_what_lies_ahead_is_not_told_as_happened(kiln: Kiln, ilse: User) -> None:
+    charge = a_charge(kiln, NOW)
+    with pytest.raises(ValidationError, match="lies ahead"):
+        tell(charge, "started", NOW + HOUR, ilse)
+
+
+def test_a_charge_that_was_to_come_first_comes_behind_the_one_that_was_started(kiln: Kiln, ilse: User) -> None:
+    first, second, third = (a_charge(kiln, NOW + n * 5 * DAY) for n in range(3))
+    tell(second, "started", NOW, ilse)
+    end_at = span(second)[2]
+    assert span(first)[1] == end_at
+    assert span(third)[1] == NOW + 10 * DAY
+
+
+# opened, out
+
+
+def test_opening_ends_what_ran_and_unloading_begins(kiln: Kiln, ilse: User) -> None:
+    charge = a_charge(kiln, NOW - 3 * DAY, "running")
+    tell(charge, "opened", NOW, ilse)
+    found = phases(charge)
+    assert found["unloading"] == (NOW, NOW + 2 * HOUR)
+    assert found["cooling"][1] == NOW
+    assert span(charge) == ("running", NOW - 3 * DAY, NOW + 2 * HOUR)
+
+
+def test_a_charge_that_is_out_frees_its_kiln(kiln: Kiln, ilse: User) -> None:
+    charge = a_charge(kiln, NOW - 3 * DAY, "running")
+    following = a_charge(kiln, NOW + 2 * DAY)
+    tell(charge, "unloaded", NOW - HOUR, ilse)
+    assert span(charge) == ("done", NOW - 3 * DAY, NOW - HOUR)
+    # None is drawn forward: when the next is loaded somebody says.
+    assert span(following)[1] == NOW + 2 * DAY
+    stand = kilns_now([kiln], NOW)[0]
+    assert stand.charge is None
+    assert stand.opening and stand.opening.start_at <= NOW
+
+
+def test_a_charge_that_came_out_late_pushes_those_behind(kiln: Kiln, ilse: User) -> None:
+    charge = a_charge(kiln, NOW - 5 * DAY, "running")
+    following = a_charge(kiln, NOW - 12 * HOUR)
+    tell(charge, "unloaded", NOW, ilse)
+    assert span(following)[1] == NOW
+
+
+def test_nothing_is_unloaded_twice_nor_before_it_was_started(kiln: Kiln, ilse: User) -> None:
+    charge = a_charge(kiln, NOW - 3 * DAY, "running")
+    with pytest.raises(ValidationError, match="give an instant after that"):
+        tell(charge, "unloaded", NOW - 4 * DAY, ilse)
+    tell(charge, "unloaded", NOW, ilse)
+    with pytest.raises(ValidationError, match=r"was out on .* already"):
+        tell(charge, "unloaded", NOW, ilse)
+    coming = a_charge(kiln, NOW + DAY)
+    with pytest.raises(ValidationError, match="has not begun by the record"):
+        tell(coming, "unloaded", NOW, ilse)
+
+
+# expected at another time
+
+
+def test_a_charge_under_way_is_expected_later_and_those_behind_give_way(kiln: Kiln, ilse: User) -> None:
+    charge = a_charge(kiln, NOW - 2 * DAY, "running")
+    following = a_charge(kiln, NOW + 2 * DAY)
+    later = tell(charge, "expected", NOW + 3 * DAY, ilse, why="boards still at 14 %")
+    assert span(charge) == ("running", NOW - 2 * DAY, NOW + 3 * DAY)
+    # Drying takes longer; what comes after it takes as long as ever.
+    assert phases(charge)["unloading"] == (NOW + 3 * DAY - 2 * HOUR, NOW + 3 * DAY)
+    assert phases(charge)["drying"][1] == NOW + 3 * DAY - 18 * HOUR
+    assert span(following)[1] == NOW + 3 * DAY
+    assert [one["charge"] for one in later.moved] == [following.pk]
+
+
+def test_a_planned_charge_is_not_expected_while_another_is_still_in(kiln: Kiln, ilse: User) -> None:
+    a_charge(kiln, NOW - 2 * DAY, "running")
+    coming = a_charge(kiln, NOW + 3 * DAY)
+    with pytest.raises(ValidationError, match="can be loaded from then on"):
+        tell(coming, "expected", NOW + DAY, ilse)
+    tell(coming, "expected", NOW + 4 * DAY + 2 * HOUR, ilse)
+    assert span(coming)[1] == NOW + 4 * DAY
+
+
+def test_nothing_is_expected_at_an_instant_that_has_gone_by(kiln: Kiln, ilse: User) -> None:
+    charge = a_charge(kiln, NOW - 2 * DAY, "running")
+    with pytest.raises(ValidationError, match="has gone by"):
+        tell(charge, "expected", NOW - HOUR, ilse)
+
+
+# put right, taken back
+
+
+def test_a_wrong_instant_is_put_right_and_the_record_keeps_both(kiln: Kiln, ilse: User) -> None:
+    charge, following = a_charge(kiln, NOW - 10 * HOUR), a_charge(kiln, NOW - 10 * HOUR + 4 * DAY)
+    word = tell(charge, "started", NOW, ilse)
+    assert span(following)[1] == NOW - 2 * HOUR + 4 * DAY
+    telling.correct(word, NOW - 8 * HOUR, key=uuid4(), by=ilse, why="typed when I came to the desk")
+    assert span(charge)[1:] == (NOW - 10 * HOUR, NOW - 10 * HOUR + 4 * DAY)
+    # The one behind, that had given way, is where it was.
+    assert span(following)[1] == NOW - 10 * HOUR + 4 * DAY
+    assert [(one.what, one.at, one.why) for one in ChargeWord.objects.all()] == [
+        ("started", NOW, ""),
+        ("started", NOW - 8 * HOUR, "typed when I came to the desk"),
+    ]
+    assert [change.act for change in Change.objects.about(charge)] == ["told: started", "told: started"]
+
+
+def test_what_did_not_happen_is_taken_back(kiln: Kiln, ilse: User) -> None:
+    charge, following = a_charge(kiln, NOW - 10 * HOUR), a_charge(kiln, NOW - 10 * HOUR + 4 * DAY)
+    before, behind = span(charge), span(following)
+    spans = phases(charge)
+    word = tell(charge, "started", NOW, ilse)
+    telling.take_back(word, key=uuid4(), by=ilse, why="that was K2")
+    assert span(charge) == before
+    assert phases(charge) == spans
+    assert span(following) == behind
+    assert telling.words_of([charge])[charge.pk] == []
+
+
+def test_a_charge_behind_that_somebody_else_moved_meanwhile_stays_there(kiln: Kiln, ilse: User) -> None:
+    charge, following = a_charge(kiln, NOW - 10 * HOUR), a_charge(kiln, NOW - 10 * HOUR + 4 * DAY)
+    word = tell(charge, "started", NOW, ilse)
+    tell(following, "expected", NOW + 9 * DAY, ilse)
+    moved = span(following)
+    telling.take_back(word, key=uuid4(), by=ilse, why="that was K2")
+    assert span(following) == moved
+
+
+def test_only_what_was_told_last_is_put_right_and_never_without_a_reason(kiln: Kiln, ilse: User) -> None:
+    charge = a_charge(kiln, NOW - 3 * DAY, "running")
+    first = tell(charge, "opened", NOW - 2 * HOUR, ilse)
+    last = tell(charge, "unloaded", NOW, ilse)
+    with pytest.raises(ValidationError, match="Something else was told"):
+        telling.take_back(first, key=uuid4(), by=ilse, why="no")
+    with pytest.raises(ValidationError, match="Say why"):
+        telling.correct(last, NOW - HOUR, key=uuid4(), by=ilse, why=" ")
+    telling.take_back(last, key=uuid4(), by=ilse, why="two packs are still in")
+    assert span(charge)[0] == "running"
+    telling.take_back(first, key=uuid4(), by=ilse, why="not opened either")
+    assert span(charge)[2] == NOW + DAY
+
+
+def test_a_charge_is_not_put_back_into_a_kiln_that_holds_the_next(kiln: Kiln, ilse: User) -> None:
+    charge, following = a_charge(kiln, NOW - 3 * DAY, "running"), a_charge(kiln, NOW + 2 * DAY)
+    word = tell(charge, "unloaded", NOW - 2 * HOUR, ilse)
+    tell(following, "started", NOW, ilse)
+    with pytest.raises(ValidationError, match="cannot be in it as well"):
+        telling.correct(word, NOW - HOUR, key=uuid4(), by=ilse, why="an hour later")
+    with pytest.raises(ValidationError, match=r"is in K|cannot be in it as well"):
+        telling.take_back(word, key=uuid4(), by=ilse, why="still in")
+
+
+def test_told_twice_with_one_key_it_is_told_once(kiln: Kiln, ilse: User) -> None:
+    charge, key = a_charge(kiln, NOW - 3 * DAY, "running"), uuid4()
+    once = tell(charge, "opened", NOW, ilse, key=key)
+    assert tell(charge, "opened", NOW, ilse, key=key) == once
+    assert ChargeWord.objects.count() == 1
+
+
+def test_who_may_not_is_refused_and_the_ledger_is_not_rewritten(kiln: Kiln, ilse: User) -> None:
+    charge = a_charge(kiln, NOW - 3 * DAY, "running")
+    with pytest.raises(PermissionDenied):
+        tell(charge, "opened", NOW, UserFactory(username="rolf", role="storekeeper"))
+    word = tell(charge, "opened", NOW, ilse)
+    with pytest.raises(DatabaseError), transaction.atomic():
+        ChargeWord.objects.filter(pk=word.pk).update(at=NOW - DAY)
+
+
+# the reckoning
+
+KINDS = list(PhaseKind)
+minutes = st.integers(min_value=0, max_value=3000)
+
+
+@st.composite
+def programmes(draw: st.DrawFn) -> ChargeTimes:
+    at, spans = MONDAY, []
+    for kind in KINDS:
+        if draw(st.booleans()):
+            until = at + timedelta(minutes=draw(minutes))
+            spans.append(Span(kind, at, until))
+            at = until
+    return ChargeTimes(MONDAY, max(at, MONDAY + timedelta(minutes=1)), tuple(spans))
+
+
+def in_order(times: ChargeTimes) -> bool:
+    marks = [mark for one in times.spans for mark in (one.begin_at, one.end_at)]
+    return marks == sorted(marks) and all(times.begin_at <= mark <= times.end_at for mark in marks)
+
+
+@given(programmes(), st.integers(min_value=1, max_value=20_000))
+def test_whatever_is_told_the_phases_stay_in_order_within_the_charge(times: ChargeTimes, later_min: int) -> None:
+    at = times.heating_at + timedelta(minutes=later_min)
+    was = told.started(times, at, at - HOUR)
+    assert in_order(was)
+    assert was.heating_at == at
+    assert in_order(told.opened(times, at))
+    out = told.unloaded(times, at)
+    assert in_order(out)
+    assert out.end_at == at
+    now = times.begin_at + timedelta(minutes=later_min // 2)
+    coming = told.expected_at(times, now + timedelta(minutes=later_min), now)
+    assert in_order(coming)
+    assert coming.end_at == now + timedelta(minutes=later_min)
+
+
+@given(programmes(), st.integers(min_value=1, max_value=20_000))
+def test_a_charge_expected_when_it_is_expected_stays_as_it_is(times: ChargeTimes, part: int) -> None:
+    now = times.begin_at + (times.end_at - times.begin_at) * (part / 20_001)
+    again = told.expected_at(times, times.end_at, now)
+    assert [one.begin_at for one in again.spans] == [one.begin_at for one in times.spans]
