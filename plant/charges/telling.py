@@ -70,17 +70,29 @@ def stand_of(charge: Charge) -> Stand:
     """Return where a charge stands."""
     rows = sorted(charge.phases.all(), key=lambda phase: (phase.begin_at, ORDER.index(phase.kind)))
     spans = tuple(Span(PhaseKind(row.kind), row.begin_at, row.end_at) for row in rows)
-    return Stand(charge.basis, ChargeTimes(charge.begin_at, charge.end_at, spans))
+    return Stand(basis_of(charge, clock.now()), ChargeTimes(charge.begin_at, charge.end_at, spans))
+
+
+def basis_of(charge: Charge, now: datetime) -> str:
+    """Return what a charge is now; one that a file calls running before it begins is planned until then."""
+    is_to_come = charge.basis == Basis.RUNNING and charge.begin_at > now
+    return str(Basis.PLANNED if is_to_come else charge.basis)
 
 
 def may_tell(charge: Charge, words: Sequence[ChargeWord]) -> tuple[ChargeWord.What, ...]:
-    """Return what can be told of a charge next after the words that count, the likeliest first."""
-    if charge.basis == Basis.PLANNED:
+    """Return what can be told of a charge next after the words that count, the likeliest first.
+
+    When it was started can be told of one under way as long as nobody did: then a file or the plan said so.
+    """
+    basis, known = basis_of(charge, clock.now()), {word.what for word in words}
+    if basis == Basis.PLANNED:
         return What.STARTED, What.EXPECTED
-    if charge.basis == Basis.DONE:
+    if basis == Basis.DONE:
         return ()
-    is_open = any(word.what == What.OPENED for word in words)
-    return (What.UNLOADED, What.EXPECTED) if is_open else (What.OPENED, What.UNLOADED, What.EXPECTED)
+    if What.OPENED in known:
+        return What.UNLOADED, What.EXPECTED
+    start = () if What.STARTED in known else (What.STARTED,)
+    return What.OPENED, What.UNLOADED, What.EXPECTED, *start
 
 
 def words_of(charges: Iterable[Charge]) -> dict[int, list[ChargeWord]]:
@@ -154,6 +166,7 @@ class Programme:
         self.charge = charges.pop(charge.pk)
         self.charge.kiln = kiln
         self.others = sorted(charges.values(), key=lambda one: one.begin_at)
+        self.told = {word.what for word in words_of([charge])[charge.pk]}
 
     @property
     def stand(self) -> Stand:
@@ -162,7 +175,7 @@ class Programme:
 
     def others_stand(self, *bases: str) -> list[tuple[Charge, Stand]]:
         """Return the other charges of some bases with where they stand, by begin."""
-        found = [(one, self.stands[one.pk]) for one in self.others if one.basis in bases]
+        found = [(one, self.stands[one.pk]) for one in self.others if self.stands[one.pk].basis in bases]
         return sorted(found, key=lambda pair: pair[1].times.begin_at)
 
     def put_back(self, word: ChargeWord) -> bool:
@@ -227,8 +240,10 @@ def _refuse_basis(programme: Programme, what: str) -> None:
     }
     if stand.basis == Basis.DONE:
         raise ValidationError(_("%(number)s was out on %(end)s already.") % facts, code="out")
-    if what == What.STARTED and stand.basis != Basis.PLANNED:
-        raise ValidationError(_("%(number)s is on record as begun since %(begin)s.") % facts, code="begun")
+    if what == What.STARTED and stand.basis != Basis.PLANNED and programme.told & {What.STARTED, What.OPENED}:
+        raise ValidationError(
+            _("%(number)s is on record as begun since %(begin)s: put that right instead.") % facts, code="begun"
+        )
     if what in (What.OPENED, What.UNLOADED) and stand.basis == Basis.PLANNED:
         raise ValidationError(_("%(number)s has not begun by the record: tell first when it was started.") % facts)
 
@@ -242,8 +257,9 @@ def _happened(programme: Programme, what: str, at: datetime) -> Stand:
         return Stand(Basis.RUNNING, told.opened(times, at))
     if what == What.UNLOADED:
         return Stand(Basis.DONE, told.unloaded(times, at))
-    refuse_running(programme.kiln)
-    _refuse_taken(programme, at)
+    if programme.stand.basis == Basis.PLANNED:
+        refuse_running(programme.kiln)
+        _refuse_taken(programme, at)
     ends = [stand.times.end_at for _one, stand in programme.others_stand(Basis.DONE)]
     return Stand(Basis.RUNNING, told.started(times, at, max((end for end in ends if end <= at), default=None)))
 

@@ -44,6 +44,14 @@ class ChargeRow:
     words: Sequence[ChargeWord]
 
     @property
+    def is_overdue(self) -> bool:
+        """Whether it should have been started, or out, by now."""
+        now = clock.now()
+        basis = telling.basis_of(self.charge, now)
+        due_at = {Charge.Basis.PLANNED: self.charge.begin_at, Charge.Basis.RUNNING: self.charge.end_at}.get(basis)
+        return due_at is not None and due_at < now
+
+    @property
     def to_tell(self) -> list[tuple[str, str]]:
         """Return (what, button), the likeliest first."""
         return [(str(what), str(TO_TELL[what])) for what in telling.may_tell(self.charge, self.words)]
@@ -84,11 +92,11 @@ def _rows(now: datetime) -> list[KilnRow]:
     rows = []
     for kiln in kilns:
         found = [ChargeRow(charge, words[charge.pk]) for charge in of_kiln[kiln.pk]]
-        ahead = [row for row in found if row.charge.basis == Charge.Basis.PLANNED]
+        ahead = [row for row in found if telling.basis_of(row.charge, now) == Charge.Basis.PLANNED]
         rows.append(
             KilnRow(
                 kiln,
-                next((row for row in found if row.charge.basis == Charge.Basis.RUNNING), None),
+                next((row for row in found if telling.basis_of(row.charge, now) == Charge.Basis.RUNNING), None),
                 next((row for row in reversed(found) if row.charge.basis == Charge.Basis.DONE and row.last), None),
                 ahead[:LATER_SHOWN],
                 max(0, len(ahead) - LATER_SHOWN),
@@ -182,5 +190,13 @@ def _kept(request: HttpRequest, word: ChargeWord) -> HttpResponse:
 
 
 def _page(request: HttpRequest, charge: Charge, form: Form, heading: str, more: dict[str, Any]) -> HttpResponse:
-    context = {"place": "kilns", "kiln": charge.kiln, "charge": charge, "form": form, "heading": heading, **more}
+    context = {
+        "place": "kilns",
+        "kiln": charge.kiln,
+        "charge": charge,
+        "form": form,
+        "heading": heading,
+        "words": charge.words.select_related("by__person", "corrected_by"),
+        **more,
+    }
     return render(request, "charges/tell_form.html", context)

@@ -113,6 +113,29 @@ def test_a_charge_that_was_to_come_first_comes_behind_the_one_that_was_started(k
     assert span(third)[1] == NOW + 10 * DAY
 
 
+def test_a_charge_that_a_file_calls_running_before_it_begins_is_planned_still(kiln: Kiln, ilse: User) -> None:
+    before, charge = a_charge(kiln, NOW - 4 * DAY, "running"), a_charge(kiln, NOW + 3 * HOUR, "running")
+    assert telling.may_tell(charge, [])[0] == "started"
+    with pytest.raises(ValidationError, match=f"{before.number} is in K"):
+        tell(charge, "started", NOW, ilse)
+    tell(before, "expected", NOW + 5 * HOUR, ilse)
+    assert span(charge)[:2] == ("planned", NOW + 5 * HOUR)
+
+
+def test_a_start_that_only_a_file_told_is_told_anew_so_that_the_charge_before_can_come_out(
+    kiln: Kiln, ilse: User
+) -> None:
+    before, charge = a_charge(kiln, NOW - 5 * DAY, "running"), a_charge(kiln, NOW - DAY, "running")
+    with pytest.raises(ValidationError, match="cannot be in it as well"):
+        tell(before, "unloaded", NOW - 2 * HOUR, ilse)
+    assert "started" in telling.may_tell(charge, [])
+    tell(charge, "started", NOW, ilse)
+    tell(before, "unloaded", NOW - 2 * HOUR, ilse)
+    with pytest.raises(ValidationError, match="put that right instead"):
+        tell(charge, "started", NOW, ilse)
+    assert (span(before)[2], phases(charge)["heating_up"][0]) == (NOW - 2 * HOUR, NOW)
+
+
 # opened, out
 
 
