@@ -40,6 +40,8 @@ from plant.basics.sentences import typed
 from plant.models import (
     Absence,
     Channel,
+    Charge,
+    ChargeWord,
     Downtime,
     FileIntake,
     Job,
@@ -82,6 +84,9 @@ def set_up_demo(settings: Any, monkeypatch: pytest.MonkeyPatch) -> None:
     ways_in(administrator)
     heard(Downtime.objects.still_open().get().kiln)
     planned(administrator)
+    inside = first(Charge.objects.filter(basis=Charge.Basis.RUNNING))
+    told = {"what": "expected", "at": inside.end_at, "why": "boards still at 14 %", "before": {}, "after": {}}
+    ChargeWord.objects.create(key=uuid4(), charge=inside, told_at=clock.now(), by=administrator, **told)
     locked_out()
 
 
@@ -168,7 +173,9 @@ def things() -> dict[str, dict[str, Any]]:
     doubt = first(Finding.objects.filter(item__point__blocks_entry=True))
     words = {"act": "let_in", "why": "It opens at the first go.", "at": clock.now()}
     let_in = LetIn.objects.create(key=uuid4(), finding=doubt, **words)
+    said = first(ChargeWord.objects)
     return {
+        "charges/": {"tag": said.charge.kiln.tag, "pk": said.charge_id, "what": "unloaded", "word_pk": said.pk},
         "people/": {"code": first(Absence.objects).person.code, "pk": 1},
         "sign-ins/": {"pk": somebody(Role.PLANNER).pk},
         "kilns/": {"tag": stop.kiln.tag, "pk": stop.pk},

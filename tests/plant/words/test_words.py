@@ -40,6 +40,7 @@ CONTEXTS = {
     "Component.Side": "side of a kiln",
     "Fitting.Removal": "why a fitting came out",
     "Charge.Basis": "basis of a charge's dates",
+    "ChargeWord.What": "what was told of a charge",
     "Phase.Kind": "state of a kiln",
     "Downtime.Kind": "kind of downtime",
     "Part.Criticality": "without the part",
