@@ -48,8 +48,8 @@ class ChargeRow:
         """Whether it should have been started, or out, by now."""
         now = clock.now()
         basis = telling.basis_of(self.charge, now)
-        due_at = {Charge.Basis.PLANNED: self.charge.begin_at, Charge.Basis.RUNNING: self.charge.end_at}.get(basis)
-        return due_at is not None and due_at < now
+        due_at = self.charge.begin_at if basis == Charge.Basis.PLANNED else self.charge.end_at
+        return basis != Charge.Basis.DONE and due_at < now
 
     @property
     def to_tell(self) -> list[tuple[str, str]]:
