@@ -25,7 +25,7 @@ from maintenance.plans.desk import has_place
 from maintenance.plans.drawing import OPEN_ENDED
 from maintenance.plans.offers import KilnTime, Offer, offer, offers_for, times_of_kiln
 from maintenance.plans.places import set_pinned
-from maintenance.plans.standing import Verdict, standing_for, standing_now
+from maintenance.plans.standing import Verdict, standing_for, standing_now, standings_for
 from maintenance.plans.why import say_times
 from plant import clock
 from plant.access import needs
@@ -91,6 +91,7 @@ def opening(request: HttpRequest, tag: str, key: str) -> HttpResponse:
     ranked.sort(key=has_place)
     may_place = user_of(request).may("place work") and not is_beyond
     tried = ranked[:MOST_TRIED] if may_place else []
+    standings = standings_for(tried, now_at)
     zone = kiln.mill.zone
     context = {
         "place": "openings",
@@ -100,7 +101,7 @@ def opening(request: HttpRequest, tag: str, key: str) -> HttpResponse:
         "blocking": blocking if time.kind != "running" else [],
         "barred": barred_jobs(orders, {kiln.pk: blocking} if blocking else {}),
         "placed": _with_supply(placed, zone, now_at.astimezone(zone).date()),
-        "offers": [offer(standing_for(order, now_at), order, time, now_at) for order in tried],
+        "offers": [offer(standings[order.number], order, time, now_at) for order in tried],
         "untried": max(len(ranked) - MOST_TRIED, 0) if may_place else 0,
         "end_sd_h": _end_sd_h(time),
     }

@@ -4,7 +4,7 @@ from collections.abc import Iterable
 from datetime import date, datetime
 from functools import cached_property
 
-from django.db.models import Q
+from django.db.models import Case, Value, When
 from django.utils.text import get_text_list
 from django.utils.translation import gettext as _
 
@@ -58,13 +58,16 @@ class PlanWords:
             for name, value in values
         }
 
+    @cached_property
+    def _qualifications_that_end(self) -> list[tuple[str, str, date | None]]:
+        until_on = self.drawn.at(self.frame.problem.horizon_min).date()
+        held = Qualification.objects.filter(person__is_active=True, valid_until__lt=until_on).order_by("valid_until")
+        named = Case(When(skill__code=LOCK_OUT, then=Value(LOCK_OUT)), default="skill__name")
+        return list(held.annotate(named=named).values_list("named", "person__name", "valid_until"))
+
     def qualifications_that_end(self, skill: str) -> list[tuple[str, date]]:
         """Name the people whose qualification for a skill has an end before the horizon, with that day."""
-        until_on = self.drawn.at(self.frame.problem.horizon_min).date()
-        named = Q(skill__code=LOCK_OUT) if skill == LOCK_OUT else Q(skill__name=skill)
-        held = Qualification.objects.filter(named, person__is_active=True, valid_until__lt=until_on)
-        ends = held.order_by("valid_until").values_list("person__name", "valid_until")
-        return [(name, until_on) for name, until_on in ends if until_on is not None]
+        return [(name, on) for named, name, on in self._qualifications_that_end if named == skill and on is not None]
 
     def say(self, broken: Broken, ref: str, plan: plans.Plan) -> str:
         """Say a broken rule as a sentence about this mill."""

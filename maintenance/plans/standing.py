@@ -410,16 +410,49 @@ def last_change() -> int:
 
 def standing_now(now_at: datetime) -> Standing:
     """Return the places on record as a plan; made anew when anything was recorded since, or after some minutes."""
-    return _keep((_database(), "record", last_change()), now_at, lambda: standing_on(load_desk(now_at)))
+    return _on_record_since(last_change(), now_at)
+
+
+def _on_record_since(change: int, now_at: datetime) -> Standing:
+    return _keep((_database(), "record", change), now_at, lambda: standing_on(load_desk(now_at)))
 
 
 def standing_for(order: WorkOrder, now_at: datetime) -> Standing:
     """Return the places on record as a plan that has a job in it, left out by hand or at its time though it be."""
-    standing = standing_now(now_at)
-    if order.number in standing.frame.number_of_job or order.number in standing.drawn.aside:
-        return standing
-    key = (_database(), "record", last_change(), order.number)
-    return _keep(key, now_at, lambda: standing_on(taken_up(load_desk(now_at), order.number)))
+    return standings_for([order], now_at)[order.number]
+
+
+def standings_for(orders: Iterable[WorkOrder], now_at: datetime) -> dict[str, Standing]:
+    """Return for each job, by its number, the places on record as a plan that has it in it."""
+    change = last_change()
+    standing = _on_record_since(change, now_at)
+    found = {}
+    for order in orders:
+        number = order.number
+        if number in standing.frame.number_of_job or number in standing.drawn.aside:
+            found[number] = standing
+        elif order.is_left_out:
+            # They have no place and are in nobody's way: one plan answers for all of them.
+            found[number] = _with_left_out_since(change, now_at)
+        else:
+            found[number] = _taken_up_since(change, now_at, number)
+    return found
+
+
+def _with_left_out_since(change: int, now_at: datetime) -> Standing:
+    def make() -> Standing:
+        desk = load_desk(now_at)
+        for number in tuple(desk.left_out):
+            taken_up(desk, number)
+        return standing_on(desk)
+
+    return _keep((_database(), "record and what is left out", change), now_at, make)
+
+
+def _taken_up_since(change: int, now_at: datetime, number: str) -> Standing:
+    return _keep(
+        (_database(), "record", change, number), now_at, lambda: standing_on(taken_up(load_desk(now_at), number))
+    )
 
 
 def taken_up(desk: Desk, number: str) -> Desk:

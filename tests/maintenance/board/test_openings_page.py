@@ -9,6 +9,7 @@ from django.test import Client
 from django.urls import reverse
 
 from maintenance.board import build_board
+from maintenance.board.leaving_out import take_out_of_plan
 from maintenance.day.run import run_day
 from maintenance.models import EntryMove, WorkOrder
 from maintenance.plans.by_hand import place_by_hand
@@ -180,6 +181,32 @@ def test_the_page_asks_as_much_for_many_jobs_as_for_few(
 
 
 # --- one opening ----------------------------------------------------------------------------------
+
+
+def test_an_opening_asks_as_much_for_many_jobs_as_for_few(
+    planner: Client, django_assert_max_num_queries: Any, django_assert_num_queries: Any
+) -> None:
+    url = _opening_url()
+    on_shift()
+    oda = UserFactory(role="planner", username="vera")
+
+    def more(count: int) -> None:
+        """Jobs that fit, that nobody can do, and that are left out by hand."""
+        for _n in range(count):
+            job(), job(skills=("steam-fitting",))
+            take_out_of_plan(job(), why="Not this month.", not_before_on=None, by=oda)
+
+    more(1)
+    planner.get(url)
+    with django_assert_max_num_queries(40) as few:
+        planner.get(url)
+    asked = len(few)
+    more(4)
+    # The first look after a change holds all places against the record, and is kept.
+    planner.get(url)
+    with django_assert_num_queries(asked):
+        shown = planner.get(url)
+    assert len(shown.context["offers"]) == 15
 
 
 def test_an_opening_proposes_start_and_crew_and_one_press_places_the_job(planner: Client) -> None:
