@@ -36,7 +36,7 @@ from maintenance.watches.trials import TRY_TASK, run_trial, want_trial
 from maintenance.work.course import start
 from plant import clock
 from plant.access import Role
-from plant.basics.sentences import typed
+from plant.basics.sentences import Sentence, typed
 from plant.models import (
     Absence,
     Channel,
@@ -52,6 +52,7 @@ from plant.models import (
     RoleHeld,
     User,
 )
+from plant.readings.files.calculations.faults import FileFault
 from plant.readings.mqtt.messages import Message, Refused, keep_refused
 from plant.readings.source_tokens import make_token, revoke_token
 from tests.factories import ChannelFactory
@@ -123,11 +124,12 @@ def ways_in(administrator: User) -> None:
     make_token(sending, by=administrator)
     whole = {"broker_host": "broker.fallow-bridge.example", "broker_topic": "kilns/#", "broker_user": "kilnward"}
     logger = ReadingSource.objects.create(code="a-logger", name="A logger", way="files")
+    fault = FileFault(Sentence.of("number.none"), Sentence.of("mend.cell_or_silent"), 3, "T", "warm").told()
     logger.intakes.create(
-        file_name="kiln-1.csv", digest="0" * 64, at=clock.now(), is_taken_in=False, faults=["Line 3: no number."] * 12
+        file_name="kiln-1.csv", digest="0" * 64, at=clock.now(), is_taken_in=False, faults=[fault] * 12
     )
     listening = ReadingSource.objects.create(code="a-listener", name="A listener", way="broker", **whole)
-    refused = Refused(Message(f"kilns/{'long-' * 20}", b"x", 0), ["The message is neither a number nor an object."])
+    refused = Refused(Message(f"kilns/{'long-' * 20}", b"x", 0), (Sentence.of("message.other_kind", kind="null"),))
     keep_refused(listening, [refused])
 
 

@@ -144,7 +144,9 @@ def things(db: None) -> dict[str, dict[str, Any]]:
     )
     source, channel = ReadingSourceFactory(), ChannelFactory(kiln=kiln)
     named = source.names.create(name="T1", channel=channel)
-    intake = source.intakes.create(file_name="k1.csv", digest="0" * 64, at=now, is_taken_in=False, faults=["empty"])
+    intake = source.intakes.create(
+        file_name="k1.csv", digest="0" * 64, at=now, is_taken_in=False, faults=typed("empty")
+    )
     looks_at = {"signal": "wet_bulb:left", "rule": "limit", "parameters": {"side": "above", "limit": 90, "clear": 80}}
     dry = Watch.objects.create(
         kiln=kiln, code="wick", name="Wick", severity="notice", component_kind=fan.kind, sentence="Dry.", **looks_at

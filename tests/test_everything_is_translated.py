@@ -54,7 +54,6 @@ STILL_ENGLISH: Final[Mapping[str, str]] = {
     r"(?i)with its skills|(it may not start|starts) before|its parts arrive|has room, or": PLACING,
     r"is away|is at (WO|work)|within the shift|has no opening long enough": PLACING,
     r"^(state|kiln state|locked out by|said|ends in|mill): |^Plan$": HISTORY,
-    r"^Line 3: no number|^The message is neither|^empty$": "What was wrong with a file or message is kept as text.",
 }
 
 

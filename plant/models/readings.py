@@ -232,7 +232,7 @@ class FileIntake(models.Model):
     )
     first_at = models.DateTimeField(_("from"), null=True, blank=True)
     last_at = models.DateTimeField(_("until"), null=True, blank=True)
-    faults = models.JSONField(default=list, blank=True)
+    faults = SentencesField()
 
     class Meta:
         ordering = ["-at", "-id"]

@@ -531,7 +531,7 @@ def fill_intakes(ground: Ground, source: ReadingSource, count: int) -> None:
             new=1440,
             first_at=ground.now - (n + 1) * HOUR,
             last_at=ground.now - n * HOUR,
-            faults=["Line 3: “x” is no number."],
+            faults=typed("Line 3: “x” is no number."),
         )
         for n in range(count)
     )

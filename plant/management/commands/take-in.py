@@ -7,6 +7,7 @@ from typing import Any
 from django.core.exceptions import ValidationError
 from django.core.management.base import BaseCommand, CommandError
 
+from plant.frame.saying import say
 from plant.management.commands.serve import require_database
 from plant.models import ReadingSource
 from plant.readings.files.calculations.faults import FaultyFileError, OtherHeadError
@@ -48,7 +49,7 @@ class Command(BaseCommand):
         except FaultyFileError as fault:
             if raw:
                 record_refusal(found, raw, file.name, fault, by=None)
-            told = "\n".join(f"  {one}" for one in fault.told())
+            told = "\n".join(f"  {say(one)}" for one in fault.told())
             code = NOT_CONFIRMED if isinstance(fault, OtherHeadError) else FAULTY
             raise CommandError(f"Nothing of {file.name} was stored:\n{told}", returncode=code) from None
         self.stdout.write(

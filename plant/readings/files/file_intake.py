@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 from plant import clock
 from plant.access import require
 from plant.basics.periods import from_epoch_s, to_epoch_s
+from plant.basics.sentences import Sentence
 from plant.models import Change, Channel, ChannelName, FileIntake, ReadingSource, User
 from plant.physics.quantities import QUANTITIES
 from plant.readings.calculations.reading_units import known_unit, to_kept
@@ -85,8 +86,8 @@ def refuse_large(size: int) -> None:
     limit = settings.MAX_LOAD_BYTES
     if size > limit:
         raise refuse(
-            f"the file has {size / 1e6:.0f} MB, the limit is {limit / 1e6:.0f} MB",
-            "Split it, or let whoever keeps the server raise KILNWARD_MAX_LOAD_MB",
+            Sentence.of("file.large", size_mb=round(size / 1e6), most_mb=round(limit / 1e6)),
+            Sentence.of("mend.split"),
         )
 
 
@@ -103,7 +104,7 @@ def to_kept_units(readings: FileReadings, assigned: Mapping[str, Assigned]) -> F
             value = value.copy() if value is readings.value else value
             value[here] = to_kept(one.channel.quantity, value[here], one.unit)
         except ValueError as fault:
-            raise refuse(str(fault), "Choose a unit that fits what the channel measures", column=name) from None
+            raise refuse(Sentence.of("unit.wrong", reason=str(fault)), Sentence.of("mend.unit"), column=name) from None
     return replace(readings, value=value)
 
 
@@ -123,7 +124,7 @@ def _read(raw: bytes, name: str, form: FileForm, assigned: Mapping[str, Assigned
     refuse_large(len(raw))
     readings = to_kept_units(read_all(raw, form, assigned, left_out, latest_s=latest_s()), assigned)
     if not len(readings):
-        raise refuse("no column with a channel holds a value", "Give a column a channel, or look at the file")
+        raise refuse(Sentence.of("file.no_value"), Sentence.of("mend.give_column"))
     ids = np.array([assigned[one].channel.pk for one in readings.names], np.int64)
     return _File(name[-200:], digest_of(raw), readings, ids)
 
@@ -144,7 +145,9 @@ def _take_in(source: ReadingSource, file: _File, some: slice) -> Taken:
     try:
         return take_in(ids, readings.at_s[some], readings.value[some], source=source)
     except ReadingFault as fault:
-        raise FaultyFileError([FileFault(text, "Correct the file") for text in fault.faults]) from None
+        raise FaultyFileError(
+            [FileFault(Sentence.of("reading.wrong", reason=text), Sentence.of("mend.file")) for text in fault.faults]
+        ) from None
 
 
 def _sum(one: Taken, other: Taken) -> Taken:
@@ -189,8 +192,7 @@ def take_in_file(source: ReadingSource, raw: bytes, file_name: str, *, by: User 
     require(by, "take in readings")
     known = remembered(source)
     if known is None:
-        what = "nobody has confirmed yet how files of this source are read"
-        raise OtherHeadError([FileFault(what, "Look at the file on the page of the source and confirm it")])
+        raise OtherHeadError([FileFault(Sentence.of("file.unconfirmed"), Sentence.of("mend.confirm"))])
     assigned, idle = assigned_of(source)
     # Read before anything is locked: a large file takes a while.
     file = _read(raw, file_name, known.form, assigned, {*known.left_out, *idle})
@@ -205,9 +207,10 @@ def _refuse_other_units(readings: FileReadings, said: Mapping[str, str]) -> None
     """Refuse units that are not those the files had when somebody confirmed them. Raises OtherHeadError."""
     changed = {name: told for name, told in readings.units.items() if said.get(name, told) != told}
     if changed:
-        mend = "Look at the file on the page of the source and confirm its units"
+        mend = Sentence.of("mend.confirm_units")
         faults = [
-            FileFault(f"says “{told}”, it said “{said[name]}” before", mend, 0, name) for name, told in changed.items()
+            FileFault(Sentence.of("unit.other", told=told, before=said[name]), mend, 0, name)
+            for name, told in changed.items()
         ]
         raise OtherHeadError(faults)
 

@@ -3,7 +3,7 @@
 import hashlib
 import json
 from collections.abc import Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from datetime import datetime
 from functools import cached_property
 from pathlib import PurePath
@@ -14,6 +14,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
 from plant.basics.periods import from_epoch_s
+from plant.basics.sentences import Sentences
 from plant.frame.typed_numbers import row_number
 from plant.models import Channel, Mill, ReadingSource
 from plant.physics.quantities import QUANTITIES
@@ -87,7 +88,7 @@ class IntakePage:
     file_name: str
     mill: Mill
     data: Mapping[str, str] | None = None
-    faults: list[str] = field(default_factory=list)
+    faults: Sentences = ()
 
     @cached_property
     def hint(self) -> str:

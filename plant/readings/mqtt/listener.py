@@ -23,6 +23,7 @@ from paho.mqtt.enums import CallbackAPIVersion
 from paho.mqtt.reasoncodes import ReasonCode
 
 from plant import clock
+from plant.basics.sentences import Sentence
 from plant.models import ReadingSource
 from plant.readings.calculations.sent_readings import Sent
 from plant.readings.channel_names import names_of
@@ -227,6 +228,7 @@ def _take_in(source: ReadingSource, read: Sequence[tuple[Message, Sent]]) -> lis
         take_in(channel_id, at_s, value, source=source)
     except ReadingFault as fault:
         if len(read) == 1:
-            return [Refused(read[0][0], fault.faults)]
+            reasons = tuple(Sentence.of("message.fault", reason=one) for one in fault.faults)
+            return [Refused(read[0][0], reasons)]
         return [one for pair in read for one in _take_in(source, [pair])]
     return []

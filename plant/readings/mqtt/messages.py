@@ -1,13 +1,14 @@
 """What stands in a message of a broker, and what is kept of those that cannot be read."""
 
 import hashlib
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Final
 
 from django.db import transaction
 
 from plant import clock
+from plant.basics.sentences import Sentence, Sentences, sentences
 from plant.models import FileIntake, ReadingSource
 from plant.readings.calculations.sent_readings import (
     JsonFaultError,
@@ -31,9 +32,9 @@ MOST_FAULTS_KEPT: Final = 10
 class RefusedMessageError(ValueError):
     """A message that cannot be read; ``faults`` says why."""
 
-    def __init__(self, faults: Sequence[str]) -> None:
-        super().__init__("; ".join(faults))
-        self.faults = list(faults)
+    def __init__(self, faults: Iterable[Sentence]) -> None:
+        self.faults = sentences(faults)
+        super().__init__("; ".join(map(str, self.faults)))
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,7 +53,7 @@ class Refused:
     """A message that was not taken in, and why."""
 
     message: Message
-    faults: Sequence[str]
+    faults: Sentences
 
 
 def read_message(message: Message, names: Mapping[str, Named], *, with_time: bool) -> Sent | None:
@@ -82,22 +83,27 @@ def read_message(message: Message, names: Mapping[str, Named], *, with_time: boo
         return read_sent(items, names, clock.now().timestamp())
     except SentFaultsError as fault:
         is_one = len(items) == 1
-        faults = [what if is_one else f"Reading {index + 1}: {what}" for index, what in fault.faults]
+        faults = [
+            Sentence.of("message.fault", reason=what)
+            if is_one
+            else Sentence.of("message.reading", number=index + 1, reason=what)
+            for index, what in fault.faults
+        ]
         raise RefusedMessageError(faults) from None
 
 
 def _items(message: Message, names: Mapping[str, Named]) -> list[Any]:
     """Return the readings of a message as they are written. Raises RefusedMessageError."""
     if len(message.payload) > MOST_BYTES:
-        raise RefusedMessageError([f"The message is too large: at most {MOST_BYTES:,} bytes."])
+        raise RefusedMessageError([Sentence.of("message.large", most_mib=MOST_BYTES // 2**20)])
     try:
         content = load_json(message.payload)
     except JsonFaultError as fault:
-        raise RefusedMessageError([f"The message is neither a number nor an object. {fault}"]) from None
+        raise RefusedMessageError([Sentence.of("message.unread", reason=str(fault))]) from None
     if type(content) is int or type(content) is float:
         content = {"value": content}
     if type(content) is not dict:
-        raise RefusedMessageError([f"The message is {kind_of(content)}, neither a number nor an object."])
+        raise RefusedMessageError([Sentence.of("message.other_kind", kind=kind_of(content))])
     if set(content) == {"readings"} and isinstance(content["readings"], list):
         return content["readings"]
     return [{"channel": _channel_of(message.topic, names), **content}]
@@ -123,7 +129,10 @@ def keep_refused(source: ReadingSource, refused: Sequence[Refused]) -> None:
             at=clock.now(),
             is_taken_in=False,
             read=len(ones),
-            faults=[*ones[-1].faults[:MOST_FAULTS_KEPT], f"The message: {_begin(ones[-1].message.payload)}"],
+            faults=[
+                *ones[-1].faults[:MOST_FAULTS_KEPT],
+                Sentence.of("message.was", text=_begin(ones[-1].message.payload)),
+            ],
         )
         for topic, ones in list(by_topic.items())[:MOST_KEPT_AT_ONCE]
     )

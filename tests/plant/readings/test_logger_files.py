@@ -9,6 +9,8 @@ import pytest
 from hypothesis import assume, given, note, settings
 from hypothesis import strategies as st
 
+from plant.frame.saying import say, saying_for
+from plant.models import Mill
 from plant.readings.files.calculations.column_guess import Candidate, guess_channels
 from plant.readings.files.calculations.faults import FaultyFileError, OtherHeadError
 from plant.readings.files.calculations.finding import find_form
@@ -36,7 +38,8 @@ def read(text: str | bytes, fixed: dict[str, Any] | None = None, **changed: Any)
 def faults_of(text: str | bytes, fixed: dict[str, Any] | None = None, **changed: Any) -> list[str]:
     with pytest.raises(FaultyFileError) as caught:
         read(text, fixed, **changed)
-    return caught.value.told()
+    with saying_for(Mill(time_zone="UTC")):
+        return [say(one) for one in caught.value.told()]
 
 
 def pairs(readings: FileReadings, name: str) -> list[tuple[int, float]]:
@@ -304,7 +307,7 @@ def test_the_next_file_may_have_a_longer_preamble_but_no_other_columns() -> None
     form = replace(find_form(b"time,a,b\n2026-11-24 08:00,1,2\n").form, zone="UTC")
     assert len(read_all(b"Logger\nmore\ntime,a,b\n2026-11-24 08:00,1,2\n", form)) == 2
     for other in (b"time,a,c\n2026-11-24 08:00,1,2\n", b"time,b,a\n2026-11-24 08:00,1,2\n", b"time,a\n2026-11-24,1\n"):
-        with pytest.raises(OtherHeadError, match="the head of the file is not the one that was confirmed"):
+        with pytest.raises(OtherHeadError, match=r"head\.other"):
             read_all(other, form)
 
 
@@ -329,7 +332,7 @@ FAULTY = [
     ),
     ("time;a\n2026-11-24 08:00;1\n".encode("utf-16")[:-1], "UTF-16"),
     (b'time,a\n2026-11-24 08:00,1\n2026-11-24 08:01,"2\n2026-11-24 08:02,3\n', "Line 3: the line cannot be read"),
-    (b"time," + b",".join(b"%d" % n for n in range(1_000_000)) + b"\n", "1000001 columns, 300 are read"),
+    (b"time," + b",".join(b"%d" % n for n in range(1_000_000)) + b"\n", "columns, 300 are read"),
     (b"time,a,b\n2026-11-24 08:00,1,2\n2026-11-24 08:01,1", "Line 3: the last line is cut off"),
     (
         b"time,a\n1970-01-01 00:00,1\n2026-11-24 08:00,1\n",

@@ -272,7 +272,7 @@ def test_a_long_file_names_its_channels_line_by_line(ilse: Client) -> None:
         (b"hello", "Its only line does not hold a time and a value"),
         (b"PK\x03\x04", "a workbook"),
         (b"time,a\n2026-11-24 08:00,\0\n", "NUL"),
-        (b"time," + b",".join(b"c%d" % n for n in range(1_000_000)), "1000001 columns, 300 are read"),
+        (b"time," + b",".join(b"c%d" % n for n in range(1_000_000)), "columns, 300 are read"),
         (b"\xff\xfe\x00", "UTF-16"),
         (b'time,a\n2026-11-24 08:00,"1\n' + b"x" * 200_000, "cannot be read"),
     ],

@@ -7,6 +7,7 @@ import pytest
 from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
 
+from plant.frame.saying import say
 from plant.models import Channel, ChannelName, FileIntake, Reading, ReadingSource
 from plant.readings.mqtt import listener as mqtt_listener
 from plant.readings.mqtt.listener import store
@@ -43,7 +44,8 @@ def hear(source: ReadingSource, *messages: Message) -> None:
 def refused() -> list[tuple[str, str]]:
     """Return (topic, first fault) of what is kept."""
     return [
-        (topic, faults[0]) for topic, faults in FileIntake.objects.order_by("id").values_list("file_name", "faults")
+        (topic, say(faults[:1]))
+        for topic, faults in FileIntake.objects.order_by("id").values_list("file_name", "faults")
     ]
 
 

@@ -9,6 +9,7 @@ import pytest
 from django.test import Client
 
 from plant import clock
+from plant.basics.sentences import typed
 from plant.models import Channel, ChannelName, FileIntake, ReadingSource, SourceToken
 from tests.factories import UserFactory
 from tests.plant.sending import Sender, sending_mill
@@ -135,7 +136,7 @@ def test_a_brokers_page_says_where_the_password_comes_from_and_what_could_not_be
     address = "/readings/sources/kiln-loggers/"
     shown = page(client, address)
     assert "broker.mill:1883" in shown
-    assert "missing: give it in KILNWARD_BROKER_PASSWORD_KILN_LOGGERS" in shown
+    assert "missing: give it in <code>KILNWARD_BROKER_PASSWORD_KILN_LOGGERS</code>" in shown
     assert "None. A message that cannot be read" in shown
     monkeypatch.setenv("KILNWARD_BROKER_PASSWORD_KILN_LOGGERS", "hush-hush")
     FileIntake.objects.create(
@@ -145,7 +146,7 @@ def test_a_brokers_page_says_where_the_password_comes_from_and_what_could_not_be
         at=clock.now(),
         is_taken_in=False,
         read=7,
-        faults=["No number."],
+        faults=typed("No number."),
     )
     shown = page(client, address)
     assert "comes from the environment" in shown

@@ -14,6 +14,7 @@ from django.test import Client
 
 from plant import clock
 from plant.background.running import run_job
+from plant.frame.saying import say
 from plant.models import FileIntake, Job, Reading, ReadingSource
 from plant.readings.files import watched_folder
 from plant.readings.files.calculations.form import FileForm
@@ -152,8 +153,8 @@ def test_a_faulty_file_is_recorded_once_with_its_faults(source: ReadingSource, f
         look_and_work(passing)
         passing.by(60)
     [refused] = FileIntake.objects.filter(is_taken_in=False)
-    assert "“warm” is no number" in refused.faults[0]
-    assert "lies outside the years 2000 to 2099" in refused.faults[1]
+    assert "“warm” is no number" in say(refused.faults[0])
+    assert "lies outside the years 2000 to 2099" in say(refused.faults[1])
     assert Reading.objects.count() == 2
     lay_down(folder, "bad.csv", f"{HEAD}2026-11-24 08:00;60\n")
     look_and_work(passing)
@@ -166,7 +167,7 @@ def test_a_file_that_came_before_anybody_confirmed_goes_in_afterwards(folder: Pa
     lay_down(folder, "b.csv", f"{HEAD}2026-11-24 09:00;61,5\n")
     look_and_work(passing)
     assert [intake.is_taken_in for intake in FileIntake.objects.all()] == [False, False]
-    assert "Nobody has confirmed yet" in FileIntake.objects.all()[0].faults[0]
+    assert "Nobody has confirmed yet" in say(FileIntake.objects.all()[0].faults[0])
     confirmed(source)
     look_and_work(passing)
     assert Reading.objects.count() == 3
@@ -195,7 +196,7 @@ def test_a_file_that_is_too_large_is_refused_without_being_read(
     for _ in range(2):
         look_and_work(passing)
     [refused] = FileIntake.objects.filter(is_taken_in=False)
-    assert "KILNWARD_MAX_LOAD_MB" in refused.faults[0]
+    assert "KILNWARD_MAX_LOAD_MB" in say(refused.faults[0])
 
 
 @pytest.mark.parametrize("name", ["..", "../..", "/etc", "k1/../../x", "k1/out", "gone", "a\0b"])

@@ -2,12 +2,17 @@
 
 from typing import Final
 
+from plant.basics.sentences import Sentence
 from plant.readings.files.calculations.faults import refuse
 
 UTF8_MARK: Final = b"\xef\xbb\xbf"
 UTF16_MARKS: Final = (b"\xff\xfe", b"\xfe\xff")
 # A workbook, a packed file, PDF, an older workbook: people send them under any name.
-OTHER_KINDS: Final = {b"PK\x03\x04": "a workbook or a packed file", b"%PDF": "a PDF", b"\xd0\xcf\x11\xe0": "a workbook"}
+OTHER_KINDS: Final = {
+    b"PK\x03\x04": Sentence.of("file.packed"),
+    b"%PDF": Sentence.of("file.pdf"),
+    b"\xd0\xcf\x11\xe0": Sentence.of("file.workbook"),
+}
 LOOKED_AT: Final = 4000
 
 
@@ -27,10 +32,10 @@ def decode(raw: bytes, encoding: str = "") -> tuple[str, str]:
         Where the bytes are no text, or broken; it names the line.
     """
     if not raw.strip():
-        raise refuse("the file is empty", "Look whether the logger wrote anything, and send the file again")
+        raise refuse(Sentence.of("file.empty"), Sentence.of("mend.send_again"))
     for start, kind in OTHER_KINDS.items():
         if raw.startswith(start):
-            raise refuse(f"this is {kind}, not a text file", "Let the logger's program export it as CSV")
+            raise refuse(Sentence.of("file.no_text", kind=kind), Sentence.of("mend.export_csv"))
     if raw.startswith(UTF8_MARK):
         encoding = "utf-8"
     elif raw.startswith(UTF16_MARKS) or (not encoding and _looks_like_utf16(raw)):
@@ -38,7 +43,7 @@ def decode(raw: bytes, encoding: str = "") -> tuple[str, str]:
     text, encoding = _decode_as(raw, encoding) if encoding else _find_out(raw)
     if "\0" in text:
         line = text.count("\n", 0, text.index("\0")) + 1
-        raise refuse("a character of no value (NUL) stands here: this is no sound text file", "Export it again", line)
+        raise refuse(Sentence.of("file.nul"), Sentence.of("mend.export_again"), line)
     return text.removeprefix("\ufeff"), encoding
 
 
@@ -74,7 +79,7 @@ def _decode_as(raw: bytes, encoding: str) -> tuple[str, str]:
 def _broken(name: str, raw: bytes, at: int) -> Exception:
     line = raw.count(b"\n", 0, at) + 1
     return refuse(
-        f"byte {at + 1} of the file cannot be read as {name}",
-        "Export the file again, as UTF-8 if there is a choice; a file that was cut off or mended by hand breaks so",
+        Sentence.of("file.bad_byte", byte=at + 1, encoding=name),
+        Sentence.of("mend.export_utf8"),
         line,
     )

@@ -4,6 +4,8 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Final
 
+from plant.basics.sentences import Sentence, Sentences
+
 MOST_SHOWN: Final = 50
 LONGEST_SHOWN: Final = 40
 
@@ -12,20 +14,24 @@ LONGEST_SHOWN: Final = 40
 class FileFault:
     """One thing that is wrong; ``line`` counts as an editor does, 0 for the whole file."""
 
-    what: str
-    mend: str
+    what: Sentence
+    mend: Sentence
     line: int = 0
     column: str = ""
     text: str = ""
 
-    def __str__(self) -> str:
-        """Say all of it in one line."""
-        place = f"Line {self.line}" if self.line else ""
-        if self.column:
-            place += f"{', c' if place else 'C'}olumn “{_shortened(self.column)}”"
-        shown = f"“{_shortened(self.text)}” " if self.text else ""
-        what = self.what if place or shown else self.what[:1].upper() + self.what[1:]
-        return f"{place}{': ' if place else ''}{shown}{what}. {self.mend}."
+    def told(self) -> Sentence:
+        """Say all of it in one sentence."""
+        place = {
+            name: value
+            for name, value in (
+                ("line", self.line),
+                ("column", _shortened(self.column)),
+                ("text", _shortened(self.text)),
+            )
+            if value
+        }
+        return Sentence.of("file.fault", what=self.what, mend=self.mend, **place)
 
 
 def _shortened(text: str) -> str:
@@ -39,19 +45,19 @@ class FaultyFileError(ValueError):
     def __init__(self, faults: Iterable[FileFault], count: int | None = None) -> None:
         self.faults = tuple(faults)
         self.count = len(self.faults) if count is None else count
-        super().__init__(self.told()[0] if self.faults else "")
+        super().__init__(str(self.told()[0]) if self.faults else "")
 
-    def told(self) -> list[str]:
+    def told(self) -> Sentences:
         """Return the faults as sentences, the first ones where there are many."""
-        told = [str(fault) for fault in self.faults[:MOST_SHOWN]]
+        told = tuple(fault.told() for fault in self.faults[:MOST_SHOWN])
         rest = self.count - len(told)
-        return [*told, f"And {rest} more of the kind."] if rest > 0 else told
+        return (*told, Sentence.of("file.more", count=rest)) if rest > 0 else told
 
 
 class OtherHeadError(FaultyFileError):
     """Raised where a file's columns are not those of the form: somebody must look at it once."""
 
 
-def refuse(what: str, mend: str, line: int = 0, column: str = "", text: str = "") -> FaultyFileError:
+def refuse(what: Sentence, mend: Sentence, line: int = 0, column: str = "", text: str = "") -> FaultyFileError:
     """Return the refusal for one reason."""
     return FaultyFileError([FileFault(what, mend, line, column, text)])

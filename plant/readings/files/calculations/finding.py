@@ -10,6 +10,7 @@ from datetime import UTC, datetime
 from itertools import islice
 from typing import Any, Final
 
+from plant.basics.sentences import Sentence
 from plant.readings.calculations.reading_units import known_unit
 from plant.readings.files.calculations.decoding import decode
 from plant.readings.files.calculations.faults import FaultyFileError, refuse
@@ -108,7 +109,7 @@ class _Finder:
         form = self._head(rows, delimiter)
         data = [row for row in rows[form.head_line - 1 + form.head_rows :] if any(row)]
         if not data:
-            raise refuse("below its head the file holds no line", "Look whether the logger recorded anything")
+            raise refuse(Sentence.of("file.no_line"), Sentence.of("mend.look_recorded"))
         looks = look_at(data, form.header)
         form = self._times(form, looks)
         form = self._shape(form, looks)
@@ -150,7 +151,7 @@ class _Finder:
         if len(header) > MOST_COLUMNS:
             refuse_many_columns(self.lines, [delimiter])
         if head_rows and not header:
-            raise refuse("the line of names is empty", "Choose the line in which the names of the columns stand", line)
+            raise refuse(Sentence.of("file.no_names"), Sentence.of("mend.choose_names"), line)
         units: tuple[str, ...] = ()
         if head_rows > 1 and is_units_row(rows[line]):
             units = tuple(rows[line][: len(header)])
@@ -192,7 +193,7 @@ class _Finder:
         if "time_columns" in self.fixed:
             columns = tuple(int(no) for no in self.fixed["time_columns"])
             if not all(0 <= no < len(looks) for no in columns):
-                raise refuse("the column of the time that was chosen is not there", "Choose it anew")
+                raise refuse(Sentence.of("file.no_time_column"), Sentence.of("mend.choose_anew"))
             self._say("times", "Chosen.")
             return replace(form, time_columns=columns, date_order=_time_columns([looks[no] for no in columns])[1])
         columns, order, reason = _time_columns(looks)
@@ -217,7 +218,7 @@ class _Finder:
             spare = [look.no for look in rest]
             long = (spare[0], spare[-1], -1, True) if len(spare) > 1 else None
         if long is None:
-            raise refuse("beside the time there is one column only", "Choose one column for each channel instead")
+            raise refuse(Sentence.of("file.one_column"), Sentence.of("mend.column_each"))
         name, value, unit, is_sure = long
         reason = f"“{looks[name].name}” holds names that come again, “{looks[value].name}” the values."
         self._say("shape", reason if wanted is None else "Chosen.", is_sure=is_sure)
@@ -390,11 +391,7 @@ def _could_count(cell: str) -> bool:
 
 
 def _no_table(lines: Sequence[str]) -> FaultyFileError:
-    none = "its only line does not hold" if len(lines) == 1 else f"none of the first {len(lines)} lines holds"
-    return refuse(
-        f"{none} a time and a value beside it",
-        "The file must have a column of times (or of days and of times) and values; comma, semicolon or tab between",
-    )
+    return refuse(Sentence.of("file.no_table", count=len(lines)), Sentence.of("mend.table"))
 
 
 def _time_columns(looks: Sequence[ColumnLook]) -> tuple[tuple[int, ...], str, str]:

@@ -12,6 +12,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from plant.basics.sentences import Sentence
 from plant.readings.files.calculations.form import EPOCH_ORDERS, SERIAL
 from plant.readings.files.calculations.numbers import any_number
 
@@ -214,22 +215,16 @@ def _ahead_s(zone: str) -> int:
     return -seconds if zone[0] == "-" else seconds
 
 
-def why_no_time(text: str, order: str) -> tuple[str, str]:
+def why_no_time(text: str, order: str) -> tuple[Sentence, Sentence]:
     """Say what is wrong with a cell that is no time, and how to mend it."""
     if not text.strip():
-        return "the time is missing", "Write the time, or take the line out"
+        return Sentence.of("time.none"), Sentence.of("mend.write_time")
     if order in STAMPS:
         plain = text.strip()
         if STAMPS[order].fullmatch(plain):
             if read_time(plain, order) is not None:
-                return (
-                    "does not say its distance from UTC, other lines do",
-                    "Let the logger write it on every line, or on none",
-                )
-            return "is no day or time of the calendar", "Correct the cell, or choose another order of day and month"
+                return Sentence.of("time.not_utc"), Sentence.of("mend.every_or_none")
+            return Sentence.of("time.no_calendar"), Sentence.of("mend.cell_or_order")
         if any(read_time(plain, other) is not None for other in STAMPS):
-            return "is a date in another order", "Choose the order of day, month and year that the file has"
-    return (
-        "is no time that can be read",
-        "Correct the cell; take out lines that hold no readings, such as a closing line",
-    )
+            return Sentence.of("time.other_order"), Sentence.of("mend.order")
+    return Sentence.of("time.unread"), Sentence.of("mend.cell_or_line")

@@ -7,6 +7,8 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from plant.basics.sentences import Sentence
+
 NUMBER: Final = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d{1,3})?", re.ASCII)
 SPACES: Final = str.maketrans({"\u00a0": None, "\u202f": None, "\u2009": None, " ": None, "\u2212": "-"})
 TOO_LARGE: Final = 1e12
@@ -85,18 +87,15 @@ def any_number(text: str, decimal: str) -> float | None:
     return float(plain) if NUMBER.fullmatch(plain) else None
 
 
-def why_no_number(text: str, decimal: str) -> tuple[str, str]:
+def why_no_number(text: str, decimal: str) -> tuple[Sentence, Sentence]:
     """Say what is wrong with a cell that is no number, and how to mend it."""
     other = "," if decimal == "." else "."
-    names = {".": "point", ",": "comma"}
     plain = text.strip()
     if read_number(plain, other) is not None:
-        return (
-            f"has a decimal {names[other]}, but the file is read with a decimal {names[decimal]}",
-            "Choose the other decimal sign for the file, or correct the cell",
-        )
+        what = Sentence.of("number.has_comma" if other == "," else "number.has_point")
+        return what, Sentence.of("mend.decimal")
     if re.fullmatch(r"[+-]?(inf(inity)?|\d[\d.,]*([eE][+-]?\d+)?)", plain, re.IGNORECASE):
         if plain.count(".") + plain.count(",") > 1:
-            return "has more than one decimal sign", "Let the logger write numbers without signs between thousands"
-        return "is too large for a reading", "Correct the cell; if it means “no reading”, name the text as such"
-    return "is no number", "Correct the cell, or name the text among those that mean “no reading”"
+            return Sentence.of("number.signs"), Sentence.of("mend.thousands")
+        return Sentence.of("number.large"), Sentence.of("mend.cell_or_name")
+    return Sentence.of("number.none"), Sentence.of("mend.cell_or_silent")

@@ -8,6 +8,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from plant.basics.sentences import Sentence
 from plant.readings.files.calculations.decoding import decode
 from plant.readings.files.calculations.faults import MOST_SHOWN, FaultyFileError, FileFault, OtherHeadError, refuse
 from plant.readings.files.calculations.form import IN_THE_TEXT, LONG, FileForm
@@ -51,7 +52,7 @@ class _Faults:
     # Names of channels that nobody assigned: where nothing else is wrong, somebody must only say what they are.
     unknown: int = 0
 
-    def add(self, row: int, what: str, mend: str, column: str = "", text: str = "") -> None:
+    def add(self, row: int, what: Sentence, mend: Sentence, column: str = "", text: str = "") -> None:
         self.count += 1
         if len(self.found) < MOST_FAULTS:
             self.found.append((row, FileFault(what, mend, 0, column, text)))
@@ -146,7 +147,7 @@ class _Reader:
             if self.faults.count >= MOST_FAULTS:
                 break
         if not self.parts.rows and not self.faults.count:
-            raise refuse("below its head the file holds no readings", "Look whether the logger recorded anything")
+            raise refuse(Sentence.of("file.no_readings"), Sentence.of("mend.look_recorded"))
         if not self.parts.rows:
             self.faults.raise_any()
         at_s = self._instants(latest_s)
@@ -171,15 +172,15 @@ class _Reader:
         return list(zip(*sound, strict=True)), np.array(places, np.int64)
 
     def _ragged(self, number: int, row: list[str], *, is_last: bool) -> None:
-        has = f"this line has {len(row)} cell{'' if len(row) == 1 else 's'}, the head has {self.width}"
+        has = Sentence.of("file.cells", count=len(row), head=self.width)
         if len(row) < self.width and is_last and not self.rows.ends_with_line:
-            mend = "The file was cut off while it was written or sent: send the whole file"
-            self.faults.add(number, f"the last line is cut off: {has}", mend)
+            mend = Sentence.of("mend.send_whole")
+            self.faults.add(number, Sentence.of("file.cut_off", why=has), mend)
         elif len(row) < self.width:
-            mend = "Complete the line or take it out; a closing line that holds no readings is taken out"
+            mend = Sentence.of("mend.complete")
             self.faults.add(number, has, mend)
         else:
-            mend = "A text or a decimal comma that is also the delimiter must stand in double quotes"
+            mend = Sentence.of("mend.quotes")
             self.faults.add(number, has, mend)
 
     def _times(self, columns: Columns) -> tuple[Sequence[str], Seconds, Seconds | None, Seconds]:
@@ -221,7 +222,7 @@ class _Reader:
         rows = np.concatenate(self.parts.rows)
         column, zone = self.form.header[self.form.time_columns[0]], self.form.zone
 
-        def amiss(places: Seconds, what: str, mend: str) -> None:
+        def amiss(places: Seconds, what: Sentence, mend: Sentence) -> None:
             for place in places.tolist():
                 self.faults.add(int(rows[place]), what, mend, column, say_local(int(local_s[place])))
 
@@ -230,8 +231,8 @@ class _Reader:
             if len(told) < len(self.parts.ahead_s):
                 self.faults.add(
                     int(rows[0]),
-                    "some times say their distance from UTC and some do not",
-                    "Let the logger write it on every line, or on none",
+                    Sentence.of("time.some_utc"),
+                    Sentence.of("mend.every_or_none"),
                     column,
                 )
                 self.faults.raise_any()
@@ -239,8 +240,8 @@ class _Reader:
         elif zone == IN_THE_TEXT:
             amiss(
                 np.zeros(1, np.int64),
-                "does not say its distance from UTC, as it did in the file that was confirmed",
-                "Look at the file on the page of the source and choose its time zone",
+                Sentence.of("time.no_utc"),
+                Sentence.of("mend.choose_zone"),
             )
             self.faults.raise_any()
         else:
@@ -248,25 +249,23 @@ class _Reader:
             at_s = instants.at_s
             amiss(
                 instants.missing,
-                f"does not exist in {zone}: the clock is put forward over it in spring",
-                "The logger does not change its clock: choose its fixed distance from UTC, such as +01:00",
+                Sentence.of("time.missing", zone=zone),
+                Sentence.of("mend.fixed_zone"),
             )
             amiss(
                 instants.doubtful,
-                f"comes twice in {zone}, where the clock is put back, and the lines do not tell which one is meant",
-                "If the logger does not change its clock, choose its fixed distance from UTC, such as +01:00; "
-                "if it does, say whether the earlier or the later hour is meant",
+                Sentence.of("time.twice", zone=zone),
+                Sentence.of("mend.fixed_or_which"),
             )
         amiss(
             np.flatnonzero((at_s < EARLIEST_S) | (at_s >= LATEST_S)),
-            "lies outside the years 2000 to 2099: the logger's clock was not set",
-            "Set the logger's clock; take these lines out, or correct their times",
+            Sentence.of("time.outside"),
+            Sentence.of("mend.set_clock"),
         )
-        now = datetime.fromtimestamp(latest_s, UTC).strftime("%Y-%m-%d %H:%M")
         amiss(
             np.flatnonzero((at_s > latest_s) & (at_s < LATEST_S)),
-            f"lies ahead of the present (later than {now} UTC)",
-            "Look at the order of day and month, the time zone, and the logger's clock",
+            Sentence.of("time.ahead", latest_at=datetime.fromtimestamp(latest_s, UTC)),
+            Sentence.of("mend.look_order"),
         )
         return at_s
 
@@ -367,8 +366,8 @@ class _LongReader(_Reader):
         if name not in self.numbers:
             if len(self.names) >= MOST_NAMES:
                 raise refuse(
-                    f"the file names more than {MOST_NAMES} channels",
-                    "Look whether the column of the channel's name is the right one, or split the file by kiln",
+                    Sentence.of("file.many_channels", most=MOST_NAMES),
+                    Sentence.of("mend.name_column"),
                 )
             self.numbers[name] = len(self.names)
             self.names.append(name)
@@ -381,8 +380,8 @@ class _LongReader(_Reader):
             if name in told or not any(column[place].strip() for column in columns):
                 continue
             told.add(name)
-            what = "is a name that nobody gave a channel yet" if name else "the name of the channel is missing"
-            mend = "Look at the file on the page of the source, and give it a channel or leave it out"
+            what = Sentence.of("name.unknown" if name else "name.missing")
+            mend = Sentence.of("mend.give_channel")
             self.faults.add(int(places[place]), what, mend, self.form.header[self.form.name_column], name)
             self.faults.unknown += bool(name)
 
@@ -401,8 +400,8 @@ class _LongReader(_Reader):
                 )
                 self.faults.add(
                     int(places[place]),
-                    f"the unit of “{plain}” changes within the file, from “{known}” to “{units[place].strip()}”",
-                    "Split the file where the unit changes",
+                    Sentence.of("unit.changes", name=plain, known=known, told=units[place].strip()),
+                    Sentence.of("mend.split_unit"),
                     self.form.header[self.form.unit_column],
                 )
 

@@ -6,12 +6,13 @@ from collections.abc import Iterator, Sequence
 from itertools import islice
 from typing import Final, TypeVar
 
+from plant.basics.sentences import Sentence
 from plant.readings.files.calculations.faults import FaultyFileError, FileFault, OtherHeadError, refuse
 from plant.readings.files.calculations.form import MOST_HEAD_LINES, FileForm
 
 MOST_COLUMNS: Final = 300
 CHUNK_ROWS: Final = 8192
-NOT_CLOSED: Final = "Look for a double quote that is not closed, or that stands inside a text without being doubled"
+NOT_CLOSED: Final = Sentence.of("mend.not_closed")
 
 
 def head_lines(text: str, count: int = MOST_HEAD_LINES) -> list[str]:
@@ -33,8 +34,8 @@ def refuse_many_columns(lines: Sequence[str], delimiters: Sequence[str]) -> None
         columns = max(line.count(mark) for mark in delimiters) + 1
         if columns > MOST_COLUMNS:
             raise refuse(
-                f"this line has {columns} columns, {MOST_COLUMNS} are read",
-                "Let the logger write one file for each kiln, or one line for each reading",
+                Sentence.of("file.many_columns", columns=columns, most=MOST_COLUMNS),
+                Sentence.of("mend.file_each"),
                 number,
             )
 
@@ -85,13 +86,13 @@ def _other_head(form: FileForm, line: str, number: int) -> OtherHeadError:
     names = different_names(split_line(line, form.delimiter))
     new = [name for name in names if name not in form.header]
     gone = [name for name in form.header if name not in names]
-    told = f"new: {', '.join(new[:5])}; " if new else ""
-    told += f"missing: {', '.join(gone[:5])}" if gone else "or the units or their order changed"
+    told = [Sentence.of("head.new", names=new[:5])] if new else []
+    told.append(Sentence.of("head.gone", names=gone[:5]) if gone else Sentence.of("head.changed"))
     return OtherHeadError(
         [
             FileFault(
-                f"the head of the file is not the one that was confirmed ({told.rstrip('; ')})",
-                "Look at the file on the page of the source and confirm how it is read",
+                Sentence.of("head.other", why=told),
+                Sentence.of("mend.confirm_reading"),
                 number,
             )
         ]
@@ -186,8 +187,8 @@ class Rows:
             for _row in reader:
                 begun = reader.line_num
         except csv.Error:
-            return refuse(f"the line cannot be read ({reason})", NOT_CLOSED, self.head_line + begun)
-        return refuse(f"the file cannot be read ({reason})", NOT_CLOSED)
+            return refuse(Sentence.of("file.line_unread", reason=reason), NOT_CLOSED, self.head_line + begun)
+        return refuse(Sentence.of("file.unread", reason=reason), NOT_CLOSED)
 
     def lines_of(self, places: Sequence[int]) -> list[int]:
         """Return the lines on which rows begin; rows count from 0 below the head."""

@@ -3,6 +3,7 @@
 from dataclasses import dataclass, field
 from typing import Final
 
+from plant.basics.sentences import Sentence
 from plant.readings.files.calculations.decoding import decode
 from plant.readings.files.calculations.faults import refuse
 from plant.readings.files.calculations.form import LONG, FileForm
@@ -65,7 +66,7 @@ def _in_long(rows: Rows, form: FileForm) -> list[NameLook]:
                 look.add(row[form.value_column])
         if len(looks) > MOST_NAMES:
             raise refuse(
-                f"the file names more than {MOST_NAMES} channels",
-                "Look whether the column of the channel's name is the right one, or split the file by kiln",
+                Sentence.of("file.many_channels", most=MOST_NAMES),
+                Sentence.of("mend.name_column"),
             )
     return list(looks.values())
