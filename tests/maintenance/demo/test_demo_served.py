@@ -64,7 +64,7 @@ def test_pages_come_first_and_what_a_kill_cut_off_goes_on_at_the_next_start(fres
     server.start(*SMALL, command="demo")
     visitor = Visitor(server)
     first_page = visitor.sign_in("ilse")
-    assert "This morning" in first_page and "K8" in first_page
+    assert "end view" in first_page and "K8" in first_page
     assert FILLING in first_page
     until(lambda: "a first plan comes after it" in visitor.see("/demo/filling/"), "the readings are in")
     for path in ("/kilns/K1/", "/kilns/K1/climate/", "/openings/", "/openings/plans/", "/availability/", "/rounds/"):
