@@ -2,7 +2,7 @@
 
 import re
 from collections import defaultdict
-from collections.abc import Iterable, Iterator
+from collections.abc import Collection, Iterable, Iterator
 from functools import cached_property
 from typing import Any, Final
 
@@ -27,9 +27,14 @@ def stored_texts() -> Iterator[tuple[str, str]]:
                 yield f"{field.model._meta.label}.{field.name}", " ".join(text.split())
 
 
-def known_texts() -> Iterator[str]:
-    """Yield every text that is no code of the program: those in columns of their own, and the values of sentences."""
+def known_texts(leaving_out: Collection[str] = ()) -> Iterator[str]:
+    """Yield every text that is no code of the program: those in columns of their own, and the values of sentences.
+
+    ``leaving_out`` names columns (model.field) that are not counted among them.
+    """
     for field in _fields():
+        if f"{field.model._meta.label}.{field.name}" in leaving_out:
+            continue
         if not isinstance(field, JSONField) or isinstance(field, SentencesField):
             for value in _values(field):
                 for text in _texts_in(value):
