@@ -1,6 +1,6 @@
 """Who locks a kiln out for the work that is placed in it, and when."""
 
-from collections.abc import Collection, Iterator
+from collections.abc import Collection, Iterable, Iterator
 
 from django.utils.translation import ngettext
 
@@ -18,7 +18,8 @@ def keep_lock_outs(
 ) -> None:
     """Replace the lock-outs that lie ahead, of all kilns or of some.
 
-    One in which a job stands that the plan says nothing of, or that it has there as well, is not taken away from it.
+    One in which a job is under way, or one that the plan says nothing of, is not taken away from it; the plan's
+    lock-out that meets it becomes one with it.
     One that is under way lasts for as long as the plan needs it.
     To be called in the transaction that writes the places.
     """
@@ -47,10 +48,23 @@ def keep_lock_outs(
             )
         )
     standing = _standing_jobs(ids.values())
-    inside = [order for order in standing if not any(row.holds(order) for row in rows)]
-    kept = [stop.pk for stop in ahead if any(stop.holds(order) for order in inside)]
-    ahead.exclude(pk__in=kept).delete()
+    under_way = WorkOrder.State.UNDER_WAY
+    inside = [order for order in standing if order.state == under_way or not any(row.holds(order) for row in rows)]
+    kept = [stop for stop in ahead if any(stop.holds(order) for order in inside)]
+    apart = [stop.pk for stop in kept if not _joined(stop, rows)]
+    ahead.exclude(pk__in=apart).delete()
     KilnStop.objects.bulk_create(rows)
+
+
+def _joined(kept: KilnStop, rows: Iterable[KilnStop]) -> bool:
+    """Let a lock-out that is kept and the one of the plan that it meets be one: a kiln is locked out once at a time."""
+    for row in rows:
+        if row.kiln_id == kept.kiln_id and row.lock_out_at < kept.ready_at and kept.lock_out_at < row.ready_at:
+            if kept.lock_out_at <= row.lock_out_at:
+                row.lock_out_at, row.person_id = kept.lock_out_at, kept.person_id
+            row.ready_at = max(row.ready_at, kept.ready_at)
+            return True
+    return False
 
 
 def _let_last(under_way: KilnStop, drawn: Drawn, stop: plans.Stop) -> None:

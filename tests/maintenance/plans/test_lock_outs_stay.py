@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from datetime import datetime, timedelta
+from itertools import pairwise
 from unittest.mock import patch
 
 import pytest
@@ -146,6 +147,14 @@ def test_after_each_run_whoever_works_inside_stands_behind_a_lock_out(
     forget()
 
 
+def test_a_kiln_is_locked_out_once_though_work_under_way_needs_it_longer_than_the_plan_does() -> None:
+    walk([(13, [("new job", 12)]), (3, [("begin", 25)]), (23, [("job stops its kiln", 16), ("begin", 39)]), (27, [])])
+
+
+def test_a_lock_out_in_which_work_is_under_way_begins_no_later_for_a_job_that_joins() -> None:
+    walk([(8, [("begin", 26), ("charge slips", 38), ("begin", 31)]), (40, [("absent", 2), ("new job", 11)])])
+
+
 def walk(days: list[tuple[int, list[tuple[str, int]]]]) -> None:
     for tag in ("K1", "K2"):
         programme(kiln=KilnFactory(tag=tag), charges=3)
@@ -163,12 +172,15 @@ def walk(days: list[tuple[int, list[tuple[str, int]]]]) -> None:
             begun = {order.number for order in jobs() if order.state == UNDER_WAY}
             run_day()
             failing = standing_on(load_desk(now_at)).failing
+            ahead = KilnStop.objects.filter(ready_at__gt=now_at).order_by("kiln", "lock_out_at")
+            for first, second in pairwise(ahead):
+                assert first.kiln_id != second.kiln_id or first.ready_at <= second.lock_out_at
             for order in jobs():
                 has = lock_outs_of(order)
                 if order.number in begun:
-                    # It may last longer, for a job that shares it.
+                    # It may begin sooner and last longer, for a job that shares it.
                     begins, began = [at for at, _ready_at in has], [at for at, _ready_at in had[order.number]]
-                    assert begins == began or (has and not began), order.number
+                    assert not began or (len(begins) == len(began) and begins <= began), order.number
                 elif order.number in failing or order.placement.start_at <= now_at:
                     assert has or not had[order.number], (order.number, failing.get(order.number))
                 else:
