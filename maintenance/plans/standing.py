@@ -21,9 +21,9 @@ from maintenance.frame.words import hours_words, time_words
 from maintenance.models import Plan, WorkOrder
 from maintenance.placing import plan as plans
 from maintenance.placing.checking import Broken
-from maintenance.placing.frame import PARTS, Frame
+from maintenance.placing.frame import ANYWHERE, PARTS, Frame
 from maintenance.placing.letting_go import pins_to_let_go
-from maintenance.placing.offering import offers, without_job
+from maintenance.placing.offering import offers, places_for, room_in, without_job
 from maintenance.placing.plan_reading import read_plan
 from maintenance.placing.problem import LOCKED_OUT
 from maintenance.placing.reading import read_problem
@@ -145,9 +145,22 @@ class Standing(PlanWords):
 
     def faults_on_record(self, ref: str, kept: KeptPlace) -> tuple[str, ...]:
         """Say what a job breaks where it was kept, and that no charge waits or breaks off for it on record."""
+        if not self._has_the_kiln(ref, kept.start_min):
+            # Said at once: to hold it against all rules takes its time, and on a bad morning there are hundreds.
+            return (self._kiln_then(ref, kept.start_min),)
         people = [person_id_of(one) for one in sorted(kept.people)]
         found = self.try_as_recorded(ref, self.drawn.at(kept.start_min), people)
         return found.faults or (_("Another place in its way keeps it from holding."),)
+
+    def _has_the_kiln(self, ref: str, start_min: int) -> bool:
+        """Say whether the kiln is, for as long as a job takes, in the state that it needs, as the charges stand."""
+        job = self.frame.number_of_job[ref]
+        kiln, end_min = self.frame.kiln_of[job], start_min + self.frame.jobs[job].duration_min
+        for place in places_for(self.frame, job):
+            from_min, to_min = (start_min, end_min) if place == ANYWHERE else room_in(self.state, kiln, place)
+            if from_min <= start_min and end_min <= to_min:
+                return True
+        return False
 
     def try_as_recorded(self, ref: str, start_at: datetime, people: Sequence[str]) -> Verdict:
         """Say what a place would mean for which no charge may wait and none be interrupted."""
