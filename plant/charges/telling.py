@@ -23,6 +23,7 @@ from plant.access import require
 from plant.charges.calculations import told
 from plant.charges.calculations.charge_phases import PhaseKind
 from plant.charges.calculations.told import ChargeTimes, Span
+from plant.frame.reasons import require_sentence
 from plant.models import Change, Charge, ChargeWord, Downtime, Kiln, Phase, User
 from plant.warnings.running_bars import lock_kiln, refuse_running
 
@@ -36,6 +37,8 @@ AHEAD = timedelta(minutes=2)
 ASIDE = timedelta(days=365 * 300)
 # A charge that came out longer ago than this has nothing to do with those of today.
 LONGEST = timedelta(days=120)
+FARTHEST = timedelta(days=45)
+DRYING = (PhaseKind.HEATING_UP, PhaseKind.DRYING, PhaseKind.CONDITIONING)
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,7 +115,12 @@ def tell(charge: Charge, what: str, at: datetime, *, key: UUID, by: User | None,
     """
     require(by, ACT)
     programme, known = _locked(charge, key)
-    return known or _tell(programme, what, at, key=key, by=by, why=why)
+    if known:
+        return known
+    last = programme.words[-1] if programme.words else None
+    # What is expected now takes the place of what was expected before; those that gave way to that are reckoned anew.
+    corrects = last if last and last.what == what == What.EXPECTED and programme.put_back(last) else None
+    return _tell(programme, what, at, key=key, by=by, why=why, corrects=corrects)
 
 
 @transaction.atomic
@@ -122,7 +130,7 @@ def correct(word: ChargeWord, at: datetime, *, key: UUID, by: User | None, why: 
     programme, known = _locked(word.charge, key)
     if known:
         return known
-    _refuse_unless_last(programme.charge, word, why)
+    _refuse_unless_last(programme, word, why)
     if word.what in (What.OPENED, What.UNLOADED) and at > word.at:
         # It ran, or was in there, for longer than was told: nobody may have gone in on the word that is put right.
         refuse_running(programme.kiln)
@@ -140,7 +148,7 @@ def take_back(word: ChargeWord, *, key: UUID, by: User | None, why: str) -> Char
     programme, known = _locked(word.charge, key)
     if known:
         return known
-    _refuse_unless_last(programme.charge, word, why)
+    _refuse_unless_last(programme, word, why)
     if word.what in (What.OPENED, What.UNLOADED):
         refuse_running(programme.kiln)
     if not programme.put_back(word):
@@ -158,7 +166,7 @@ class Programme:
 
     def __init__(self, kiln: Kiln, charge: Charge) -> None:
         self.kiln = kiln
-        near = ~Q(basis=Basis.DONE) | Q(end_at__gt=charge.begin_at - LONGEST)
+        near = ~Q(basis=Basis.DONE) | Q(end_at__gt=min(charge.begin_at, clock.now()) - LONGEST)
         rows = Charge.objects.select_for_update().filter(near, kiln=kiln).prefetch_related("phases")
         charges = {one.pk: one for one in rows}
         self.were = {pk: stand_of(one) for pk, one in charges.items()}
@@ -166,7 +174,7 @@ class Programme:
         self.charge = charges.pop(charge.pk)
         self.charge.kiln = kiln
         self.others = sorted(charges.values(), key=lambda one: one.begin_at)
-        self.told = {word.what for word in words_of([charge])[charge.pk]}
+        self.words = words_of([charge])[charge.pk]
 
     @property
     def stand(self) -> Stand:
@@ -195,13 +203,12 @@ def _locked(charge: Charge, key: UUID) -> tuple[Programme, ChargeWord | None]:
     return Programme(kiln, charge), ChargeWord.objects.filter(key=key).first()
 
 
-def _refuse_unless_last(charge: Charge, word: ChargeWord, why: str) -> None:
-    last = words_of([charge])[charge.pk][-1:]
-    if last != [word]:
+def _refuse_unless_last(programme: Programme, word: ChargeWord, why: str) -> None:
+    if programme.words[-1:] != [word]:
         raise ValidationError(
             _("Something else was told of %(number)s since. Look at its page again; what was told last comes first."),
             code="not_last",
-            params={"number": charge.number},
+            params={"number": programme.charge.number},
         )
     if not why.strip():
         raise ValidationError({"why": _("Say why it is put right: the record keeps the reason.")})
@@ -218,7 +225,9 @@ def _tell(
     corrects: ChargeWord | None = None,
 ) -> ChargeWord:
     now = clock.now()
-    _refuse_basis(programme, what)
+    before = [word for word in programme.words if word != corrects]
+    _refuse_basis(programme, what, before)
+    _refuse_slip(programme.stand, at)
     if what == What.EXPECTED:
         if at <= now:
             raise ValidationError({"at": _("That instant has gone by. Give the one that is expected now.")})
@@ -226,11 +235,43 @@ def _tell(
     else:
         if at > now + AHEAD:
             raise ValidationError({"at": _("That instant lies ahead: tell it when it has happened.")})
-        after = _happened(programme, what, at)
+        after = _happened(programme, what, at, before)
+        if what in (What.OPENED, What.UNLOADED) and corrects is None:
+            _refuse_while_drying(programme, now, by, why)
     return _settle(programme, what, at, after, key=key, by=by, why=why, corrects=corrects)
 
 
-def _refuse_basis(programme: Programme, what: str) -> None:
+def _refuse_slip(stand: Stand, at: datetime) -> None:
+    """Refuse an instant that only a slip can mean: whole weeks away from all that is on record of the charge."""
+    times = stand.times
+    if not times.begin_at - FARTHEST <= at <= times.end_at + FARTHEST:
+        message = _(
+            "That is more than %(days)d days away from what is on record, %(begin)s to %(end)s: look at the date."
+        )
+        facts = {"days": FARTHEST.days, "begin": _say(times.begin_at), "end": _say(times.end_at)}
+        raise ValidationError({"at": message % facts}, code="slip")
+
+
+def _refuse_while_drying(programme: Programme, now: datetime, by: User | None, why: str) -> None:
+    """Let only those who may open a drying kiln say, with a reason, that one was opened that dries by the record."""
+    under_way = next((one for one in programme.stand.times.spans if one.begin_at <= now < one.end_at), None)
+    if under_way is None or under_way.kind not in DRYING:
+        return
+    facts = {"kiln": programme.kiln.tag, "number": programme.charge.number, "end": _say(programme.stand.times.end_at)}
+    if by is not None and not by.may("open a drying kiln"):
+        message = _(
+            "By the record %(kiln)s dries %(number)s until %(end)s. That it was opened all the same, only the kiln "
+            "master or the planner can tell, with the reason. Look whether it is the right kiln."
+        )
+        raise ValidationError(message % facts, code="dries")
+    try:
+        require_sentence(why)
+    except ValidationError as refusal:
+        message = _("By the record %(kiln)s dries %(number)s until %(end)s.") % facts
+        raise ValidationError({"why": " ".join([message, *refusal.messages])}, code="dries") from None
+
+
+def _refuse_basis(programme: Programme, what: str, words: Sequence[ChargeWord]) -> None:
     """Refuse what cannot follow on what is on record of the charge."""
     stand = programme.stand
     facts = {
@@ -240,7 +281,11 @@ def _refuse_basis(programme: Programme, what: str) -> None:
     }
     if stand.basis == Basis.DONE:
         raise ValidationError(_("%(number)s was out on %(end)s already.") % facts, code="out")
-    if what == What.STARTED and stand.basis != Basis.PLANNED and programme.told & {What.STARTED, What.OPENED}:
+    known = {word.what: word for word in words}
+    if what == What.OPENED and what in known:
+        message = _("%(number)s was opened on %(at)s already: put that right instead.")
+        raise ValidationError(message % {"at": _say(known[what].at), **facts}, code="opened")
+    if what == What.STARTED and stand.basis != Basis.PLANNED and known.keys() & {What.STARTED, What.OPENED}:
         raise ValidationError(
             _("%(number)s is on record as begun since %(begin)s: put that right instead.") % facts, code="begun"
         )
@@ -248,13 +293,17 @@ def _refuse_basis(programme: Programme, what: str) -> None:
         raise ValidationError(_("%(number)s has not begun by the record: tell first when it was started.") % facts)
 
 
-def _happened(programme: Programme, what: str, at: datetime) -> Stand:
+def _happened(programme: Programme, what: str, at: datetime, words: Sequence[ChargeWord]) -> Stand:
     times, number = programme.stand.times, programme.charge.number
     if what != What.STARTED and at <= times.heating_at:
         message = _("%(number)s was started on %(begin)s: give an instant after that, or put the start right first.")
         raise ValidationError({"at": message % {"number": number, "begin": _say(times.heating_at)}})
     if what == What.OPENED:
         return Stand(Basis.RUNNING, told.opened(times, at))
+    opened_at = next((word.at for word in words if word.what == What.OPENED), None)
+    if what == What.UNLOADED and opened_at is not None and at < opened_at:
+        message = _("%(number)s was opened on %(at)s: it cannot have been out before.")
+        raise ValidationError({"at": message % {"number": number, "at": _say(opened_at)}})
     if what == What.UNLOADED:
         return Stand(Basis.DONE, told.unloaded(times, at))
     if programme.stand.basis == Basis.PLANNED:
@@ -273,8 +322,7 @@ def _refuse_taken(programme: Programme, at: datetime) -> None:
             % {"inside": inside.number, **facts},
             code="taken",
         )
-    stops = Downtime.objects.filter(kiln=programme.kiln).reaching_into(at, at + timedelta(seconds=1))
-    stop = stops.still_open().filter(share_lost=1).exclude(kind=Downtime.Kind.NO_TIMBER).first()
+    stop = Downtime.objects.filter(kiln=programme.kiln).stops_at(at).still_open().first()
     if stop is not None:
         cause = f" ({stop.cause})" if stop.cause else ""
         raise ValidationError(
@@ -288,13 +336,18 @@ def _expected(programme: Programme, at: datetime, now: datetime) -> Stand:
     charge, stand = programme.charge, programme.stand
     if stand.basis != Basis.PLANNED:
         return Stand(stand.basis, told.expected_at(stand.times, at, now))
-    times = stand.times.later(at - stand.times.heating_at)
+    # What is still to be loaded is not loaded in the past.
+    times = told.started(stand.times, at, now)
     for one, other in programme.others_stand(*Basis.values):
         is_before = other.basis != Basis.PLANNED or other.times.begin_at < stand.times.begin_at
         if is_before and other.times.end_at > times.begin_at:
-            message = _("%(other)s is expected in %(kiln)s until %(end)s; %(number)s can be loaded from then on.")
+            message = _(
+                "%(other)s is in %(kiln)s until %(end)s by the record; %(number)s can be started from %(from)s on."
+            )
             facts = {"other": one.number, "kiln": charge.kiln.tag, "number": charge.number}
-            raise ValidationError({"at": message % {"end": _say(other.times.end_at), **facts}}, code="taken")
+            from_at = other.times.end_at + (times.heating_at - times.begin_at)
+            facts |= {"end": _say(other.times.end_at), "from": _say(from_at)}
+            raise ValidationError({"at": message % facts}, code="taken")
     return Stand(Basis.PLANNED, times)
 
 
@@ -363,7 +416,9 @@ def _refuse_shared(programme: Programme, after: Stand) -> None:
     for one, other in programme.others_stand(Basis.RUNNING, Basis.DONE):
         times = other.times
         if times.begin_at < after.times.end_at and times.end_at > after.times.begin_at:
-            message = _("%(other)s was in %(kiln)s from %(begin)s until %(end)s: %(number)s cannot be in it as well.")
+            message = _(
+                "%(other)s is on record in %(kiln)s from %(begin)s to %(end)s: %(number)s cannot be in it as well."
+            )
             facts = {"other": one.number, "kiln": programme.kiln.tag, "number": programme.charge.number}
             facts |= {"begin": _say(times.begin_at), "end": _say(times.end_at)}
             raise ValidationError(message % facts, code="taken")

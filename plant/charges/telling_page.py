@@ -19,7 +19,7 @@ from plant.charges import telling
 from plant.charges.forms import CorrectForm, TakeBackForm, TellForm
 from plant.charges.telling import ACT, What
 from plant.frame.requests import refusal_on, user_of
-from plant.models import Charge, ChargeWord, Kiln
+from plant.models import Charge, ChargeWord, Downtime, Kiln
 
 PAGE = "plant:charges"
 LATER_SHOWN = 4
@@ -27,8 +27,9 @@ TO_TELL = {
     What.STARTED: gettext_lazy("Loaded and started"),
     What.OPENED: gettext_lazy("Opened"),
     What.UNLOADED: gettext_lazy("Unloaded"),
-    What.EXPECTED: gettext_lazy("Comes at another time"),
+    What.EXPECTED: gettext_lazy("Starts at another time"),
 }
+OUT_AT_ANOTHER_TIME = gettext_lazy("Out later or sooner")
 WHEN = {
     What.STARTED: gettext_lazy("Doors closed and started at"),
     What.OPENED: gettext_lazy("Doors opened at"),
@@ -54,7 +55,12 @@ class ChargeRow:
     @property
     def to_tell(self) -> list[tuple[str, str]]:
         """Return (what, button), the likeliest first."""
-        return [(str(what), str(TO_TELL[what])) for what in telling.may_tell(self.charge, self.words)]
+        return [(str(what), _to_tell(self.charge, what)) for what in telling.may_tell(self.charge, self.words)]
+
+    @property
+    def stand(self) -> str:
+        """What it is now, in a word."""
+        return str(Charge.Basis(telling.basis_of(self.charge, clock.now())).label)
 
     @property
     def last(self) -> ChargeWord | None:
@@ -71,6 +77,7 @@ class KilnRow:
     out: ChargeRow | None
     ahead: Sequence[ChargeRow]
     later: int
+    stop: Downtime | None
 
 
 @needs("see kilns")
@@ -89,6 +96,7 @@ def _rows(now: datetime) -> list[KilnRow]:
     for charge in Charge.objects.lately(kilns, now).select_related("kiln"):
         of_kiln[charge.kiln_id].append(charge)
     words = telling.words_of(charge for found in of_kiln.values() for charge in found)
+    stops = {stop.kiln_id: stop for stop in Downtime.objects.filter(kiln__in=kilns).stops_at(now)}
     rows = []
     for kiln in kilns:
         found = [ChargeRow(charge, words[charge.pk]) for charge in of_kiln[kiln.pk]]
@@ -100,6 +108,7 @@ def _rows(now: datetime) -> list[KilnRow]:
                 next((row for row in reversed(found) if row.charge.basis == Charge.Basis.DONE and row.last), None),
                 ahead[:LATER_SHOWN],
                 max(0, len(ahead) - LATER_SHOWN),
+                stops.get(kiln.pk),
             )
         )
     return rows
@@ -121,10 +130,7 @@ def tell(request: HttpRequest, tag: str, pk: int, what: str) -> HttpResponse:
     if what not in TO_TELL:
         raise Http404
     data = request.POST if request.method == "POST" else None
-    usual = charge.end_at if charge.basis == Charge.Basis.RUNNING else charge.begin_at
-    now = clock.now()
-    initial_at = max(usual, now) if what == What.EXPECTED else now
-    form = TellForm(data, initial={"at": timezone.localtime(initial_at)})
+    form = TellForm(data, initial={"at": timezone.localtime(_usual(charge, what))})
     form.fields["at"].label = WHEN.get(What(what)) or _when_expected(charge)
     if form.is_valid():
         with refusal_on(form):
@@ -134,13 +140,33 @@ def tell(request: HttpRequest, tag: str, pk: int, what: str) -> HttpResponse:
     heading = _("%(kiln)s, charge %(number)s: %(what)s") % {
         "kiln": tag,
         "number": charge.number,
-        "what": TO_TELL[What(what)],
+        "what": _to_tell(charge, What(what)),
     }
-    return _page(request, charge, form, heading, {"is_open": what == What.OPENED, "is_start": what == What.STARTED})
+    return _page(request, charge, form, heading, _notes(what))
+
+
+def _usual(charge: Charge, what: str) -> datetime:
+    """Return the instant that is proposed: now, what is expected, or the start that is on record."""
+    now, times = clock.now(), telling.stand_of(charge).times
+    is_inside = telling.basis_of(charge, now) == Charge.Basis.RUNNING
+    if what == What.EXPECTED:
+        return max(times.end_at if is_inside else times.heating_at, now)
+    return times.heating_at if what == What.STARTED and is_inside else now
+
+
+def _to_tell(charge: Charge, what: ChargeWord.What) -> str:
+    """Return what is told, as a button and a heading say it."""
+    is_inside = telling.basis_of(charge, clock.now()) == Charge.Basis.RUNNING
+    return str(OUT_AT_ANOTHER_TIME if what == What.EXPECTED and is_inside else TO_TELL[what])
+
+
+def _notes(what: str) -> dict[str, Any]:
+    return {"is_open": what in (What.OPENED, What.UNLOADED), "is_start": what == What.STARTED}
 
 
 def _when_expected(charge: Charge) -> str:
-    return _("Expected out at") if charge.basis == Charge.Basis.RUNNING else _("Expected to be started at")
+    is_inside = telling.basis_of(charge, clock.now()) == Charge.Basis.RUNNING
+    return _("Expected out at") if is_inside else _("Expected to be started at")
 
 
 @needs(ACT)
@@ -150,13 +176,14 @@ def correct(request: HttpRequest, tag: str, pk: int, word_pk: int) -> HttpRespon
     word = get_object_or_404(ChargeWord.objects.select_related("charge"), charge=charge, pk=word_pk)
     data = request.POST if request.method == "POST" else None
     form = CorrectForm(data, initial={"at": timezone.localtime(word.at)})
+    form.fields["at"].label = WHEN.get(What(word.what)) or _when_expected(charge)
     if form.is_valid():
         with refusal_on(form):
             typed = form.cleaned_data
             told = telling.correct(word, typed["at"], key=typed["key"], by=user_of(request), why=typed["why"])
-            return _kept(request, told)
+            return _kept(request, told, _("%(kiln)s, charge %(number)s: %(what)s is put right."))
     heading = _("%(kiln)s, charge %(number)s: put right what was told") % {"kiln": tag, "number": charge.number}
-    return _page(request, charge, form, heading, {"word": word})
+    return _page(request, charge, form, heading, {"word": word, **_notes(word.what)})
 
 
 @needs(ACT)
@@ -172,20 +199,20 @@ def take_back(request: HttpRequest, tag: str, pk: int, word_pk: int) -> HttpResp
             messages.success(request, _("That is taken back; the record keeps both. Its times stand as before."))
             return redirect(PAGE)
     heading = _("%(kiln)s, charge %(number)s: take back what was told") % {"kiln": tag, "number": charge.number}
-    return _page(request, charge, form, heading, {"word": word, "is_taking_back": True})
+    return _page(request, charge, form, heading, {"word": word, "is_taking_back": True, **_notes(What.STARTED)})
 
 
 def _charge(tag: str, pk: int) -> Charge:
     return get_object_or_404(Charge.objects.select_related("kiln__mill"), kiln__tag=tag, pk=pk)
 
 
-def _kept(request: HttpRequest, word: ChargeWord) -> HttpResponse:
+def _kept(request: HttpRequest, word: ChargeWord, said: str = "") -> HttpResponse:
     facts = {"number": word.charge.number, "what": word.get_what_display(), "kiln": word.charge.kiln.tag}
-    messages.success(request, _("%(kiln)s, charge %(number)s: %(what)s is on record.") % facts)
+    messages.success(request, (said or _("%(kiln)s, charge %(number)s: %(what)s is on record.")) % facts)
     if word.moved:
         count = len(word.moved)
-        said = ngettext("%(count)d charge behind it gave way.", "%(count)d charges behind it gave way.", count)
-        messages.info(request, said % {"count": count})
+        gave_way = ngettext("%(count)d charge behind it gave way.", "%(count)d charges behind it gave way.", count)
+        messages.info(request, gave_way % {"count": count})
     return redirect(PAGE)
 
 
@@ -196,6 +223,7 @@ def _page(request: HttpRequest, charge: Charge, form: Form, heading: str, more: 
         "charge": charge,
         "form": form,
         "heading": heading,
+        "stand": ChargeRow(charge, ()).stand,
         "words": charge.words.select_related("by__person", "corrected_by"),
         **more,
     }

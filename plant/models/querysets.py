@@ -77,6 +77,11 @@ class DowntimeQuerySet(models.QuerySet["Downtime"]):
         """Records without an end."""
         return self.filter(end_at__isnull=True)
 
+    def stops_at(self, moment: datetime) -> "DowntimeQuerySet":
+        """Records by which a kiln cannot dry at an instant."""
+        going_on = self.reaching_into(moment, moment + timedelta(seconds=1))
+        return going_on.filter(share_lost=1).exclude(kind="no_timber").order_by("start_at")
+
 
 class MeterReadingQuerySet(models.QuerySet["MeterReading"]):
     """Readings of running-hours meters."""

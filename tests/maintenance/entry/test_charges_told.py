@@ -36,13 +36,13 @@ def started(kiln: Kiln, master: User) -> Callable[[], object]:
 
 
 def put_back_into_the_kiln(kiln: Kiln, master: User) -> Callable[[], object]:
-    charge = ChargeFactory(kiln=kiln, begin_at=clock.now() - 48 * HOUR, basis="running")
+    charge = ChargeFactory(kiln=kiln, begin_at=clock.now() - 116 * HOUR, basis="running")
     word = telling.tell(charge, "unloaded", clock.now() - HOUR, key=uuid4(), by=master)
     return lambda: telling.take_back(word, key=uuid4(), by=master, why="that was K2")
 
 
 def opened_later_than_was_told(kiln: Kiln, master: User) -> Callable[[], object]:
-    charge = ChargeFactory(kiln=kiln, begin_at=clock.now() - 48 * HOUR, basis="running")
+    charge = ChargeFactory(kiln=kiln, begin_at=clock.now() - 116 * HOUR, basis="running")
     word = telling.tell(charge, "opened", clock.now() - 2 * HOUR, key=uuid4(), by=master)
     return lambda: telling.correct(word, clock.now() - HOUR, key=uuid4(), by=master, why="an hour later")
 

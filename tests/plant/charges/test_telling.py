@@ -48,7 +48,8 @@ def a_charge(kiln: Kiln, begin_at: datetime, basis: str = "planned", days: int =
 
 
 def tell(charge: Charge, what: str, at: datetime, by: User, **more: Any) -> ChargeWord:
-    return telling.tell(charge, what, at, key=more.pop("key", uuid4()), by=by, **more)
+    more = {"key": uuid4(), "why": "the probe says that the boards are dry", **more}
+    return telling.tell(charge, what, at, by=by, **more)
 
 
 def phases(charge: Charge) -> dict[str, tuple[datetime, datetime]]:
@@ -179,7 +180,59 @@ def test_nothing_is_unloaded_twice_nor_before_it_was_started(kiln: Kiln, ilse: U
         tell(coming, "unloaded", NOW, ilse)
 
 
+def test_a_kiln_that_dries_by_the_record_is_told_open_by_few_and_with_a_reason(kiln: Kiln, ilse: User) -> None:
+    charge = a_charge(kiln, NOW - 2 * DAY, "running")
+    per = UserFactory(username="per", role="technician", person=PersonFactory(code="per"))
+    for what in ("opened", "unloaded"):
+        with pytest.raises(ValidationError, match="only the kiln master or the planner can tell"):
+            tell(charge, what, NOW, per)
+        with pytest.raises(ValidationError, match=f"dries {charge.number} until .* Say why in a sentence"):
+            tell(charge, what, NOW, ilse, why="dry")
+    tell(charge, "unloaded", NOW, ilse)
+    cooling = a_charge(KilnFactory(tag="K2"), NOW - 4 * DAY + 4 * HOUR, "running")
+    tell(cooling, "opened", NOW, per, why="")
+
+
+def test_it_is_opened_once_and_out_only_after_that(kiln: Kiln, ilse: User) -> None:
+    charge = a_charge(kiln, NOW - 3 * DAY, "running")
+    tell(charge, "opened", NOW - HOUR, ilse)
+    with pytest.raises(ValidationError, match=r"was opened on .* already: put that right instead"):
+        tell(charge, "opened", NOW, ilse)
+    with pytest.raises(ValidationError, match="cannot have been out before"):
+        tell(charge, "unloaded", NOW - 2 * HOUR, ilse)
+
+
 # expected at another time
+
+
+def test_what_is_expected_anew_takes_the_place_of_what_was_expected_and_others_return(kiln: Kiln, ilse: User) -> None:
+    charge, following = a_charge(kiln, NOW - 2 * DAY, "running"), a_charge(kiln, NOW + 2 * DAY)
+    tell(charge, "expected", NOW + 9 * DAY, ilse)
+    assert span(following)[1] == NOW + 9 * DAY
+    tell(charge, "expected", NOW + 3 * DAY, ilse)
+    assert span(following)[1] == NOW + 3 * DAY
+    assert [word.at for word in telling.words_of([charge])[charge.pk]] == [NOW + 3 * DAY]
+
+
+def test_a_date_that_slipped_is_refused(kiln: Kiln, ilse: User) -> None:
+    charge = a_charge(kiln, NOW + DAY)
+    with pytest.raises(ValidationError, match="look at the date"):
+        tell(charge, "expected", NOW + 365 * DAY, ilse)
+
+
+def test_what_is_still_to_be_loaded_is_not_loaded_in_the_past(kiln: Kiln, ilse: User) -> None:
+    charge = a_charge(kiln, NOW + DAY)
+    tell(charge, "expected", NOW + HOUR, ilse)
+    assert span(charge)[1] == NOW
+    assert phases(charge)["heating_up"][0] == NOW + HOUR
+
+
+def test_the_charge_just_out_counts_however_far_ahead_the_next_was_planned(kiln: Kiln, ilse: User) -> None:
+    before, far = a_charge(kiln, NOW - 4 * DAY + 2 * HOUR, "running"), a_charge(kiln, NOW + 200 * DAY)
+    tell(before, "unloaded", NOW - HOUR, ilse)
+    near = a_charge(kiln, NOW + 12 * HOUR)
+    tell(near, "started", NOW, ilse)
+    assert (span(near)[1], span(far)[1]) == (NOW - HOUR, NOW + 200 * DAY)
 
 
 def test_a_charge_under_way_is_expected_later_and_those_behind_give_way(kiln: Kiln, ilse: User) -> None:
@@ -197,7 +250,7 @@ def test_a_charge_under_way_is_expected_later_and_those_behind_give_way(kiln: Ki
 def test_a_planned_charge_is_not_expected_while_another_is_still_in(kiln: Kiln, ilse: User) -> None:
     a_charge(kiln, NOW - 2 * DAY, "running")
     coming = a_charge(kiln, NOW + 3 * DAY)
-    with pytest.raises(ValidationError, match="can be loaded from then on"):
+    with pytest.raises(ValidationError, match="can be started from Fri 6 Mar 08:00 on"):
         tell(coming, "expected", NOW + DAY, ilse)
     tell(coming, "expected", NOW + 4 * DAY + 2 * HOUR, ilse)
     assert span(coming)[1] == NOW + 4 * DAY
@@ -221,7 +274,7 @@ def test_a_wrong_instant_is_put_right_and_the_record_keeps_both(kiln: Kiln, ilse
     # The one behind, that had given way, is where it was.
     assert span(following)[1] == NOW - 10 * HOUR + 4 * DAY
     assert [(one.what, one.at, one.why) for one in ChargeWord.objects.all()] == [
-        ("started", NOW, ""),
+        ("started", NOW, "the probe says that the boards are dry"),
         ("started", NOW - 8 * HOUR, "typed when I came to the desk"),
     ]
     assert [change.act for change in Change.objects.about(charge)] == ["told: started", "told: started"]
