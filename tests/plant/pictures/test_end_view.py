@@ -1,5 +1,6 @@
 """The drawing of the chamber and the marks on its numbers."""
 
+import re
 from typing import Any
 from xml.etree import ElementTree
 
@@ -17,7 +18,9 @@ MEDIA = Kiln.HeatingMedium.values
 
 def drawn(marks: dict[int, Any], size: str = "large", kiln: Kiln | None = None) -> str:
     source = "{% load end_view %}{% chamber_end_view marks size kiln %}"
-    return engines["django"].from_string(source).render({"marks": marks, "size": size, "kiln": kiln})
+    page = engines["django"].from_string(source).render({"marks": marks, "size": size, "kiln": kiln})
+    # White space at the edges of a text is never seen.
+    return re.sub(r"\s*(</?(?:text|span)\b[^>]*>)\s*", r"\1", " ".join(page.split()))
 
 
 def points_of(shape: end_view.Shape) -> list[tuple[float, float]]:
