@@ -29,7 +29,11 @@ TO_TELL = {
     What.UNLOADED: gettext_lazy("Unloaded"),
     What.EXPECTED: gettext_lazy("Starts at another time"),
 }
-OUT_AT_ANOTHER_TIME = gettext_lazy("Out later or sooner")
+# Of a charge that is in the kiln.
+INSIDE_TO_TELL = {
+    What.EXPECTED: gettext_lazy("Out later or sooner"),
+    What.STARTED: gettext_lazy("Started at another time"),
+}
 WHEN = {
     What.STARTED: gettext_lazy("Doors closed and started at"),
     What.OPENED: gettext_lazy("Doors opened at"),
@@ -157,7 +161,7 @@ def _usual(charge: Charge, what: str) -> datetime:
 def _to_tell(charge: Charge, what: ChargeWord.What) -> str:
     """Return what is told, as a button and a heading say it."""
     is_inside = telling.basis_of(charge, clock.now()) == Charge.Basis.RUNNING
-    return str(OUT_AT_ANOTHER_TIME if what == What.EXPECTED and is_inside else TO_TELL[what])
+    return str(INSIDE_TO_TELL.get(what, TO_TELL[what]) if is_inside else TO_TELL[what])
 
 
 def _notes(what: str) -> dict[str, Any]:
