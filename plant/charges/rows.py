@@ -8,7 +8,7 @@ from decimal import Decimal
 from django.db.models import Exists, Min, OuterRef, Q
 
 from plant.basics.periods import to_epoch_s
-from plant.charges.calculations.charge_phases import RUNNING_PHASES, PhaseRow
+from plant.charges.calculations.charge_phases import RUNNING_PHASES, PhaseKind, PhaseRow
 from plant.charges.calculations.downtime import WHOLE
 from plant.charges.calculations.drying_loss import Product
 from plant.models import Charge, Downtime, Kiln, Phase
@@ -18,6 +18,8 @@ RATE_HISTORY = timedelta(days=365)
 
 NEXT_CHARGE = timedelta(days=60)
 """How far after the report the charge is looked for that a kiln was waiting for at its end."""
+
+WORKING_ORDER = [str(kind) for kind in PhaseKind]
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,6 +73,11 @@ class KilnRecords:
     downtime: list[DowntimeLine] = field(default_factory=list)
     charges: list[ChargeLine] = field(default_factory=list)
     phases: list[PhaseRow] = field(default_factory=list)
+
+
+def phases_in_order(charge: Charge) -> list[Phase]:
+    """Return a charge's phases in the order in which a kiln goes through them."""
+    return sorted(charge.phases.all(), key=lambda phase: (phase.begin_at, WORKING_ORDER.index(phase.kind)))
 
 
 def read_records(start_at: datetime, until_at: datetime, now: datetime, only: Kiln | None = None) -> list[KilnRecords]:

@@ -23,6 +23,7 @@ from plant.access import require
 from plant.charges.calculations import told
 from plant.charges.calculations.charge_phases import PhaseKind
 from plant.charges.calculations.told import ChargeTimes, Span
+from plant.charges.rows import phases_in_order
 from plant.frame.reasons import require_sentence
 from plant.models import Change, Charge, ChargeWord, Downtime, Kiln, Phase, User
 from plant.warnings.running_bars import lock_kiln, refuse_running
@@ -30,7 +31,6 @@ from plant.warnings.running_bars import lock_kiln, refuse_running
 ACT = "tell of charges"
 What = ChargeWord.What
 Basis = Charge.Basis
-ORDER = [str(kind) for kind in PhaseKind]
 # A phone's clock may be a little ahead of the server's.
 AHEAD = timedelta(minutes=2)
 # Where charges wait in the table while their times are exchanged: two of a kiln may never share time.
@@ -71,7 +71,7 @@ class Stand:
 
 def stand_of(charge: Charge) -> Stand:
     """Return where a charge stands."""
-    rows = sorted(charge.phases.all(), key=lambda phase: (phase.begin_at, ORDER.index(phase.kind)))
+    rows = phases_in_order(charge)
     spans = tuple(Span(PhaseKind(row.kind), row.begin_at, row.end_at) for row in rows)
     return Stand(basis_of(charge, clock.now()), ChargeTimes(charge.begin_at, charge.end_at, spans))
 
@@ -80,6 +80,11 @@ def basis_of(charge: Charge, now: datetime) -> str:
     """Return what a charge is now; one that a file calls running before it begins is planned until then."""
     is_to_come = charge.basis == Basis.RUNNING and charge.begin_at > now
     return str(Basis.PLANNED if is_to_come else charge.basis)
+
+
+def is_inside(charge: Charge) -> bool:
+    """Say whether a charge is in its kiln by the record, now."""
+    return basis_of(charge, clock.now()) == Basis.RUNNING
 
 
 def may_tell(charge: Charge, words: Sequence[ChargeWord]) -> tuple[ChargeWord.What, ...]:
@@ -136,8 +141,7 @@ def correct(word: ChargeWord, at: datetime, *, key: UUID, by: User | None, why: 
         refuse_running(programme.kiln)
     if not programme.put_back(word):
         # Its times were changed since by something else: the word is put right from where the charge stands now.
-        stand = programme.stands[programme.charge.pk]
-        programme.stands[programme.charge.pk] = Stand(word.before["basis"], stand.times)
+        programme.stands[programme.charge.pk] = Stand(word.before["basis"], programme.stand.times)
     return _tell(programme, word.what, at, key=key, by=by, why=why, corrects=word)
 
 
@@ -157,8 +161,7 @@ def take_back(word: ChargeWord, *, key: UUID, by: User | None, why: str) -> Char
             code="moved",
             params={"number": programme.charge.number},
         )
-    after = programme.stands[programme.charge.pk]
-    return _settle(programme, What.TAKEN_BACK, word.at, after, key=key, by=by, why=why, corrects=word)
+    return _settle(programme, What.TAKEN_BACK, word.at, programme.stand, key=key, by=by, why=why, corrects=word)
 
 
 class Programme:
@@ -333,7 +336,7 @@ def _refuse_taken(programme: Programme, at: datetime) -> None:
 
 
 def _expected(programme: Programme, at: datetime, now: datetime) -> Stand:
-    charge, stand = programme.charge, programme.stand
+    stand = programme.stand
     if stand.basis != Basis.PLANNED:
         return Stand(stand.basis, told.expected_at(stand.times, at, now))
     # What is still to be loaded is not loaded in the past.
@@ -344,7 +347,7 @@ def _expected(programme: Programme, at: datetime, now: datetime) -> Stand:
             message = _(
                 "%(other)s is in %(kiln)s until %(end)s by the record; %(number)s can be started from %(from)s on."
             )
-            facts = {"other": one.number, "kiln": charge.kiln.tag, "number": charge.number}
+            facts = {"other": one.number, "kiln": programme.kiln.tag, "number": programme.charge.number}
             from_at = other.times.end_at + (times.heating_at - times.begin_at)
             facts |= {"end": _say(other.times.end_at), "from": _say(from_at)}
             raise ValidationError({"at": message % facts}, code="taken")
@@ -369,7 +372,8 @@ def _settle(
     programme.stands |= {charge.pk: after, **{one.pk: stand for one, stand in behind}}
     changed = [one for one in (charge, *programme.others) if programme.stands[one.pk] != programme.were[one.pk]]
     _write([(one, programme.stands[one.pk]) for one in changed])
-    before = programme.were[charge.pk]
+    # What is put right keeps where all stood before anything was told: there they return when it is taken back.
+    stood = {one["charge"]: one["before"] for one in corrects.moved} if corrects else {}
     word = ChargeWord.objects.create(
         key=key,
         charge=charge,
@@ -379,11 +383,15 @@ def _settle(
         by=by,
         corrects=corrects,
         why=why.strip(),
-        before=(Stand.from_json(corrects.before) if corrects else before).as_json(),
+        before=corrects.before if corrects else programme.were[charge.pk].as_json(),
         after=after.as_json(),
         moved=[
-            {"charge": one.pk, "before": stand.as_json(), "after": programme.stands[one.pk].as_json()}
-            for one, stand in _gave_way(programme, behind, corrects)
+            {
+                "charge": one.pk,
+                "before": stood.get(one.pk) or programme.were[one.pk].as_json(),
+                "after": stand.as_json(),
+            }
+            for one, stand in behind
         ],
     )
     for one in changed:
@@ -396,14 +404,6 @@ def _settle(
             note=why.strip(),
         )
     return word
-
-
-def _gave_way(
-    programme: Programme, behind: Sequence[tuple[Charge, Stand]], corrects: ChargeWord | None
-) -> list[tuple[Charge, Stand]]:
-    """Return the charges that gave way with where each stood before anything was told: there they return."""
-    stood = {one["charge"]: Stand.from_json(one["before"]) for one in corrects.moved} if corrects else {}
-    return [(one, stood.get(one.pk, programme.were[one.pk])) for one, _stand in behind]
 
 
 def _brief(stand: Stand) -> dict[str, str]:

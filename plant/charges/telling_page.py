@@ -108,7 +108,7 @@ def _rows(now: datetime) -> list[KilnRow]:
         rows.append(
             KilnRow(
                 kiln,
-                next((row for row in found if telling.basis_of(row.charge, now) == Charge.Basis.RUNNING), None),
+                next((row for row in found if telling.is_inside(row.charge)), None),
                 next((row for row in reversed(found) if row.charge.basis == Charge.Basis.DONE and row.last), None),
                 ahead[:LATER_SHOWN],
                 max(0, len(ahead) - LATER_SHOWN),
@@ -152,7 +152,7 @@ def tell(request: HttpRequest, tag: str, pk: int, what: str) -> HttpResponse:
 def _usual(charge: Charge, what: str) -> datetime:
     """Return the instant that is proposed: now, what is expected, or the start that is on record."""
     now, times = clock.now(), telling.stand_of(charge).times
-    is_inside = telling.basis_of(charge, now) == Charge.Basis.RUNNING
+    is_inside = telling.is_inside(charge)
     if what == What.EXPECTED:
         return max(times.end_at if is_inside else times.heating_at, now)
     return times.heating_at if what == What.STARTED and is_inside else now
@@ -160,8 +160,7 @@ def _usual(charge: Charge, what: str) -> datetime:
 
 def _to_tell(charge: Charge, what: ChargeWord.What) -> str:
     """Return what is told, as a button and a heading say it."""
-    is_inside = telling.basis_of(charge, clock.now()) == Charge.Basis.RUNNING
-    return str(INSIDE_TO_TELL.get(what, TO_TELL[what]) if is_inside else TO_TELL[what])
+    return str(INSIDE_TO_TELL.get(what, TO_TELL[what]) if telling.is_inside(charge) else TO_TELL[what])
 
 
 def _notes(what: str) -> dict[str, Any]:
@@ -169,8 +168,7 @@ def _notes(what: str) -> dict[str, Any]:
 
 
 def _when_expected(charge: Charge) -> str:
-    is_inside = telling.basis_of(charge, clock.now()) == Charge.Basis.RUNNING
-    return _("Expected out at") if is_inside else _("Expected to be started at")
+    return _("Expected out at") if telling.is_inside(charge) else _("Expected to be started at")
 
 
 @needs(ACT)

@@ -23,13 +23,12 @@ from plant.charges.calculations.drying_loss import (
 )
 from plant.charges.calculations.openings import Opening, Windows, windows
 from plant.charges.calculations.time_account import account
-from plant.charges.rows import NEXT_CHARGE, RATE_HISTORY
+from plant.charges.rows import NEXT_CHARGE, RATE_HISTORY, phases_in_order
 from plant.kilns.calculations.kiln_state import STOPS, StateAt, state_at
 from plant.models import Charge, Downtime, Kiln
 
 Row = TypeVar("Row", Charge, Downtime)
 
-WORKING_ORDER = [str(kind) for kind in charge_phases.PhaseKind]
 AHEAD = timedelta(days=120)
 
 
@@ -60,10 +59,10 @@ class KilnNow:
 def charge_times(charge: Charge, now: datetime) -> charge_phases.Charge:
     """Return a charge as the computations know it; one without phases counts as drying from begin to end."""
     is_begun = charge.basis != Charge.Basis.PLANNED
-    rows = sorted(charge.phases.all(), key=lambda phase: (phase.begin_at, WORKING_ORDER.index(phase.kind)))
-    spans = [(row.kind, (row.planned_begin_at, row.planned_end_at), (row.begin_at, row.end_at)) for row in rows] or [
-        ("drying", (charge.planned_begin_at, charge.planned_end_at), (charge.begin_at, charge.end_at))
-    ]
+    spans = [
+        (row.kind, (row.planned_begin_at, row.planned_end_at), (row.begin_at, row.end_at))
+        for row in phases_in_order(charge)
+    ] or [("drying", (charge.planned_begin_at, charge.planned_end_at), (charge.begin_at, charge.end_at))]
     phases = tuple(
         charge_phases.PhaseTimes.from_best_known(
             charge_phases.PhaseKind(kind), planned, best_known, now, is_begun=is_begun
