@@ -6,80 +6,29 @@ can be corrected, or taken back: then what stood there before stands there again
 
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
-from datetime import UTC, datetime, timedelta
-from typing import Any
+from datetime import datetime, timedelta
 from uuid import UUID
 
 from django.core.exceptions import ValidationError
 from django.db import transaction
-from django.db.models import Q
-from django.utils import timezone
-from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
 from plant import clock
 from plant.access import require
 from plant.charges.calculations import told
 from plant.charges.calculations.charge_phases import PhaseKind
-from plant.charges.calculations.told import ChargeTimes, Span
-from plant.charges.rows import phases_in_order
+from plant.charges.calculations.giving_way import give_way
+from plant.charges.programme import Basis, Programme, Stand, basis_of, say_at
 from plant.frame.reasons import require_sentence
-from plant.models import Change, Charge, ChargeWord, Downtime, Kiln, Phase, User
+from plant.models import Charge, ChargeWord, Downtime, Kiln, User
 from plant.warnings.running_bars import lock_kiln, refuse_running
 
 ACT = "tell of charges"
 What = ChargeWord.What
-Basis = Charge.Basis
 # A phone's clock may be a little ahead of the server's.
 AHEAD = timedelta(minutes=2)
-# Where charges wait in the table while their times are exchanged: two of a kiln may never share time.
-ASIDE = timedelta(days=365 * 300)
-# A charge that came out longer ago than this has nothing to do with those of today.
-LONGEST = timedelta(days=120)
 FARTHEST = timedelta(days=45)
 DRYING = (PhaseKind.HEATING_UP, PhaseKind.DRYING, PhaseKind.CONDITIONING)
-
-
-@dataclass(frozen=True, slots=True)
-class Stand:
-    """Where a charge stands in time."""
-
-    basis: str
-    times: ChargeTimes
-
-    def as_json(self) -> dict[str, Any]:
-        """Return it as the ledger keeps it."""
-        times = self.times
-        return {
-            "basis": self.basis,
-            "begin_at": _utc(times.begin_at),
-            "end_at": _utc(times.end_at),
-            "phases": [[str(one.kind), _utc(one.begin_at), _utc(one.end_at)] for one in times.spans],
-        }
-
-    @classmethod
-    def from_json(cls, kept: dict[str, Any]) -> "Stand":
-        """Return what the ledger keeps."""
-        spans = tuple(
-            Span(PhaseKind(kind), datetime.fromisoformat(begin), datetime.fromisoformat(end))
-            for kind, begin, end in kept["phases"]
-        )
-        begin_at, end_at = (datetime.fromisoformat(kept[name]) for name in ("begin_at", "end_at"))
-        return cls(kept["basis"], ChargeTimes(begin_at, end_at, spans))
-
-
-def stand_of(charge: Charge) -> Stand:
-    """Return where a charge stands."""
-    rows = phases_in_order(charge)
-    spans = tuple(Span(PhaseKind(row.kind), row.begin_at, row.end_at) for row in rows)
-    return Stand(basis_of(charge, clock.now()), ChargeTimes(charge.begin_at, charge.end_at, spans))
-
-
-def basis_of(charge: Charge, now: datetime) -> str:
-    """Return what a charge is now; one that a file calls running before it begins is planned until then."""
-    is_to_come = charge.basis == Basis.RUNNING and charge.begin_at > now
-    return str(Basis.PLANNED if is_to_come else charge.basis)
 
 
 def is_inside(charge: Charge) -> bool:
@@ -164,19 +113,12 @@ def take_back(word: ChargeWord, *, key: UUID, by: User | None, why: str) -> Char
     return _settle(programme, What.TAKEN_BACK, word.at, programme.stand, key=key, by=by, why=why, corrects=word)
 
 
-class Programme:
-    """The charges of one kiln, locked: where each stood on record (``were``), and from where it is reckoned."""
+class Told(Programme):
+    """The charges of one kiln, locked, with the one of which something is told."""
 
     def __init__(self, kiln: Kiln, charge: Charge) -> None:
-        self.kiln = kiln
-        near = ~Q(basis=Basis.DONE) | Q(end_at__gt=min(charge.begin_at, clock.now()) - LONGEST)
-        rows = Charge.objects.select_for_update().filter(near, kiln=kiln).prefetch_related("phases")
-        charges = {one.pk: one for one in rows}
-        self.were = {pk: stand_of(one) for pk, one in charges.items()}
-        self.stands = dict(self.were)
-        self.charge = charges.pop(charge.pk)
-        self.charge.kiln = kiln
-        self.others = sorted(charges.values(), key=lambda one: one.begin_at)
+        super().__init__(kiln, min(charge.begin_at, clock.now()))
+        self.charge = self.charges[charge.pk]
         self.words = words_of([charge])[charge.pk]
 
     @property
@@ -186,8 +128,7 @@ class Programme:
 
     def others_stand(self, *bases: str) -> list[tuple[Charge, Stand]]:
         """Return the other charges of some bases with where they stand, by begin."""
-        found = [(one, self.stands[one.pk]) for one in self.others if self.stands[one.pk].basis in bases]
-        return sorted(found, key=lambda pair: pair[1].times.begin_at)
+        return self.standing(*bases, but=self.charge.pk)
 
     def put_back(self, word: ChargeWord) -> bool:
         """Reckon from where the charge, and those that gave way, stood before a word; say whether that could be."""
@@ -201,12 +142,12 @@ class Programme:
         return True
 
 
-def _locked(charge: Charge, key: UUID) -> tuple[Programme, ChargeWord | None]:
+def _locked(charge: Charge, key: UUID) -> tuple[Told, ChargeWord | None]:
     kiln = lock_kiln(charge.kiln_id)
-    return Programme(kiln, charge), ChargeWord.objects.filter(key=key).first()
+    return Told(kiln, charge), ChargeWord.objects.filter(key=key).first()
 
 
-def _refuse_unless_last(programme: Programme, word: ChargeWord, why: str) -> None:
+def _refuse_unless_last(programme: Told, word: ChargeWord, why: str) -> None:
     if programme.words[-1:] != [word]:
         raise ValidationError(
             _("Something else was told of %(number)s since. Look at its page again; what was told last comes first."),
@@ -218,7 +159,7 @@ def _refuse_unless_last(programme: Programme, word: ChargeWord, why: str) -> Non
 
 
 def _tell(
-    programme: Programme,
+    programme: Told,
     what: str,
     at: datetime,
     *,
@@ -251,16 +192,16 @@ def _refuse_slip(stand: Stand, at: datetime) -> None:
         message = _(
             "That is more than %(days)d days away from what is on record, %(begin)s to %(end)s: look at the date."
         )
-        facts = {"days": FARTHEST.days, "begin": _say(times.begin_at), "end": _say(times.end_at)}
+        facts = {"days": FARTHEST.days, "begin": say_at(times.begin_at), "end": say_at(times.end_at)}
         raise ValidationError({"at": message % facts}, code="slip")
 
 
-def _refuse_while_drying(programme: Programme, now: datetime, by: User | None, why: str) -> None:
+def _refuse_while_drying(programme: Told, now: datetime, by: User | None, why: str) -> None:
     """Let only those who may open a drying kiln say, with a reason, that one was opened that dries by the record."""
     under_way = next((one for one in programme.stand.times.spans if one.begin_at <= now < one.end_at), None)
     if under_way is None or under_way.kind not in DRYING:
         return
-    facts = {"kiln": programme.kiln.tag, "number": programme.charge.number, "end": _say(programme.stand.times.end_at)}
+    facts = {"kiln": programme.kiln.tag, "number": programme.charge.number, "end": say_at(programme.stand.times.end_at)}
     if by is not None and not by.may("open a drying kiln"):
         message = _(
             "By the record %(kiln)s dries %(number)s until %(end)s. That it was opened all the same, only the kiln "
@@ -274,20 +215,20 @@ def _refuse_while_drying(programme: Programme, now: datetime, by: User | None, w
         raise ValidationError({"why": " ".join([message, *refusal.messages])}, code="dries") from None
 
 
-def _refuse_basis(programme: Programme, what: str, words: Sequence[ChargeWord]) -> None:
+def _refuse_basis(programme: Told, what: str, words: Sequence[ChargeWord]) -> None:
     """Refuse what cannot follow on what is on record of the charge."""
     stand = programme.stand
     facts = {
         "number": programme.charge.number,
-        "begin": _say(stand.times.begin_at),
-        "end": _say(stand.times.end_at),
+        "begin": say_at(stand.times.begin_at),
+        "end": say_at(stand.times.end_at),
     }
     if stand.basis == Basis.DONE:
         raise ValidationError(_("%(number)s was out on %(end)s already.") % facts, code="out")
     known = {word.what: word for word in words}
     if what == What.OPENED and what in known:
         message = _("%(number)s was opened on %(at)s already: put that right instead.")
-        raise ValidationError(message % {"at": _say(known[what].at), **facts}, code="opened")
+        raise ValidationError(message % {"at": say_at(known[what].at), **facts}, code="opened")
     if what == What.STARTED and stand.basis != Basis.PLANNED and known.keys() & {What.STARTED, What.OPENED}:
         raise ValidationError(
             _("%(number)s is on record as begun since %(begin)s: put that right instead.") % facts, code="begun"
@@ -296,17 +237,17 @@ def _refuse_basis(programme: Programme, what: str, words: Sequence[ChargeWord]) 
         raise ValidationError(_("%(number)s has not begun by the record: tell first when it was started.") % facts)
 
 
-def _happened(programme: Programme, what: str, at: datetime, words: Sequence[ChargeWord]) -> Stand:
+def _happened(programme: Told, what: str, at: datetime, words: Sequence[ChargeWord]) -> Stand:
     times, number = programme.stand.times, programme.charge.number
     if what != What.STARTED and at <= times.heating_at:
         message = _("%(number)s was started on %(begin)s: give an instant after that, or put the start right first.")
-        raise ValidationError({"at": message % {"number": number, "begin": _say(times.heating_at)}})
+        raise ValidationError({"at": message % {"number": number, "begin": say_at(times.heating_at)}})
     if what == What.OPENED:
         return Stand(Basis.RUNNING, told.opened(times, at))
     opened_at = next((word.at for word in words if word.what == What.OPENED), None)
     if what == What.UNLOADED and opened_at is not None and at < opened_at:
         message = _("%(number)s was opened on %(at)s: it cannot have been out before.")
-        raise ValidationError({"at": message % {"number": number, "at": _say(opened_at)}})
+        raise ValidationError({"at": message % {"number": number, "at": say_at(opened_at)}})
     if what == What.UNLOADED:
         return Stand(Basis.DONE, told.unloaded(times, at))
     if programme.stand.basis == Basis.PLANNED:
@@ -316,7 +257,7 @@ def _happened(programme: Programme, what: str, at: datetime, words: Sequence[Cha
     return Stand(Basis.RUNNING, told.started(times, at, max((end for end in ends if end <= at), default=None)))
 
 
-def _refuse_taken(programme: Programme, at: datetime) -> None:
+def _refuse_taken(programme: Told, at: datetime) -> None:
     """Refuse to start a charge while another is in the kiln, or while the kiln stands by the record."""
     facts = {"kiln": programme.kiln.tag, "number": programme.charge.number}
     for inside, _stand in programme.others_stand(Basis.RUNNING):
@@ -330,12 +271,12 @@ def _refuse_taken(programme: Programme, at: datetime) -> None:
         cause = f" ({stop.cause})" if stop.cause else ""
         raise ValidationError(
             _("%(kiln)s stands since %(since)s%(cause)s. Say first that it is able to dry again.")
-            % {"since": _say(stop.start_at), "cause": cause, **facts},
+            % {"since": say_at(stop.start_at), "cause": cause, **facts},
             code="stands",
         )
 
 
-def _expected(programme: Programme, at: datetime, now: datetime) -> Stand:
+def _expected(programme: Told, at: datetime, now: datetime) -> Stand:
     stand = programme.stand
     if stand.basis != Basis.PLANNED:
         return Stand(stand.basis, told.expected_at(stand.times, at, now))
@@ -349,13 +290,13 @@ def _expected(programme: Programme, at: datetime, now: datetime) -> Stand:
             )
             facts = {"other": one.number, "kiln": programme.kiln.tag, "number": programme.charge.number}
             from_at = other.times.end_at + (times.heating_at - times.begin_at)
-            facts |= {"end": _say(other.times.end_at), "from": _say(from_at)}
+            facts |= {"end": say_at(other.times.end_at), "from": say_at(from_at)}
             raise ValidationError({"at": message % facts}, code="taken")
     return Stand(Basis.PLANNED, times)
 
 
 def _settle(
-    programme: Programme,
+    programme: Told,
     what: str,
     at: datetime,
     after: Stand,
@@ -368,10 +309,8 @@ def _settle(
     """Give the charge its times, let those behind give way, and put it on record."""
     charge = programme.charge
     _refuse_shared(programme, after)
-    behind = _giving_way(programme, after)
-    programme.stands |= {charge.pk: after, **{one.pk: stand for one, stand in behind}}
-    changed = [one for one in (charge, *programme.others) if programme.stands[one.pk] != programme.were[one.pk]]
-    _write([(one, programme.stands[one.pk]) for one in changed])
+    behind = _give_way(programme, after)
+    changed = programme.write()
     # What is put right keeps where all stood before anything was told: there they return when it is taken back.
     stood = {one["charge"]: one["before"] for one in corrects.moved} if corrects else {}
     word = ChargeWord.objects.create(
@@ -389,29 +328,18 @@ def _settle(
             {
                 "charge": one.pk,
                 "before": stood.get(one.pk) or programme.were[one.pk].as_json(),
-                "after": stand.as_json(),
+                "after": programme.stands[one.pk].as_json(),
             }
-            for one, stand in behind
+            for one in behind
         ],
     )
-    for one in changed:
-        Change.record(
-            one,
-            f"told: {what}" if one == charge else "gave way to another charge",
-            by=by,
-            before=_brief(programme.were[one.pk]),
-            after=_brief(programme.stands[one.pk]),
-            note=why.strip(),
-        )
+    programme.record([charge] if charge in changed else [], f"told: {what}", by=by, note=why.strip())
+    gave_way = [one for one in changed if one != charge]
+    programme.record(gave_way, "gave way to another charge", by=by, note=why.strip())
     return word
 
 
-def _brief(stand: Stand) -> dict[str, str]:
-    times = stand.times
-    return {"basis": stand.basis, "begin_at": _utc(times.begin_at), "end_at": _utc(times.end_at)}
-
-
-def _refuse_shared(programme: Programme, after: Stand) -> None:
+def _refuse_shared(programme: Told, after: Stand) -> None:
     """Refuse times that would share the kiln with a charge that has begun: that one cannot give way."""
     for one, other in programme.others_stand(Basis.RUNNING, Basis.DONE):
         times = other.times
@@ -420,45 +348,22 @@ def _refuse_shared(programme: Programme, after: Stand) -> None:
                 "%(other)s is on record in %(kiln)s from %(begin)s to %(end)s: %(number)s cannot be in it as well."
             )
             facts = {"other": one.number, "kiln": programme.kiln.tag, "number": programme.charge.number}
-            facts |= {"begin": _say(times.begin_at), "end": _say(times.end_at)}
+            facts |= {"begin": say_at(times.begin_at), "end": say_at(times.end_at)}
             raise ValidationError(message % facts, code="taken")
 
 
-def _giving_way(programme: Programme, after: Stand) -> list[tuple[Charge, Stand]]:
-    """Return the planned charges that must give way, each with where it stands then."""
-    free_at, was_at = after.times.end_at, programme.stand.times.begin_at
-    found = []
-    for one, stand in programme.others_stand(Basis.PLANNED):
-        if after.basis == Basis.PLANNED and stand.times.begin_at < was_at:
-            continue
-        if stand.times.begin_at >= free_at:
-            break
-        later = Stand(stand.basis, stand.times.later(free_at - stand.times.begin_at))
-        found.append((one, later))
-        free_at = later.times.end_at
-    return found
-
-
-def _write(stands: Sequence[tuple[Charge, Stand]]) -> None:
-    """Give charges of one kiln their times; on the way there they stand far aside of one another."""
-    for charge in sorted((charge for charge, _stand in stands), key=lambda one: one.begin_at, reverse=True):
-        Charge.objects.filter(pk=charge.pk).update(begin_at=charge.begin_at + ASIDE, end_at=charge.end_at + ASIDE)
-    phases = []
-    for charge, stand in stands:
-        times = stand.times
-        charge.basis, charge.begin_at, charge.end_at = stand.basis, times.begin_at, times.end_at
-        charge.save(update_fields=["basis", "begin_at", "end_at"])
-        spans = {str(span.kind): span for span in times.spans}
-        for phase in charge.phases.all():
-            phase.begin_at, phase.end_at = spans[phase.kind].begin_at, spans[phase.kind].end_at
-            phases.append(phase)
-    Phase.objects.bulk_update(phases, ["begin_at", "end_at"])
-
-
-def _utc(at: datetime) -> str:
-    """Write an instant in one way, so that what is kept can be compared."""
-    return at.astimezone(UTC).isoformat()
-
-
-def _say(at: datetime) -> str:
-    return date_format(timezone.localtime(at), "D j M H:i")
+def _give_way(programme: Told, after: Stand) -> list[Charge]:
+    """Let the charge stand where it is told to, and those behind it give way; return those that must."""
+    charge, was_at = programme.charge, programme.stand.times.begin_at
+    others = programme.others_stand(Basis.PLANNED)
+    planned = [(one.pk, stand.times) for one, stand in others]
+    free_at = None
+    if after.basis == Basis.PLANNED:
+        ahead = sum(stand.times.begin_at < was_at for _one, stand in others)
+        planned.insert(ahead, (charge.pk, after.times))
+    else:
+        free_at = after.times.end_at
+    programme.stands[charge.pk] = after
+    fixed = [stand.times for _one, stand in programme.others_stand(Basis.RUNNING, Basis.DONE)]
+    found = give_way([times for _pk, times in planned], fixed, free_at=free_at)
+    return programme.take(dict(zip([pk for pk, _times in planned], found, strict=True)))

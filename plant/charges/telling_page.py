@@ -17,6 +17,7 @@ from plant import clock
 from plant.access import needs
 from plant.charges import telling
 from plant.charges.forms import CorrectForm, TakeBackForm, TellForm
+from plant.charges.programme import basis_of, stand_of
 from plant.charges.telling import ACT, What
 from plant.frame.requests import refusal_on, user_of
 from plant.models import Charge, ChargeWord, Downtime, Kiln
@@ -52,7 +53,7 @@ class ChargeRow:
     def is_overdue(self) -> bool:
         """Whether it should have been started, or out, by now."""
         now = clock.now()
-        basis = telling.basis_of(self.charge, now)
+        basis = basis_of(self.charge, now)
         due_at = self.charge.begin_at if basis == Charge.Basis.PLANNED else self.charge.end_at
         return basis != Charge.Basis.DONE and due_at < now
 
@@ -64,7 +65,7 @@ class ChargeRow:
     @property
     def stand(self) -> str:
         """What it is now, in a word."""
-        return str(Charge.Basis(telling.basis_of(self.charge, clock.now())).label)
+        return str(Charge.Basis(basis_of(self.charge, clock.now())).label)
 
     @property
     def last(self) -> ChargeWord | None:
@@ -104,7 +105,7 @@ def _rows(now: datetime) -> list[KilnRow]:
     rows = []
     for kiln in kilns:
         found = [ChargeRow(charge, words[charge.pk]) for charge in of_kiln[kiln.pk]]
-        ahead = [row for row in found if telling.basis_of(row.charge, now) == Charge.Basis.PLANNED]
+        ahead = [row for row in found if basis_of(row.charge, now) == Charge.Basis.PLANNED]
         rows.append(
             KilnRow(
                 kiln,
@@ -151,7 +152,7 @@ def tell(request: HttpRequest, tag: str, pk: int, what: str) -> HttpResponse:
 
 def _usual(charge: Charge, what: str) -> datetime:
     """Return the instant that is proposed: now, what is expected, or the start that is on record."""
-    now, times = clock.now(), telling.stand_of(charge).times
+    now, times = clock.now(), stand_of(charge).times
     is_inside = telling.is_inside(charge)
     if what == What.EXPECTED:
         return max(times.end_at if is_inside else times.heating_at, now)

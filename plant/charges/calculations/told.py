@@ -129,5 +129,18 @@ def expected_at(times: ChargeTimes, end_at: datetime, now: datetime) -> ChargeTi
     return ChargeTimes(times.begin_at, end_at, (*over, *spans))
 
 
+def interrupted(times: ChargeTimes, at: datetime | None, longer: timedelta) -> ChargeTimes:
+    """Return the times of a charge that stands still for a while from an instant on, or after its last phase if None.
+
+    What lies behind the instant comes later by as much; what is under way then takes longer.
+    """
+
+    def put_off(moment: datetime) -> datetime:
+        return moment + longer if at is not None and moment > at else moment
+
+    spans = tuple(replace(span, begin_at=put_off(span.begin_at), end_at=put_off(span.end_at)) for span in times.spans)
+    return ChargeTimes(times.begin_at, times.end_at + longer, spans)
+
+
 def _until(span: Span, at: datetime) -> Span:
     return replace(span, begin_at=min(span.begin_at, at), end_at=min(span.end_at, at))

@@ -342,8 +342,7 @@ FIELDS = {"basis", "end_at", "ended_at", "started_at", "paused_at", "state"}
 # Who writes what says whether a kiln runs. An act asks ``refuse_running`` or its like, and stands in ACTS above; what
 # does not make it run says why.
 KNOWN = {
-    "plant.charges.shifting._move": "moves what is expected of a charge; it begins none",
-    "plant.charges.telling._write": "called by acts: tests/maintenance/entry/test_charges_told.py",
+    "plant.charges.programme.write": "called by acts: tests/maintenance/entry/test_charges_told.py",
     "plant.downtime.keeping.report_downtime": "a stop more",
     "plant.downtime.keeping.correct_downtime": "act",
     "plant.downtime.keeping.end_downtime": "act",
@@ -368,7 +367,6 @@ KNOWN = {
     "maintenance.plans.places.keep_place": "a place, not a start",
     "maintenance.plans.places.take_place_away": "a place, not a start",
     "maintenance.orders.raising.update_readiness": "before the start",
-    "plant.charges.shifting.shift_charges": "reckons shifts; writes nothing itself",
     "maintenance.plans.accepting._decide": "the state of a plan",
     "maintenance.telling.places_told._compare": "what people were told",
     "maintenance.watches.firing._go_on": "the end of a firing",
