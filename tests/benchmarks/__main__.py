@@ -1,4 +1,4 @@
-"""Run benchmarks: ``python -m tests.benchmarks [NAME ...] [--json] [--again]``."""
+"""Run benchmarks: ``python -m tests.benchmarks [NAME ...] [--but NAME ...] [--json] [--again]``."""
 
 import argparse
 import sys
@@ -16,6 +16,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     """
     parser = argparse.ArgumentParser(prog="python -m tests.benchmarks", description="Measure against a baseline.")
     parser.add_argument("names", nargs="*", metavar="NAME", help="benchmarks to run; all if none is named")
+    parser.add_argument("--but", nargs="+", default=[], metavar="NAME", help="benchmarks to leave out")
     parser.add_argument("--json", action="store_true", help="print the measurements as JSON at the end")
     parser.add_argument(
         "--again", action="store_true", help="measure once more what fails: a busy machine can spoil one run"
@@ -24,7 +25,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
     measured: list[Measured] = []
     broken = 0
     try:
-        names = chosen(options.names)
+        left_out = chosen(options.but) if options.but else []
+        names = [name for name in chosen(options.names) if name not in left_out]
     except BenchmarkError as error:
         sys.stderr.write(f"{error}\n")
         return 2

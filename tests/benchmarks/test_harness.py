@@ -83,6 +83,19 @@ def test_what_fails_is_measured_once_more_where_that_is_asked_for(
     assert [line.split("  ")[0] for line in capsys.readouterr().out.splitlines()] == [MISSED.name, HELD.name]
 
 
+def test_those_left_out_are_not_run(monkeypatch: pytest.MonkeyPatch) -> None:
+    run: list[str] = []
+
+    def note(name: str) -> Iterator[Measured]:
+        run.append(name)
+        yield HELD
+
+    monkeypatch.setattr("tests.benchmarks.__main__.run_benchmark", note)
+    assert main(["recurrence", "watches", "readings", "--but", "watches", "readings"]) == 0
+    assert run == ["recurrence"]
+    assert main(["--but", "wotches"]) == 2
+
+
 def test_each_line_is_printed_as_it_ends(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> None:
     printed = []
 
