@@ -130,15 +130,19 @@ class LiftAppendOnly(AppendOnly):
 
 
 class NoOverlap(_VendorSQL):
-    """Forbid overlapping half-open spans of one owner: an exclusion constraint, or triggers where there is none."""
+    """Forbid overlapping half-open spans of one owner: an exclusion constraint, or triggers where there is none.
 
-    def __init__(self, table: str, owner: str, begin: str, end: str, name: str) -> None:
+    Rows count as long as the column ``while_null`` is empty, where one is named.
+    """
+
+    def __init__(self, table: str, owner: str, begin: str, end: str, name: str, while_null: str = "") -> None:
         self.table, self.owner, self.begin, self.end, self.name = table, owner, begin, end, name
+        self.while_null = while_null
 
     def deconstruct(self) -> tuple[str, list[Any], dict[str, Any]]:
         """Name the operation for Django."""
         fields = {"table": self.table, "owner": self.owner, "begin": self.begin, "end": self.end, "name": self.name}
-        return (type(self).__name__, [], fields)
+        return (type(self).__name__, [], {**fields, "while_null": self.while_null})
 
     def describe(self) -> str:
         """Say what it does."""
@@ -147,9 +151,10 @@ class NoOverlap(_VendorSQL):
     def forwards(self, vendor: str) -> list[str]:
         """Return the creating statements."""
         if vendor == "sqlite":
+            counts = f"AND NEW.{self.while_null} IS NULL AND o.{self.while_null} IS NULL " if self.while_null else ""
             clash = (
                 f"EXISTS (SELECT 1 FROM {self.table} o WHERE o.{self.owner} = NEW.{self.owner} AND o.id != NEW.id "  # noqa: S608
-                f"AND o.{self.begin} < NEW.{self.end} AND NEW.{self.begin} < o.{self.end})"
+                f"{counts}AND o.{self.begin} < NEW.{self.end} AND NEW.{self.begin} < o.{self.end})"
             )
             # After the row is in: before it, NEW.id is not known yet.
             return [
@@ -158,9 +163,11 @@ class NoOverlap(_VendorSQL):
                 for verb in ("INSERT", "UPDATE")
             ]
         # int8range stands in for equality, so that the extension btree_gist is not needed.
+        counts = f" WHERE ({self.while_null} IS NULL)" if self.while_null else ""
         return [
             f"ALTER TABLE {self.table} ADD CONSTRAINT {self.name} EXCLUDE USING gist ("
             f"int8range({self.owner}, {self.owner}, '[]') WITH &&, tstzrange({self.begin}, {self.end}, '[)') WITH &&)"
+            f"{counts}"
         ]
 
     def backwards(self, vendor: str) -> list[str]:
@@ -168,6 +175,22 @@ class NoOverlap(_VendorSQL):
         if vendor == "sqlite":
             return [f"DROP TRIGGER IF EXISTS {self.name}_{verb}" for verb in ("insert", "update")]
         return [f"ALTER TABLE {self.table} DROP CONSTRAINT IF EXISTS {self.name}"]
+
+
+class LiftNoOverlap(NoOverlap):
+    """Let a migration say in another way which spans may not overlap: NoOverlap must follow in the same migration."""
+
+    def describe(self) -> str:
+        """Say what it does."""
+        return f"Let spans in {self.table} overlap"
+
+    def forwards(self, vendor: str) -> list[str]:
+        """Return the dropping statements."""
+        return super().backwards(vendor)
+
+    def backwards(self, vendor: str) -> list[str]:
+        """Return the creating statements."""
+        return super().forwards(vendor)
 
 
 def texts_to_sentences(app_label: str, model_name: str, **fields: SentencesField) -> list[Operation]:

@@ -5,6 +5,7 @@ from django.urls import URLPattern, path
 from plant.availability import pages as availability
 from plant.background.page import background, background_again, background_job
 from plant.charges import drying_times_page as drying_times
+from plant.charges import planning_page as planning
 from plant.charges import telling_page as charges
 from plant.downtime import page as downtime
 from plant.mill import page as mill
@@ -36,6 +37,10 @@ urlpatterns: list[URLPattern] = [
     path("sign-ins/<int:pk>/first-password/", sign_ins.first_password, name="sign-in-password"),
     path("own-password/", sign_ins.own_password, name="own-password"),
     path("charges/", charges.charges, name="charges"),
+    path("charges/plan/", planning.plan, name="charge-plan"),
+    path("charges/<slug:tag>/<int:pk>/", planning.charge, name="charge"),
+    path("charges/<slug:tag>/<int:pk>/change/", planning.change, name="charge-change"),
+    path("charges/<slug:tag>/<int:pk>/take-out/", planning.take_out, name="charge-take-out"),
     path("charges/<slug:tag>/<int:pk>/words/<int:word_pk>/", charges.correct, name="charge-word"),
     path("charges/<slug:tag>/<int:pk>/words/<int:word_pk>/back/", charges.take_back, name="charge-word-back"),
     path("charges/<slug:tag>/<int:pk>/<slug:what>/", charges.tell, name="charge-tell"),

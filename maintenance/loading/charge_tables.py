@@ -49,6 +49,8 @@ class ChargeTable(Table):
         Moment("planned_end_at", "planned end of unloading", "2026-11-15 10:00"),
         Moment("begin_at", "begin, as it happened or is expected", "2026-11-10 06:30"),
         Moment("end_at", "end, as it happened or is expected", "2026-11-15 12:00"),
+        Moment("promised_at", "when it is promised for", "2026-11-16 12:00"),
+        Number("late_cost_per_h", "what each hour after that costs", "40", decimals=2, least="0"),
         Number("end_spread_h", "standard deviation of the end in hours", "0", default=0, decimals=1, least="0"),
         *PHASE_COLUMNS,
     )

@@ -4,9 +4,12 @@ from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from math import sqrt
+from statistics import median
 
 from django.db.models import Avg
 
+from plant.charges.calculations.charge_phases import PhaseKind
 from plant.models import Channel, ChannelDay, Charge, Kiln, Phase
 from plant.physics.drying_capacity import (
     UNCALIBRATED,
@@ -98,8 +101,7 @@ def drying_times(kiln: Kiln, now: datetime) -> DryingTimes:
     )
     done = [charge for charge in charges if charge.basis == Charge.Basis.DONE][:AT_MOST]
     ahead = sorted(_not_over(charges, now), key=lambda one: one.begin_at)
-    measured = _mean_temperatures(kiln, done)
-    past = [found for charge in done if (found := _past(charge, measured.get(charge.pk)))]
+    past = _all_past(kiln, done)
     by_species: dict[str, list[PastCharge]] = defaultdict(list)
     for one in past:
         by_species[one.charge.species].append(one)
@@ -116,6 +118,66 @@ def drying_times(kiln: Kiln, now: datetime) -> DryingTimes:
         ],
         left_out=len(done) - len(past),
     )
+
+
+def _all_past(kiln: Kiln, done: Sequence[Charge]) -> list[PastCharge]:
+    measured = _mean_temperatures(kiln, done)
+    return [found for charge in done if (found := _past(charge, measured.get(charge.pk)))]
+
+
+@dataclass(frozen=True, slots=True)
+class UsualLength:
+    """What such timber takes by past charges: hours of each phase, and what the drying rests on.
+
+    ``is_own`` tells that the charges are this kiln's; else they are of the mill's other kilns.
+    """
+
+    hours: dict[PhaseKind, float]
+    time: DryingTime
+    level: Level
+    is_own: bool
+
+    @property
+    def end_sd_h(self) -> float:
+        """Return the standard deviation of the drying's end in hours."""
+        level = self.level
+        return self.time.likely_h * (level.log_spread or 0.0) * sqrt(1 + 1 / level.charges)
+
+
+def usual_length(kiln: Kiln, wanted: Charge, now: datetime) -> UsualLength | None:
+    """Say how long a charge that is wanted usually takes: by this kiln's charges of the species, else by the others'.
+
+    None where both are too few to tell; then nothing is made up. A fixed number of queries.
+    """
+    done = Charge.objects.filter(basis=Charge.Basis.DONE, begin_at__gt=now - LOOK_BACK)
+    done = done.filter(species__iexact=wanted.species).order_by("-begin_at").prefetch_related("phases")
+    own = _all_past(kiln, list(done.filter(kiln=kiln)[:AT_MOST]))
+    # Of other kilns no temperature is asked: what is assumed alike for all goes into their level.
+    for is_own in (True, False):
+        past = own if is_own else _all_past_assumed(done.exclude(kiln=kiln)[:AT_MOST])
+        level = _level(past)
+        usual_c = sum(one.temp_c for one in past) / len(past) if past else ASSUMED_TEMP_C
+        drying = _drying(wanted, usual_c)
+        if drying is not None and level.log_spread is not None:
+            time = drying_time(drying, level)
+            hours = usual_handling([one.charge for one in past])
+            return UsualLength({**hours, PhaseKind.DRYING: time.likely_h}, time, level, is_own)
+    return None
+
+
+def _all_past_assumed(done: Iterable[Charge]) -> list[PastCharge]:
+    return [found for charge in done if (found := _past(charge, None))]
+
+
+def usual_handling(charges: Iterable[Charge]) -> dict[PhaseKind, float]:
+    """Return the usual hours (median) of all phases but drying; phases that most charges do without are left out."""
+    known = list(charges)
+    found: dict[PhaseKind, float] = {}
+    for kind in PhaseKind:
+        phases = [phase for one in known for phase in one.phases.all() if phase.kind == kind]
+        if kind != PhaseKind.DRYING and 2 * len(phases) > len(known):
+            found[kind] = median((phase.end_at - phase.begin_at) / timedelta(hours=1) for phase in phases)
+    return found
 
 
 def _mean_temperatures(kiln: Kiln, charges: Sequence[Charge]) -> dict[int, float]:

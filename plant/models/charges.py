@@ -3,15 +3,27 @@
 from django.conf import settings
 from django.db import models
 from django.db.models import F, Q
+from django.urls import reverse
 from django.utils.translation import gettext_lazy as _
 
-from plant.fields import ExactDecimalField, QuantityField
+from plant.fields import ExactDecimalField, MoneyField, QuantityField
 from plant.models.kilns import Component, FailureMode, Kiln
 from plant.models.querysets import ChargeQuerySet, ChargeWordQuerySet, DowntimeQuerySet
 
 
+class InTheProgramme(models.Manager["Charge"]):
+    """Charges without those that were taken out of the programme."""
+
+    def get_queryset(self) -> ChargeQuerySet:
+        """Leave out what was taken out."""
+        return ChargeQuerySet(self.model, using=self._db).filter(taken_out_at__isnull=True)
+
+
 class Charge(models.Model):
-    """One load of timber in one kiln; ``begin_at`` and ``end_at`` hold the best that is known."""
+    """One load of timber in one kiln; ``begin_at`` and ``end_at`` hold the best that is known.
+
+    One that was taken out of the programme is kept, and found by ``ever`` alone.
+    """
 
     class Basis(models.TextChoices):
         PLANNED = "planned", _("planned")
@@ -33,15 +45,26 @@ class Charge(models.Model):
     end_spread_h = ExactDecimalField(
         _("usual shift of the end in hours"), decimal_places=1, default=0, help_text=_("Standard deviation.")
     )
+    promised_at = models.DateTimeField(_("promised for"), null=True, blank=True)
+    late_cost_per_h = MoneyField(_("cost of each hour after that"), null=True, blank=True)
+    taken_out_at = models.DateTimeField(_("taken out of the programme"), null=True, editable=False)
+    # Made with the form by which it was planned: sent twice, it is planned once.
+    key = models.UUIDField(null=True, unique=True, editable=False)
 
-    objects = ChargeQuerySet.as_manager()
+    objects = InTheProgramme.from_queryset(ChargeQuerySet)()
+    ever = ChargeQuerySet.as_manager()
 
     class Meta:
         ordering = ["kiln", "begin_at"]
         # Serves the state of a kiln now and the openings ahead.
         indexes = [models.Index(fields=["kiln", "begin_at"], name="charge_by_kiln_begin")]
         constraints = [
-            models.UniqueConstraint(fields=["kiln", "number"], name="charge_number_once_per_kiln"),
+            models.UniqueConstraint(
+                fields=["kiln", "number"],
+                condition=Q(taken_out_at__isnull=True),
+                name="charge_number_once_in_programme",
+            ),
+            models.CheckConstraint(condition=Q(late_cost_per_h__gte=0), name="charge_late_cost_not_negative"),
             models.CheckConstraint(condition=Q(end_at__gt=F("begin_at")), name="charge_ends_after_begin"),
             models.CheckConstraint(condition=Q(planned_end_at__gt=F("planned_begin_at")), name="charge_plan_in_order"),
             models.CheckConstraint(condition=Q(volume_m3__gt=0), name="charge_has_volume"),
@@ -49,6 +72,10 @@ class Charge(models.Model):
 
     def __str__(self) -> str:
         return f"{self.kiln.tag} {self.number}"
+
+    def get_absolute_url(self) -> str:
+        """Return the address of its page."""
+        return reverse("plant:charge", args=[self.kiln.tag, self.pk])
 
 
 class Phase(models.Model):

@@ -64,6 +64,8 @@ class Mill(models.Model):
     )
     labour_rate_per_h = MoneyField(_("labour rate per hour"), default=48)
     weekly_crew_h = QuantityField(_("crew hours a week for upkeep"), default=80)
+    #: For each weekday, Monday first, [from, to] as HH:MM or None; empty where the yard loads at any hour.
+    yard_hours = models.JSONField(_("hours in which the yard loads"), default=list, blank=True)
 
     objects = MillManager()
 

@@ -342,6 +342,9 @@ FIELDS = {"basis", "end_at", "ended_at", "started_at", "paused_at", "state"}
 # Who writes what says whether a kiln runs. An act asks ``refuse_running`` or its like, and stands in ACTS above; what
 # does not make it run says why.
 KNOWN = {
+    "plant.charges.planning._keep": "a plan; what is to begin soon is refused: tests/plant/charges/test_planning.py",
+    "plant.charges.planning._phase": "called by _keep",
+    "plant.charges.planning_page.plan": "in memory",
     "plant.charges.programme.write": "called by acts: tests/maintenance/entry/test_charges_told.py",
     "plant.downtime.keeping.report_downtime": "a stop more",
     "plant.downtime.keeping.correct_downtime": "act",

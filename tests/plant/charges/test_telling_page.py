@@ -88,10 +88,11 @@ def test_what_was_told_is_put_right_and_taken_back_by_the_page() -> None:
 
 
 def test_who_only_looks_sees_no_button() -> None:
-    ChargeFactory(begin_at=NOW - DAY, basis="running")
+    charge = ChargeFactory(begin_at=NOW - DAY, basis="running")
     page = signed_in("auditor").get("/charges/").content.decode()
     assert "1 of 1 kiln holds a charge" in page
-    assert links(page) == []
+    assert links(page) == [charge.get_absolute_url()]
+    assert links(signed_in("manager").get(charge.get_absolute_url()).content.decode()) == []
 
 
 def test_a_mill_without_kilns_or_charges_says_so() -> None:
