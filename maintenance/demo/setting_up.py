@@ -12,6 +12,7 @@ from django.db import connection, transaction
 from maintenance.demo.chamber_tests import record_chamber_tests
 from maintenance.demo.in_hand import ask_for_work
 from maintenance.demo.prices import price_the_seal
+from maintenance.demo.told import tell_charges
 from maintenance.demo.writing import write_demo
 from maintenance.loading.faults import Report
 from maintenance.loading.loader import load_folder
@@ -104,6 +105,7 @@ def set_up(day: date, *, months: int = 14) -> Report:
     # The password is public, so one hash serves all; eight would take seconds.
     User.objects.update(password=make_password(DEMO_PASSWORD))
     ask_for_work(day)
+    tell_charges(day)
     Change.record(Mill.objects.current(), SET_UP, by=None, after={"day": day.isoformat()})
     return report
 

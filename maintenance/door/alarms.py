@@ -25,7 +25,6 @@ from plant import clock
 from plant.access import Role, require
 from plant.background.queueing import enqueue
 from plant.basics.periods import from_epoch_s
-from plant.charges.calculations.charge_phases import RUNNING_PHASES
 from plant.kilns.kilns_now import kilns_now
 from plant.models import Change, Kiln, Person, User
 from plant.readings.running_signs import say_signs, signs_since
@@ -145,8 +144,7 @@ def look_at_charge(kiln: Kiln) -> None:
     bar = running_bars([kiln]).get(kiln.pk)
     if bar is None:
         return
-    phase = kilns_now([kiln], clock.now())[0].phase
-    if phase is None or phase.kind not in RUNNING_PHASES:
+    if not kilns_now([kiln], clock.now())[0].is_shut:
         alarms = _of_this_time(kiln, bar).exclude(source=Source.READINGS)
         _note_over(alarms, _("by the record no charge runs any more"))
 

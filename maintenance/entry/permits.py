@@ -22,6 +22,7 @@ from plant import clock
 from plant.access import Role, require
 from plant.frame.units import temperature_in
 from plant.kilns.calculations.kiln_state import CheckState
+from plant.kilns.due_words import due_words
 from plant.kilns.kilns_now import kilns_now
 from plant.models import Change, Component, Kiln, Person, Qualification, RoleHeld, Skill, User
 from plant.models.querysets import PersonQuerySet
@@ -304,17 +305,20 @@ def running_faults(kiln: Kiln, note: str, by: User | None) -> list[str]:
             + _("Lock the fans out and wait until they stand. Put a sensor out of use only if it is seen to be broken.")
         ]
     said = [say_signs(kiln, signs)] if signs else []
-    if CheckState.RUNNING in kilns_now([kiln], now)[0].state.check_states:
+    stand = kilns_now([kiln], now)[0]
+    if CheckState.RUNNING in stand.told.check_states:
         said.append(_("by its charge record it runs now"))
     if not said:
         return []
+    untold = due_words(stand) if CheckState.RUNNING in stand.told.check_states else ""
     facts = {"kiln": kiln.tag, "said": "; ".join(said)}
     if by is not None and not by.may(DRYING_ACT):
         words = _("%(kiln)s is not opened like any other: %(said)s. See that this is the right chamber;")
-        return [words % facts + " " + _("only the kiln master or the planner may open it, with a reason.")]
+        who = _("only the kiln master or the planner may open it, with a reason.")
+        return [" ".join(part for part in (words % facts, who, untold) if part)]
     if not is_sentence(note):
         words = _("See that %(kiln)s is the right chamber: %(said)s. Say in a sentence, in the note, why it is opened.")
-        return [words % facts]
+        return [" ".join(part for part in (words % facts, untold) if part)]
     return []
 
 

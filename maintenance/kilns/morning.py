@@ -20,10 +20,12 @@ from maintenance.entry.now import EntryNow, entry_now
 from maintenance.models import Firing, Placement, WorkOrder
 from maintenance.orders.supply import missing_parts
 from plant import clock
+from plant.charges.calculations.known import Told
 from plant.charges.calculations.openings import Opening
 from plant.frame.figures import span
 from plant.frame.units import volume_in
 from plant.kilns.calculations.kiln_state import KilnState
+from plant.kilns.due_words import due_words
 from plant.kilns.kilns_now import KilnNow, kilns_now
 from plant.models import Kiln, Mill
 
@@ -161,6 +163,8 @@ def _lines(stand: KilnNow, mill: Mill, now: datetime) -> list[str]:
         lines.append(_stood(stand, now))
         if stand.state.cause:
             lines.append(stand.state.cause)
+    elif stand.is_untold:
+        lines.append(due_words(stand))
     elif stand.phase is not None:
         lines.append(progress(stand, now))
     elif stand.state.since_at:
@@ -187,6 +191,10 @@ def _stood(stand: KilnNow, now: datetime) -> str:
 def progress(stand: KilnNow, now: datetime) -> str:
     """Say how far the phase is: day 6 of 9, hour 7 of 9, until 13:00."""
     phase = stand.phase
+    if stand.is_untold and stand.due:
+        is_to_open = stand.due.what is Told.OPENED
+        words = _("should be open since %(when)s") if is_to_open else _("should be out since %(when)s")
+        return words % {"when": when(stand.due.since_at, now)}
     is_stopped = stand.state.state in (KilnState.STOPPED, KilnState.PLANNED_DOWN)
     if phase is None or phase.end_at is None or is_stopped:
         return ""

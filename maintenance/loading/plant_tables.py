@@ -70,6 +70,12 @@ class MillTable(Table):
         Choice("volume_unit", "m3 or board_feet", "m3", default="m3", options=Mill.VolumeUnit),
         Whole("horizon_days", "how far ahead work is raised and placed", "56", default=56, least="1", most="730"),
         Whole("planned_notice_days", "notice after which a stop counts as planned", "28", default=28),
+        Flag(
+            "charges_end_by_programme",
+            "whether openings and plans take a charge to be out when the programme says so, though nobody told it",
+            "no",
+            default=False,
+        ),
         Whole("entry_limit_c", "nobody enters a chamber that is warmer, °C", "35", default=35),
         Number("drying_margin_per_m3", "what a cubic metre not dried costs", "45", default=45, decimals=2, least="0"),
         Number(

@@ -5,11 +5,12 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
-from django.db.models import prefetch_related_objects
+from django.db.models import Q, prefetch_related_objects
 
 from plant.charges.calculations import openings as calc
 from plant.charges.calculations.charge_phases import ChargeForecast, forecast_charges
-from plant.kilns.kilns_now import charge_times, downtime_times
+from plant.charges.record import known_charges
+from plant.kilns.kilns_now import downtime_times
 from plant.models import Charge, Downtime, Kiln
 
 # The last charge before the span is looked for this far back; behind it an opening has no beginning of its own.
@@ -33,7 +34,8 @@ def load_programme(
     """Return kiln id -> its programme from ``from_at`` to ``until_at``; three queries for any number of kilns."""
     by_id = {kiln.pk: kiln for kiln in kilns}
     charges: dict[int, list[Charge]] = defaultdict(list)
-    found = Charge.objects.filter(kiln__in=by_id, end_at__gt=from_at - LOOK_BACK, begin_at__lt=until_at)
+    is_told = Q(end_at__gt=from_at - LOOK_BACK) | Q(basis=Charge.Basis.RUNNING)
+    found = Charge.objects.filter(is_told, kiln__in=by_id, begin_at__lt=until_at).with_what_was_told()
     for charge in found.order_by("kiln_id", "begin_at"):
         charges[charge.kiln_id].append(charge)
     charges = {kiln_id: _still_told(rows, from_at) for kiln_id, rows in charges.items()}
@@ -57,7 +59,7 @@ def _still_told(charges: list[Charge], from_at: datetime) -> list[Charge]:
 def _programme(
     kiln: Kiln, kept: list[Charge], downtimes: list[Downtime], from_at: datetime, now_at: datetime
 ) -> KilnProgramme:
-    known = [charge_times(charge, now_at) for charge in kept]
+    known = known_charges(kept, now_at)
     stops = [downtime_times(downtime) for downtime in downtimes]
     return KilnProgramme(
         kiln=kiln,

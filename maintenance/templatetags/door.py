@@ -6,6 +6,8 @@ from django import template
 
 from maintenance.entry.bars import door_words_of
 from maintenance.entry.permits import running_faults
+from plant import clock
+from plant.kilns.kilns_now import kilns_now
 from plant.models import Kiln
 from plant.warnings.running_bars import running_bars, say_bar
 
@@ -21,7 +23,9 @@ def door_words(context: dict[str, Any], kiln: Kiln) -> dict[str, Any]:
 @register.inclusion_tag("entry/_runs_now.html", takes_context=True)
 def runs_now(context: dict[str, Any], kiln: Kiln) -> dict[str, Any]:
     """{% runs_now kiln %}: what speaks for its running, said before anybody fills in what must be so at its door."""
-    return {"kiln": kiln, "faults": running_faults(kiln, "", context["user"])}
+    faults = running_faults(kiln, "", context["user"])
+    due = kilns_now([kiln], clock.now())[0].due_charge if faults else None
+    return {"kiln": kiln, "faults": faults, "due": due, "user": context["user"]}
 
 
 @register.inclusion_tag("entry/_must_not_run.html")

@@ -21,9 +21,11 @@ from plant.charges.calculations.drying_loss import (
     drying_rate,
     product_stretches,
 )
+from plant.charges.calculations.known import Due, charges_as_known, due
 from plant.charges.calculations.openings import Opening, Windows, windows
 from plant.charges.calculations.time_account import account
-from plant.charges.rows import NEXT_CHARGE, RATE_HISTORY, phases_in_order
+from plant.charges.record import known_charges, record_of
+from plant.charges.rows import NEXT_CHARGE, RATE_HISTORY
 from plant.kilns.calculations.kiln_state import STOPS, StateAt, state_at
 from plant.models import Charge, Downtime, Kiln
 
@@ -38,10 +40,18 @@ class KilnNow:
 
     ``charge`` is in the kiln and ``phase`` is its phase under way; ``next_charge`` comes after it. ``stop`` is the open
     or running downtime that explains the state, ``lost_m3`` what it cost so far (None: not known or no stop).
+
+    ``told`` is the state by what was told alone, by which people go in or stay out; ``state`` is another only where
+    the mill lets the programme end its charges. ``is_shut`` where a charge is behind closed doors by it, whether the
+    kiln stands or not. ``due`` is what should have been told of ``due_charge`` by now.
     """
 
     kiln: Kiln
     state: StateAt
+    told: StateAt
+    is_shut: bool
+    due: Due | None
+    due_charge: Charge | None
     charge: Charge | None
     phase: charge_phases.Phase | None
     next_charge: Charge | None
@@ -51,25 +61,14 @@ class KilnNow:
     lost_m3: Decimal | None = None
 
     @property
+    def is_untold(self) -> bool:
+        """Whether the kiln is as it is only because nobody told that its charge was opened or is out."""
+        return self.due is not None and self.state.state is self.told.state
+
+    @property
     def opening(self) -> Opening | None:
         """The opening that is now, else the next one."""
         return self.windows.openings[0] if self.windows.openings else None
-
-
-def charge_times(charge: Charge, now: datetime) -> charge_phases.Charge:
-    """Return a charge as the computations know it; one without phases counts as drying from begin to end."""
-    is_begun = charge.basis != Charge.Basis.PLANNED
-    spans = [
-        (row.kind, (row.planned_begin_at, row.planned_end_at), (row.begin_at, row.end_at))
-        for row in phases_in_order(charge)
-    ] or [("drying", (charge.planned_begin_at, charge.planned_end_at), (charge.begin_at, charge.end_at))]
-    phases = tuple(
-        charge_phases.PhaseTimes.from_best_known(
-            charge_phases.PhaseKind(kind), planned, best_known, now, is_begun=is_begun
-        )
-        for kind, planned, best_known in spans
-    )
-    return charge_phases.Charge(charge.pk, charge.kiln_id, phases, float(charge.end_spread_h))
 
 
 def downtime_times(record: Downtime) -> downtime.Downtime:
@@ -99,7 +98,7 @@ def _charges(kilns: Sequence[Kiln], now: datetime) -> list[Charge]:
     before = Charge.objects.filter(kiln=OuterRef("pk"), begin_at__lte=now, end_at__lte=now).order_by("-begin_at")
     last_ids = Kiln.objects.filter(pk__in=[kiln.pk for kiln in kilns]).values(last=Subquery(before.values("pk")[:1]))
     wanted = Q(end_at__gt=now) | ~Q(basis=Charge.Basis.DONE) | Q(pk__in=last_ids)
-    found = Charge.objects.filter(wanted, kiln__in=kilns, begin_at__lt=now + AHEAD)
+    found = Charge.objects.filter(wanted, kiln__in=kilns, begin_at__lt=now + AHEAD).with_what_was_told()
     return list(found.prefetch_related("phases").order_by("begin_at"))
 
 
@@ -113,12 +112,14 @@ def _by_kiln(rows: Iterable[Row]) -> dict[int, list[Row]]:
 def _kiln_now(
     kiln: Kiln, charges: list[Charge], downtimes: list[Downtime], history: "_History | None", now: datetime
 ) -> KilnNow:
-    times = [charge_times(charge, now) for charge in charges]
+    times = known_charges(charges, now)
     forecasts = charge_phases.forecast_charges(times, now)
     records = [downtime_times(record) for record in downtimes]
-    # A charge that has not begun is not in the kiln, however overdue it is.
-    expected = [f for f in forecasts if f.charge.is_begun or f.start_at > now]
-    state = state_at(now, [phase for forecast in expected for phase in forecast.phases], records)
+    expected = _in_or_to_come(forecasts, now)
+    state = _state(expected, records, now)
+    kept = [record_of(charge) for charge in charges]
+    as_told = _in_or_to_come(charge_phases.forecast_charges(charges_as_known(kept, now), now), now)
+    overdue = due(kept, now)
     by_id = {charge.pk: charge for charge in charges}
     inside = next((f for f in expected if f.charge.charge_id == state.charge_id), None)
     following = next((f for f in forecasts if not f.charge.is_begun), None)
@@ -127,6 +128,10 @@ def _kiln_now(
     return KilnNow(
         kiln=kiln,
         state=state,
+        told=_state(as_told, records, now),
+        is_shut=any(_is_shut_in(phase, now) for forecast in as_told for phase in forecast.phases),
+        due=overdue,
+        due_charge=by_id[overdue.charge_id] if overdue else None,
         charge=by_id[state.charge_id] if state.charge_id is not None else None,
         phase=phase,
         next_charge=by_id[following.charge.charge_id] if following else None,
@@ -135,6 +140,24 @@ def _kiln_now(
         stop=stop,
         lost_m3=_lost_m3(kiln, stop, forecasts, by_id, history, now) if stop and history else None,
     )
+
+
+def _in_or_to_come(
+    forecasts: Iterable[charge_phases.ChargeForecast], now: datetime
+) -> list[charge_phases.ChargeForecast]:
+    """Leave out a charge that has not begun, however overdue it is: it is not in the kiln."""
+    return [one for one in forecasts if one.charge.is_begun or one.start_at > now]
+
+
+def _state(
+    forecasts: Iterable[charge_phases.ChargeForecast], records: Sequence[downtime.Downtime], now: datetime
+) -> StateAt:
+    return state_at(now, [phase for forecast in forecasts for phase in forecast.phases], records)
+
+
+def _is_shut_in(phase: charge_phases.Phase, now: datetime) -> bool:
+    is_under_way = phase.start_at <= now and (phase.end_at is None or now < phase.end_at)
+    return is_under_way and phase.kind in charge_phases.RUNNING_PHASES
 
 
 def _is_stop_at(record: Downtime, now: datetime) -> bool:

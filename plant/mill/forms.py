@@ -41,6 +41,7 @@ class MillForm(ParticularsForm):
             "volume_unit",
             "horizon_days",
             "planned_notice_days",
+            "charges_end_by_programme",
             "entry_limit_c",
             "height_m",
             "drying_margin_per_m3",

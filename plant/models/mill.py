@@ -67,6 +67,15 @@ class Mill(models.Model):
     #: For each weekday, Monday first, [from, to] as HH:MM or None; empty where the yard loads at any hour.
     yard_hours = models.JSONField(_("hours in which the yard loads"), default=list, blank=True)
 
+    charges_end_by_programme = models.BooleanField(
+        _("charges end as the programme says"),
+        default=False,
+        help_text=_(
+            "For a mill that tells no charges: openings and plans take a charge to be opened and out when the "
+            "programme says so. Nobody goes into a kiln by the programme: there it must be told in any case."
+        ),
+    )
+
     objects = MillManager()
 
     class Meta:

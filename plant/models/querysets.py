@@ -5,7 +5,7 @@ from datetime import date, datetime, timedelta
 from typing import TYPE_CHECKING, Any
 
 from django.db import models
-from django.db.models import Q
+from django.db.models import Exists, F, OuterRef, Q, Subquery
 
 if TYPE_CHECKING:
     from plant.models import (  # noqa: F401
@@ -56,6 +56,18 @@ class ChargeQuerySet(models.QuerySet["Charge"]):
         """Charges that are in kilns or to come, and those that came out in the last three days; by begin."""
         is_here = ~Q(basis="done") | Q(end_at__gt=now - LATELY)
         return self.filter(is_here, kiln__in=kilns).order_by("begin_at")
+
+    def with_what_was_told(self) -> "ChargeQuerySet":
+        """Each with when its opening was told, whether its start was, and whether its mill lets the clock end it."""
+        from plant.models.charges import ChargeWord
+
+        words = ChargeWord.objects.that_count().filter(charge=OuterRef("pk"))
+        opened = words.filter(what="opened").order_by("-id")
+        return self.annotate(
+            opened_at=Subquery(opened.values("at")[:1]),
+            is_start_told=Exists(words.filter(what="started")),
+            ends_by_programme=F("kiln__mill__charges_end_by_programme"),
+        )
 
 
 class ChargeWordQuerySet(models.QuerySet["ChargeWord"]):

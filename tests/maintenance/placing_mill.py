@@ -36,6 +36,11 @@ def programme(kiln: Kiln | None = None, charges: int = 2) -> list[Charge]:
     return found
 
 
+def out_in_time() -> None:
+    """Have the first charge told to be out when it was expected to be."""
+    Charge.objects.filter(basis=Charge.Basis.RUNNING).update(basis=Charge.Basis.DONE)
+
+
 def on_shift(code: str = "oda", skills: tuple[str, ...] = BOTH, until: date | None = None) -> Person:
     """Somebody on the day shift (six to fourteen, Monday to Saturday) with skills, locking out among them."""
     person: Person = PersonFactory(code=code)

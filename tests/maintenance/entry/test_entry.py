@@ -16,7 +16,8 @@ from maintenance.entry.forms import PermitForm
 from maintenance.entry.permits import open_permit, open_permit_of
 from maintenance.models import EntryPermit, FunctionCheck, Sitting
 from plant import clock
-from plant.models import Change
+from plant.charges.telling import tell
+from plant.models import Change, Mill
 from tests.factories import (
     ChargeFactory,
     ComponentFactory,
@@ -92,6 +93,24 @@ def test_a_chamber_that_runs_by_its_charge_record_is_opened_by_somebody_entitled
     with pytest.raises(ValidationError, match="only the kiln master or the planner"):
         open_permit(kiln, answers(note="Fan failed, shut down at 6"), by=a_user("technician", "tom"), key=uuid4())
     assert open_permit(kiln, answers(note="Fan failed, shut down at 6"), by=master, key=uuid4())
+
+
+@pytest.mark.parametrize("by_programme", [False, True])
+def test_a_charge_that_nobody_told_open_keeps_people_out_whatever_the_clock_and_the_programme_say(
+    by_programme: bool, client: Client
+) -> None:
+    order, tom = WorkOrderFactory(needs_state="empty"), a_user("technician", "tom")
+    Mill.objects.update(charges_end_by_programme=by_programme)
+    charge = ChargeFactory(
+        kiln=order.kiln, begin_at=clock.now() - timedelta(days=6), days=5, basis="running", number="26-118"
+    )
+    with pytest.raises(ValidationError, match=r"Charge 26-118 should have been out on .* nobody has told that it is"):
+        opened(order.kiln, tom)
+    page = signed_in(client, tom).get(f"{order.get_absolute_url()}start/").content.decode()
+    assert "nobody has told that it is" in page
+    assert f"/charges/{order.kiln.tag}/{charge.pk}/unloaded/" in page
+    tell(charge, "unloaded", clock.now() - timedelta(minutes=5), key=uuid4(), by=tom)
+    assert opened(order.kiln, tom)
 
 
 @pytest.mark.parametrize("is_drying", [True, False])

@@ -26,7 +26,8 @@ from maintenance.models import (
     WorkPart,
 )
 from plant import clock
-from plant.models import Change, Kiln
+from plant.charges.telling import tell
+from plant.models import Change, Kiln, Mill
 from tests.factories import (
     ChargeFactory,
     ComponentFactory,
@@ -96,7 +97,6 @@ def test_without_a_mill_or_a_kiln_the_page_says_what_to_do(client: Client) -> No
         (-60, 9, "drying", "day 3 of 8"),
         (-9 * 24 + 12, 9, "conditioning", "until"),
         (-9 * 24 + 6, 9, "cooling", "until"),
-        (-9 * 24 + 1, 9, "unloading", "until"),
     ],
 )
 def test_a_card_tells_the_phase_and_how_far_it_is(oda: Client, begin: float, days: int, word: str, line: str) -> None:
@@ -105,6 +105,35 @@ def test_a_card_tells_the_phase_and_how_far_it_is(oda: Client, begin: float, day
     assert found.word == word
     assert found.lines[0].startswith(line)
     assert found.lines[1] == "spruce 50 mm"
+
+
+def test_a_charge_is_unloaded_once_its_kiln_was_told_open(oda: Client) -> None:
+    charge = ChargeFactory(begin_at=NOW - hours(9 * 24 - 1), days=9, basis="running")
+    assert (card(oda).word, card(oda).lines[0].endswith("nobody has told that it was.")) == ("cooling", True)
+    tell(charge, "opened", NOW - hours(1), key=uuid4(), by=None)
+    found = card(oda)
+    assert (found.word, found.lines[0][:6]) == ("unloading", "until ")
+
+
+def test_a_charge_that_nobody_told_out_is_in_the_kiln_and_both_pages_say_since_when(oda: Client) -> None:
+    charge = ChargeFactory(begin_at=NOW - hours(5 * 24 + 3), days=5, basis="running", number="26-118")
+    said = f"Charge 26-118 should have been out on {NOW - hours(3):%a}"
+    assert card(oda).word == "cooling"
+    assert card(oda).lines[0].startswith(said)
+    assert "opening now" not in card(oda).tags[0].text
+    page = oda.get(f"/kilns/{charge.kiln.tag}/").content.decode()
+    assert said in page
+    assert "cooling, should be out since " in page
+    assert f"/charges/{charge.kiln.tag}/{charge.pk}/unloaded/" in page
+    tell(charge, "unloaded", NOW - hours(2), key=uuid4(), by=None)
+    assert card(oda).word == "open and empty"
+    assert said not in oda.get(f"/kilns/{charge.kiln.tag}/").content.decode()
+
+
+def test_a_mill_that_goes_by_the_programme_sees_its_kiln_open_by_it(oda: Client) -> None:
+    Mill.objects.update(charges_end_by_programme=True)
+    ChargeFactory(begin_at=NOW - hours(5 * 24 + 3), days=5, basis="running")
+    assert (card(oda).word, card(oda).tags[0].text) == ("open and empty", "opening now: no end planned")
 
 
 def test_an_open_kiln_says_since_when_and_how_long(oda: Client) -> None:

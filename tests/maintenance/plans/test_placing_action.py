@@ -15,10 +15,11 @@ from maintenance.plans.desk import RUNS_OVER
 from maintenance.plans.places import RulesBrokenError, pin, unpin
 from maintenance.plans.placing_all import place_all
 from maintenance.plans.standing import standing_now
+from plant.charges.calculations.known import SOONEST
 from plant.models import Absence, Change, Charge, Downtime, Kiln, Person, Phase
 from tests.factories import MONDAY, DowntimeFactory, KilnFactory, PartFactory, SupplierFactory, UserFactory
 from tests.maintenance.mill import a_user, opened
-from tests.maintenance.placing_mill import OPENING_FROM, OPENING_TO, job, on_shift, programme
+from tests.maintenance.placing_mill import OPENING_FROM, OPENING_TO, job, on_shift, out_in_time, programme
 
 pytestmark = pytest.mark.django_db
 NOW = MONDAY + timedelta(hours=1)
@@ -260,6 +261,7 @@ def _start(order: WorkOrder, *people: Person, minutes_ago: int = 10) -> None:
 
 def test_work_under_way_is_not_moved_and_its_people_are_taken() -> None:
     programme()
+    out_in_time()
     oda = on_shift()
     busy, waiting = job(), job()
     place_by_hand(busy, OPENING_FROM + timedelta(minutes=60), [oda], by=None)
@@ -270,6 +272,7 @@ def test_work_under_way_is_not_moved_and_its_people_are_taken() -> None:
 
 def test_people_at_work_without_a_place_are_taken_too_and_running_over_is_counted_on() -> None:
     programme()
+    out_in_time()
     oda = on_shift()
     busy, waiting = job(), job()
     _start(busy, oda, minutes_ago=100)
@@ -280,6 +283,7 @@ def test_people_at_work_without_a_place_are_taken_too_and_running_over_is_counte
 
 def test_a_chamber_that_is_open_for_entry_is_locked_out_and_a_job_may_join(monkeypatch: pytest.MonkeyPatch) -> None:
     programme()
+    out_in_time()
     oda = on_shift()
     busy, waiting = job(), job()
     _start(busy, oda, minutes_ago=20)
@@ -293,6 +297,7 @@ def test_a_chamber_that_is_open_for_entry_is_locked_out_and_a_job_may_join(monke
 
 def test_people_at_work_inside_count_among_those_who_may_be_inside() -> None:
     programme()
+    out_in_time()
     Kiln.objects.update(max_people_inside=1)
     oda, per = on_shift(), on_shift("per")
     busy, waiting = job(), job()
@@ -373,6 +378,7 @@ def _places() -> list[tuple[str, datetime, datetime, str]]:
 
 def test_later_the_same_day_only_what_was_not_started_moves_and_it_keeps_its_day() -> None:
     programme()
+    out_in_time()
     oda = on_shift()
     over, now_on, ahead = job(), job(), job()
     place_by_hand(over, OPENING_FROM + timedelta(minutes=60), [oda], by=None)
@@ -391,6 +397,15 @@ def test_later_the_same_day_only_what_was_not_started_moves_and_it_keeps_its_day
     before = _places()
     assert place_all(later_at + timedelta(minutes=1)).moved == 0
     assert _places() == before
+
+
+def test_no_job_is_placed_into_an_opening_that_has_begun_by_the_clock_alone() -> None:
+    programme()
+    on_shift()
+    waiting = job()
+    place_all(AT)
+    # The timber is still to be opened and unloaded, which takes two hours; then the kiln is locked out.
+    assert _placed(waiting).start_at == AT + SOONEST + timedelta(hours=2) + timedelta(minutes=60)
 
 
 def test_an_opening_without_a_known_beginning_does_not_push_its_work_along() -> None:

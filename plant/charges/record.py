@@ -1,0 +1,47 @@
+"""The charges of a kiln as the computations know them: what was told of them has happened."""
+
+from collections.abc import Iterable
+from datetime import datetime
+
+from plant.charges.calculations import charge_phases
+from plant.charges.calculations.charge_phases import PhaseKind
+from plant.charges.calculations.known import ChargeRecord, KnownSpan, Told, charges_as_known
+from plant.charges.rows import phases_in_order
+from plant.models import Charge
+
+
+def record_of(charge: Charge) -> ChargeRecord:
+    """Return a charge of ``with_what_was_told()``; one without phases counts as drying from begin to end."""
+    opened_at: datetime | None = charge.opened_at  # type: ignore[attr-defined]
+    begin_at, end_at = charge.begin_at, charge.end_at
+    planned = (charge.planned_begin_at, charge.planned_end_at)
+    spans = [
+        KnownSpan(PhaseKind(row.kind), (row.planned_begin_at, row.planned_end_at), (row.begin_at, row.end_at))
+        for row in phases_in_order(charge)
+    ] or [KnownSpan(PhaseKind.DRYING, planned, (begin_at, max(begin_at, min(opened_at or end_at, end_at))))]
+    if opened_at is not None and spans[-1].kind is not PhaseKind.UNLOADING:
+        # No unloading was foreseen, but it goes on since then.
+        spans.append(KnownSpan(PhaseKind.UNLOADING, planned, (opened_at, max(opened_at, end_at))))
+    return ChargeRecord(
+        charge.pk,
+        charge.kiln_id,
+        _told(charge, opened_at),
+        tuple(spans),
+        float(charge.end_spread_h),
+        is_start_told=charge.is_start_told,  # type: ignore[attr-defined]
+    )
+
+
+def _told(charge: Charge, opened_at: datetime | None) -> Told:
+    if charge.basis == Charge.Basis.DONE:
+        return Told.OUT
+    if charge.basis == Charge.Basis.PLANNED:
+        return Told.PLANNED
+    return Told.BEGUN if opened_at is None else Told.OPENED
+
+
+def known_charges(charges: Iterable[Charge], now: datetime) -> list[charge_phases.Charge]:
+    """Return the charges of one kiln, of ``with_what_was_told()``, as the mill reads its records."""
+    charges = list(charges)
+    by_programme = any(charge.ends_by_programme for charge in charges)  # type: ignore[attr-defined]
+    return charges_as_known([record_of(charge) for charge in charges], now, by_programme=by_programme)
