@@ -1,15 +1,19 @@
 """Charges in all kilns, and what people tell of them: two taps from here."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
-from datetime import datetime
+from datetime import date, datetime, timedelta
 from typing import Any
+from zoneinfo import ZoneInfo
 
 from django.contrib import messages
+from django.core.exceptions import ValidationError
+from django.core.paginator import Paginator
 from django.forms import Form
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import reverse
 from django.utils import timezone
+from django.utils.http import urlencode
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy, ngettext
 
@@ -17,24 +21,15 @@ from plant import clock
 from plant.access import needs
 from plant.charges import telling
 from plant.charges.forms import CorrectForm, TakeBackForm, TellForm
-from plant.charges.programme import basis_of, stand_of
+from plant.charges.programme import stand_of
+from plant.charges.seen import TO_TELL, ChargeRow, Window, in_order, rows_of, say_what
 from plant.charges.telling import ACT, What
-from plant.frame.requests import refusal_on, user_of
-from plant.models import Charge, ChargeWord, Downtime, Kiln
+from plant.frame.days import check_year
+from plant.frame.requests import mill_of, refusal_on, typed, user_of
+from plant.models import Charge, ChargeWord, Kiln
 
 PAGE = "plant:charges"
-LATER_SHOWN = 4
-TO_TELL = {
-    What.STARTED: gettext_lazy("Loaded and started"),
-    What.OPENED: gettext_lazy("Opened"),
-    What.UNLOADED: gettext_lazy("Unloaded"),
-    What.EXPECTED: gettext_lazy("Starts at another time"),
-}
-# Of a charge that is in the kiln.
-INSIDE_TO_TELL = {
-    What.EXPECTED: gettext_lazy("Out later or sooner"),
-    What.STARTED: gettext_lazy("Started at another time"),
-}
+KILNS_SHOWN = 20
 WHEN = {
     What.STARTED: gettext_lazy("Doors closed and started at"),
     What.OPENED: gettext_lazy("Doors opened at"),
@@ -42,90 +37,46 @@ WHEN = {
 }
 
 
-@dataclass(frozen=True, slots=True)
-class ChargeRow:
-    """A charge, what was told of it and counts, and what can be told of it next."""
-
-    charge: Charge
-    words: Sequence[ChargeWord]
-
-    @property
-    def is_overdue(self) -> bool:
-        """Whether it should have been started, or out, by now."""
-        now = clock.now()
-        basis = basis_of(self.charge, now)
-        due_at = self.charge.begin_at if basis == Charge.Basis.PLANNED else self.charge.end_at
-        return basis != Charge.Basis.DONE and due_at < now
-
-    @property
-    def to_tell(self) -> list[tuple[str, str]]:
-        """Return (what, button), the likeliest first."""
-        return [(str(what), _to_tell(self.charge, what)) for what in telling.may_tell(self.charge, self.words)]
-
-    @property
-    def stand(self) -> str:
-        """What it is now, in a word."""
-        return str(Charge.Basis(basis_of(self.charge, clock.now())).label)
-
-    @property
-    def last(self) -> ChargeWord | None:
-        """The word that can be put right."""
-        return self.words[-1] if self.words else None
-
-
-@dataclass(frozen=True, slots=True)
-class KilnRow:
-    """A kiln with the charge in it, the last one out and those to come."""
-
-    kiln: Kiln
-    inside: ChargeRow | None
-    out: ChargeRow | None
-    ahead: Sequence[ChargeRow]
-    later: int
-    stop: Downtime | None
-
-
 @needs("see kilns")
 def charges(request: HttpRequest) -> HttpResponse:
-    """Show what is in each kiln and comes next, and let it be told."""
+    """Show what is in each kiln and comes next, its programme over three weeks, and let it be told and planned."""
     now = clock.now()
-    rows = _rows(now)
-    context = {"place": "kilns", "rows": rows, "now": now, "sentence": _sentence(rows)}
+    kilns = sorted(Kiln.objects.in_use().select_related("mill"), key=in_order)
+    window = _window(request, mill_of(request).zone) if kilns else None
+    page = Paginator(kilns, KILNS_SHOWN).get_page(request.GET.get("page") or _page_of(kilns, typed(request, "kiln")))
+    rows = rows_of(list(page.object_list), window, now) if window else []
+    context: dict[str, Any] = {"place": "kilns", "rows": rows, "now": now, "page": page, "window": window}
+    if window:
+        context |= {"now_left": window.share(now), "part": f"&start={window.first_on.isoformat()}"}
+        context["is_now_shown"] = window.from_at <= now < window.to_at
+    running = Charge.objects.filter(kiln__is_active=True, basis=Charge.Basis.RUNNING, begin_at__lte=now)
+    context["sentence"] = _sentence(len(kilns), running.values("kiln").distinct().count())
     return render(request, "charges/charges.html", context)
 
 
-def _rows(now: datetime) -> list[KilnRow]:
-    """Return the kilns in use, each with its charges; a fixed number of queries."""
-    kilns = list(Kiln.objects.in_use())
-    of_kiln: dict[int, list[Charge]] = {kiln.pk: [] for kiln in kilns}
-    for charge in Charge.objects.lately(kilns, now).select_related("kiln"):
-        of_kiln[charge.kiln_id].append(charge)
-    words = telling.words_of(charge for found in of_kiln.values() for charge in found)
-    stops = {stop.kiln_id: stop for stop in Downtime.objects.filter(kiln__in=kilns).stops_at(now)}
-    rows = []
-    for kiln in kilns:
-        found = [ChargeRow(charge, words[charge.pk]) for charge in of_kiln[kiln.pk]]
-        ahead = [row for row in found if basis_of(row.charge, now) == Charge.Basis.PLANNED]
-        rows.append(
-            KilnRow(
-                kiln,
-                next((row for row in found if telling.is_inside(row.charge)), None),
-                next((row for row in reversed(found) if row.charge.basis == Charge.Basis.DONE and row.last), None),
-                ahead[:LATER_SHOWN],
-                max(0, len(ahead) - LATER_SHOWN),
-                stops.get(kiln.pk),
-            )
-        )
-    return rows
+def _page_of(kilns: Sequence[Kiln], tag: str) -> int:
+    """Return on which page a kiln stands."""
+    found = next((number for number, kiln in enumerate(kilns) if kiln.tag == tag), 0)
+    return found // KILNS_SHOWN + 1
 
 
-def _sentence(rows: Sequence[KilnRow]) -> str:
-    full = sum(row.inside is not None for row in rows)
+def _window(request: HttpRequest, zone: ZoneInfo) -> Window:
+    """Return the three weeks that are asked for, else those from this Monday on."""
+    today = clock.today(zone)
+    try:
+        first_on = date.fromisoformat(typed(request, "start"))
+        check_year(first_on)
+    except (ValueError, ValidationError):
+        first_on = today - timedelta(days=today.weekday())
+    return Window(first_on, zone)
+
+
+def _sentence(kilns: int, full: int) -> str:
     return ngettext(
         "%(full)d of %(all)d kiln holds a charge. Tell what happens when it happens: openings and work follow it.",
         "%(full)d of %(all)d kilns hold a charge. Tell what happens when it happens: openings and work follow it.",
-        len(rows),
-    ) % {"full": full, "all": len(rows)}
+        kilns,
+    ) % {"full": full, "all": kilns}
 
 
 @needs(ACT)
@@ -139,13 +90,13 @@ def tell(request: HttpRequest, tag: str, pk: int, what: str) -> HttpResponse:
     form.fields["at"].label = WHEN.get(What(what)) or _when_expected(charge)
     if form.is_valid():
         with refusal_on(form):
-            typed = form.cleaned_data
-            word = telling.tell(charge, what, typed["at"], key=typed["key"], by=user_of(request), why=typed["why"])
+            said = form.cleaned_data
+            word = telling.tell(charge, what, said["at"], key=said["key"], by=user_of(request), why=said["why"])
             return _kept(request, word)
     heading = _("%(kiln)s, charge %(number)s: %(what)s") % {
         "kiln": tag,
         "number": charge.number,
-        "what": _to_tell(charge, What(what)),
+        "what": say_what(charge, What(what)),
     }
     return _page(request, charge, form, heading, _notes(what))
 
@@ -157,11 +108,6 @@ def _usual(charge: Charge, what: str) -> datetime:
     if what == What.EXPECTED:
         return max(times.end_at if is_inside else times.heating_at, now)
     return times.heating_at if what == What.STARTED and is_inside else now
-
-
-def _to_tell(charge: Charge, what: ChargeWord.What) -> str:
-    """Return what is told, as a button and a heading say it."""
-    return str(INSIDE_TO_TELL.get(what, TO_TELL[what]) if telling.is_inside(charge) else TO_TELL[what])
 
 
 def _notes(what: str) -> dict[str, Any]:
@@ -182,8 +128,8 @@ def correct(request: HttpRequest, tag: str, pk: int, word_pk: int) -> HttpRespon
     form.fields["at"].label = WHEN.get(What(word.what)) or _when_expected(charge)
     if form.is_valid():
         with refusal_on(form):
-            typed = form.cleaned_data
-            told = telling.correct(word, typed["at"], key=typed["key"], by=user_of(request), why=typed["why"])
+            said = form.cleaned_data
+            told = telling.correct(word, said["at"], key=said["key"], by=user_of(request), why=said["why"])
             return _kept(request, told, _("%(kiln)s, charge %(number)s: %(what)s is put right."))
     heading = _("%(kiln)s, charge %(number)s: put right what was told") % {"kiln": tag, "number": charge.number}
     return _page(request, charge, form, heading, {"word": word, **_notes(word.what)})
@@ -197,10 +143,10 @@ def take_back(request: HttpRequest, tag: str, pk: int, word_pk: int) -> HttpResp
     form = TakeBackForm(request.POST if request.method == "POST" else None)
     if form.is_valid():
         with refusal_on(form):
-            typed = form.cleaned_data
-            telling.take_back(word, key=typed["key"], by=user_of(request), why=typed["why"])
+            said = form.cleaned_data
+            telling.take_back(word, key=said["key"], by=user_of(request), why=said["why"])
             messages.success(request, _("That is taken back; the record keeps both. Its times stand as before."))
-            return redirect(PAGE)
+            return _back(charge)
     heading = _("%(kiln)s, charge %(number)s: take back what was told") % {"kiln": tag, "number": charge.number}
     return _page(request, charge, form, heading, {"word": word, "is_taking_back": True, **_notes(What.STARTED)})
 
@@ -216,7 +162,12 @@ def _kept(request: HttpRequest, word: ChargeWord, said: str = "") -> HttpRespons
         count = len(word.moved)
         gave_way = ngettext("%(count)d charge behind it gave way.", "%(count)d charges behind it gave way.", count)
         messages.info(request, gave_way % {"count": count})
-    return redirect(PAGE)
+    return _back(word.charge)
+
+
+def _back(charge: Charge) -> HttpResponse:
+    """Return to the charge's kiln on the page of charges."""
+    return redirect(f"{reverse(PAGE)}?{urlencode({'kiln': charge.kiln.tag})}#kiln-{charge.kiln.tag}")
 
 
 def _page(request: HttpRequest, charge: Charge, form: Form, heading: str, more: dict[str, Any]) -> HttpResponse:

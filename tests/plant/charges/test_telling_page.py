@@ -91,7 +91,7 @@ def test_who_only_looks_sees_no_button() -> None:
     charge = ChargeFactory(begin_at=NOW - DAY, basis="running")
     page = signed_in("auditor").get("/charges/").content.decode()
     assert "1 of 1 kiln holds a charge" in page
-    assert links(page) == [charge.get_absolute_url()]
+    assert set(links(page)) == {charge.get_absolute_url()}
     assert links(signed_in("manager").get(charge.get_absolute_url()).content.decode()) == []
 
 

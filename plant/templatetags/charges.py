@@ -1,0 +1,17 @@
+"""What pages of charges need in their addresses."""
+
+from datetime import datetime
+
+from django import template
+from django.urls import reverse
+from django.utils.http import urlencode
+
+from plant.models import Kiln
+
+register = template.Library()
+
+
+@register.simple_tag
+def plan_here(kiln: Kiln, from_at: datetime) -> str:
+    """{% plan_here kiln gap.begin_at %}: where a charge is planned in a kiln from an instant on."""
+    return f"{reverse('plant:charge-plan')}?{urlencode({'kiln': kiln.tag, 'from': from_at.isoformat()})}"
