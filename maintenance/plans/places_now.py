@@ -4,16 +4,19 @@ A small mill is asked at once; what was found stays in the process until somethi
 background looks, so that no page waits for it, and the answer is kept: pages say as of when it is.
 """
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
 
 from django.utils.timezone import localtime
 from django.utils.translation import gettext as _
 
-from maintenance.models import PlaceLook, Placement
+from maintenance.models import PlaceLook, Placement, WorkOrder
 from maintenance.plans.standing import FRESH_FOR, last_change, standing_now
+from plant import clock
 from plant.background.queueing import enqueue
+from plant.charges.consequences import NoLongerHolds
+from plant.models import Kiln, User
 
 LOOK_AT_PLACES_TASK = "look at places"
 #: Up to so many places a page looks by itself: some tenths of a second. Our own choice.
@@ -48,6 +51,15 @@ def failing_places(now_at: datetime) -> FailingPlaces:
     slot = int(now_at.timestamp() // FRESH_FOR.total_seconds())
     enqueue(LOOK_AT_PLACES_TASK, f"{LOOK_AT_PLACES_TASK} {last_change()} {slot}")
     return FailingPlaces() if look is None else FailingPlaces(look.faults, look.looked_at)
+
+
+def places_that_fail(kilns: Collection[Kiln], user: User) -> list[NoLongerHolds]:
+    """Name the jobs on kilns whose place no longer holds, to who may see them."""
+    if not user.may("see work"):
+        return []
+    failing = failing_places(clock.now())
+    orders = WorkOrder.objects.filter(number__in=failing.why, kiln__in=kilns).order_by("number")
+    return [NoLongerHolds(str(one), failing.of(one.number), one.get_absolute_url()) for one in orders]
 
 
 def look_at_places(now_at: datetime) -> int:

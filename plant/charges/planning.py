@@ -3,7 +3,7 @@
 import hashlib
 import json
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from decimal import Decimal
 from typing import Any
@@ -17,7 +17,6 @@ from plant import clock
 from plant.access import require
 from plant.charges.calculations.giving_way import give_way
 from plant.charges.calculations.told import ChargeTimes, Span
-from plant.charges.calculations.yard_hours import YardHours
 from plant.charges.programme import ASIDE, Basis, Programme, Stand, basis_of, say_at
 from plant.frame.particulars import particulars
 from plant.frame.reasons import require_sentence
@@ -85,11 +84,6 @@ class Outcome:
         return [one for one in self.gave_way if one.late_h]
 
 
-def yard_of(kiln: Kiln) -> YardHours:
-    """Return the hours in which the yard of a kiln's mill works."""
-    return YardHours.from_json(kiln.mill.yard_hours, kiln.mill.zone)
-
-
 def next_free(kiln: Kiln, from_at: datetime, length: timedelta = timedelta(0)) -> datetime:
     """Return the first instant at which a kiln is free for so long and the yard works."""
     ahead = Charge.objects.filter(kiln=kiln, end_at__gt=from_at).exclude(basis=Basis.DONE)
@@ -98,7 +92,7 @@ def next_free(kiln: Kiln, from_at: datetime, length: timedelta = timedelta(0)) -
     if overdue.exists():
         from_at = max(from_at, clock.now())
     wish = ChargeTimes(from_at, from_at + max(length, HOUR))
-    fit = yard_of(kiln).next_at
+    fit = kiln.mill.yard.next_at
     return give_way([wish], taken, free_at=fit(from_at), fit=fit)[0].begin_at
 
 
@@ -238,24 +232,29 @@ def _told_of(charges: list[Charge]) -> set[int]:
 def _refuse_taken(kiln: Kiln, times: ChargeTimes, stay: list[tuple[Charge, Stand]]) -> None:
     """Refuse a wish that would share the kiln with a charge that does not give way."""
     now = clock.now()
-    for one, stand in stay:
-        # What should be out and is not holds the kiln until somebody tells otherwise.
-        end_at = max(stand.times.end_at, now) if stand.basis == Basis.RUNNING else stand.times.end_at
-        if stand.times.begin_at < times.end_at and end_at > times.begin_at:
-            if stand.basis != Basis.PLANNED:
-                reason = _("it is in the kiln by the record")
-            elif stand.times.begin_at >= times.begin_at:
-                reason = _("somebody told when it is expected, so it stays")
-            else:
-                reason = _("it begins before")
-            message = _(
-                "%(kiln)s holds %(number)s from %(begin)s to %(end)s: %(reason)s. The kiln is free from %(free)s on: "
-                "give that, or move %(number)s first."
-            )
-            facts = {"kiln": kiln.tag, "number": one.number, "reason": reason}
-            facts |= {"begin": say_at(stand.times.begin_at), "end": say_at(end_at)}
-            free_at = next_free(kiln, end_at, times.end_at - times.begin_at)
-            raise ValidationError({"begin_at": message % {**facts, "free": say_at(free_at)}}, code="taken")
+    # What should be out and is not holds the kiln until somebody tells otherwise.
+    held = [
+        replace(stand.times, end_at=max(stand.times.end_at, now), spans=())
+        if stand.basis == Basis.RUNNING
+        else stand.times
+        for _one, stand in stay
+    ]
+    for (one, stand), span in zip(stay, held, strict=True):
+        if span.begin_at >= times.end_at or span.end_at <= times.begin_at:
+            continue
+        if stand.basis != Basis.PLANNED:
+            reason = _("it is in the kiln by the record")
+        elif span.begin_at >= times.begin_at:
+            reason = _("somebody told when it is expected, so it stays")
+        else:
+            reason = _("it begins before")
+        message = _(
+            "%(kiln)s holds %(number)s from %(begin)s to %(end)s: %(reason)s. This charge can begin on %(free)s."
+        )
+        facts = {"kiln": kiln.tag, "number": one.number, "reason": reason}
+        facts |= {"begin": say_at(span.begin_at), "end": say_at(span.end_at)}
+        free_at = give_way([times], held, fit=kiln.mill.yard.next_at)[0].begin_at
+        raise ValidationError({"begin_at": message % {**facts, "free": say_at(free_at)}}, code="taken")
 
 
 def refuse_fixed(charge: Charge) -> None:

@@ -8,7 +8,7 @@ from typing import Any
 
 from django.contrib import messages
 from django.core.exceptions import ValidationError
-from django.db.models import Max
+from django.db.models import Max, Q
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
@@ -21,6 +21,7 @@ from plant.charges import planning
 from plant.charges.calculations.charge_phases import PhaseKind
 from plant.charges.calculations.laying import lay, lengths_of, stretched
 from plant.charges.calculations.told import ChargeTimes
+from plant.charges.consequences import say_consequences
 from plant.charges.drying_times import UsualLength, usual_handling, usual_length
 from plant.charges.forms import PlanForm, TakeOutForm
 from plant.charges.planning import ACT, FACTS, HOUR, Outcome
@@ -109,12 +110,15 @@ def _planned(request: HttpRequest, charge: Charge, initial: dict[str, Any], head
 
 def _keep(request: HttpRequest, form: PlanForm, charge: Charge, shown: Shown) -> HttpResponse:
     data = form.cleaned_data
+    left = Charge.objects.filter(pk=charge.pk).values("kiln")
+    kilns = list(Kiln.objects.filter(Q(pk=charge.kiln_id) | Q(pk__in=left)))
     kept = planning.keep(
         charge, shown.outcome.times, seen=data["seen"], key=data["key"], by=user_of(request), why=data["why"]
     )
     facts = {"kiln": kept.kiln.tag, "number": kept.number}
     facts |= {"begin": say_at(kept.begin_at), "end": say_at(kept.end_at)}
     messages.success(request, _("%(kiln)s: %(number)s stands from %(begin)s to %(end)s.") % facts)
+    say_consequences(request, kilns)
     return redirect(kept)
 
 
@@ -140,7 +144,7 @@ def _times(
 ) -> tuple[ChargeTimes, UsualLength | None]:
     """Return when the charge is to be in the kiln, and what its length rests on where it was not typed or kept."""
     data = form.cleaned_data
-    yard = planning.yard_of(charge.kiln)
+    yard = charge.kiln.mill.yard
     begin_at, end_at = data["begin_at"], data["end_at"]
     is_meant = data.get("is_outside_meant", False)
     if not is_meant and not yard.works_at(begin_at):
@@ -287,6 +291,7 @@ def take_out(request: HttpRequest, tag: str, pk: int) -> HttpResponse:
         else:
             facts = {"kiln": tag, "number": one.number}
             messages.success(request, _("%(number)s is taken out of the programme of %(kiln)s; it is kept.") % facts)
+            say_consequences(request, [one.kiln])
             return redirect("plant:charge", tag=tag, pk=pk)
     heading = _("%(kiln)s: take %(number)s out of the programme") % {"kiln": tag, "number": one.number}
     context = {"place": "kilns", "kiln": one.kiln, "charge": one, "form": form, "heading": heading}

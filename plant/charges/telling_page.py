@@ -20,6 +20,7 @@ from django.utils.translation import gettext_lazy, ngettext
 from plant import clock
 from plant.access import needs
 from plant.charges import telling
+from plant.charges.consequences import say_consequences
 from plant.charges.forms import CorrectForm, TakeBackForm, TellForm
 from plant.charges.programme import stand_of
 from plant.charges.seen import TO_TELL, ChargeRow, Window, in_order, rows_of, say_what
@@ -146,6 +147,7 @@ def take_back(request: HttpRequest, tag: str, pk: int, word_pk: int) -> HttpResp
             said = form.cleaned_data
             telling.take_back(word, key=said["key"], by=user_of(request), why=said["why"])
             messages.success(request, _("That is taken back; the record keeps both. Its times stand as before."))
+            say_consequences(request, [charge.kiln])
             return _back(charge)
     heading = _("%(kiln)s, charge %(number)s: take back what was told") % {"kiln": tag, "number": charge.number}
     return _page(request, charge, form, heading, {"word": word, "is_taking_back": True, **_notes(What.STARTED)})
@@ -162,6 +164,7 @@ def _kept(request: HttpRequest, word: ChargeWord, said: str = "") -> HttpRespons
         count = len(word.moved)
         gave_way = ngettext("%(count)d charge behind it gave way.", "%(count)d charges behind it gave way.", count)
         messages.info(request, gave_way % {"count": count})
+    say_consequences(request, [word.charge.kiln])
     return _back(word.charge)
 
 

@@ -6,6 +6,7 @@ from zoneinfo import ZoneInfo
 from django.db import models, transaction
 from django.utils.translation import gettext_lazy as _
 
+from plant.basics.yard_hours import YardHours
 from plant.fields import MoneyField, QuantityField
 from plant.physics.standard_atmosphere import pressure_at_pa
 from plant.validators import validate_time_zone
@@ -93,6 +94,11 @@ class Mill(models.Model):
     def pressure_pa(self) -> float:
         """Return the usual air pressure at the mill's height in Pa."""
         return float(pressure_at_pa(float(self.height_m)))
+
+    @property
+    def yard(self) -> YardHours:
+        """Return the hours in which the yard loads and unloads."""
+        return YardHours.from_json(self.yard_hours, self.zone)
 
     @property
     def zone(self) -> ZoneInfo:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from datetime import timedelta
 from typing import Any
+from uuid import uuid4
 
 import pytest
 from django.db import connection
@@ -16,7 +17,7 @@ from maintenance.day.run import run_day
 from maintenance.models import KilnStop, PlaceLook, Placement, WorkOrder, WorkPart
 from maintenance.plans import places_now
 from maintenance.plans.places import pin
-from maintenance.plans.places_now import LOOK_AT_PLACES_TASK, failing_places, look_at_places
+from maintenance.plans.places_now import LOOK_AT_PLACES_TASK, failing_places, look_at_places, places_that_fail
 from maintenance.plans.placing_all import place_all
 from maintenance.plans.standing import forget
 from plant.background.running import run_job
@@ -24,6 +25,7 @@ from plant.charges.shifting import Shift, shift_charges
 from plant.models import Absence, Job, Mill, Person, Qualification
 from tests.factories import MONDAY, DowntimeFactory, KilnFactory, PartFactory, UserFactory
 from tests.maintenance.day.test_papers import pages_of
+from tests.maintenance.mill import BACKEND
 from tests.maintenance.placing_mill import OPENING_FROM, OPENING_TO, job, on_shift, programme
 
 pytestmark = pytest.mark.django_db
@@ -105,6 +107,47 @@ def test_a_place_that_no_longer_holds_is_told_with_why(
 
     assert why in found.of(placed.number) and found.of(placed.number)
     assert found.as_of is None
+
+
+def told_later(order: WorkOrder) -> tuple[str, dict[str, str]]:
+    charge = order.placement.after_charge
+    at = f"{(charge.end_at + timedelta(days=2)).astimezone(order.kiln.mill.zone):%Y-%m-%dT%H:%M}"
+    return f"/charges/{order.kiln.tag}/{charge.pk}/expected/", {"at": at, "key": str(uuid4())}
+
+
+def planned_into_the_opening(order: WorkOrder) -> tuple[str, dict[str, str]]:
+    said = {"kiln": order.kiln.tag, "number": "26-900", "species": "larch", "thickness_mm": "50", "volume_m3": "20"}
+    said |= {"initial_mc_pct": "60", "final_mc_pct": "12", "key": str(uuid4()), "seen": ""}
+    begin_at = OPENING_FROM.astimezone(order.kiln.mill.zone)
+    said |= {"begin_at": f"{begin_at:%Y-%m-%dT%H:%M}", "end_at": f"{begin_at + timedelta(days=3):%Y-%m-%dT%H:%M}"}
+    return "/charges/plan/", said
+
+
+@pytest.mark.parametrize("changed", [told_later, planned_into_the_opening])
+def test_whoever_changes_the_programme_is_told_at_once_which_jobs_lose_their_place(
+    placed: WorkOrder, client: Client, changed: Callable[[WorkOrder], tuple[str, dict[str, str]]]
+) -> None:
+    client.force_login(UserFactory(username="ilse", role="kiln_master"), backend=BACKEND)
+    client.get("/charges/")
+    address, said = changed(placed)
+    answer = client.post(address, said, follow=True)
+    if not answer.redirect_chain:
+        assert not answer.context["form"].errors
+        seen = answer.context["form"].data["seen"]
+        answer = client.post(address, {**said, "seen": seen}, follow=True)
+
+    page = answer.content.decode()
+    assert f'<a href="{placed.get_absolute_url()}">{placed}</a>' in page and "open and empty" in page
+
+
+def test_who_may_not_see_work_is_not_told_of_it(placed: WorkOrder, monkeypatch: pytest.MonkeyPatch) -> None:
+    charge_moves(placed)
+    forget()
+    user = UserFactory(username="ilse", role="kiln_master")
+    assert [one.url for one in places_that_fail([placed.kiln], user)] == [placed.get_absolute_url()]
+    assert places_that_fail([KilnFactory(tag="K9")], user) == []
+    monkeypatch.setattr(type(user), "may", lambda user, act: act != "see work")
+    assert places_that_fail([placed.kiln], user) == []
 
 
 def test_every_page_and_paper_gives_the_same_reason(placed: WorkOrder, client: Client) -> None:

@@ -139,7 +139,7 @@ def test_what_has_begun_gives_way_to_nothing(kiln: Kiln, ilse: Client, basis: st
     inside = planned(kiln, NOW - 2 * DAY, basis=basis)
     page = sent(ilse, PLAN, wish(kiln, NOW + DAY, end_at=local(NOW + 4 * DAY)))
     assert f"K1 holds {inside.number}" in page and "it is in the kiln by the record" in page
-    assert "The kiln is free from" in page
+    assert "This charge can begin on Fri 6 Mar 07:00" in page
     assert Charge.objects.count() == 1
 
 

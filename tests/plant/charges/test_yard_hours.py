@@ -7,9 +7,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from plant.basics.yard_hours import YardHours
 from plant.charges.calculations.charge_phases import PhaseKind
 from plant.charges.calculations.laying import lay, lengths_of, stretched
-from plant.charges.calculations.yard_hours import YardHours
 
 STOCKHOLM = ZoneInfo("Europe/Stockholm")
 EARLY = (time(6), time(14))

@@ -158,3 +158,30 @@ def test_templates_have_filters_for_both() -> None:
     source = "{% load units %}{{ 35|temperature:mill }} {{ 2|volume:mill }} {% show_volume 1.25 1 %}"
     told = engines["django"].from_string(source).render({"mill": Mill()})
     assert told == "35 °C 2 m³ 1.3 m³"
+
+
+WEEK = ["6:00–14:00", "6-14", "06.00 - 14.30", "22:00–24:00", "", "", ""]
+
+
+@pytest.mark.django_db
+def test_the_yard_works_from_when_to_when_on_each_weekday(ada: Client) -> None:
+    said = {f"yard_hours_{number}": day for number, day in enumerate(WEEK)}
+    assert ada.post("/mill/", settings_of(ada, **said)).status_code == 302
+    early = ["06:00", "14:00"]
+    assert Mill.objects.get().yard_hours == [early, early, ["06:00", "14:30"], ["22:00", "00:00"], None, None, None]
+    page = ada.get("/mill/").content.decode()
+    assert 'name="yard_hours_2" value="06:00–14:30"' in page and "Wednesday" in page
+    # Sent again as it is shown, nothing changes.
+    shown = {f"yard_hours_{number}": day for number, day in enumerate(settings_of(ada)["yard_hours"])}
+    ada.post("/mill/", settings_of(ada, **shown))
+    assert Change.objects.count() == 1
+    ada.post("/mill/", settings_of(ada))
+    assert Mill.objects.get().yard_hours == []
+
+
+@pytest.mark.django_db
+@pytest.mark.parametrize("typed", ["early", "14:00–6:00", "6–25", "6:75–14"])
+def test_hours_that_cannot_be_are_said_by_their_day_and_kept_as_typed(ada: Client, typed: str) -> None:
+    page = ada.post("/mill/", settings_of(ada, yard_hours_1=typed)).content.decode()
+    assert "Tuesday: write from when to when, such as 6:00–14:00" in page
+    assert f'name="yard_hours_1" value="{typed}"' in page
