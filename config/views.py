@@ -38,6 +38,8 @@ def _is_for_machines(request: HttpRequest) -> bool:
 @needs("see home")
 def home(request: HttpRequest) -> HttpResponse:
     """Send everybody to what concerns them."""
+    if request.mill is None:  # type: ignore[attr-defined]
+        return redirect("maintenance:first-hour")
     roles = request.user.roles  # type: ignore[union-attr]
     first = next((role for role in Role if role in roles), None)
     return redirect(LANDINGS[first] if first else "maintenance:kilns")

@@ -21,6 +21,7 @@ from maintenance.plans import pages as plans
 from maintenance.plans import reasons_page as plan_reasons
 from maintenance.pricing import pages as pricing
 from maintenance.recurring import pages as standing_tasks
+from maintenance.setting_up import pages as setting_up
 from maintenance.telling import calendar_page as calendar
 from maintenance.telling import pages as my_work
 from maintenance.watches import new_page as new_watch
@@ -33,6 +34,9 @@ from maintenance.work import start_page as work_order_start
 
 app_name = "maintenance"
 urlpatterns: list[URLPattern] = [
+    path("first-hour/", setting_up.first_hour, name="first-hour"),
+    path("first-hour/mill/", setting_up.begin, name="mill-begin"),
+    path("new-kiln/", setting_up.new_kiln, name="kiln-new"),
     path("kilns/", kilns.kilns, name="kilns"),
     path("kilns/<slug:tag>/", kilns.kiln, name="kiln"),
     path("kilns/<slug:tag>/particulars/", kilns.edit, name="kiln-edit"),

@@ -10,6 +10,7 @@ from plant.charges import telling_page as charges
 from plant.downtime import page as downtime
 from plant.mill import page as mill
 from plant.people import pages as people
+from plant.people import shifts_page as shifts
 from plant.people import sign_ins_page as sign_ins
 from plant.readings import channels_page as channels
 from plant.readings import source_tokens_page as source_tokens
@@ -23,6 +24,9 @@ app_name = "plant"
 urlpatterns: list[URLPattern] = [
     path("people/", people.people, name="people"),
     path("new-person/", people.add, name="person-add"),
+    path("shifts/", shifts.shifts, name="shifts"),
+    path("shifts/new/", shifts.add, name="shift-add"),
+    path("shifts/<slug:code>/", shifts.edit, name="shift-edit"),
     path("people/<slug:code>/", people.person, name="person"),
     path("people/<slug:code>/particulars/", people.edit, name="person-edit"),
     path("people/<slug:code>/skills/", people.add_skill, name="skill-add"),

@@ -162,6 +162,7 @@ def things(db: None) -> dict[str, dict[str, Any]]:
         "charges/": {"tag": kiln.tag, "pk": done.pk, "what": "unloaded", "word_pk": said.pk},
         "people/": {"code": "per", "pk": held.pk},
         "people/<slug:code>/shifts/": {"code": "per", "pk": duty.pk},
+        "shifts/": {"code": shift.code},
         "people/<slug:code>/absences/": {"code": "per", "pk": absence.pk},
         "people/<slug:code>/sign-in/": {"code": "tove"},
         "sign-ins/": {"pk": UserFactory(username="per", role="technician", person=per).pk},

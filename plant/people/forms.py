@@ -1,16 +1,20 @@
 """People, their skills, turns, absences and sign-ins."""
 
+from typing import Any
+
 from django import forms
 from django.contrib.auth.forms import PasswordChangeForm
 from django.contrib.auth.validators import UnicodeUsernameValidator
 from django.core.exceptions import ValidationError
+from django.utils.dates import WEEKDAYS as WEEKDAY_NAMES
 from django.utils.translation import gettext_lazy as _
 
 from plant.access import Role
 from plant.frame.days import Day, Moment
 from plant.frame.particulars import ParticularsForm
 from plant.models import Person, Shift, Skill, User
-from plant.people.keeping import PERSON_FIELDS
+from plant.people.keeping import PERSON_FIELDS, SHIFT_FIELDS
+from plant.people.working_week import WEEKDAYS
 
 
 class NewPersonForm(forms.ModelForm):  # type: ignore[type-arg]
@@ -61,6 +65,66 @@ class AbsenceForm(forms.Form):
     start_at = Moment(label=_("From"))
     end_at = Moment(label=_("Until"))
     reason = forms.CharField(label=_("Reason"), max_length=80, required=False)
+
+
+class WeekdaysField(forms.MultipleChoiceField):
+    """Days of the week, kept as a shift has them: MO,TU,WE."""
+
+    widget = forms.CheckboxSelectMultiple
+
+    def __init__(self, **kwargs: Any) -> None:
+        super().__init__(choices=list(zip(WEEKDAYS, WEEKDAY_NAMES.values(), strict=True)), **kwargs)
+
+    def prepare_value(self, value: Any) -> Any:
+        """Tick the days that are kept."""
+        return [name.strip() for name in value.split(",")] if isinstance(value, str) else value
+
+    def clean(self, value: Any) -> Any:
+        """Give them in the order of the week."""
+        return ",".join(super().clean(value))
+
+
+def _weekdays() -> WeekdaysField:
+    return WeekdaysField(label=_("Weekdays"), error_messages={"required": _("Tick at least one day.")})
+
+
+def _clock() -> forms.TimeInput:
+    return forms.TimeInput(format="%H:%M", attrs={"type": "time"})
+
+
+class ShiftForm(ParticularsForm):
+    """A working time; its code stays. One that ends before it starts ends on the next day."""
+
+    weekdays = _weekdays()
+
+    class Meta:
+        model = Shift
+        fields = list(SHIFT_FIELDS)
+        widgets = {"start_time": _clock(), "end_time": _clock()}
+        help_texts = {"end_time": _("Before the start: on the next day."), "weekdays": ""}
+
+    def clean(self) -> dict[str, Any]:
+        """Refuse a shift of no length: it would be one of no time or of a whole day, nobody knows which."""
+        values: dict[str, Any] = super().clean() or {}
+        start = values.get("start_time")
+        if start is not None and start == values.get("end_time"):
+            self.add_error("end_time", _("It ends when it starts: write another time."))
+        return values
+
+
+class NewShiftForm(ShiftForm):
+    """A working time that is to be put on record."""
+
+    def clean_code(self) -> str:
+        """Leave the one name that is an address of its own."""
+        code = str(self.cleaned_data["code"])
+        if code == "new":
+            raise ValidationError(_("This name is taken by the page for a new shift: choose another."))
+        return code
+
+    class Meta(ShiftForm.Meta):
+        fields = ["code", *SHIFT_FIELDS]
+        help_texts = ShiftForm.Meta.help_texts | {"code": _("Short and for good, such as early.")}
 
 
 class RolesForm(forms.Form):

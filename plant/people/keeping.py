@@ -12,6 +12,7 @@ from plant.frame.particulars import refuse_stale, save_changed
 from plant.models import Absence, Change, Person, Qualification, Shift, ShiftDuty, Skill, User
 
 PERSON_FIELDS = ("name", "email", "phone", "is_active")
+SHIFT_FIELDS = ("name", "weekdays", "start_time", "end_time", "overtime_minutes")
 
 
 def _lock(person: Person) -> Person:
@@ -132,3 +133,22 @@ def _absence_told(absence: Absence) -> dict[str, str]:
 
 def _told(day: date | None) -> str | None:
     return day.isoformat() if day else None
+
+
+@transaction.atomic
+def add_shift(values: dict[str, Any], *, by: User | None) -> Shift:
+    """Put a working time on record; people take turns on it afterwards."""
+    require(by, "edit people")
+    shift = Shift.objects.create(**values)
+    Change.record(shift, "put on record", by=by, after={name: str(value) for name, value in values.items()})
+    return shift
+
+
+@transaction.atomic
+def edit_shift(shift: Shift, values: dict[str, Any], *, seen: str, by: User | None) -> Shift:
+    """Change a working time for all who are on it, unless somebody else changed it meanwhile."""
+    require(by, "edit people")
+    shift = Shift.objects.select_for_update().get(pk=shift.pk)
+    refuse_stale(shift, values, seen)
+    save_changed(shift, values, "particulars changed", by=by)
+    return shift

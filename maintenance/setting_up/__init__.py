@@ -1,0 +1,1 @@
+"""The first hour of a mill, and a new kiln by questions."""

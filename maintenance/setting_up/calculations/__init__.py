@@ -1,0 +1,1 @@
+"""What a chamber is usually made of; plain Python."""
