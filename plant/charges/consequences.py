@@ -5,11 +5,15 @@ from dataclasses import dataclass
 
 from django.contrib import messages
 from django.http import HttpRequest
-from django.utils.html import format_html
-from django.utils.translation import gettext as _
+from django.utils.html import format_html, format_html_join
+from django.utils.translation import ngettext
 
 from plant.frame.requests import user_of
 from plant.models import Kiln, User
+
+FEW = 3
+ALONE = '<a href="{url}">{what}</a>'
+WITH_WHY = ALONE + " ({why})"
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,8 +36,13 @@ def register(source: Source) -> None:
 
 
 def say_consequences(request: HttpRequest, kilns: Collection[Kiln]) -> None:
-    """Say on the answer page what on these kilns no longer holds."""
-    for source in _sources:
-        for one in source(kilns, user_of(request)):
-            link = format_html('<a href="{}">{}</a>', one.url, one.what)
-            messages.warning(request, format_html(_("No longer in place: {link}: {why}"), link=link, why=one.why))
+    """Say on the answer page what on these kilns no longer holds: a few with why, many by their names alone."""
+    found = [one for source in _sources for one in source(kilns, user_of(request))]
+    if not found:
+        return
+    is_few = len(found) <= FEW
+    words = (format_html(WITH_WHY if is_few else ALONE, url=one.url, what=one.what, why=one.why) for one in found)
+    said = ngettext("%(count)d job lost its place: {jobs}.", "%(count)d jobs lost their place: {jobs}.", len(found)) % {
+        "count": len(found)
+    }
+    messages.warning(request, format_html(said, jobs=format_html_join("; ", "{}", ((one,) for one in words))))

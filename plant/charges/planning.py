@@ -37,6 +37,13 @@ FACTS = (
     "end_spread_h",
 )
 TOLD = (*FACTS, "kiln", "begin_at", "end_at")
+# By which names the history tells what people do not call as the columns are called.
+SAID_AS = {
+    "initial_mc_pct": "moisture_at_the_start_pct",
+    "final_mc_pct": "wanted_moisture_pct",
+    "late_cost_per_h": "cost_of_an_hour_late",
+    "end_spread_h": "usual_shift_of_the_end_h",
+}
 # Whoever is inside must be out before a charge begins: what begins sooner than this is refused meanwhile.
 SOON = timedelta(hours=1)
 HOUR = timedelta(hours=1)
@@ -58,16 +65,12 @@ class GaveWay:
     @property
     def late_h(self) -> float:
         """Return by how many hours more it misses what was promised; 0 where it keeps that."""
-        promised_at = self.charge.promised_at
-        if promised_at is None:
-            return 0.0
-        return max((self.now.end_at - max(self.was.end_at, promised_at)) / HOUR, 0.0)
+        return max(late_h(self.charge, self.now.end_at) - late_h(self.charge, self.was.end_at), 0.0)
 
     @property
     def late_cost(self) -> Decimal | None:
         """Return what that costs; None where nothing is lost or no price is known."""
-        price = self.charge.late_cost_per_h
-        return None if price is None or not self.late_h else price * Decimal(str(round(self.late_h, 4)))
+        return late_cost(self.charge, self.late_h)
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,6 +85,17 @@ class Outcome:
     def broken(self) -> list[GaveWay]:
         """Those whose promised date does not hold any more, or holds still less."""
         return [one for one in self.gave_way if one.late_h]
+
+
+def late_h(charge: Charge, end_at: datetime) -> float:
+    """Return by how many hours a charge that is out at an instant misses what was promised."""
+    return max((end_at - charge.promised_at) / HOUR, 0.0) if charge.promised_at else 0.0
+
+
+def late_cost(charge: Charge, hours: float) -> Decimal | None:
+    """Return what so many hours of delay cost; None where there are none or no price is known."""
+    price = charge.late_cost_per_h
+    return None if price is None or not hours else price * Decimal(str(round(hours, 4)))
 
 
 def next_free(kiln: Kiln, from_at: datetime, length: timedelta = timedelta(0)) -> datetime:
@@ -144,7 +158,7 @@ def take_out(charge: Charge, *, seen: str, by: User | None, why: str) -> Charge:
         raise ValidationError({"why": refusal.messages}) from None
     charge.taken_out_at = clock.now()
     charge.save(update_fields=["taken_out_at"])
-    before = particulars(charge, TOLD)
+    before = _said(particulars(charge, TOLD))
     Change.record(charge, "taken out of the programme", by=by, before=before, note=reason)
     said = {"charge": charge.number, "begin_at": before["begin_at"], "end_at": before["end_at"]}
     Change.record(kiln, "charge taken out of the programme", by=by, before=said, note=reason)
@@ -322,15 +336,16 @@ def _keep(programme: Programme, wanted: Charge, outcome: Outcome, *, key: UUID, 
     differs = [name for name in TOLD if not before or before[name] != after[name]]
     act = "planned" if not before else ("moved" if {"kiln", "begin_at"} & set(differs) else "plan changed")
     told_before, told_after = ({name: of[name] for name in differs if name in of} for of in (before, after))
-    Change.record(wanted, act, by=by, before=_tagged(told_before), after=_tagged(told_after), note=why.strip())
+    Change.record(wanted, act, by=by, before=_said(told_before), after=_said(told_after), note=why.strip())
     programme.record(moved, "gave way to another charge", by=by)
     return wanted
 
 
-def _tagged(facts: Mapping[str, Any]) -> dict[str, Any]:
-    """Name the kiln by its tag, as people do."""
-    tags = dict(Kiln.objects.filter(pk=facts["kiln"]).values_list("pk", "tag")) if "kiln" in facts else {}
-    return {name: tags.get(value, value) if name == "kiln" else value for name, value in facts.items()}
+def _said(facts: Mapping[str, Any]) -> dict[str, Any]:
+    """Name what the history keeps as people do, the kiln by its tag; what was never given is left out."""
+    tag = Kiln.objects.filter(pk=facts.get("kiln", 0)).values_list("tag", flat=True).first()
+    known = {**facts, "kiln": tag}
+    return {SAID_AS.get(name, name): value for name, value in known.items() if value not in (None, "")}
 
 
 def _phase(charge: Charge, span: Span) -> Phase:

@@ -35,13 +35,14 @@ from plant.models import Change, Charge, Kiln
 QUARTER = timedelta(minutes=15)
 TIMBER = ("species", "thickness_mm", "initial_mc_pct", "final_mc_pct")
 HISTORY_SHOWN = 30
-SPECIES_NAMED = 40
+LOOKED_AT_FOR_SPECIES = 200
 
 
 @dataclass(frozen=True, slots=True)
 class Shown:
     """What a filled form comes to, as it is shown before it is kept."""
 
+    charge: Charge
     outcome: Outcome
     why: str
     is_typed: bool
@@ -50,6 +51,16 @@ class Shown:
     def hours(self) -> float:
         """How long the charge is in the kiln."""
         return (self.outcome.times.end_at - self.outcome.times.begin_at) / HOUR
+
+    @property
+    def late_h(self) -> float:
+        """By how many hours it misses its own promise."""
+        return planning.late_h(self.charge, self.outcome.times.end_at)
+
+    @property
+    def late_cost(self) -> Decimal | None:
+        """What that costs."""
+        return planning.late_cost(self.charge, self.late_h)
 
 
 @needs(ACT)
@@ -91,7 +102,7 @@ def _planned(request: HttpRequest, charge: Charge, initial: dict[str, Any], head
             times, usual = _times(form, charge, lengths)
             outcome = planning.look(charge, times)
             why = say_usual(usual, charge) if usual else ""
-            shown = Shown(outcome, why, bool(form.cleaned_data["end_at"]))
+            shown = Shown(charge, outcome, why, bool(form.cleaned_data["end_at"]))
             if form.cleaned_data["seen"] == outcome.mark:
                 return _keep(request, form, charge, shown)
         except ValidationError as refusal:
@@ -237,7 +248,8 @@ def _next_number(kiln: Kiln) -> str:
 
 
 def _species() -> list[str]:
-    return list(Charge.objects.order_by("species").values_list("species", flat=True).distinct()[:SPECIES_NAMED])
+    """Name what was planned or dried last."""
+    return sorted(set(Charge.objects.order_by("-pk").values_list("species", flat=True)[:LOOKED_AT_FOR_SPECIES]))
 
 
 def _instant(text: str) -> datetime | None:
@@ -264,15 +276,11 @@ def charge(request: HttpRequest, tag: str, pk: int) -> HttpResponse:
         "may_be_planned": is_planned and not words,
         "is_told": bool(words),
         "may_be_told": not one.taken_out_at and bool(may_tell(one, words)),
-        "late_h": _late_h(one),
+        "late_h": planning.late_h(one, one.end_at),
         "words": one.words.select_related("by__person", "corrected_by"),
         "changes": Change.objects.about(one).select_related("by__person").order_by("-at", "-id")[:HISTORY_SHOWN],
     }
     return render(request, "charges/charge.html", context)
-
-
-def _late_h(one: Charge) -> float:
-    return max((one.end_at - one.promised_at) / HOUR, 0.0) if one.promised_at else 0.0
 
 
 @needs(ACT)

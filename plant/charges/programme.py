@@ -52,7 +52,7 @@ class Stand:
     @property
     def brief(self) -> dict[str, str]:
         """Return it as the history of the charge says it."""
-        return {"basis": self.basis, "begin_at": utc(self.times.begin_at), "end_at": utc(self.times.end_at)}
+        return {"state": self.basis, "begin_at": utc(self.times.begin_at), "end_at": utc(self.times.end_at)}
 
 
 def stand_of(charge: Charge) -> Stand:

@@ -102,6 +102,7 @@ def list_pages() -> list[ListPage]:
     return [
         ListPage("Kilns", "/kilns/", "kilns with 20 charges each", _kilns, **kilns),
         ListPage("A kiln", "/kilns/K1/", "downtimes, as many jobs over and changes", _one_kiln),
+        ListPage("Charges", "/charges/", "kilns with 20 charges each", _kilns, **kilns),
         ListPage("Rounds", "/rounds/", "kilns under check at 80 points", _rounds, **kilns),
         ListPage("Rounds", "/rounds/", "checks that are over", _checks_over),
         ListPage("Defects", "/rounds/defects/", "defects", _defects),

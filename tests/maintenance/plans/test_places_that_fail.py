@@ -137,7 +137,8 @@ def test_whoever_changes_the_programme_is_told_at_once_which_jobs_lose_their_pla
         answer = client.post(address, {**said, "seen": seen}, follow=True)
 
     page = answer.content.decode()
-    assert f'<a href="{placed.get_absolute_url()}">{placed}</a>' in page and "open and empty" in page
+    assert f'1 job lost its place: <a href="{placed.get_absolute_url()}">{placed}</a> (' in page
+    assert "open and empty" in page
 
 
 def test_who_may_not_see_work_is_not_told_of_it(placed: WorkOrder, monkeypatch: pytest.MonkeyPatch) -> None:

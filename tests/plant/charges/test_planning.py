@@ -134,6 +134,18 @@ def test_what_follows_is_shown_before_who_gives_way_by_how_much_and_which_promis
     assert Change.objects.about(first).last().act == "gave way to another charge"
 
 
+def test_a_promise_of_its_own_that_cannot_be_kept_is_shown_with_what_it_costs(kiln: Kiln, ilse: Client) -> None:
+    promise = {"promised_at": local(NOW + 4 * DAY), "late_cost_per_h": "2,50"}
+    page = " ".join(
+        ilse.post(PLAN, wish(kiln, NOW + DAY, end_at=local(NOW + 5 * DAY), **promise)).content.decode().split()
+    )
+    assert "It is out 24.0 h after it was promised for: 60 EUR" in page
+    sent(ilse, PLAN, wish(kiln, NOW + DAY, end_at=local(NOW + 5 * DAY), **promise))
+    charge = Charge.objects.get()
+    assert (charge.promised_at, charge.late_cost_per_h) == (NOW + 4 * DAY, Decimal("2.50"))
+    assert Change.objects.about(charge).get().after["cost_of_an_hour_late"] == "2.50"
+
+
 @pytest.mark.parametrize("basis", ["running", "done"])
 def test_what_has_begun_gives_way_to_nothing(kiln: Kiln, ilse: Client, basis: str) -> None:
     inside = planned(kiln, NOW - 2 * DAY, basis=basis)
