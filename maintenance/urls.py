@@ -17,6 +17,7 @@ from maintenance.door import pages as entry
 from maintenance.entry import letting_in_page as letting_in
 from maintenance.kilns import climate_page as climate
 from maintenance.kilns import pages as kilns
+from maintenance.kilns import stop_page as stops
 from maintenance.plans import pages as plans
 from maintenance.plans import reasons_page as plan_reasons
 from maintenance.pricing import pages as pricing
@@ -39,6 +40,7 @@ urlpatterns: list[URLPattern] = [
     path("new-kiln/", setting_up.new_kiln, name="kiln-new"),
     path("kilns/", kilns.kilns, name="kilns"),
     path("kilns/<slug:tag>/", kilns.kiln, name="kiln"),
+    path("kilns/<slug:tag>/stops/<int:pk>/", stops.stop, name="kiln-stop"),
     path("kilns/<slug:tag>/particulars/", kilns.edit, name="kiln-edit"),
     path("kilns/<slug:tag>/climate/", climate.climate, name="kiln-climate"),
     path("kilns/<slug:tag>/climate.csv", climate.climate_csv, name="kiln-climate-csv"),

@@ -8,6 +8,7 @@ from plant.charges import drying_times_page as drying_times
 from plant.charges import planning_page as planning
 from plant.charges import telling_page as charges
 from plant.downtime import page as downtime
+from plant.kilns import stop_page as stops
 from plant.mill import page as mill
 from plant.people import pages as people
 from plant.people import shifts_page as shifts
@@ -49,9 +50,10 @@ urlpatterns: list[URLPattern] = [
     path("charges/<slug:tag>/<int:pk>/words/<int:word_pk>/back/", charges.take_back, name="charge-word-back"),
     path("charges/<slug:tag>/<int:pk>/<slug:what>/", charges.tell, name="charge-tell"),
     path("kilns/<slug:tag>/drying-times/", drying_times.of_kiln, name="drying-times"),
-    path("kilns/<slug:tag>/downtime/", downtime.report, name="downtime-report"),
+    path("kilns/<slug:tag>/downtime/", stops.report, name="downtime-report"),
     path("kilns/<slug:tag>/downtime/<int:pk>/", downtime.correct, name="downtime-correct"),
     path("kilns/<slug:tag>/downtime/<int:pk>/end/", downtime.end, name="downtime-end"),
+    path("kilns/<slug:tag>/downtime/<int:pk>/back/", stops.take_back, name="downtime-back"),
     path("readings/", sources.sources, name="sources"),
     path("readings/new-source/", sources.add, name="source-add"),
     path("readings/channels/", channels.kilns, name="channels-of-kilns"),

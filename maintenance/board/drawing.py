@@ -79,9 +79,10 @@ def draw_row(seen: KilnSeen, scale: Scale, marked: Collection[str] = ()) -> Row:
     row.paths = list(_phase_paths(seen.charges, scale))
     row.spread = _spreads(seen.charges, scale)
     row.downs = [
-        Piece(down.kind, scale.left(down.start_at), _down_width(down.start_at, down.end_at, scale), words, down.cause)
+        Piece(down.kind, scale.left(down.start_at), scale.width(down.start_at, until_at), words, down.cause)
         for down in seen.downs
-        if scale.shows(down.start_at, down.end_at or scale.to_at)
+        for until_at in [down.end_at or seen.down_until.get(down.pk, scale.to_at)]
+        if scale.shows(down.start_at, until_at)
         for words in [f"{down.get_kind_display()}: {down.cause}"]
     ]
     inside, others = _by_gap(seen)
@@ -96,10 +97,6 @@ def draw_row(seen: KilnSeen, scale: Scale, marked: Collection[str] = ()) -> Row:
         row.running = list(_running(others, scale, marked))
     row.paths = [(kind, path) for kind, path in row.paths if path]
     return row
-
-
-def _down_width(start_at: datetime, end_at: datetime | None, scale: Scale) -> str:
-    return scale.width(start_at, end_at or scale.to_at)
 
 
 def _phase_paths(charges: Iterable[ChargeSeen], scale: Scale) -> Iterator[tuple[str, str]]:

@@ -128,6 +128,7 @@ def _kiln(desk: Desk, one: KilnProgramme, scale: Scale, placed: list[JobSeen], s
         gaps=list(_gaps(desk, one)),
         stops=list(_stops(one, placed, stops)) if scale.is_near else (),
         downs=one.downtimes,
+        down_until={pk: until.end_at for pk, until in one.lasting.items()},
         jobs=placed,
     )
 

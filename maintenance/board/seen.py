@@ -1,6 +1,6 @@
 """What the board shows of each kiln, whether it comes from the record or from a plan that was worked out."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 
@@ -85,4 +85,6 @@ class KilnSeen:
     gaps: Sequence[GapSeen] = ()
     stops: Sequence[StopSeen] = ()
     downs: Sequence[Downtime] = ()
+    #: Id of a stop that goes on -> until when it may last.
+    down_until: Mapping[int, datetime] = field(default_factory=dict)
     jobs: list[JobSeen] = field(default_factory=list)

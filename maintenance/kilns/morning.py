@@ -184,8 +184,14 @@ def _lines(stand: KilnNow, mill: Mill, now: datetime) -> list[str]:
 def _stood(stand: KilnNow, now: datetime) -> str:
     since_at, until_at = stand.state.since_at, stand.stop.end_at if stand.stop else None
     since = _("since %(when)s") % {"when": when(since_at, now)} if since_at else ""
-    until = _("until %(when)s") % {"when": when(until_at, now)} if until_at else ""
+    until = _("until %(when)s") % {"when": when(until_at, now)} if until_at else _perhaps_until(stand, now)
     return " ".join(part for part in (since, until) if part)
+
+
+def _perhaps_until(stand: KilnNow, now: datetime) -> str:
+    if stand.lasting is None:
+        return ""
+    return _("perhaps until %(when)s") % {"when": when(stand.lasting.end_at, now)}
 
 
 def progress(stand: KilnNow, now: datetime) -> str:
@@ -347,7 +353,7 @@ def _sentence(
     jobs = [job.work_order for job in jobs_of_today(cards, end_of_day)]
     behind_bar = sum(order.kiln_id in barred for order in jobs)
     safety = [*_safety_words(cards, barred, too_late, now), *_open_door_words(inside)]
-    parts = [*safety, *_stopped_words(cards), _open_words(len(open_today))]
+    parts = [*safety, *_stopped_words(cards, now), _open_words(len(open_today))]
     if open_today:
         parts.append(_fit_words(len(jobs), len(missing_parts(jobs)), behind_bar))
     return " ".join(parts)
@@ -359,11 +365,21 @@ def _opens_by(stand: KilnNow, end_of_day: datetime) -> bool:
     return is_open or (stand.opening is not None and stand.opening.start_at < end_of_day)
 
 
-def _stopped_words(cards: Sequence[Card]) -> list[str]:
-    stopped = [card.kiln.tag for card in cards if card.now.state.state is KilnState.STOPPED]
-    if not stopped:
+def _stopped_words(cards: Sequence[Card], now: datetime) -> list[str]:
+    """Say what is stopped, and until when each may stand as far as is known."""
+    stands = [card.now for card in cards if card.now.state.state is KilnState.STOPPED]
+    if not stands:
         return []
-    return [ngettext("%s is stopped.", "%s are stopped.", len(stopped)) % get_text_list(stopped, _("and"))]
+    tags = get_text_list([one.kiln.tag for one in stands], _("and"))
+    until = _("%(kiln)s may stand until %(when)s.")
+    return [
+        ngettext("%s is stopped.", "%s are stopped.", len(stands)) % tags,
+        *(
+            until % {"kiln": one.kiln.tag, "when": when(one.lasting.end_at, now)}
+            for one in stands
+            if one.lasting is not None
+        ),
+    ]
 
 
 def _safety_words(cards: Sequence[Card], barred: dict[int, str], too_late: set[int], now: datetime) -> list[str]:

@@ -33,7 +33,7 @@ from maintenance.plans.pieces import Piece, lengths, pieces_of
 from maintenance.plans.programme import KilnProgramme
 from maintenance.plans.shift_spans import Span, running_on, together
 from plant import clock
-from plant.kilns.kilns_now import downtime_times, usual_rates
+from plant.kilns.kilns_now import usual_rates
 
 MINUTE = timedelta(minutes=1)
 #: A charge may be held back so long. Our own choice, as are the next four.
@@ -260,9 +260,12 @@ class _Drawing:
             )
 
     def _kiln(self, one: KilnProgramme) -> tuple[Kiln, tuple[int | None, ...], int | None]:
-        stops = [down for down in map(downtime_times, one.downtimes) if down.is_stop]
         open_until_at = self.base_at + OPEN_ENDED
-        stands = [(down.start_at, down.end_at or max(open_until_at, down.start_at + OPEN_ENDED)) for down in stops]
+        stands = [
+            (down.start_at, down.until_at or max(open_until_at, down.start_at + OPEN_ENDED))
+            for down in one.stops
+            if down.is_stop
+        ]
         all_pieces = [piece for cast in one.forecasts for piece in pieces_of(cast, stands, open_until_at)]
         coming = [piece for piece in all_pieces if piece.end_at > self.base_at]
         over = [cast for cast in one.forecasts if cast.end_at is not None and cast.end_at <= self.base_at]

@@ -21,6 +21,7 @@ from maintenance.telling.my_week import (
     as_own,
     in_order,
     is_locked_out_on,
+    jobs_of_standing_kilns,
     placed_between,
     say_moment,
     with_crew,
@@ -49,7 +50,10 @@ class DaySheet(Paper):
         person: Person | None = None,
     ) -> None:
         super().__init__(mill.name, clock.now())
-        self.on, self.jobs, self.by_person, self.person = on, list(jobs), by_person, person
+        self.on, self.by_person, self.person = on, by_person, person
+        # Work at a running kiln is not handed out where the kiln stands.
+        self.standing = jobs_of_standing_kilns(jobs, clock.now())
+        self.jobs = [job for job in jobs if job not in self.standing]
         self.lock_outs = list(lock_outs)
 
     @classmethod
@@ -83,7 +87,7 @@ class DaySheet(Paper):
 
     def story(self) -> list[Flowable]:
         """The day by kiln, or a sheet for each person that can be handed out alone."""
-        if not self.jobs and not self.lock_outs:
+        if not self.jobs and not self.lock_outs and not self.standing:
             return self.empty()
         return list(self.for_people() if self.by_person else self.for_kilns())
 
@@ -109,6 +113,7 @@ class DaySheet(Paper):
         counts = ngettext("%d job", "%d jobs", jobs) % jobs, ngettext("%d person", "%d people", people) % people
         kiln_count = ngettext("%d kiln", "%d kilns", len(kilns)) % len(kilns)
         yield text(", ".join((counts[0], kiln_count, counts[1])))
+        yield from map(strong_line, self.not_done(self.standing))
         yield from self.cautions([*self.jobs, *self.lock_outs])
         for kiln in sorted(kilns, key=lambda kiln: kiln.pk):
             of_kiln = work[kiln.pk]
@@ -123,6 +128,11 @@ class DaySheet(Paper):
                 yield Spacer(1, 3)
             if of_kiln:
                 yield self.table(of_kiln)
+
+    def not_done(self, jobs: Sequence[OwnJob]) -> list[str]:
+        """Say which jobs wait because their kiln stands."""
+        words = _("%(kiln)s stands: %(number)s %(title)s waits until it runs.")
+        return [words % {"kiln": job.kiln.tag, "number": job.order.number, "title": job.order.title} for job in jobs]
 
     def _locked_out(self, one: LockOut) -> Iterable[Flowable]:
         facts = {
@@ -144,6 +154,10 @@ class DaySheet(Paper):
             for one in job.others:
                 if self.person in (None, one):
                     work[one].append(job)
+        for job in self.standing:
+            for one in job.others:
+                if self.person in (None, one):
+                    work.setdefault(one, [])
         alone: list[Entry] = [job for job in self.jobs if not job.others]
         sheets: list[tuple[str, Person | None, list[Entry]]] = [
             (one.name, one, in_order(entries)) for one, entries in sorted(work.items(), key=lambda item: item[0].name)
@@ -155,9 +169,12 @@ class DaySheet(Paper):
                 yield PageBreak()
             yield Heading(name, size=15, above=0, below=2)
             yield text(date_format(self.on, "l j F Y"), "lead")
+            own = [job for job in self.standing if (person in job.others if person else not job.others)]
+            yield from map(strong_line, self.not_done(own))
             yield from self.cautions(jobs)
             yield Spacer(1, 6)
-            yield self.table(jobs, person=person, with_kiln=True)
+            if jobs:
+                yield self.table(jobs, person=person, with_kiln=True)
 
     def cautions(self, jobs: Sequence[Entry]) -> list[Flowable]:
         """All cautions of some jobs, each once, in the order to read them."""

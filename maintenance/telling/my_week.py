@@ -13,10 +13,12 @@ from django.utils.translation import gettext as _
 
 from maintenance.frame.words import say_needed_state
 from maintenance.models import Caution, KilnStop, WorkOrder, WorkPart
+from maintenance.models.catalogue import NeedsState
 from maintenance.models.querysets import FINISHED_STATES, STATES_WITH_LOCK_OUT, KilnStopQuerySet, WorkOrderQuerySet
 from maintenance.plans.desk import duties
 from maintenance.plans.places_now import FailingPlaces, failing_places
 from plant import clock
+from plant.kilns.lasting import standing_spans
 from plant.models import Absence, Kiln, Mill, Person
 
 State = WorkOrder.State
@@ -217,6 +219,27 @@ def as_own(orders: Iterable[WorkOrder], person: Person | None = None) -> list[Ow
             broken=failing.of(order.number),
         )
         for order in orders
+    ]
+
+
+def jobs_of_standing_kilns(jobs: Sequence[OwnJob], now: datetime) -> list[OwnJob]:
+    """Return the jobs that need a running kiln, are not begun, and have their place while it stands."""
+    asked = [
+        job
+        for job in jobs
+        if job.order.needs_state == NeedsState.RUNNING
+        and job.order.state in WorkOrder.BEFORE_START
+        and getattr(job.order, "placement", None)
+    ]
+    if not asked:
+        return []
+    span = min(job.order.placement.start_at for job in asked), max(job.order.placement.end_at for job in asked)
+    stands = standing_spans({job.kiln.pk for job in asked}, *span, now)
+    return [
+        job
+        for job in asked
+        for place in [job.order.placement]
+        if any(place.start_at < until_at and place.end_at > from_at for from_at, until_at in stands[job.kiln.pk])
     ]
 
 

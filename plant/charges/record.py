@@ -1,17 +1,21 @@
 """The charges of a kiln as the computations know them: what was told of them has happened."""
 
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 from datetime import datetime
 
 from plant.charges.calculations import charge_phases
 from plant.charges.calculations.charge_phases import PhaseKind
-from plant.charges.calculations.known import ChargeRecord, KnownSpan, Told, charges_as_known
+from plant.charges.calculations.downtime import Downtime
+from plant.charges.calculations.known import ChargeRecord, KnownSpan, Told, charges_as_known, held_up
 from plant.charges.rows import phases_in_order
 from plant.models import Charge
 
 
-def record_of(charge: Charge) -> ChargeRecord:
-    """Return a charge of ``with_what_was_told()``; one without phases counts as drying from begin to end."""
+def record_of(charge: Charge, stops: Iterable[Downtime], now: datetime) -> ChargeRecord:
+    """Return a charge of ``with_what_was_told()`` as the stops of its kiln leave it.
+
+    One without phases counts as drying from begin to end.
+    """
     opened_at: datetime | None = charge.opened_at  # type: ignore[attr-defined]
     begin_at, end_at = charge.begin_at, charge.end_at
     planned = (charge.planned_begin_at, charge.planned_end_at)
@@ -22,14 +26,16 @@ def record_of(charge: Charge) -> ChargeRecord:
     if opened_at is not None and spans[-1].kind is not PhaseKind.UNLOADING:
         # No unloading was foreseen, but it goes on since then.
         spans.append(KnownSpan(PhaseKind.UNLOADING, planned, (opened_at, max(opened_at, end_at))))
-    return ChargeRecord(
+    kept = ChargeRecord(
         charge.pk,
         charge.kiln_id,
         _told(charge, opened_at),
         tuple(spans),
         float(charge.end_spread_h),
         is_start_told=charge.is_start_told,  # type: ignore[attr-defined]
+        end_told_at=charge.expected_told_at,  # type: ignore[attr-defined]
     )
+    return held_up(kept, stops, now)
 
 
 def _told(charge: Charge, opened_at: datetime | None) -> Told:
@@ -40,8 +46,8 @@ def _told(charge: Charge, opened_at: datetime | None) -> Told:
     return Told.BEGUN if opened_at is None else Told.OPENED
 
 
-def known_charges(charges: Iterable[Charge], now: datetime) -> list[charge_phases.Charge]:
+def known_charges(charges: Iterable[Charge], stops: Collection[Downtime], now: datetime) -> list[charge_phases.Charge]:
     """Return the charges of one kiln, of ``with_what_was_told()``, as the mill reads its records."""
     charges = list(charges)
     by_programme = any(charge.ends_by_programme for charge in charges)  # type: ignore[attr-defined]
-    return charges_as_known([record_of(charge) for charge in charges], now, by_programme=by_programme)
+    return charges_as_known([record_of(charge, stops, now) for charge in charges], now, by_programme=by_programme)

@@ -18,6 +18,7 @@ from plant.access import require
 from plant.charges.calculations import told
 from plant.charges.calculations.charge_phases import PhaseKind
 from plant.charges.calculations.giving_way import give_way
+from plant.charges.calculations.told import ChargeTimes
 from plant.charges.programme import Basis, Programme, Stand, basis_of, say_at
 from plant.frame.reasons import require_sentence
 from plant.models import Charge, ChargeWord, Downtime, Kiln, User
@@ -198,10 +199,11 @@ def _refuse_slip(stand: Stand, at: datetime) -> None:
 
 def _refuse_while_drying(programme: Told, now: datetime, by: User | None, why: str) -> None:
     """Let only those who may open a drying kiln say, with a reason, that one was opened that dries by the record."""
-    under_way = next((one for one in programme.stand.times.spans if one.begin_at <= now < one.end_at), None)
+    times = _as_it_stood(programme, now)
+    under_way = next((one for one in times.spans if one.begin_at <= now < one.end_at), None)
     if under_way is None or under_way.kind not in DRYING:
         return
-    facts = {"kiln": programme.kiln.tag, "number": programme.charge.number, "end": say_at(programme.stand.times.end_at)}
+    facts = {"kiln": programme.kiln.tag, "number": programme.charge.number, "end": say_at(times.end_at)}
     if by is not None and not by.may("open a drying kiln"):
         message = _(
             "By the record %(kiln)s dries %(number)s until %(end)s. That it was opened all the same, only the kiln "
@@ -276,10 +278,26 @@ def _refuse_taken(programme: Told, at: datetime) -> None:
         )
 
 
+def _as_it_stood(programme: Told, now: datetime) -> ChargeTimes:
+    """Return the times of the charge, later by as long as its kiln stood while nobody knew its end."""
+    times = programme.stand.times
+    ends = [word.told_at for word in programme.words if word.what == What.EXPECTED]
+    stops = Downtime.objects.filter(
+        kiln=programme.kiln, charge_end_unknown_at__isnull=False, share_lost=1, start_at__gte=times.begin_at
+    ).exclude(kind=Downtime.Kind.NO_TIMBER)
+    for stop in stops.order_by("start_at"):
+        until_at = min(stop.end_at or now, now)
+        since_at = stop.charge_end_unknown_at
+        is_unknown = since_at is not None and not any(told_at > since_at for told_at in ends)
+        if is_unknown and stop.start_at < min(until_at, times.end_at):
+            times = told.stood(times, stop.start_at, until_at)
+    return times
+
+
 def _expected(programme: Told, at: datetime, now: datetime) -> Stand:
     stand = programme.stand
     if stand.basis != Basis.PLANNED:
-        return Stand(stand.basis, told.expected_at(stand.times, at, now))
+        return Stand(stand.basis, told.expected_at(_as_it_stood(programme, now), at, now))
     # What is still to be loaded is not loaded in the past.
     times = told.started(stand.times, at, now)
     for one, other in programme.others_stand(*Basis.values):

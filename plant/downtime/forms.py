@@ -2,16 +2,18 @@
 
 from decimal import Decimal
 from typing import Any
+from uuid import uuid4
 
 from django import forms
 from django.utils import timezone
+from django.utils.translation import gettext as _now
 from django.utils.translation import gettext_lazy as _
 
 from plant import clock
 from plant.downtime.keeping import FIELDS, DowntimeFacts
 from plant.frame.days import Moment
 from plant.frame.particulars import digest
-from plant.models import Component, Downtime, Kiln
+from plant.models import Charge, Component, Downtime, Kiln
 
 
 class DowntimeForm(forms.Form):
@@ -27,6 +29,11 @@ class DowntimeForm(forms.Form):
     )
     start_at = Moment(label=_("Start"))
     end_at = Moment(label=_("End"), required=False, help_text=_("Leave it empty while it goes on."))
+    expected_end_at = Moment(
+        label=_("May last until"),
+        required=False,
+        help_text=_("While it goes on. Where nobody knows, leave it empty: then such stops on record tell."),
+    )
     share_lost_pct = forms.DecimalField(
         label=_("Share of capacity lost in %"),
         min_value=Decimal("0.1"),
@@ -60,10 +67,10 @@ class DowntimeForm(forms.Form):
     def facts(self) -> DowntimeFacts:
         """Return what a valid form says."""
         data = dict(self.cleaned_data)
-        return DowntimeFacts(
-            share_lost=data["share_lost_pct"] / 100,
-            **{name: data[name] for name in FIELDS if name != "share_lost"},
-        )
+        facts = {name: data[name] for name in FIELDS if name != "share_lost"}
+        if facts["end_at"]:
+            facts["expected_end_at"] = None
+        return DowntimeFacts(share_lost=data["share_lost_pct"] / 100, **facts)
 
 
 def _usual() -> dict[str, Any]:
@@ -79,6 +86,31 @@ def _told(record: Downtime) -> dict[str, Any]:
         "share_lost_pct": Decimal(record.share_lost) * 100,
         "seen": digest(record, FIELDS),
     }
+
+
+class ReportForm(DowntimeForm):
+    """A report of downtime, and when the charge that is in the kiln will be out."""
+
+    charge_end_at = Moment(
+        required=False,
+        help_text=_("Where nobody knows, leave it empty: then it comes later by as long as the kiln stands."),
+    )
+    # Made when the page is: sent twice, it is reported once.
+    key = forms.UUIDField(widget=forms.HiddenInput, initial=uuid4, required=False)
+
+    def __init__(self, data: Any = None, *, kiln: Kiln, inside: Charge | None) -> None:
+        super().__init__(data, kiln=kiln)
+        if inside is None:
+            del self.fields["charge_end_at"]
+        else:
+            label = _now("Charge %(number)s is now expected out at") % {"number": inside.number}
+            self.fields["charge_end_at"].label = label
+
+
+class TakeBackForm(forms.Form):
+    """Why a record is taken back."""
+
+    why = forms.CharField(label=_("Why it is taken back"), max_length=300)
 
 
 class EndDowntimeForm(forms.Form):

@@ -4,6 +4,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from decimal import Decimal
 from typing import Any
+from uuid import UUID
 
 from django.core.exceptions import ValidationError
 from django.db import transaction
@@ -17,7 +18,7 @@ from plant.frame.particulars import particulars, refuse_stale, save_changed
 from plant.models import Change, Component, Downtime, Kiln, User
 from plant.warnings.running_bars import lock_kiln, refuse_running
 
-FIELDS = ("kind", "start_at", "end_at", "announced_at", "share_lost", "component", "cause")
+FIELDS = ("kind", "start_at", "end_at", "announced_at", "share_lost", "component", "cause", "expected_end_at")
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,15 +32,28 @@ class DowntimeFacts:
     share_lost: Decimal = Decimal(1)
     component: Component | None = None
     cause: str = ""
+    expected_end_at: datetime | None = None
+
+    @property
+    def is_stop(self) -> bool:
+        """Say whether the kiln stands."""
+        return self.kind != Downtime.Kind.NO_TIMBER and Decimal(self.share_lost) == 1
 
 
 @transaction.atomic
-def report_downtime(kiln: Kiln, facts: DowntimeFacts, *, by: User | None) -> Downtime:
+def report_downtime(
+    kiln: Kiln,
+    facts: DowntimeFacts,
+    *,
+    by: User | None,
+    key: UUID | None = None,
+    charge_end_unknown_at: datetime | None = None,
+) -> Downtime:
     """Put a downtime on record."""
     require(by, "report downtime")
     kiln = lock_kiln(kiln.pk)
     check_facts(kiln, facts)
-    record = Downtime.objects.create(kiln=kiln, **_values(facts))
+    record = Downtime.objects.create(kiln=kiln, key=key, charge_end_unknown_at=charge_end_unknown_at, **_values(facts))
     Change.record(record, "reported", by=by, after=particulars(record, FIELDS))
     Change.record(
         kiln,
@@ -97,6 +111,22 @@ def end_downtime(record: Downtime, end_at: datetime, *, by: User | None) -> Down
     return record
 
 
+@transaction.atomic
+def take_back_downtime(record: Downtime, *, why: str, by: User | None) -> None:
+    """Take a record away that was never so; the history of the kiln keeps it with the reason."""
+    require(by, "report downtime")
+    kiln = lock_kiln(record.kiln_id)
+    record = Downtime.objects.select_for_update().get(pk=record.pk)
+    if not why.strip():
+        raise ValidationError({"why": _("Say why it is taken back: the history keeps the reason.")})
+    if record.end_at is None or record.end_at > clock.now():
+        refuse_running(kiln)
+    stood = particulars(record, FIELDS)
+    Change.record(record, "taken back", by=by, before=stood, note=why.strip())
+    Change.record(kiln, "downtime taken back", by=by, before=stood, note=why.strip())
+    record.delete()
+
+
 def lets_run(before: Downtime | DowntimeFacts, after: Downtime | DowntimeFacts, now: datetime) -> bool:
     """Say whether a record that keeps the kiln from running does so for less time or less of it from now on."""
     if before.end_at is not None and before.end_at <= now:
@@ -117,6 +147,7 @@ def check_facts(kiln: Kiln, facts: DowntimeFacts, besides: Downtime | None = Non
         raise ValidationError({"cause": _("Say what came from outside, a power cut for instance.")})
     if facts.kind == Downtime.Kind.NO_TIMBER and Decimal(facts.share_lost) != 1:
         raise ValidationError({"share_lost_pct": _("Without timber the whole kiln waits: give 100 %.")})
+    _check_expected(facts, besides)
     others = Downtime.objects.filter(kiln=kiln, kind=facts.kind)
     if besides:
         others = others.exclude(pk=besides.pk)
@@ -132,14 +163,30 @@ def check_facts(kiln: Kiln, facts: DowntimeFacts, besides: Downtime | None = Non
         now = clock.now()
         if (facts.end_at is None and other.start_at > now) or (other.end_at is None and facts.start_at > now):
             continue
-        if _lies_inside(facts.start_at, facts.end_at, other.start_at, other.end_at) or _lies_inside(
-            other.start_at, other.end_at, facts.start_at, facts.end_at
+        # A kiln that stands cannot stop for the same cause once more: of two such stops, one is wrong.
+        are_stops = facts.kind != Downtime.Kind.PLANNED and facts.is_stop and Decimal(other.share_lost) == 1
+        if (
+            (are_stops and not are_apart)
+            or _lies_inside(facts.start_at, facts.end_at, other.start_at, other.end_at)
+            or _lies_inside(other.start_at, other.end_at, facts.start_at, facts.end_at)
         ):
             raise ValidationError({"start_at": _inside_words(kiln, other)}, code="inside")
 
 
 def _values(facts: DowntimeFacts) -> dict[str, Any]:
     return {name: getattr(facts, name) for name in FIELDS}
+
+
+def _check_expected(facts: DowntimeFacts, besides: Downtime | None) -> None:
+    until_at = facts.expected_end_at
+    if until_at is None or (besides and besides.expected_end_at == until_at):
+        return
+    if until_at <= max(facts.start_at, clock.now()):
+        message = _(
+            "%(until)s has gone by, or lies before the start: it cannot last until then. Give an instant ahead, or "
+            "leave it empty where nobody knows."
+        )
+        raise ValidationError({"expected_end_at": message % {"until": _say(until_at)}}, code="expected")
 
 
 def _check_span(start_at: datetime, end_at: datetime | None) -> None:
@@ -158,8 +205,8 @@ def _lies_inside(
 def _inside_words(kiln: Kiln, other: Downtime) -> str:
     until = _say(other.end_at) if other.end_at else _("now, it is still open")
     return _(
-        "%(kiln)s is on record as %(kind)s from %(start)s until %(end)s%(cause)s already, and one of the two lies "
-        "inside the other. Correct that record, or give this one times of its own or another kind."
+        "%(kiln)s is on record as %(kind)s from %(start)s until %(end)s%(cause)s already, and the two share time "
+        "or one lies inside the other. Correct that record, or give this one times of its own or another kind."
     ) % {
         "kiln": kiln,
         "kind": other.get_kind_display(),

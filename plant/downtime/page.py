@@ -1,4 +1,4 @@
-"""Downtime of a kiln: report it, end it, correct it."""
+"""Downtime of a kiln: end it, correct it. It is reported in ``plant/kilns/stop_page.py``."""
 
 from django.contrib import messages
 from django.forms import Form
@@ -10,25 +10,12 @@ from django.utils.translation import gettext as _
 from plant import clock
 from plant.access import needs
 from plant.downtime.forms import DowntimeForm, EndDowntimeForm
-from plant.downtime.keeping import FIELDS, correct_downtime, end_downtime, report_downtime
+from plant.downtime.keeping import FIELDS, correct_downtime, end_downtime
 from plant.frame.particulars import renew_seen
 from plant.frame.requests import refusal_on, user_of
 from plant.models import Downtime, Kiln
 
 KILN_PAGE = "maintenance:kiln"
-
-
-@needs("report downtime")
-def report(request: HttpRequest, tag: str) -> HttpResponse:
-    """Report that a kiln stands, is slowed, or has no timber."""
-    kiln = get_object_or_404(Kiln, tag=tag)
-    form = DowntimeForm(request.POST if request.method == "POST" else None, kiln=kiln)
-    if form.is_valid():
-        with refusal_on(form):
-            report_downtime(kiln, form.facts(), by=user_of(request))
-            messages.success(request, _("The downtime of %(kiln)s is on record.") % {"kiln": kiln})
-            return redirect(KILN_PAGE, kiln.tag)
-    return _page(request, kiln, form, _("Report downtime of %(kiln)s") % {"kiln": kiln}, None)
 
 
 @needs("report downtime")

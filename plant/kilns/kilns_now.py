@@ -1,7 +1,7 @@
 """How each kiln stands at an instant: read in a fixed number of queries, worked out in plain Python."""
 
 from collections import defaultdict
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from decimal import Decimal
@@ -27,6 +27,8 @@ from plant.charges.calculations.time_account import account
 from plant.charges.record import known_charges, record_of
 from plant.charges.rows import NEXT_CHARGE, RATE_HISTORY
 from plant.kilns.calculations.kiln_state import STOPS, StateAt, state_at
+from plant.kilns.calculations.lasting import Lasting
+from plant.kilns.lasting import downtime_times, expected_ends
 from plant.models import Charge, Downtime, Kiln
 
 Row = TypeVar("Row", Charge, Downtime)
@@ -39,7 +41,8 @@ class KilnNow:
     """A kiln, its state, the charges about it and the windows ahead.
 
     ``charge`` is in the kiln and ``phase`` is its phase under way; ``next_charge`` comes after it. ``stop`` is the open
-    or running downtime that explains the state, ``lost_m3`` what it cost so far (None: not known or no stop).
+    or running downtime that explains the state, ``lasting`` until when it may last where it goes on, ``lost_m3`` what
+    it cost so far (None: not known or no stop).
 
     ``told`` is the state by what was told alone, by which people go in or stay out; ``state`` is another only where
     the mill lets the programme end its charges. ``is_shut`` where a charge is behind closed doors by it, whether the
@@ -58,6 +61,7 @@ class KilnNow:
     next_load_at: datetime | None
     windows: Windows
     stop: Downtime | None = None
+    lasting: Lasting | None = None
     lost_m3: Decimal | None = None
 
     @property
@@ -71,26 +75,16 @@ class KilnNow:
         return self.windows.openings[0] if self.windows.openings else None
 
 
-def downtime_times(record: Downtime) -> downtime.Downtime:
-    """Return a downtime as the computations know it."""
-    return downtime.Downtime(
-        record.kiln_id,
-        record.start_at,
-        record.end_at,
-        downtime.DowntimeKind(record.kind),
-        int(Decimal(record.share_lost) * downtime.WHOLE),
-        record.cause,
-    )
-
-
 def kilns_now(kilns: Iterable[Kiln], now: datetime) -> list[KilnNow]:
     """Work out how kilns stand; the number of queries does not depend on how many they are."""
     kilns = list(kilns)
     charges = _by_kiln(_charges(kilns, now))
-    downtimes = _by_kiln(Downtime.objects.filter(kiln__in=kilns).reaching_into(now - timedelta(days=30), now + AHEAD))
+    found = Downtime.objects.filter(kiln__in=kilns).reaching_into(now - timedelta(days=30), now + AHEAD)
+    records = list(found.select_related("component"))
+    downtimes, ends = _by_kiln(records), expected_ends(records, now)
     stopped = [kiln for kiln in kilns if any(_is_stop_at(record, now) for record in downtimes[kiln.pk])]
     history = _histories(stopped, now)
-    return [_kiln_now(kiln, charges[kiln.pk], downtimes[kiln.pk], history.get(kiln.pk), now) for kiln in kilns]
+    return [_kiln_now(kiln, charges[kiln.pk], downtimes[kiln.pk], ends, history.get(kiln.pk), now) for kiln in kilns]
 
 
 def _charges(kilns: Sequence[Kiln], now: datetime) -> list[Charge]:
@@ -110,14 +104,19 @@ def _by_kiln(rows: Iterable[Row]) -> dict[int, list[Row]]:
 
 
 def _kiln_now(
-    kiln: Kiln, charges: list[Charge], downtimes: list[Downtime], history: "_History | None", now: datetime
+    kiln: Kiln,
+    charges: list[Charge],
+    downtimes: list[Downtime],
+    ends: Mapping[int, Lasting],
+    history: "_History | None",
+    now: datetime,
 ) -> KilnNow:
-    times = known_charges(charges, now)
+    records = [downtime_times(record, ends.get(record.pk)) for record in downtimes]
+    times = known_charges(charges, records, now)
     forecasts = charge_phases.forecast_charges(times, now)
-    records = [downtime_times(record) for record in downtimes]
     expected = _in_or_to_come(forecasts, now)
     state = _state(expected, records, now)
-    kept = [record_of(charge) for charge in charges]
+    kept = [record_of(charge, records, now) for charge in charges]
     as_told = _in_or_to_come(charge_phases.forecast_charges(charges_as_known(kept, now), now), now)
     overdue = due(kept, now)
     by_id = {charge.pk: charge for charge in charges}
@@ -138,6 +137,7 @@ def _kiln_now(
         next_load_at=by_id[following.charge.charge_id].begin_at if following else None,
         windows=windows(kiln.pk, times, now, downtime=records),
         stop=stop,
+        lasting=ends.get(stop.pk) if stop else None,
         lost_m3=_lost_m3(kiln, stop, forecasts, by_id, history, now) if stop and history else None,
     )
 

@@ -147,6 +147,9 @@ class Downtime(models.Model):
     """A time in which a kiln could not do all that was asked of it, or had no timber.
 
     EXTERNAL is what no work on the kiln could have prevented: a power cut, no crew, no heat from the plant.
+    While it goes on, ``expected_end_at`` is until when somebody said that it may last. Where ``charge_end_unknown_at``
+    stands, nobody knew then when the charge in the kiln will be out: it comes later by as long as the kiln stands,
+    until somebody tells its end.
     """
 
     class Kind(models.TextChoices):
@@ -166,6 +169,11 @@ class Downtime(models.Model):
     announced_at = models.DateTimeField(_("announced"), null=True, blank=True)
     share_lost = ExactDecimalField(_("share of capacity lost"), decimal_places=3, default=1)
     cause = models.CharField(_("cause"), max_length=200, blank=True)
+    expected_end_at = models.DateTimeField(_("may last until"), null=True, blank=True)
+    charge_end_unknown_at = models.DateTimeField(
+        _("since when nobody knows the end of its charge"), null=True, editable=False
+    )
+    key = models.UUIDField(null=True, unique=True, editable=False)
 
     objects = DowntimeQuerySet.as_manager()
 

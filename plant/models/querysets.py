@@ -58,13 +58,14 @@ class ChargeQuerySet(models.QuerySet["Charge"]):
         return self.filter(is_here, kiln__in=kilns).order_by("begin_at")
 
     def with_what_was_told(self) -> "ChargeQuerySet":
-        """Each with when its opening was told, whether its start was, and whether its mill lets the clock end it."""
+        """Each with what was told of it, as ``plant/charges/record.py`` reads it."""
         from plant.models.charges import ChargeWord
 
         words = ChargeWord.objects.that_count().filter(charge=OuterRef("pk"))
         opened = words.filter(what="opened").order_by("-id")
         return self.annotate(
             opened_at=Subquery(opened.values("at")[:1]),
+            expected_told_at=Subquery(words.filter(what="expected").order_by("-id").values("told_at")[:1]),
             is_start_told=Exists(words.filter(what="started")),
             ends_by_programme=F("kiln__mill__charges_end_by_programme"),
         )

@@ -40,7 +40,10 @@ class DeratingRule(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Downtime:
-    """One record; without an end it is still open.
+    """One record; without an end it is still open, and expected to end at ``expected_end_at``, give or take.
+
+    ``charge_end_unknown_at`` is since when nobody knows the end of the charge that it holds up; None where somebody
+    does.
 
     Raises
     ------
@@ -54,6 +57,9 @@ class Downtime:
     kind: DowntimeKind
     share_lost_thousandths: int = WHOLE
     cause: str = ""
+    expected_end_at: datetime | None = None
+    end_sd_h: float = 0.0
+    charge_end_unknown_at: datetime | None = None
 
     def __post_init__(self) -> None:
         start_s = to_epoch_s(self.start_at)
@@ -68,6 +74,11 @@ class Downtime:
     def is_stop(self) -> bool:
         """Whether the kiln stands still, whoever caused it, with the whole capacity lost."""
         return self.kind is not DowntimeKind.NO_TIMBER and self.share_lost_thousandths == WHOLE
+
+    @property
+    def until_at(self) -> datetime | None:
+        """When it ended, else when it is expected to."""
+        return self.end_at or self.expected_end_at
 
     def row(self) -> DowntimeRow:
         """Give the record in the form that the time account reads."""

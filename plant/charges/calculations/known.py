@@ -8,8 +8,10 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from enum import StrEnum
+from math import hypot
 
 from plant.charges.calculations.charge_phases import Charge, PhaseKind, PhaseTimes
+from plant.charges.calculations.downtime import Downtime
 
 SOONEST = timedelta(minutes=15)
 """What is due and was not told is expected so far ahead at the earliest; the length is ours."""
@@ -35,7 +37,9 @@ class KnownSpan:
 
 @dataclass(frozen=True, slots=True)
 class ChargeRecord:
-    """A charge as it is kept, its phases in working order; ``is_start_told`` where a person told that it began.
+    """A charge as it is kept, its phases in working order.
+
+    ``is_start_told`` where a person told that it began; ``end_told_at`` is when somebody last told its expected end.
 
     Raises
     ------
@@ -49,6 +53,7 @@ class ChargeRecord:
     spans: tuple[KnownSpan, ...]
     end_sd_h: float = 0.0
     is_start_told: bool = False
+    end_told_at: datetime | None = None
 
     def __post_init__(self) -> None:
         if not self.spans:
@@ -142,6 +147,33 @@ def due(records: Iterable[ChargeRecord], now: datetime) -> Due | None:
             if told is Told.BEGUN and one.opens_at <= now:
                 return Due(one.charge_id, Told.OPENED, one.opens_at)
     return None
+
+
+def held_up(record: ChargeRecord, stops: Iterable[Downtime], now: datetime) -> ChargeRecord:
+    """Return a charge as it is expected now that its kiln stood, or stands.
+
+    Only a stop counts of which it was said that nobody knows the end of the charge, and nobody told it since: all that
+    was still to come when the kiln stopped comes later by as long as it stands.
+    """
+    for stop in sorted(stops, key=lambda one: one.start_at):
+        until_at = stop.until_at or now
+        if until_at > stop.start_at and _holds_up(stop, record):
+            spans = tuple(_later(span, stop.start_at, until_at - stop.start_at) for span in record.spans)
+            record = replace(record, spans=spans, end_sd_h=hypot(record.end_sd_h, stop.end_sd_h))
+    return record
+
+
+def _holds_up(stop: Downtime, record: ChargeRecord) -> bool:
+    since_at, told_at = stop.charge_end_unknown_at, record.end_told_at
+    is_unknown = since_at is not None and (told_at is None or told_at <= since_at)
+    is_inside = record.told is Told.BEGUN and record.begin_at <= stop.start_at < record.end_at
+    return stop.is_stop and is_unknown and is_inside
+
+
+def _later(span: KnownSpan, from_at: datetime, by: timedelta) -> KnownSpan:
+    begin_at, end_at = span.best_known
+    begin_at = begin_at + by if begin_at >= from_at else begin_at
+    return replace(span, best_known=(begin_at, end_at + by if end_at > from_at else end_at))
 
 
 def _by_begin(records: Iterable[ChargeRecord]) -> list[ChargeRecord]:

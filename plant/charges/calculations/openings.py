@@ -36,7 +36,7 @@ class Opening:
 
 @dataclass(frozen=True, slots=True)
 class RunningWindow:
-    """Time in which a charge is processed with closed doors, heating up to cooling; ``end_at`` None if unknown."""
+    """Time in which a kiln runs with a charge, heating up to cooling, no stop in it; ``end_at`` None if unknown."""
 
     kiln_id: int
     charge_id: int
@@ -107,8 +107,8 @@ def windows(
         raise ValueError(f"charges of kilns {sorted(strangers)} were given for kiln {kiln_id}")
     forecasts = forecast_charges(charges, now)
     openings = tuple(_openings(kiln_id, forecasts, now, start_at, is_complete=len(forecasts) == len(charges)))
-    running = tuple(_running(kiln_id, forecasts, now, start_at))
-    stops = [(d.start_at, d.end_at) for d in _stops_of(kiln_id, downtime)]
+    stops = [(d.start_at, d.until_at) for d in _stops_of(kiln_id, downtime)]
+    running = tuple(_running(kiln_id, forecasts, stops, now, start_at))
     waits = [wait for forecast in forecasts for wait in _waits(forecast)]
     return Windows(openings, running, tuple(_still(kiln_id, openings, stops + waits, now, start_at)))
 
@@ -146,11 +146,12 @@ def _openings(
 
 
 def _running(
-    kiln_id: int, forecasts: Sequence[ChargeForecast], now: datetime, from_at: datetime
+    kiln_id: int, forecasts: Sequence[ChargeForecast], stops: Sequence[_Span], now: datetime, from_at: datetime
 ) -> Iterable[RunningWindow]:
     for forecast in forecasts:
         phases = [phase for phase in forecast.phases if phase.kind in RUNNING_PHASES]
-        for start_at, end_at in _joined([(phase.start_at, phase.end_at) for phase in phases]):
+        joined = _joined([(phase.start_at, phase.end_at) for phase in phases])
+        for start_at, end_at in [part for span in joined for part in _without(span, stops)]:
             if end_at is None or end_at > from_at:
                 sd_h = forecast.end_sd_h if not phases[-1].is_over else 0.0
                 is_now = _holds(start_at, end_at, now)
@@ -183,6 +184,20 @@ def _still(
     for start_at, end_at in _joined(spans):
         if end_at is None or end_at > from_at:
             yield StillWindow(kiln_id, start_at, end_at, _holds(start_at, end_at, now))
+
+
+def _without(span: _Span, stops: Iterable[_Span]) -> Iterable[_Span]:
+    """Yield what is left of a span where nothing stands: a kiln that stands does not run."""
+    from_at, to_at = span
+    for stop_from_at, stop_to_at in _joined(stops):
+        if (to_at is None or stop_from_at < to_at) and (stop_to_at is None or stop_to_at > from_at):
+            if stop_from_at > from_at:
+                yield from_at, stop_from_at
+            if stop_to_at is None:
+                return
+            from_at = stop_to_at
+    if to_at is None or from_at < to_at:
+        yield from_at, to_at
 
 
 def _joined(spans: Iterable[_Span]) -> list[_Span]:

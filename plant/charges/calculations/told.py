@@ -142,5 +142,19 @@ def interrupted(times: ChargeTimes, at: datetime | None, longer: timedelta) -> C
     return ChargeTimes(times.begin_at, times.end_at + longer, spans)
 
 
+def stood(times: ChargeTimes, from_at: datetime, until_at: datetime) -> ChargeTimes:
+    """Return the times of a charge whose kiln stood: what was still to come then comes later by as long."""
+    by = until_at - from_at
+
+    def later(at: datetime, *, is_begin: bool) -> datetime:
+        return at + by if at > from_at or (is_begin and at == from_at) else at
+
+    spans = tuple(
+        replace(span, begin_at=later(span.begin_at, is_begin=True), end_at=later(span.end_at, is_begin=False))
+        for span in times.spans
+    )
+    return ChargeTimes(times.begin_at, later(times.end_at, is_begin=False), spans)
+
+
 def _until(span: Span, at: datetime) -> Span:
     return replace(span, begin_at=min(span.begin_at, at), end_at=min(span.end_at, at))

@@ -1,11 +1,14 @@
 """What is not told is not over: the clock neither opens a kiln nor empties it."""
 
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
+from typing import Any
 
 from hypothesis import given
 from hypothesis import strategies as st
 
 from plant.charges.calculations.charge_phases import PhaseKind, forecast_charges
+from plant.charges.calculations.downtime import Downtime, DowntimeKind
 from plant.charges.calculations.known import (
     SOONEST,
     ChargeRecord,
@@ -14,6 +17,7 @@ from plant.charges.calculations.known import (
     Told,
     charges_as_known,
     due,
+    held_up,
 )
 from plant.charges.calculations.openings import windows
 from plant.kilns.calculations.kiln_state import CheckState, KilnState, state_at
@@ -99,6 +103,51 @@ def test_of_charges_that_nobody_ever_told_out_the_last_is_in_the_kiln() -> None:
     records = [a_record(n, 100 * n) for n in range(1, 6)]
     assert due(records, after(2000)) == Due(5, Told.OUT, after(500 + OUT_H))
     assert state(records, 550) == KilnState.DRYING
+
+
+def a_stop(start_h: float, end_h: float | None = None, **more: Any) -> Downtime:
+    end_at = None if end_h is None else after(end_h)
+    return Downtime(1, after(start_h), end_at, DowntimeKind.UNPLANNED, **{"charge_end_unknown_at": START_AT, **more})
+
+
+def ends(record: ChargeRecord) -> dict[str, float]:
+    return {one.kind.value: (one.best_known[1] - START_AT) / timedelta(hours=1) for one in record.spans}
+
+
+def test_a_charge_comes_later_by_as_long_as_its_kiln_stood() -> None:
+    held = held_up(a_record(), [a_stop(50, 62)], after(70))
+    moved = {"drying": 90, "conditioning": 100, "cooling": 106, "unloading": 108}
+    assert ends(held) == {"loading": 2, "heating_up": 8, **moved}
+
+
+def test_while_its_kiln_stands_a_charge_comes_later_by_as_long_as_that_may_last() -> None:
+    stop = a_stop(50, expected_end_at=after(60), end_sd_h=4)
+    held = held_up(replace(a_record(), end_sd_h=3), [stop], after(52))
+    assert (ends(held)["unloading"], held.end_sd_h) == (OUT_H + 10, 5)
+
+
+def test_a_charge_whose_end_somebody_knows_is_not_moved_by_a_stop() -> None:
+    known = a_stop(50, 62, charge_end_unknown_at=None)
+    assert held_up(a_record(), [known], after(70)) == a_record()
+    told_since = replace(a_record(), end_told_at=after(55))
+    assert held_up(told_since, [a_stop(50, 62, charge_end_unknown_at=after(51))], after(70)) == told_since
+    told_before = replace(a_record(), end_told_at=after(40))
+    assert held_up(told_before, [a_stop(50, 62, charge_end_unknown_at=after(51))], after(70)) != told_before
+    slowed = a_stop(50, 62, share_lost_thousandths=500)
+    assert held_up(a_record(), [slowed], after(70)) == a_record()
+
+
+def test_a_charge_that_is_opened_or_out_is_not_moved_any_more() -> None:
+    for told in (Told.OPENED, Told.OUT, Told.PLANNED):
+        assert held_up(a_record(told=told), [a_stop(50, 62)], after(70)) == a_record(told=told)
+
+
+@given(st.floats(0, 95), st.floats(0.1, 400))
+def test_a_stop_makes_no_phase_shorter_and_the_charge_longer_by_its_length(start_h: float, length_h: float) -> None:
+    held = held_up(a_record(), [a_stop(start_h, start_h + length_h)], after(1000))
+    for one, before in zip(held.spans, a_record().spans, strict=True):
+        assert one.best_known[1] - one.best_known[0] >= before.best_known[1] - before.best_known[0]
+    assert abs((held.end_at - a_record().end_at) / timedelta(hours=1) - length_h) < 1e-3
 
 
 TOLD = st.sampled_from(list(Told))

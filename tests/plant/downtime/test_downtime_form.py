@@ -95,10 +95,16 @@ def test_a_downtime_inside_another_of_the_same_kind_is_refused(
     assert Downtime.objects.count() == 1
 
 
-def test_one_of_another_kind_or_only_overlapping_goes_on_record(browser_of_oda: Client, kiln: Kiln) -> None:
-    DowntimeFactory(kiln=kiln, start_at=LAST_WEEK, end_at=LAST_WEEK + timedelta(hours=6))
+def test_one_of_another_kind_or_of_another_component_that_overlaps_goes_on_record(
+    browser_of_oda: Client, kiln: Kiln
+) -> None:
+    flap, fan = ComponentFactory(kiln=kiln, tag="flap"), ComponentFactory(kiln=kiln)
+    DowntimeFactory(kiln=kiln, component=flap, start_at=LAST_WEEK, end_at=LAST_WEEK + timedelta(hours=6))
     browser_of_oda.post("/kilns/K1/downtime/", answers(kind="planned", start_at=typed(1), end_at=typed(2)))
-    browser_of_oda.post("/kilns/K1/downtime/", answers(start_at=typed(5), end_at=typed(9)))
+    overlapping = answers(start_at=typed(5), end_at=typed(9))
+    assert "the two share time" in browser_of_oda.post("/kilns/K1/downtime/", overlapping).content.decode()
+    assert Downtime.objects.count() == 2
+    browser_of_oda.post("/kilns/K1/downtime/", {**overlapping, "component": fan.pk})
     assert Downtime.objects.count() == 3
 
 
