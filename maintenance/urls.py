@@ -16,6 +16,7 @@ from maintenance.door import alarms_page as alarms
 from maintenance.door import pages as entry
 from maintenance.entry import letting_in_page as letting_in
 from maintenance.kilns import climate_page as climate
+from maintenance.kilns import components_page as components
 from maintenance.kilns import pages as kilns
 from maintenance.kilns import stop_page as stops
 from maintenance.plans import pages as plans
@@ -42,6 +43,17 @@ urlpatterns: list[URLPattern] = [
     path("kilns/<slug:tag>/", kilns.kiln, name="kiln"),
     path("kilns/<slug:tag>/stops/<int:pk>/", stops.stop, name="kiln-stop"),
     path("kilns/<slug:tag>/particulars/", kilns.edit, name="kiln-edit"),
+    path("kilns/<slug:tag>/new-component/", components.add, name="component-add"),
+    path("kilns/<slug:tag>/components/<slug:component>/", components.component, name="component"),
+    path("kilns/<slug:tag>/components/<slug:component>/particulars/", components.edit, name="component-edit"),
+    path("kilns/<slug:tag>/components/<slug:component>/exchange/", components.exchange, name="exchange"),
+    path(
+        "kilns/<slug:tag>/components/<slug:component>/exchange/<int:pk>/back/",
+        components.take_exchange_back,
+        name="exchange-back",
+    ),
+    path("kilns/<slug:tag>/components/<slug:component>/retire/", components.retire, name="component-retire"),
+    path("kilns/<slug:tag>/components/<slug:component>/back/", components.bring_back, name="component-back"),
     path("kilns/<slug:tag>/climate/", climate.climate, name="kiln-climate"),
     path("kilns/<slug:tag>/climate.csv", climate.climate_csv, name="kiln-climate-csv"),
     path("kilns/<slug:tag>/chamber-tests/", chamber_tests.chamber_tests, name="chamber-tests"),

@@ -30,7 +30,7 @@ from maintenance.models import (
 from plant import clock
 from plant.access import Role, access_table
 from plant.basics.sentences import typed
-from plant.models import Absence, ChargeWord, Job, Qualification, ReadingSource, Shift, ShiftDuty, User
+from plant.models import Absence, ChargeWord, Fitting, Job, Qualification, ReadingSource, Shift, ShiftDuty, User
 from plant.readings.source_tokens import make_token
 from tests.factories import (
     ChannelFactory,
@@ -108,6 +108,7 @@ def things(db: None) -> dict[str, dict[str, Any]]:
     kiln = KilnFactory(mill=MillFactory())
     done = ChargeFactory(kiln=kiln, begin_at=now - timedelta(days=6), days=5, basis="done")
     fan = ComponentFactory(kiln=kiln)
+    fitted = Fitting.objects.create(component=fan, fitted_at=now - timedelta(days=30))
     per, watcher = PersonFactory(code="per"), PersonFactory(code="tove")
     held = Qualification.objects.create(person=per, skill=SkillFactory())
     shift = Shift.objects.create(code="early", name="early", weekdays="MO", start_time="06:00", end_time="14:00")
@@ -169,6 +170,7 @@ def things(db: None) -> dict[str, dict[str, Any]]:
         "kilns/<slug:tag>/channels/": {"tag": kiln.tag, "pk": channel.pk},
         "readings/sources/": {"code": source.code, "token": "0" * 32, "pk": intake.pk},
         "readings/sources/<slug:code>/names/": {"code": source.code, "pk": named.pk},
+        "kilns/<slug:tag>/components/": {"tag": kiln.tag, "component": fan.tag, "pk": fitted.pk},
         "kilns/": {"tag": kiln.tag, "pk": DowntimeFactory(kiln=kiln, start_at=now, end_at=None).pk},
         "background/": {"pk": job.pk},
         "readings/sources/<slug:code>/tokens/": {"code": sending.code, "pk": token.pk},
