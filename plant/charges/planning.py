@@ -203,7 +203,8 @@ def _reckon(programme: Programme, wanted: Charge, times: ChargeTimes) -> Outcome
         refuse_running(kiln)
     stay, behind = _sorted_out(programme, wanted, times)
     _refuse_taken(kiln, times, stay)
-    found = give_way([stand.times for _one, stand in behind], [times, *(stand.times for _one, stand in stay)])
+    fixed = [times, *(stand.times for _one, stand in stay)]
+    found = give_way([stand.times for _one, stand in behind], fixed, fit=kiln.mill.yard.next_at)
     gave_way = tuple(
         GaveWay(one, stand.times, moved)
         for (one, stand), moved in zip(behind, found, strict=True)

@@ -348,3 +348,13 @@ def test_unloading_is_proposed_for_when_the_yard_works(kiln: Kiln, ilse: Client)
     assert local(unloading.begin_at) == local(monday + 7 * DAY).replace("T07", "T06")
     assert field(ilse.get(f"{PLAN}?kiln=K1").content.decode(), "begin_at") == local(unloading.end_at)
     assert local(unloading.end_at).endswith("T08:00")
+
+
+def test_what_gives_way_to_a_plan_is_loaded_when_the_yard_works(kiln: Kiln, ilse: Client) -> None:
+    Mill.objects.update(yard_hours=[["06:00", "14:00"]] * 5 + [None, None])
+    behind = planned(kiln, NOW + 2 * DAY)
+    friday_night = NOW + 2 * DAY + 14 * HOUR
+    said = wish(kiln, NOW + DAY, end_at=local(friday_night), is_outside_meant="on")
+    sent(ilse, PLAN, said)
+    behind.refresh_from_db()
+    assert local(behind.begin_at) == local(NOW + 5 * DAY).replace("T07", "T06")
