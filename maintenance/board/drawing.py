@@ -35,7 +35,13 @@ class Piece:
     #: By which words its jobs are found.
     find: str = ""
     job: JobSeen | None = None
+    charge: ChargeSeen | None = None
     lane: int = 0
+
+    @property
+    def begin_at(self) -> datetime | None:
+        """When a charge begins that may be moved."""
+        return self.charge.phases[0][1] if self.charge and self.charge.is_planned else None
 
 
 @dataclass
@@ -147,7 +153,8 @@ def _charges(charges: Iterable[ChargeSeen], scale: Scale) -> Iterator[Piece]:
             words = _("%(words)s; loaded %(hours).1f h later than the programme says") % hours
         if charge.end_sd_h:
             words = _("%(words)s; its end usually shifts by %(hours).0f h") % {"words": words, "hours": charge.end_sd_h}
-        yield Piece("charge", scale.left(start_at), scale.width(start_at, end_at), words, charge.number)
+        left, width = scale.left(start_at), scale.width(start_at, end_at)
+        yield Piece("charge", left, width, words, charge.number, charge=charge)
 
 
 def _by_gap(seen: KilnSeen) -> tuple[dict[int | None, list[JobSeen]], list[JobSeen]]:

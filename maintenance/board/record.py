@@ -119,6 +119,8 @@ def _kiln(desk: Desk, one: KilnProgramme, scale: Scale, placed: list[JobSeen], s
             one.charges[cast.charge.charge_id].number,
             tuple((phase.kind, phase.start_at, phase.end_at) for phase in cast.phases),
             cast.end_sd_h,
+            pk=cast.charge.charge_id,
+            is_planned=not cast.charge.is_begun,
         )
         for cast in one.forecasts
     ]

@@ -53,6 +53,9 @@ class ChargeSeen:
     phases: tuple[tuple[str, datetime, datetime | None], ...]
     end_sd_h: float = 0.0
     held_min: int = 0
+    #: Of what is on record: its row, and whether it is planned still.
+    pk: int = 0
+    is_planned: bool = False
 
 
 @dataclass(frozen=True)

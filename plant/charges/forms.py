@@ -72,8 +72,8 @@ class PlanForm(forms.Form):
     )
     thickness_mm = forms.IntegerField(label=_("Thickness in mm"))
     volume_m3 = forms.DecimalField()
-    initial_mc_pct = Number(label=_("Moisture content at the start in %"), decimal_places=1)
-    final_mc_pct = Number(label=_("Wanted moisture content in %"), decimal_places=1)
+    initial_mc_pct = Number(label=_("Moisture content at the start in %"), decimal_places=1, required=False)
+    final_mc_pct = Number(label=_("Wanted moisture content in %"), decimal_places=1, required=False)
     begin_at = Moment(label=_("Loading begins at"), help_text=_("By the mill's clock."))
     end_at = Moment(
         label=_("Out at"),

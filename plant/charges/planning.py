@@ -120,7 +120,7 @@ def look(wanted: Charge, times: ChargeTimes) -> Outcome:
 def keep(wanted: Charge, times: ChargeTimes, *, seen: str, key: UUID, by: User | None, why: str = "") -> Charge:
     """Put a charge that is new, changed or moved into the programme; what was shown as ``seen`` must still follow."""
     require(by, ACT)
-    known = Charge.ever.filter(key=key).first()
+    known = None if wanted.pk else Charge.ever.filter(key=key).first()
     if known:
         return known
     programme = _programme(wanted)

@@ -9,7 +9,7 @@ from typing import Any
 from django.contrib import messages
 from django.core.exceptions import ValidationError
 from django.db.models import Max, Q
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpRequest, HttpResponse, QueryDict
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.utils.translation import gettext as _
@@ -86,13 +86,21 @@ def _changed(request: HttpRequest, charge: Charge) -> HttpResponse:
     if charge.promised_at:
         initial["promised_at"] = timezone.localtime(charge.promised_at)
     heading = _("%(kiln)s: change or move %(number)s") % {"kiln": charge.kiln.tag, "number": charge.number}
-    return _planned(request, charge, initial, heading)
+    # Whoever moved it on the board sees at once what follows.
+    from_at = _instant(typed(request, "from"))
+    if from_at is not None:
+        initial["begin_at"] = timezone.localtime(from_at)
+    return _planned(request, charge, initial, heading, is_moved=from_at is not None)
 
 
-def _planned(request: HttpRequest, charge: Charge, initial: dict[str, Any], heading: str) -> HttpResponse:
-    data = request.POST if request.method == "POST" else None
-    present = charge if charge.pk else None
-    form = PlanForm(data, initial=initial, mill=mill_of(request), present=present)
+def _planned(
+    request: HttpRequest, charge: Charge, initial: dict[str, Any], heading: str, *, is_moved: bool = False
+) -> HttpResponse:
+    present, mill = charge if charge.pk else None, mill_of(request)
+    data: QueryDict | None = request.POST if request.method == "POST" else None
+    if data is None and is_moved:
+        data = _as_sent(PlanForm(initial=initial, mill=mill, present=present))
+    form = PlanForm(data, initial=initial, mill=mill, present=present)
     shown = None
     if form.is_valid():
         try:
@@ -117,6 +125,16 @@ def _planned(request: HttpRequest, charge: Charge, initial: dict[str, Any], head
         "species": _species(),
     }
     return render(request, "charges/plan_form.html", context)
+
+
+def _as_sent(form: PlanForm) -> QueryDict:
+    """Return a form as if it had been sent as it stands."""
+    sent = QueryDict(mutable=True)
+    for name, field in form.fields.items():
+        value = form[name].value()
+        shown = field.widget.format_value(value) if isinstance(value, datetime) else value
+        sent[name] = "" if shown is None else str(shown)
+    return sent
 
 
 def _keep(request: HttpRequest, form: PlanForm, charge: Charge, shown: Shown) -> HttpResponse:
@@ -190,6 +208,10 @@ def _lengths(wanted: Charge, *, is_typed: bool) -> tuple[dict[PhaseKind, timedel
     if usual is not None:
         return {kind: _rounded(hours) for kind, hours in usual.hours.items()}, usual
     if not is_typed:
+        unknown = [name for name in ("initial_mc_pct", "final_mc_pct") if getattr(wanted, name) is None]
+        if unknown:
+            message = _("How long it takes is told by this: write it, or type when the charge will be out.")
+            raise ValidationError(dict.fromkeys(unknown, message))
         message = _(
             "Too few charges of %(species)s were dried here and in the other kilns to tell how long it takes: type "
             "when it will be out."

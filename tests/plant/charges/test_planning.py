@@ -82,6 +82,20 @@ def test_where_all_are_too_few_to_tell_the_end_is_typed(kiln: Kiln, ilse: Client
     assert spans(kiln) == [("26-1", NOW + DAY, NOW + 8 * DAY)]
 
 
+def test_without_its_moisture_no_length_is_proposed_but_one_is_taken(kiln: Kiln, ilse: Client) -> None:
+    dried(kiln)
+    said = wish(kiln, NOW + DAY, initial_mc_pct="")
+    assert "write it, or type when the charge will be out" in sent(ilse, PLAN, said)
+    sent(ilse, PLAN, {**said, "end_at": local(NOW + 4 * DAY)})
+    assert spans(kiln) == [("26-1", NOW + DAY, NOW + 4 * DAY)]
+    # Moved, it keeps its length, and needs no more to be known of it.
+    charge = Charge.objects.get(number="26-1")
+    page = ilse.get(f"/charges/K1/{charge.pk}/change/?from={(NOW + 2 * DAY).isoformat().replace('+', '%2B')}")
+    assert "What follows" in page.content.decode()
+    sent(ilse, f"/charges/K1/{charge.pk}/change/", {**said, "begin_at": local(NOW + 2 * DAY)})
+    assert spans(kiln) == [("26-1", NOW + 2 * DAY, NOW + 5 * DAY)]
+
+
 def test_the_end_that_is_proposed_can_be_overruled(kiln: Kiln, ilse: Client) -> None:
     dried(kiln)
     sent(ilse, PLAN, wish(kiln, NOW + DAY, end_at=local(NOW + 9 * DAY)))
