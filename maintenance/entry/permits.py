@@ -22,7 +22,7 @@ from plant import clock
 from plant.access import Role, require
 from plant.frame.units import temperature_in
 from plant.kilns.calculations.kiln_state import CheckState
-from plant.kilns.due_words import due_words
+from plant.kilns.due_words import door_words, due_words
 from plant.kilns.kilns_now import kilns_now
 from plant.models import Change, Component, Kiln, Person, Qualification, RoleHeld, Skill, User
 from plant.models.querysets import PersonQuerySet
@@ -310,7 +310,9 @@ def running_faults(kiln: Kiln, note: str, by: User | None) -> list[str]:
         said.append(_("by its charge record it runs now"))
     if not said:
         return []
-    untold = due_words(stand) if CheckState.RUNNING in stand.told.check_states else ""
+    untold = ""
+    if CheckState.RUNNING in stand.told.check_states:
+        untold = " ".join(part for part in (due_words(stand), door_words(stand, now)) if part)
     facts = {"kiln": kiln.tag, "said": "; ".join(said)}
     if by is not None and not by.may(DRYING_ACT):
         words = _("%(kiln)s is not opened like any other: %(said)s. See that this is the right chamber;")

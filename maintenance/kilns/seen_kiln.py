@@ -36,7 +36,7 @@ from plant import clock
 from plant.availability.report import kiln_report
 from plant.availability.report_period import ReportPeriod
 from plant.charges.calculations.openings import Opening
-from plant.kilns.due_words import due_words
+from plant.kilns.due_words import door_words, due_words
 from plant.kilns.kilns_now import KilnNow, kilns_now
 from plant.models import Change, Charge, Component, Downtime, Fitting, Kiln, Phase
 from plant.pictures import end_view
@@ -115,7 +115,7 @@ def gather(kiln: Kiln, now: datetime) -> dict[str, Any]:
         "word": say_state(stand, entry),
         "look": drawn_state(stand, entry),
         "progress": "" if entry else progress(stand, now),
-        "due": due_words(stand) if stand.is_untold else "",
+        "due": " ".join((due_words(stand), door_words(stand, now))).strip() if stand.is_untold else "",
         "record": record_words(stand, now) if entry else "",
         "marks": marks,
         "noted_groups": [group for group in groups if group.is_noted],

@@ -43,6 +43,7 @@ from plant.charges.calculations.drying_loss import (
     product_stretches,
 )
 from plant.charges.calculations.time_account import EMPTY_ACCOUNT, TimeAccount, account_grid, equivalent_hours
+from plant.charges.record import stood_so_far
 from plant.charges.rows import ChargeLine, DowntimeLine, KilnRecords, read_records
 from plant.clock import start_of_day
 from plant.models import Downtime, Kiln, Mill
@@ -211,7 +212,7 @@ class AvailabilityReport:
 def draw_report(mill: Mill, period: ReportPeriod, now: datetime, only: Kiln | None = None) -> AvailabilityReport:
     """Gather the records and work out the report as of now, of all kilns or of one; a fixed number of queries."""
     until_at = min(period.end_at, now)
-    read = read_records(period.start_at, until_at, now)
+    read = read_records(period.start_at, until_at, now, later=stood_so_far(now))
     usual_h = _usual_charge_h(read)
     wanted = [one for one in read if only is None or one.kiln.pk == only.pk]
     drawn = [kiln for one in wanted if (kiln := _DrawnKiln.draw(one, period, until_at, now, usual_h)) is not None]
@@ -243,7 +244,7 @@ def draw_report(mill: Mill, period: ReportPeriod, now: datetime, only: Kiln | No
 def kiln_report(kiln: Kiln, period: ReportPeriod, now: datetime) -> KilnReport | None:
     """Work out one kiln's figures as the whole report does, so far as its own charges tell; None before its records."""
     until_at = min(period.end_at, now)
-    read = read_records(period.start_at, until_at, now, only=kiln)
+    read = read_records(period.start_at, until_at, now, only=kiln, later=stood_so_far(now))
     drawn = _DrawnKiln.draw(read[0], period, until_at, now, _usual_charge_h(read))
     return drawn.report if drawn else None
 

@@ -1,11 +1,14 @@
 """The charges of a kiln as the computations know them: what was told of them has happened."""
 
+from collections import defaultdict
 from collections.abc import Collection, Iterable
-from datetime import datetime
+from dataclasses import replace
+from datetime import datetime, timedelta
 
+from plant import models
 from plant.charges.calculations import charge_phases
 from plant.charges.calculations.charge_phases import PhaseKind
-from plant.charges.calculations.downtime import Downtime
+from plant.charges.calculations.downtime import Downtime, DowntimeKind
 from plant.charges.calculations.known import ChargeRecord, KnownSpan, Told, charges_as_known, held_up
 from plant.charges.rows import phases_in_order
 from plant.models import Charge
@@ -51,3 +54,23 @@ def known_charges(charges: Iterable[Charge], stops: Collection[Downtime], now: d
     charges = list(charges)
     by_programme = any(charge.ends_by_programme for charge in charges)  # type: ignore[attr-defined]
     return charges_as_known([record_of(charge, stops, now) for charge in charges], now, by_programme=by_programme)
+
+
+def stood_so_far(now: datetime) -> dict[int, timedelta]:
+    """Return the charges whose end nobody knows since their kiln stood -> by how much later that makes them by now.
+
+    One query where there is none, else three.
+    """
+    stops: dict[int, list[Downtime]] = defaultdict(list)
+    unknown = models.Downtime.objects.filter(charge_end_unknown_at__isnull=False, share_lost=1, start_at__lt=now)
+    for one in unknown.exclude(kind=models.Downtime.Kind.NO_TIMBER):
+        times = Downtime(one.kiln_id, one.start_at, min(one.end_at or now, now), DowntimeKind(one.kind))
+        stops[one.kiln_id].append(replace(times, charge_end_unknown_at=one.charge_end_unknown_at))
+    if not stops:
+        return {}
+    running = Charge.objects.filter(basis=Charge.Basis.RUNNING, kiln__in=stops).with_what_was_told()
+    return {
+        charge.pk: later
+        for charge in running.prefetch_related("phases")
+        if (later := record_of(charge, stops[charge.kiln_id], now).end_at - record_of(charge, (), now).end_at)
+    }

@@ -1,6 +1,6 @@
 """What the availability report reads: a fixed number of queries, however many kilns and records there are."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from decimal import Decimal
@@ -80,8 +80,17 @@ def phases_in_order(charge: Charge) -> list[Phase]:
     return sorted(charge.phases.all(), key=lambda phase: (phase.begin_at, WORKING_ORDER.index(phase.kind)))
 
 
-def read_records(start_at: datetime, until_at: datetime, now: datetime, only: Kiln | None = None) -> list[KilnRecords]:
-    """Read the kilns that are in use or were busy in the span, or the one given, with their records; six queries."""
+def read_records(
+    start_at: datetime,
+    until_at: datetime,
+    now: datetime,
+    only: Kiln | None = None,
+    later: Mapping[int, timedelta] | None = None,
+) -> list[KilnRecords]:
+    """Read the kilns that are in use or were busy in the span, or the one given, with their records; six queries.
+
+    ``later`` is by how much charges, by id, come out later than is on record.
+    """
     history_at = min(start_at, until_at - RATE_HISTORY)
     # The charges across the ends need to be known whole, with what hindered them.
     first_at, last_at = history_at - NEXT_CHARGE, until_at + NEXT_CHARGE
@@ -94,7 +103,7 @@ def read_records(start_at: datetime, until_at: datetime, now: datetime, only: Ki
     tags = {kiln.pk: kiln.tag for kiln in kilns}
     for kiln_id, downtime in _downtime(first_at, last_at, tags):
         found[kiln_id].downtime.append(downtime)
-    for kiln_id, charge in _charges(first_at, last_at, now, list(tags)):
+    for kiln_id, charge in _charges(first_at, last_at, now, list(tags), later or {}):
         if charge.unloaded_at > history_at:
             found[kiln_id].charges.append(charge)
     for phase in _phases(start_at, until_at, list(tags)):
@@ -157,7 +166,7 @@ def _downtime(start_at: datetime, until_at: datetime, tags: dict[int, str]) -> l
 
 
 def _charges(
-    start_at: datetime, until_at: datetime, now: datetime, kiln_ids: list[int]
+    start_at: datetime, until_at: datetime, now: datetime, kiln_ids: list[int], later: Mapping[int, timedelta]
 ) -> Iterator[tuple[int, ChargeLine]]:
     rows = (
         Charge.objects.reaching_into(start_at, until_at)
@@ -165,6 +174,7 @@ def _charges(
         .order_by("kiln", "end_at", "pk")
         .values_list(
             "kiln_id",
+            "pk",
             "species",
             "thickness_mm",
             "volume_m3",
@@ -177,7 +187,8 @@ def _charges(
     )
     free: dict[int, datetime] = {}
     planned = Charge.Basis.PLANNED
-    for kiln_id, species, thickness_mm, volume_m3, begin_at, end_at, planned_begin_at, planned_end_at, basis in rows:
+    for kiln_id, pk, species, thickness_mm, volume_m3, begin_at, end_at, planned_at, planned_end_at, basis in rows:
+        end_at += later.get(pk, timedelta(0))
         is_done = basis == Charge.Basis.DONE and end_at <= now
         unloaded_at = end_at if is_done else max(end_at, now + (end_at - begin_at) if basis == planned else now)
         yield (
@@ -187,7 +198,7 @@ def _charges(
                 volume_m3,
                 free.get(kiln_id, begin_at),
                 unloaded_at,
-                Decimal(to_epoch_s(planned_end_at) - to_epoch_s(planned_begin_at)) / 3600,
+                Decimal(to_epoch_s(planned_end_at) - to_epoch_s(planned_at)) / 3600,
                 is_done,
             ),
         )

@@ -21,6 +21,7 @@ from plant import clock
 from plant.access import needs
 from plant.charges import telling
 from plant.charges.consequences import say_consequences
+from plant.charges.door_seen import open_since
 from plant.charges.forms import CorrectForm, TakeBackForm, TellForm
 from plant.charges.programme import stand_of
 from plant.charges.seen import TO_TELL, ChargeRow, Window, in_order, rows_of, say_what
@@ -103,11 +104,13 @@ def tell(request: HttpRequest, tag: str, pk: int, what: str) -> HttpResponse:
 
 
 def _usual(charge: Charge, what: str) -> datetime:
-    """Return the instant that is proposed: now, what is expected, or the start that is on record."""
+    """Return the instant that is proposed: now, what is expected, what the door says, or the start on record."""
     now, times = clock.now(), stand_of(charge).times
     is_inside = telling.is_inside(charge)
     if what == What.EXPECTED:
         return max(times.end_at if is_inside else times.heating_at, now)
+    if what == What.OPENED and is_inside:
+        return open_since(charge.kiln, times.heating_at, now) or now
     return times.heating_at if what == What.STARTED and is_inside else now
 
 

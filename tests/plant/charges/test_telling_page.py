@@ -13,8 +13,10 @@ from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 
 from plant import clock
-from plant.models import Charge, ChargeWord, User
-from tests.factories import MONDAY, ChargeFactory, KilnFactory, MillFactory, UserFactory
+from plant.kilns.due_words import door_words
+from plant.kilns.kilns_now import kilns_now
+from plant.models import Charge, ChargeWord, Reading, User
+from tests.factories import MONDAY, ChannelFactory, ChargeFactory, KilnFactory, MillFactory, UserFactory
 
 pytestmark = pytest.mark.django_db
 DAY = timedelta(days=1)
@@ -43,6 +45,20 @@ def typed(page: str) -> dict[str, str]:
 
 def links(page: str) -> list[str]:
     return re.findall(r'href="(/charges/[^"]+)"', page)
+
+
+def test_that_a_kiln_was_opened_is_proposed_since_its_door_reads_open() -> None:
+    kiln = KilnFactory()
+    charge = ChargeFactory(kiln=kiln, begin_at=NOW - 4 * DAY, days=4, basis="running")
+    door = ChannelFactory(kiln=kiln, quantity="door_open")
+    for minutes, value in ((-300, 1), (-290, 0), (-60, 0), (-50, 1), (-40, 1)):
+        Reading.objects.create(channel=door, at_s=int(NOW.timestamp()) + 60 * minutes, value=value)
+    page = signed_in("technician").get(f"/charges/{kiln.tag}/{charge.pk}/opened/").content.decode()
+    # It was seen shut an hour ago for the last time.
+    assert typed(page)["at"] == "2026-03-04T06:10"
+    assert door_words(kilns_now([kiln], NOW)[0], NOW).startswith("A main door reads open since Wed 4 Mar")
+    # It is a hint for people: by the record the kiln is shut until somebody tells it.
+    assert kilns_now([kiln], NOW)[0].is_shut
 
 
 def test_four_things_happen_to_a_charge_each_in_two_taps() -> None:
