@@ -53,7 +53,7 @@ def pages() -> list[str]:
 
 def is_bar(rule: str, html: str) -> bool:
     """Say whether this is a bar of the board, whose size is a length of time: WCAG 2.5.8 excepts what is essential."""
-    return rule == "target-size" and html.startswith(('<a class="gap', '<a class="run-job'))
+    return rule == "target-size" and html.startswith(('<a class="gap', '<a class="run-job', '<a class="charge'))
 
 
 def faults_of(page: Page, url: str, *, is_read: bool) -> list[str]:
