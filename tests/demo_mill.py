@@ -44,12 +44,14 @@ from plant.models import (
     ChargeWord,
     Downtime,
     FileIntake,
+    Fitting,
     Job,
     Kiln,
     Person,
     Reading,
     ReadingSource,
     RoleHeld,
+    Shift,
     User,
 )
 from plant.readings.files.calculations.faults import FileFault
@@ -172,6 +174,7 @@ def things() -> dict[str, dict[str, Any]]:
     part = first(Part.objects.filter(terms__isnull=False))
     stop = Downtime.objects.still_open().get()
     channel = first(Channel.objects)
+    sits = first(Fitting.objects.filter(removed_at__isnull=True).select_related("component__kiln"))
     opening = first(Placement.objects.filter(after_charge__isnull=False, start_at__gt=clock.now()))
     doubt = first(Finding.objects.filter(item__point__blocks_entry=True))
     words = {"act": "let_in", "why": "It opens at the first go.", "at": clock.now()}
@@ -180,8 +183,14 @@ def things() -> dict[str, dict[str, Any]]:
     return {
         "charges/": {"tag": said.charge.kiln.tag, "pk": said.charge_id, "what": "unloaded", "word_pk": said.pk},
         "people/": {"code": first(Absence.objects).person.code, "pk": 1},
+        "shifts/": {"code": first(Shift.objects).code},
         "sign-ins/": {"pk": somebody(Role.PLANNER).pk},
         "kilns/": {"tag": stop.kiln.tag, "pk": stop.pk},
+        "kilns/<slug:tag>/components/": {
+            "tag": sits.component.kiln.tag,
+            "component": sits.component.tag,
+            "pk": sits.pk,
+        },
         "kilns/<slug:tag>/channels/": {"tag": channel.kiln.tag, "pk": channel.pk},
         "background/": {"pk": first(Job.objects).pk},
         "readings/sources/": {"code": "a-logger", "token": "0" * 32, "pk": first(FileIntake.objects).pk},

@@ -124,6 +124,7 @@ class NewShiftForm(ShiftForm):
 
     class Meta(ShiftForm.Meta):
         fields = ["code", *SHIFT_FIELDS]
+        labels = {"code": _("Code")}
         help_texts = ShiftForm.Meta.help_texts | {"code": _("Short and for good, such as early.")}
 
 
