@@ -20,6 +20,7 @@ from maintenance.placing.problem import Kiln as KilnToPlan
 from maintenance.plans.drawing import Drawn, places
 from maintenance.plans.standing import Standing
 from plant.charges.calculations.charge_phases import PhaseKind
+from plant.kilns.lasting import expected_ends
 from plant.models import Charge, Downtime, Kiln, Mill
 
 
@@ -53,17 +54,20 @@ def build_plan_board(standing: Standing, first_on: date, days: int, marked: Coll
     placed = _jobs(standing, orders)
     kilns = {kiln.tag: kiln for kiln in Kiln.objects.filter(tag__in=[kiln.tag for kiln in drawn.problem.kilns])}
     downs = _downs(kilns.values(), scale)
+    ends = expected_ends([one for rows in downs.values() for one in rows], drawn.base_at)
+    until = {pk: one.end_at for pk, one in ends.items()}
     ids = [charge_id for tag in drawn.charge_ids for charge_id in drawn.charge_ids[tag] if charge_id is not None]
     numbers = dict(Charge.objects.filter(pk__in=ids).values_list("pk", "number"))
     rows = []
     for of in drawn.problem.kilns:
         if of.tag in kilns:
-            seen = KilnSeen(kilns[of.tag], downs=downs.get(kilns[of.tag].pk, ()), jobs=placed.get(of.tag, []))
+            of_kiln = downs.get(kilns[of.tag].pk, ())
+            seen = KilnSeen(kilns[of.tag], downs=of_kiln, down_until=until, jobs=placed.get(of.tag, []))
             _add_charges(seen, of, drawn, plan, numbers)
             seen.stops = [_stop(standing, of, one) for one in plan.stops if one.kiln == of.tag]
             rows.append(draw_row(seen, scale, marked))
     rows.sort(key=in_order)
-    jobs = [job for of_kiln in placed.values() for job in of_kiln]
+    jobs = [job for here in placed.values() for job in here]
     return PlanBoard(scale, rows, days_of(scale, jobs, _crew(drawn)), jobs, list(_left_out(standing, orders)))
 
 
@@ -93,7 +97,8 @@ def _jobs(standing: Standing, orders: Mapping[str, WorkOrder]) -> dict[str, list
 
 def _downs(kilns: Iterable[Kiln], scale: Scale) -> dict[int, list[Downtime]]:
     found: dict[int, list[Downtime]] = defaultdict(list)
-    for down in Downtime.objects.filter(kiln__in=kilns).reaching_into(scale.from_at, scale.to_at).order_by("start_at"):
+    records = Downtime.objects.filter(kiln__in=kilns).reaching_into(scale.from_at, scale.to_at)
+    for down in records.order_by("start_at").select_related("component"):
         found[down.kiln_id].append(down)
     return found
 

@@ -5,6 +5,11 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any
 
+from django.utils.formats import date_format
+from django.utils.text import capfirst
+from django.utils.timezone import localtime
+from django.utils.translation import gettext as _
+
 from maintenance.models import Placement, WorkOrder
 from maintenance.plans.places_now import failing_places
 from maintenance.plans.programme import KilnProgramme, load_programme
@@ -43,11 +48,19 @@ def gather(record: Downtime, kiln: Kiln, now: datetime) -> dict[str, Any]:
     return {
         "kiln": kiln,
         "record": record,
+        "said": _say(record),
         "until": lasting_words(record, until) if until else "",
         "charges": list(_charges(without, programme))[:SHOWN],
         "openings": list(_openings(without, programme))[:SHOWN],
         "fallen": _fallen(kiln, now),
     }
+
+
+def _say(record: Downtime) -> str:
+    start, end = (date_format(localtime(at), "D j M H:i") if at else "" for at in (record.start_at, record.end_at))
+    facts = {"kind": record.get_kind_display(), "start": start, "end": end}
+    words = _("%(kind)s, %(start)s – %(end)s") if end else _("%(kind)s, since %(start)s")
+    return capfirst(words % facts) + (f": {record.cause}." if record.cause else ".")
 
 
 def _charges(without: KilnProgramme, programme: KilnProgramme) -> Iterator[Moved]:

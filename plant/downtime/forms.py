@@ -100,6 +100,7 @@ class ReportForm(DowntimeForm):
 
     def __init__(self, data: Any = None, *, kiln: Kiln, inside: Charge | None) -> None:
         super().__init__(data, kiln=kiln)
+        self.order_fields(["kind", "start_at", "end_at", "expected_end_at", "charge_end_at"])
         if inside is None:
             del self.fields["charge_end_at"]
         else:
