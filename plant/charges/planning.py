@@ -3,7 +3,7 @@
 import hashlib
 import json
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import datetime, timedelta
 from decimal import Decimal
 from typing import Any
@@ -102,9 +102,6 @@ def next_free(kiln: Kiln, from_at: datetime, length: timedelta = timedelta(0)) -
     """Return the first instant at which a kiln is free for so long and the yard works."""
     ahead = Charge.objects.filter(kiln=kiln, end_at__gt=from_at).exclude(basis=Basis.DONE)
     taken = [ChargeTimes(one.begin_at, one.end_at) for one in ahead]
-    overdue = Charge.objects.filter(kiln=kiln, end_at__lte=from_at, basis=Basis.RUNNING)
-    if overdue.exists():
-        from_at = max(from_at, clock.now())
     wish = ChargeTimes(from_at, from_at + max(length, HOUR))
     fit = kiln.mill.yard.next_at
     return give_way([wish], taken, free_at=fit(from_at), fit=fit)[0].begin_at
@@ -246,14 +243,7 @@ def _told_of(charges: list[Charge]) -> set[int]:
 
 def _refuse_taken(kiln: Kiln, times: ChargeTimes, stay: list[tuple[Charge, Stand]]) -> None:
     """Refuse a wish that would share the kiln with a charge that does not give way."""
-    now = clock.now()
-    # What should be out and is not holds the kiln until somebody tells otherwise.
-    held = [
-        replace(stand.times, end_at=max(stand.times.end_at, now), spans=())
-        if stand.basis == Basis.RUNNING
-        else stand.times
-        for _one, stand in stay
-    ]
+    held = [stand.times for _one, stand in stay]
     for (one, stand), span in zip(stay, held, strict=True):
         if span.begin_at >= times.end_at or span.end_at <= times.begin_at:
             continue

@@ -186,21 +186,29 @@ def _draw(row: KilnRow, charges: Sequence[Charge], window: Window, now: datetime
     known = {one.pk: one for one in charges}
     # Of weeks that lie ahead only their own charges are known here.
     from_at = max(now, window.from_at)
+    out = _out(row.kiln, charges, now)
     held = [
-        Held(one.pk, one.begin_at, one.end_at, basis_of(one, now) != Basis.PLANNED, one.basis == Basis.DONE)
+        Held(one.pk, one.begin_at, one.end_at, basis_of(one, now) != Basis.PLANNED, one.pk in out)
         for one in charges
         if from_at == now or one.end_at > from_at
     ]
     gaps, overlaps = gaps_and_overlaps(held, from_at)
     for one in charges:
         if one.begin_at < window.to_at and one.end_at > window.from_at:
-            row.pieces.append(_charge_piece(row.kiln, one, window, now))
+            row.pieces.append(_charge_piece(row.kiln, one, window, now, is_out=one.pk in out))
     row.gaps = [_gap_piece(row.kiln, gap, window) for gap in gaps if gap.begin_at < window.to_at]
     row.gaps = [piece for piece in row.gaps if piece.width]
     row.overlaps = [_overlap_piece(known, one, window) for one in overlaps]
 
 
-def _charge_piece(kiln: Kiln, one: Charge, window: Window, now: datetime) -> Piece:
+def _out(kiln: Kiln, charges: Sequence[Charge], now: datetime) -> set[int]:
+    """Return the charges that are out at their end: told so, or a later one is in, or the mill goes by the clock."""
+    inside = [one.pk for one in charges if basis_of(one, now) == Basis.RUNNING]
+    done = {one.pk for one in charges if one.basis == Basis.DONE}
+    return done.union(inside if kiln.mill.charges_end_by_programme else inside[:-1])
+
+
+def _charge_piece(kiln: Kiln, one: Charge, window: Window, now: datetime, *, is_out: bool) -> Piece:
     basis = basis_of(one, now)
     words = _("%(kiln)s, charge %(number)s, %(stand)s: %(species)s %(mm)d mm, %(begin)s to %(end)s") % {
         "kiln": kiln.tag,
@@ -220,7 +228,7 @@ def _charge_piece(kiln: Kiln, one: Charge, window: Window, now: datetime) -> Pie
     return _piece(
         f"{basis} late" if is_late else basis,
         one.begin_at,
-        max(one.end_at, now) if basis == Basis.RUNNING else one.end_at,
+        max(one.end_at, now) if basis == Basis.RUNNING and not is_out else one.end_at,
         window,
         f"⚠ {one.number}" if is_late else one.number,
         words,

@@ -13,6 +13,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from plant.charges.calculations.gaps import Gap, Held, Overlap, gaps_and_overlaps
+from plant.models import Charge, Mill
 from tests.factories import ChargeFactory, KilnFactory
 from tests.plant.charges.planned import DAY, HOUR, NOW, field, local, signed_in
 
@@ -96,6 +97,17 @@ def test_an_overlap_is_said_in_words_beside_its_kiln(oda: Client) -> None:
     ahead = ChargeFactory(kiln=inside.kiln, begin_at=NOW - DAY / 2, days=4)
     page = asked(oda)
     assert f"{ahead.number} should begin on" in page and f"but {inside.number} holds the kiln until" in page
+
+
+def test_a_mill_that_goes_by_the_clock_and_a_later_charge_inside_need_no_word_that_one_is_out(oda: Client) -> None:
+    early = ChargeFactory(kiln=KilnFactory(), begin_at=NOW - 6 * DAY, days=5, basis="running")
+    ChargeFactory(kiln=early.kiln, begin_at=NOW - DAY / 2, days=4)
+    assert "should begin on" in asked(oda)
+    Mill.objects.update(charges_end_by_programme=True)
+    assert "should begin on" not in asked(oda)
+    Mill.objects.update(charges_end_by_programme=False)
+    Charge.objects.exclude(pk=early.pk).update(basis="running")
+    assert "should begin on" not in asked(oda)
 
 
 def test_weeks_before_and_after_are_shown_with_what_lies_in_them(oda: Client) -> None:
