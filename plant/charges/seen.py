@@ -144,6 +144,14 @@ class KilnRow:
     gaps: list[Piece] = field(default_factory=list)
     overlaps: list[Piece] = field(default_factory=list)
 
+    @property
+    def is_end_unknown(self) -> bool:
+        """Whether nobody knows when the charge in it will be out since it stands, and nobody told it since."""
+        since_at = self.stop.charge_end_unknown_at if self.stop else None
+        if since_at is None or self.inside is None:
+            return False
+        return not any(word.what == ChargeWord.What.EXPECTED and word.told_at > since_at for word in self.inside.words)
+
 
 def in_order(kiln: Kiln) -> tuple[tuple[str, int], ...]:
     """Sort kilns as people count: K2 before K10."""

@@ -78,12 +78,15 @@ def test_where_its_new_end_is_told_the_charge_has_that(kiln: Kiln, ilse: User) -
     assert (word.what, word.why) == ("expected", "K1 stands: fan 3 seized")
 
 
-def test_its_end_told_later_takes_the_place_of_not_knowing(kiln: Kiln, ilse: User) -> None:
+def test_its_end_told_later_takes_the_place_of_not_knowing(kiln: Kiln, ilse: User, client: Client) -> None:
     stops(kiln, ilse, expected_end_at=NOW + 9 * HOUR)
+    unknown = "Nobody knows when its charge will be out"
+    assert unknown in signed_in(client, ilse).get("/charges/").content.decode()
     with time_machine.travel(NOW + HOUR, tick=False):
         charge = Charge.objects.get(basis="running")
         tell(charge, "expected", OPENING_FROM + 2 * HOUR, key=uuid4(), by=ilse)
         assert out_at(kiln) == OPENING_FROM + 2 * HOUR
+        assert unknown not in signed_in(client, ilse).get("/charges/").content.decode()
 
 
 def test_once_the_kiln_dries_again_the_charge_is_later_by_as_long_as_it_stood(kiln: Kiln, ilse: User) -> None:
