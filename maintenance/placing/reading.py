@@ -298,11 +298,11 @@ def _make_sense(reader: Reader, problem: Problem, places: _Places) -> None:
             )
         for skill, count in job.crew:
             if count and not skills[skill]:
-                reader.wrong(f"{place}.crew.{skill}", "is a skill nobody has")
+                # The job alone cannot be placed; the others can.
+                reader.remarks.append(Fault(f"{place}.crew.{skill}", "is a skill nobody has: the job is left out"))
         if job.needs_state in LOCKED_OUT and job.crew_size > limits.get(job.kiln, job.crew_size):
-            reader.wrong(
-                dotted(place, "crew"), f"{job.crew_size} people would be inside kiln {job.kiln}, {limits[job.kiln]} may"
-            )
+            words = f"{job.crew_size} people would be inside kiln {job.kiln}, {limits[job.kiln]} may: it is left out"
+            reader.remarks.append(Fault(dotted(place, "crew"), words))
     for circle in _circles(problem.jobs):
         place = dotted(places.of.get(("job", circle[0]), "jobs"), "after")
         reader.wrong(place, f"is a circle: {' waits for '.join([*circle, circle[0]])}")

@@ -25,6 +25,20 @@ class NewPersonForm(forms.ModelForm):  # type: ignore[type-arg]
         fields = ["code", "name", "email", "phone"]
         help_texts = {"code": _("Short and for good: it names the person in files and addresses.")}
 
+    skills = forms.ModelMultipleChoiceField(
+        label=_("Skills"),
+        queryset=Skill.objects.all(),
+        required=False,
+        widget=forms.CheckboxSelectMultiple,
+        help_text=_("Those that run out get their last day on the person's page."),
+    )
+    shift = forms.ModelChoiceField(
+        label=_("Shift"),
+        queryset=Shift.objects.all(),
+        required=False,
+        help_text=_("From today on; other days on the person's page."),
+    )
+
 
 class PersonForm(ParticularsForm):
     """A person's particulars; the code stays."""

@@ -1,5 +1,6 @@
 """Changes of people: particulars, skills, turns on shifts, absences."""
 
+from collections.abc import Iterable
 from datetime import date, datetime
 from typing import Any
 
@@ -20,11 +21,22 @@ def _lock(person: Person) -> Person:
 
 
 @transaction.atomic
-def add_person(values: dict[str, Any], *, by: User | None) -> Person:
-    """Put somebody on record."""
+def add_person(
+    values: dict[str, Any],
+    skills: Iterable[Skill] = (),
+    shift: Shift | None = None,
+    from_on: date | None = None,
+    *,
+    by: User | None,
+) -> Person:
+    """Put somebody on record, with what they may do and a shift from a day on where these are said at once."""
     require(by, "edit people")
     person = Person.objects.create(**values)
     Change.record(person, "put on record", by=by, after={name: str(value) for name, value in values.items()})
+    for skill in skills:
+        set_qualification(person, skill, None, by=by)
+    if shift is not None and from_on is not None:
+        add_duty(person, shift, from_on, None, by=by)
     return person
 
 

@@ -113,8 +113,10 @@ def add(request: HttpRequest) -> HttpResponse:
     """Put somebody on record."""
     form = NewPersonForm(request.POST if request.method == "POST" else None)
     if form.is_valid():
-        made = act.add_person(form.cleaned_data, by=user_of(request))
-        messages.success(request, _("%(person)s is on record. Add skills and a shift.") % {"person": made})
+        values = dict(form.cleaned_data)
+        skills, shift = values.pop("skills"), values.pop("shift")
+        made = act.add_person(values, skills, shift, _today(request), by=user_of(request))
+        messages.success(request, _("%(person)s is on record.") % {"person": made})
         return redirect(made)
     return render(request, "people/person_form.html", {"form": form, "heading": _("Put somebody on record")})
 

@@ -6,6 +6,7 @@ from typing import Any
 
 import pytest
 
+from maintenance.placing.checking import check
 from maintenance.placing.frame import Frame
 from maintenance.placing.inserting import greedy_plan
 from maintenance.placing.json_places import FaultyFileError
@@ -13,6 +14,7 @@ from maintenance.placing.plan import plan_to_json
 from maintenance.placing.plan_reading import read_plan
 from maintenance.placing.problem import Problem
 from maintenance.placing.reading import read_problem
+from maintenance.placing.solving import solve
 from tests.maintenance.placing.drawn_placing import drawn_mill
 from tests.maintenance.placing.placing_by_hand import a_mixed_mill, file_of
 
@@ -70,8 +72,6 @@ def put(*path: str | int, value: object) -> Change:
         (put("jobs", 0, "duration_min", value=601), "jobs[0].duration_min", "longer than any shift"),
         (put("jobs", 0, "delay_cents_per_hour", value=-5), "jobs[0].delay_cents_per_hour", "below 0"),
         (put("jobs", 0, "late_cents_per_hour", value=10**18), "jobs[0].late_cents_per_hour", "too large"),
-        (put("jobs", 0, "crew", value={"welding": 1}), "jobs[0].crew.welding", "nobody has"),
-        (put("jobs", 2, "crew", value={"mechanical": 4}), "jobs[2].crew", "inside"),
         (put("jobs", 0, "needs_state", value="warm"), "jobs[0].needs_state", "running, empty, still, any"),
         (put("jobs", 0, "safety", value=1), "jobs[0].safety", "neither true nor false"),
         (put("jobs", 0, "kiln", value="K9"), "jobs[0].kiln", "no kiln"),
@@ -101,6 +101,28 @@ def test_a_fault_is_named_with_its_place(change: Change, place: str, said: str) 
     change(content)
 
     assert any(fault.startswith(f"{place}: ") and said in fault for fault in faults_of(content)), faults_of(content)
+
+
+@pytest.mark.parametrize(
+    ("change", "place", "said"),
+    [
+        (put("jobs", 0, "crew", value={"welding": 1}), "jobs[0].crew.welding", "nobody has"),
+        (put("jobs", 2, "crew", value={"mechanical": 4}), "jobs[2].crew", "inside"),
+    ],
+)
+def test_a_job_that_nobody_can_do_is_told_and_left_out_and_the_others_are_placed(
+    change: Change, place: str, said: str
+) -> None:
+    content: dict[str, Any] = file_of(a_mixed_mill())
+    content["issued"], content["pinned"] = {}, []
+    change(content)
+    problem, remarks = read_problem(json.dumps(content).encode())
+    assert any(one.place == place and said in one.text for one in remarks), remarks
+
+    answer = solve(problem, 10, workers=0)
+    assert answer.plan is not None and check(problem, answer.plan).broken == ()
+    number = int(place[5])
+    assert content["jobs"][number]["id"] not in answer.plan.jobs and answer.plan.jobs
 
 
 def test_all_faults_are_listed_at_once() -> None:
