@@ -3,6 +3,7 @@
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from datetime import timedelta
+from functools import partial
 from threading import Barrier
 from typing import Any
 from uuid import uuid4
@@ -17,9 +18,10 @@ from maintenance.entry.permits import open_permit, open_permit_of
 from maintenance.models import WorkOrder
 from maintenance.work import course as work
 from plant import clock
-from plant.downtime.keeping import end_downtime
-from plant.models import Downtime
-from tests.factories import KilnFactory, WorkOrderFactory
+from plant.downtime.keeping import DowntimeFacts, end_downtime
+from plant.kilns.stopping import report_stop
+from plant.models import ChargeWord, Downtime
+from tests.factories import ChargeFactory, KilnFactory, WorkOrderFactory
 from tests.maintenance.mill import a_person, a_user, answers
 
 pytestmark = [
@@ -84,3 +86,16 @@ def test_nobody_goes_into_two_chambers_at_once_and_no_stop_ends_meanwhile() -> N
     )
     assert sorted(went[:2]) == [False, True] and went[2:] == [False, False]
     assert sum(stand.count for stand in entry_now().values()) == 1
+
+
+def test_of_two_who_report_a_stop_at_once_one_is_told_of_the_other_and_one_who_sends_twice_is_not() -> None:
+    oda = a_user("technician")
+    facts = [DowntimeFacts("unplanned", clock.now() - timedelta(minutes=n), cause=f"fan {n}") for n in (1, 2)]
+    for number in range(ROUNDS):
+        kiln = KilnFactory(tag=f"K{number}")
+        ChargeFactory(kiln=kiln, begin_at=clock.now() - timedelta(days=2), days=5, basis="running")
+        out_at = clock.now() + timedelta(days=4)
+        reports = [partial(report_stop, kiln, one, charge_end_at=out_at, key=uuid4(), by=oda) for one in facts]
+        went = at_once(*reports, *reports)
+        assert went[:2] == went[2:] and sorted(went[:2]) == [False, True]
+        assert Downtime.objects.filter(kiln=kiln).count() == ChargeWord.objects.filter(charge__kiln=kiln).count() == 1
