@@ -146,3 +146,14 @@ def test_lines_take_as_many_queries_for_many_charges_as_for_few(oda: Client) -> 
         for week in range(3):
             ChargeFactory(kiln=kiln, begin_at=NOW + week * 7 * DAY + timedelta(hours=n))
     assert queries() == few
+
+
+def test_a_kilns_own_page_leads_to_its_charges_and_from_an_opening_to_a_plan(oda: Client) -> None:
+    charge = ChargeFactory(kiln=KilnFactory(), begin_at=NOW + DAY, days=4)
+    page = asked(oda, "/kilns/K1/")
+    assert charge.get_absolute_url() in page and f"{charge.get_absolute_url()}change/" in page
+    openings = [one for one in re.findall(r'href="(/charges/plan/[^"]*)"', page) if "from=" in one]
+    begins = [field(asked(oda, one.replace("&amp;", "&")), "begin_at") for one in openings]
+    assert begins[-1] == local(charge.end_at)
+    looked = asked(signed_in("auditor"), "/kilns/K1/")
+    assert charge.get_absolute_url() in looked and "/charges/plan/" not in looked and "change/" not in looked
