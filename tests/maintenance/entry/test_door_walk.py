@@ -28,7 +28,7 @@ from maintenance.models import Defect, EntryMove, EntryPermit, Sitting, WorkOrde
 from maintenance.work import course as act
 from maintenance.work.records import cure_downtime
 from plant import clock
-from plant.downtime.keeping import DowntimeFacts, correct_downtime, end_downtime, report_downtime
+from plant.downtime.keeping import FIELDS, DowntimeFacts, correct_downtime, end_downtime, report_downtime
 from plant.frame.particulars import digest
 from plant.models import Downtime
 from plant.warnings.running_bars import running_bars
@@ -39,7 +39,6 @@ from tests.maintenance.mill import answers
 # All ten thousand acts where everything is tested; elsewhere a fifth, which takes half a minute.
 IS_WHOLE = bool(os.environ.get("CI")) and connection.vendor == "sqlite"
 WALKS, STEPS, ACTS = (108, 150, 10_000) if IS_WHOLE else (24, 150, 2_000)
-FIELDS = ("kind", "start_at", "end_at", "announced_at", "share_lost", "component", "cause")
 OFTEN = {
     *("open", "go in", "come out", "lock off", "relieve", "measure", "take back", "close"),
     *("close with an incomplete list", "start a running job", "start a job inside", "pause", "finish", "sign_off"),

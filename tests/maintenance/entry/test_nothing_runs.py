@@ -29,8 +29,10 @@ from maintenance.work import course as act
 from maintenance.work.records import cure_downtime
 from plant import clock
 from plant.downtime.forms import DowntimeForm
+from plant.downtime.keeping import FIELDS as KEPT
 from plant.downtime.keeping import DowntimeFacts, correct_downtime, end_downtime
 from plant.frame.particulars import digest
+from plant.kilns.stopping import take_back_stop
 from plant.models import Charge, Downtime, Kiln, User
 from plant.readings.api.app import api
 from plant.signals import runs_against_bar
@@ -165,7 +167,7 @@ def facts(scene: Scene, **changes: Any) -> DowntimeFacts:
 
 
 def correct(scene: Scene, **changes: Any) -> None:
-    seen = digest(scene.stop, ("kind", "start_at", "end_at", "announced_at", "share_lost", "component", "cause"))
+    seen = digest(scene.stop, KEPT)
     correct_downtime(scene.stop, facts(scene, **changes), seen=seen, why="typed wrongly", by=scene.master)
 
 
@@ -240,6 +242,10 @@ ACTS: dict[str, Callable[[Scene], Any]] = {
     "a stop is made a slowing": lambda s: correct(s, share_lost="0.5"),
     "a stop is made a lack of timber": lambda s: correct(s, kind="no_timber"),
     "a stop's end is put in by the page of its correction": lambda s: correct_page(s, end_at=minute(ago(1))),
+    "a stop is taken back": lambda s: take_back_stop(s.stop, why="it was another kiln", by=s.master),
+    "a stop is taken back by its page": lambda s: s.page(
+        f"/kilns/{s.kiln.tag}/downtime/{s.stop.pk}/back/", {"why": "it was another kiln"}
+    ),
     "a job ends the stop": lambda s: cure_downtime(s.done, s.stop, by=s.master),
     "a job ends the stop by its page": lambda s: s.page(
         f"/work-orders/{s.done.number}/stop-ended/", {"downtime": s.stop.pk, "end_at": ""}
