@@ -47,4 +47,22 @@ REORDER: Final[Patterns] = {
     "reorder.no_supplier": _("No supplier is known, so the lead time counts as 0 days: enter who delivers this part."),
 }
 
-PATTERNS: Final[Patterns] = {**REORDER, "order.by_hand": _("asked for by hand")}
+#: What the history calls what was done (``Change.act``).
+ACTS: Final[Patterns] = {
+    "act.counted": _("counted"),
+    "act.line added": _("line added"),
+    "act.line taken out": _("line taken out"),
+    "act.particulars": _("particulars"),
+    "act.quantity": _("quantity"),
+    "act.set aside": _("set aside"),
+    "act.set free": _("set free"),
+    "act.stock: receipt": _("stock: receipt"),
+    "act.stock: issue": _("stock: issue"),
+    "act.stock: return": _("stock: return"),
+    "act.stock: count": _("stock: count"),
+    "act.stock: scrap": _("stock: scrap"),
+    "act.stock: transfer": _("stock: transfer"),
+    "act.terms": _("terms of supplier"),
+}
+
+PATTERNS: Final[Patterns] = {**ACTS, **REORDER, "order.by_hand": _("asked for by hand")}

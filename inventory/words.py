@@ -128,7 +128,8 @@ def particulars_words(change: Change) -> str:
         for name, value in change.after.items()
         if change.before.get(name) != value
     ]
-    return f"{change.act}: {'; '.join(words) or _('nothing changed')}"
+    act = " ".join(filter(None, (change.did, change.after.get("supplier"))))
+    return f"{act}: {'; '.join(words) or _('nothing changed')}"
 
 
 def _shown(value: str | list[str] | None) -> str:

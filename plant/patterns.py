@@ -43,4 +43,43 @@ CHARGE_FIGURES: Final[Patterns] = {
     "figure.nothing_to_compare": _("no temperature to compare with its set point"),
 }
 
-PATTERNS: Final[Patterns] = {**BACKGROUND, **CHARGE_FIGURES}
+#: What the history calls what was done (``Change.act``).
+ACTS: Final[Patterns] = {
+    "act.absence": _("absence"),
+    "act.absence taken off": _("absence taken off"),
+    "act.changed": _("changed"),
+    "act.corrected": _("corrected"),
+    "act.downtime corrected": _("downtime corrected"),
+    "act.downtime ended": _("downtime ended"),
+    "act.downtime reported": _("downtime reported"),
+    "act.ended": _("ended"),
+    "act.gave way to another charge": _("gave way to another charge"),
+    "act.made": _("made"),
+    "act.moved": _("moved"),
+    "act.name given": _("name given"),
+    "act.name taken off": _("name taken off"),
+    "act.new first password": _("new first password"),
+    "act.particulars changed": _("particulars changed"),
+    "act.put on record": _("put on record"),
+    "act.reported": _("reported"),
+    "act.roles": _("roles"),
+    "act.set up": _("set up"),
+    "act.settings changed": _("settings changed"),
+    "act.sign-in given": _("sign-in given"),
+    "act.skill": _("skill"),
+    "act.skill taken off": _("skill taken off"),
+    "act.started again": _("started again"),
+    "act.state": _("state"),
+    "act.token made": _("token made"),
+    "act.token revoked": _("token revoked"),
+    "act.told: started": _("told: loaded and started"),
+    "act.told: opened": _("told: opened"),
+    "act.told: unloaded": _("told: unloaded"),
+    "act.told: expected": _("told: expected at another time"),
+    "act.told: taken_back": _("told: taken back"),
+    "act.turn on a shift": _("turn on a shift"),
+    "act.turn on a shift ends": _("turn on a shift ends"),
+    "act.way of reading confirmed": _("way of reading confirmed"),
+}
+
+PATTERNS: Final[Patterns] = {**ACTS, **BACKGROUND, **CHARGE_FIGURES}

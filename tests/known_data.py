@@ -2,7 +2,7 @@
 
 import re
 from collections import defaultdict
-from collections.abc import Collection, Iterable, Iterator
+from collections.abc import Iterable, Iterator
 from functools import cached_property
 from typing import Any, Final
 
@@ -17,6 +17,8 @@ WORD: Final = re.compile(r"[^\W\d_¹²³]+")
 #: Where a list of words is kept as one text, where a text has a gap for a number, and where a long text was cut.
 PARTED: Final = re.compile(r";|\{\w+\}")
 CUT: Final = "…"
+#: Columns of codes that have no choices.
+CODES: Final = frozenset({"plant.Change.act"})
 
 
 def stored_texts() -> Iterator[tuple[str, str]]:
@@ -27,15 +29,11 @@ def stored_texts() -> Iterator[tuple[str, str]]:
                 yield f"{field.model._meta.label}.{field.name}", " ".join(text.split())
 
 
-def known_texts(leaving_out: Collection[str] = ()) -> Iterator[str]:
-    """Yield every text that is no code of the program: those in columns of their own, and the values of sentences.
-
-    ``leaving_out`` names columns (model.field) that are not counted among them.
-    """
+def known_texts() -> Iterator[str]:
+    """Yield every text that is no code of the program: those in columns of their own, and the values of sentences."""
     for field in _fields():
-        if f"{field.model._meta.label}.{field.name}" in leaving_out:
-            continue
-        if not isinstance(field, JSONField) or isinstance(field, SentencesField):
+        is_code = f"{field.model._meta.label}.{field.name}" in CODES
+        if not is_code and (not isinstance(field, JSONField) or isinstance(field, SentencesField)):
             for value in _values(field):
                 for text in _texts_in(value):
                     yield " ".join(text.split())

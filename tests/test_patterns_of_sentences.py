@@ -7,8 +7,10 @@ from pathlib import Path
 import pytest
 from django.utils import translation
 
+from inventory.models import StockMove
 from plant.basics.sentences import TYPED
 from plant.frame.saying import Worded, patterns
+from plant.models import ChargeWord
 
 STOREYS = ("plant", "inventory", "maintenance", "config")
 ROOT = Path(__file__).parent.parent
@@ -44,6 +46,14 @@ def used() -> Iterator[tuple[str, ast.Call]]:
             for node in ast.walk(ast.parse(file.read_text())):
                 if isinstance(node, ast.Call) and ast.unparse(node.func) in ("Sentence.of", "Missed.of"):
                     yield f"{file.relative_to(ROOT)}:{node.lineno}", node
+
+
+def texts() -> Iterator[str]:
+    """Find every text that stands in the sources: acts of the history are among them."""
+    for storey in STOREYS:
+        for file in (ROOT / storey).rglob("*.py"):
+            nodes = ast.walk(ast.parse(file.read_text()))
+            yield from (one.value for one in nodes if isinstance(one, ast.Constant) and isinstance(one.value, str))
 
 
 def codes(node: ast.expr, where: str) -> Iterator[str]:
@@ -89,7 +99,9 @@ UNSAID: Mapping[str, set[str]] = {}
 
 
 def test_every_pattern_is_used() -> None:
-    assert set(patterns()) - {code for _where, code, _names in in_use()} == {TYPED}
+    told = {f"told: {what}" for what in ChargeWord.What.values} | {f"stock: {kind}" for kind in StockMove.Kind.values}
+    acts = {f"act.{text}" for text in {*texts(), *told}}
+    assert set(patterns()) - {code for _where, code, _names in in_use()} - acts == {TYPED}
 
 
 def test_every_pattern_can_be_said() -> None:

@@ -121,7 +121,8 @@ def set_terms(
     for name in TERMS:
         setattr(terms, name, values[name])
     terms.save()
-    Change.record(part, f"terms of {supplier.code}", by=by, before=before, after=figures(terms, TERMS))
+    after = {"supplier": supplier.code, **figures(terms, TERMS)}
+    Change.record(part, "terms", by=by, before={"supplier": supplier.code, **before}, after=after)
     _refresh(part)
     return terms
 

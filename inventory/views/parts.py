@@ -139,7 +139,7 @@ def _part(code: str) -> Part:
 
 def _changes(found: Part) -> list[Change]:
     """The latest changes of what is written about a part; its moves stand in the ledger."""
-    written = Q(act="particulars") | Q(act__startswith="terms of ")
+    written = Q(act="particulars") | Q(act__startswith="terms")
     return list(Change.objects.about(found).filter(written).order_by("-at", "-id")[:CHANGES_SHOWN])
 
 

@@ -33,7 +33,7 @@ def check_version(work_order: WorkOrder, version: int) -> None:
     last = Change.objects.about(work_order).last()
     raise ValidationError(
         _("Somebody changed this meanwhile: %(who)s, %(act)s. Nothing of yours was stored; look again and repeat it.")
-        % {"who": (last and last.by) or _("the program"), "act": last.act if last else _("changed")},
+        % {"who": (last and last.by) or _("the program"), "act": last.did if last else _("changed")},
         code="stale",
     )
 

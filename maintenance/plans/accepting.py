@@ -140,7 +140,7 @@ def _decide(plan: Plan, state: str, by: User | None) -> None:
     plan.state, plan.decided_at, plan.decided_by = state, clock.now(), by
     plan.version += 1
     plan.save(update_fields=["state", "decided_at", "decided_by", "version"])
-    Change.record(plan, str(plan.get_state_display()), by=by, before=before, after={"state": str(state)})
+    Change.record(plan, str(state), by=by, before=before, after={"state": str(state)})
 
 
 @transaction.atomic

@@ -120,7 +120,7 @@ def locked_for_placing(work_order: WorkOrder, by: User | None, version: int | No
         last = Change.objects.about(order).last()
         raise ValidationError(
             _("Somebody changed this meanwhile (%(act)s, %(who)s). Look at it again; nothing was stored.")
-            % {"act": last.act if last else "", "who": (last and last.by) or _("the program itself")},
+            % {"act": last.did if last else "", "who": (last and last.by) or _("the program itself")},
             code="stale",
         )
     if order.state not in WorkOrder.BEFORE_START:

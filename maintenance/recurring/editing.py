@@ -115,7 +115,7 @@ def _locked(task: StandingTask, version: int) -> StandingTask:
         last = Change.objects.about(row).last()
         raise ValidationError(
             _("Somebody changed this meanwhile: %(who)s, %(act)s. What you typed still stands here; look again.")
-            % {"who": (last and last.by) or _("the program"), "act": last.act if last else _("changed")},
+            % {"who": (last and last.by) or _("the program"), "act": last.did if last else _("changed")},
             code="stale",
         )
     return row

@@ -103,7 +103,7 @@ def record_step(
     )
     Change.record(
         order,
-        f"step {step.no}",
+        "step",
         by=by,
         before=_told(earlier) if earlier else None,
         after=_told(record),
@@ -115,7 +115,11 @@ def record_step(
 
 
 def _told(record: StepRecord) -> dict[str, object]:
-    return {"done": record.is_done, "reading": None if record.reading is None else f"{record.reading.normalize():f}"}
+    return {
+        "step": record.step.no,
+        "done": record.is_done,
+        "reading": None if record.reading is None else f"{record.reading.normalize():f}",
+    }
 
 
 def _reading_to_defect(order: WorkOrder, step: WorkStep, record: StepRecord, by: User) -> None:

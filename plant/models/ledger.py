@@ -23,6 +23,7 @@ class Change(models.Model):
     by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, null=True, blank=True, related_name="+")
     subject_kind = models.CharField(max_length=40)
     subject_key = models.CharField(max_length=60)
+    #: A code; "act.<code>" among the patterns has its words.
     act = models.CharField(_("what"), max_length=80)
     before = models.JSONField(default=dict)
     after = models.JSONField(default=dict)
@@ -40,6 +41,13 @@ class Change(models.Model):
 
     def __str__(self) -> str:
         return f"{self.subject_kind} {self.subject_key}: {self.act}"
+
+    @property
+    def did(self) -> str:
+        """What was done, in words; what no version of this program calls so is said as it is kept."""
+        from plant.frame.saying import patterns
+
+        return str(patterns().get(f"act.{self.act}", self.act))
 
     @property
     def words(self) -> str:
@@ -62,8 +70,13 @@ class Change(models.Model):
     ) -> "Change":
         """Add an entry about a saved object; ``by`` is None where the program itself did it.
 
-        ``note`` is what somebody typed, ``said`` what the program has to say.
+        ``note`` is what somebody typed, ``said`` what the program has to say. Raises ValueError for an act without
+        words.
         """
+        from plant.frame.saying import patterns
+
+        if f"act.{act}" not in patterns():
+            raise ValueError(f"No pattern says the act “{act}”.")
         return cls.objects.create(
             at=clock.now(),
             by=by,

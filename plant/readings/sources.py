@@ -121,7 +121,8 @@ def name_channel(source: ReadingSource, name: str, channel: Channel, unit: str, 
     named, _is_new = ChannelName.objects.update_or_create(
         source=source, name=name, defaults={"channel": channel, "unit": unit}
     )
-    Change.record(source, f"name “{name[:60]}”", by=by, before=before, after={"channel": str(channel), "unit": unit})
+    after = {"name": name, "channel": str(channel), "unit": unit}
+    Change.record(source, "name given", by=by, before=before, after=after)
     return named
 
 
@@ -129,6 +130,6 @@ def name_channel(source: ReadingSource, name: str, channel: Channel, unit: str, 
 def drop_name(named: ChannelName, *, by: User | None) -> None:
     """Take a name off a source; the history keeps it."""
     require(by, "edit sources")
-    before = {"channel": str(named.channel), "unit": named.unit}
-    Change.record(named.source, f"name “{named.name[:60]}” taken off", by=by, before=before)
+    before = {"name": named.name, "channel": str(named.channel), "unit": named.unit}
+    Change.record(named.source, "name taken off", by=by, before=before)
     named.delete()

@@ -119,7 +119,7 @@ def test_a_job_is_dragged_by_hand_and_let_be(planner: Page, order: WorkOrder) ->
 def test_a_job_without_a_place_is_dragged_from_the_side(planner: Page, order: WorkOrder) -> None:
     waits = job(title="Seal the joints")
     # As whoever asks for work does: what is on record anew is looked at anew.
-    Change.record(waits, "asked for", by=None)
+    Change.record(waits, "changed", by=None)
     planner.goto(BOARD)
     panel, chip = planner.locator("#board-panel"), planner.locator(f'.chip[data-job="{waits.number}"]')
     box, track = chip.bounding_box(), planner.locator("#row-K1 .track").bounding_box()

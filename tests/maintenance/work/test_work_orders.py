@@ -84,8 +84,8 @@ def test_a_job_is_not_started_before_the_cautions_are_read() -> None:
 def test_a_stale_screen_changes_nothing_and_says_who_was_there() -> None:
     order, planner = a_job(), a_user("planner", "ilse")
     WorkOrder.objects.filter(pk=order.pk).update(version=3)
-    Change.record(order, "given to Per", by=planner)
-    with pytest.raises(ValidationError, match="Ilse, given to Per"):
+    Change.record(order, "brought forward", by=planner)
+    with pytest.raises(ValidationError, match="Ilse, brought forward"):
         act.start(order, by=a_user("technician"), version=0, is_cautions_read=True)
 
 

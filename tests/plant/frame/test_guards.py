@@ -53,14 +53,14 @@ def a_permit(kiln: Kiln) -> EntryPermit:
 
 @pytest.mark.parametrize("verb", ["update", "delete"])
 def test_the_history_cannot_be_rewritten(kiln: Kiln, verb: str) -> None:
-    Change.record(kiln, "loaded", by=None)
+    Change.record(kiln, "put on record", by=None)
     with pytest.raises(DatabaseError, match="add a correcting entry"), transaction.atomic():
         getattr(Change.objects.all(), verb)(**({"note": "never mind"} if verb == "update" else {}))
     assert Change.objects.about(kiln).get().note == ""
 
 
 def test_the_history_cannot_be_replaced_or_emptied(kiln: Kiln) -> None:
-    Change.record(kiln, "loaded", by=None)
+    Change.record(kiln, "put on record", by=None)
     row = Change.objects.about(kiln).get()
     columns = [field.column for field in Change._meta.concrete_fields]
     if connection.vendor == "sqlite":
