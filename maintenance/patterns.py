@@ -3,6 +3,7 @@
 from typing import Final
 
 from django.utils.translation import gettext_lazy as _
+from django.utils.translation import ngettext_lazy
 
 from plant.frame.saying import Patterns
 
@@ -80,8 +81,76 @@ ACTS: Final[Patterns] = {
     "act.withdrawn from recurring": _("withdrawn from recurring"),
 }
 
+#: The day's run, proof tests, and what work waits for.
+WORK: Final[Patterns] = {
+    "day.placed": ngettext_lazy(
+        "%(count)s job placed (%(fresh)s new, %(moved)s moved), %(without)s without a place.",
+        "%(count)s jobs placed (%(fresh)s new, %(moved)s moved), %(without)s without a place.",
+        "count",
+    ),
+    "day.more_cleared": ngettext_lazy(
+        "%(count)s further place no longer held.",
+        "%(count)s further places no longer held.",
+        "count",
+    ),
+    "day.left_out": ngettext_lazy(
+        "%(count)s job is left out of the plan by hand.",
+        "%(count)s jobs are left out of the plan by hand.",
+        "count",
+    ),
+    "day.raised": ngettext_lazy(
+        "%(count)s work order raised%(numbers)s; further dates within the horizon: %(following)s.",
+        "%(count)s work orders raised%(numbers)s; further dates within the horizon: %(following)s.",
+        "count",
+    ),
+    "day.missed": ngettext_lazy(
+        "%(count)s date passed without work and was recorded; its task has one catch-up.",
+        "%(count)s dates passed without work and were recorded; each task has one catch-up.",
+        "count",
+    ),
+    "day.waiting_for_parts": ngettext_lazy(
+        "%(count)s job waits for parts",
+        "%(count)s jobs wait for parts",
+        "count",
+    ),
+    "day.to_order": ngettext_lazy(
+        "%(count)s part should be ordered today",
+        "%(count)s parts should be ordered today",
+        "count",
+    ),
+    "day.short": _("%(clauses)s."),
+    "day.not_followed": _("The recurring task %(task)s cannot be followed: %(why)s"),
+    "day.pin_lost": _("%(job)s on %(kiln)s: %(why)s Keep it anew, or let it move."),
+    "proof.due": _("%(what)s (%(due_on)s)"),
+    "proof.failed": _("Failed its last proof test and was not tried again: %(components)s."),
+    "proof.overdue": _("Proof test overdue: %(components)s."),
+    "proof.never": _("No proof test is on record: %(components)s."),
+    "proof.soon": _("Proof test due soon: %(components)s."),
+    "supply.waits": _("Waits for %(parts)s."),
+    "supply.all_there": _("All parts are on hand."),
+    "supply.order_by": ngettext_lazy(
+        "%(part)s must be ordered by %(by_on)s: there within %(count)s day.",
+        "%(part)s must be ordered by %(by_on)s: there within %(count)s days.",
+        "count",
+    ),
+    "supply.order_today": ngettext_lazy(
+        "%(part)s must be ordered by today, %(by_on)s: there within %(count)s day.",
+        "%(part)s must be ordered by today, %(by_on)s: there within %(count)s days.",
+        "count",
+    ),
+    "supply.order_late": ngettext_lazy(
+        "%(part)s should have been ordered by %(by_on)s: there within %(count)s day. Order it now.",
+        "%(part)s should have been ordered by %(by_on)s: there within %(count)s days. Order it now.",
+        "count",
+    ),
+    "supply.late": _("%(part)s is on order and late since %(due_on)s."),
+    "supply.on_order": _("%(part)s is on order, due %(due_on)s."),
+    "supply.unknown": _("%(part)s is not on the shelf, and nobody is known who delivers it."),
+}
+
 PATTERNS: Final[Patterns] = {
     **ACTS,
+    **WORK,
     "day.what_recurs": _("what recurs"),
     "day.parts": _("parts on hand"),
     "day.places": _("places"),

@@ -28,31 +28,18 @@ TYPED: Final = ("Kilnward", "seal")
 #: Names of values in a sentence that somebody writes.
 GAP: Final = re.compile(r"\{\w+\}")
 
-PLACING: Final = "What the solver says is put into words while it works: codes of maintenance/placing are to come."
 HISTORY: Final = "The history keeps figures by the names of their columns; figure_name() says these."
 
 #: Columns that still hold sentences as text -> why. What no longer does is struck off: the test asks for it.
 STILL_TEXT: Final[Mapping[str, str]] = {
     "plant.Change.note": "What is noted of places and plans, until these are sentences.",
-    "maintenance.DayRun.summary": "The day's shouts, until places are sentences.",
     "maintenance.WorkOrder.title": "A title may be altered by hand: a work order of a check has one to begin with.",
     "maintenance.WorkOrder.why": "Why work is raised is joined with what is typed.",
-    "maintenance.WorkOrder.no_place_why": PLACING,
-    "maintenance.Placement.why": PLACING,
-    "maintenance.Plan.problem": PLACING,
-    "maintenance.Plan.notes": PLACING,
-    "maintenance.Plan.aside": PLACING,
-    "maintenance.Plan.unsafe": PLACING,
-    "maintenance.Plan.plan": PLACING,
-    "maintenance.Plan.as_it_stood": PLACING,
-    "maintenance.Plan.changes": PLACING,
     "maintenance.Watch.source": "Where a watch's numbers come from may be written by hand.",
 }
 
 #: What pages still show in English -> why. What no longer does is struck off: the test asks for it.
 STILL_ENGLISH: Final[Mapping[str, str]] = {
-    r"(?i)with its skills|(it may not start|starts) before|its parts arrive|has room, or": PLACING,
-    r"is away|is at (WO|work)|within the shift|has no opening long enough": PLACING,
     r"^(state|kiln state|locked out by|said|ends in|mill): |^Plan$": HISTORY,
 }
 

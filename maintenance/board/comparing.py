@@ -12,6 +12,7 @@ from maintenance.placing.frame import PARTS
 from maintenance.placing.plan import COST_PARTS, PlacedJob
 from maintenance.plans.drawing import person_id_of
 from maintenance.plans.standing import Standing
+from plant.frame.saying import say
 
 #: So many jobs of a shared lock-out are named; of more, the number is said.
 MOST_NAMED = 3
@@ -115,7 +116,7 @@ def _loose_side(standing: Standing, ref: str) -> Side | None:
     if place is None:
         return None
     people = tuple(sorted(standing.name_of(str(person)) for person in place.person_ids))
-    return Side(place.start_at, place.end_at, people, standing.loose[ref])
+    return Side(place.start_at, place.end_at, people, say(standing.loose[ref]))
 
 
 def _kiln(left: Standing, right: Standing, ref: str) -> str:
@@ -161,8 +162,8 @@ def _reasons(left: Standing, right: Standing, ref: str) -> Iterator[str]:
 
 def _no_place(standing: Standing, ref: str) -> str:
     if ref in standing.loose:
-        return _("Its place does not hold: %(why)s") % {"why": standing.loose[ref]}
-    why = standing.drawn.aside.get(ref, "")
+        return _("Its place does not hold: %(why)s") % {"why": say(standing.loose[ref])}
+    why = say(standing.drawn.aside.get(ref))
     return _("Without a place: %(why)s") % {"why": why} if why else _("Left out: a place would cost more.")
 
 

@@ -13,6 +13,7 @@ from maintenance.models import WorkOrder
 from maintenance.plans.desk import has_place
 from maintenance.plans.places import bring_parts_along, locked_for_placing, take_place_away
 from plant import clock
+from plant.basics.sentences import Sentence, Sentences
 from plant.models import Change, Mill, User
 
 LEFT_OUT = ("left_out_at", "left_out_by", "left_out_why", "not_before_on")
@@ -44,14 +45,14 @@ def take_out_of_plan(
     order.left_out_at, order.left_out_by = clock.now(), by
     order.left_out_why, order.not_before_on = why, not_before_on
     order.save(update_fields=[*LEFT_OUT])
-    said = say_left_out(order, zone)
+    said = say_left_out(order)
     if has_place(order):
         take_place_away(order, said, by=by, act="taken out of the plan", after=_facts(order))
     else:
         order.no_place_why = said
         order.version += 1
         order.save(update_fields=["no_place_why", "version"])
-        Change.record(order, "taken out of the plan", by=by, before=before, after=_facts(order), note=said)
+        Change.record(order, "taken out of the plan", by=by, before=before, after=_facts(order), said=said)
     bring_parts_along(order)
     return order
 
@@ -64,7 +65,7 @@ def put_back_into_plan(work_order: WorkOrder, *, by: User | None, version: int |
         return order
     before = _facts(order)
     order.left_out_at, order.left_out_by, order.left_out_why, order.not_before_on = None, None, "", None
-    order.no_place_why = _("Put back into the plan; the day's next run looks for a place.")
+    order.no_place_why = (Sentence.of("place.put_back"),)
     order.version += 1
     order.save(update_fields=[*LEFT_OUT, "no_place_why", "version"])
     Change.record(order, "put back into the plan", by=by, before=before, after=_facts(order))
@@ -87,19 +88,15 @@ def _refuse_past_safety(order: WorkOrder, not_before_on: date | None, today: dat
         raise ValidationError(words % facts, code="safety")
 
 
-def say_left_out(order: WorkOrder, zone: ZoneInfo) -> str:
+def say_left_out(order: WorkOrder) -> Sentences:
     """Say who left a job out of the plan, when, why and how long; nothing where it is not."""
     if order.left_out_at is None:
-        return ""
-    facts = {
-        "who": order.left_out_by or _("the program itself"),
-        "when": date_format(order.left_out_at.astimezone(zone), "j M Y"),
-        "why": order.left_out_why.rstrip("."),
-    }
+        return ()
+    who = str(order.left_out_by) if order.left_out_by else Sentence.of("who.program")
+    facts = {"who": who, "said_on": order.left_out_at, "why": order.left_out_why.rstrip(".")}
     if order.not_before_on is None:
-        return _("Left out of the plan by %(who)s on %(when)s until it is put back: %(why)s.") % facts
-    facts["day"] = date_format(order.not_before_on, "j M Y")
-    return _("Not wanted before %(day)s, said %(who)s on %(when)s: %(why)s.") % facts
+        return (Sentence.of("left_out.until_put_back", **facts),)
+    return (Sentence.of("left_out.until_day", **facts, not_before_on=order.not_before_on),)
 
 
 def _facts(order: WorkOrder) -> dict[str, Any]:

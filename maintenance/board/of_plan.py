@@ -20,6 +20,7 @@ from maintenance.placing.problem import Kiln as KilnToPlan
 from maintenance.plans.drawing import Drawn, places
 from maintenance.plans.standing import Standing
 from plant.charges.calculations.charge_phases import PhaseKind
+from plant.frame.saying import say
 from plant.kilns.lasting import expected_ends
 from plant.models import Charge, Downtime, Kiln, Mill
 
@@ -186,9 +187,9 @@ def _left_out(standing: Standing, orders: Mapping[str, WorkOrder]) -> Iterator[L
     kilns = {job.ref: job.kiln for job in drawn.problem.jobs}
     for ref, why in drawn.aside.items():
         order = orders.get(ref)
-        yield LeftOut(ref, order.title if order else "", order.kiln.tag if order else "", why)
+        yield LeftOut(ref, order.title if order else "", order.kiln.tag if order else "", say(why))
     for ref, kiln in kilns.items():
         if ref not in standing.plan.jobs:
             order = orders.get(ref)
-            why = standing.loose.get(ref) or _("Left out: every place for it costs more than waiting.")
-            yield LeftOut(ref, order.title if order else "", kiln, why)
+            loose = say(standing.loose.get(ref)) or _("Left out: every place for it costs more than waiting.")
+            yield LeftOut(ref, order.title if order else "", kiln, loose)

@@ -4,6 +4,7 @@ import uuid
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
+from typing import Any
 from zoneinfo import ZoneInfo
 
 from django.contrib import messages
@@ -26,12 +27,14 @@ from maintenance.plans.drawing import OPEN_ENDED
 from maintenance.plans.offers import KilnTime, Offer, offer, offers_for, times_of_kiln
 from maintenance.plans.places import set_pinned
 from maintenance.plans.standing import Verdict, standing_for, standing_now, standings_for
-from maintenance.plans.why import say_times
+from maintenance.plans.why import times_told
 from plant import clock
 from plant.access import needs
 from plant.background.queueing import enqueue
+from plant.basics.sentences import Sentences
 from plant.frame.days import check_year
 from plant.frame.requests import refusal_on, refusal_said, user_of
+from plant.frame.saying import say
 from plant.frame.typed_numbers import row_number
 from plant.models import Charge, Kiln, Mill, Person
 
@@ -49,7 +52,7 @@ class Refusal:
     @property
     def said(self) -> str:
         """Count the times, by what the kiln does then."""
-        return say_times([time.kind for time in self.times])
+        return say(times_told([time.kind for time in self.times]))
 
 
 @dataclass(frozen=True)
@@ -57,7 +60,7 @@ class InOpening:
     """A job that has its place in an opening, and what of its parts is not on the shelf."""
 
     order: WorkOrder
-    supply: list[str]
+    supply: list[Sentences]
 
 
 def _with_supply(orders: Iterable[WorkOrder], zone: ZoneInfo, today: date) -> list[InOpening]:
@@ -149,7 +152,7 @@ def place_work(request: HttpRequest, number: str) -> HttpResponse:
         return redirect(order)
     now_at = clock.now()
     form = PlaceForm(request.POST if request.method == "POST" else None, order=order, initial=_wished(order))
-    faults: list[str] = []
+    faults: list[Any] = []
     checked: Verdict | None = None
     if request.method == "POST" and form.is_valid():
         start_at, people = form.cleaned_data["start_at"], form.cleaned_data["people"]
@@ -204,7 +207,7 @@ def _refusals(offers: Iterable[Offer]) -> list[Refusal]:
 def _placed(request: HttpRequest, order: WorkOrder, stored: Verdict) -> HttpResponse:
     messages.success(request, _("%(number)s has its place and keeps it.") % {"number": order.number})
     for warning in stored.warnings:
-        messages.warning(request, warning)
+        messages.warning(request, say(warning))
     return _back(request.POST.get("back", ""))
 
 

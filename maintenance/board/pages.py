@@ -35,6 +35,7 @@ from maintenance.plans.standing import Standing, Verdict, standing_for, standing
 from plant import clock
 from plant.access import needs
 from plant.frame.requests import mill_of, say_errors, user_of
+from plant.frame.saying import say
 from plant.frame.typed_numbers import row_number
 from plant.models import Charge, Mill, Person
 
@@ -338,7 +339,7 @@ def _verdict_context(
         "order": order,
         "verdict": found,
         # A refusal says what the checker says again.
-        "faults": list(dict.fromkeys([*refusals, *found.faults])),
+        "faults": list(dict.fromkeys([*refusals, *map(say, found.faults)])),
         "refusals": refusals,
         "start": said["start"],
         "who": [names.get(int(ref), ref) for ref in found.people],
@@ -385,7 +386,7 @@ def put_on_board(request: HttpRequest, number: str) -> HttpResponse:
     facts = {"number": number, "at": time_words(said["start"], mill_of(request))}
     messages.success(request, _("%(number)s has its place, %(at)s, and keeps it.") % facts)
     for warning in stored.warnings:
-        messages.warning(request, warning)
+        messages.warning(request, say(warning))
     back = address_of_board(request, order)
     if getattr(request, "htmx", False):
         return HttpResponse(headers={"HX-Redirect": back})

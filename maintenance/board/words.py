@@ -4,7 +4,6 @@ from collections import defaultdict
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
-from django.utils.formats import date_format
 from django.utils.text import get_text_list
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
@@ -16,6 +15,7 @@ from maintenance.frame.shouts import Shout
 from maintenance.models import WorkOrder
 from maintenance.orders.calculations.ranking import Ranking, Work, rank_work
 from maintenance.plans.desk import Desk, has_place
+from plant.basics.sentences import Sentence, Sentences
 
 
 def barred_jobs(orders: Iterable[WorkOrder], kilns: Mapping[int, list[EntryBar]]) -> frozenset[str]:
@@ -35,7 +35,7 @@ class Unplaced:
     """A job without a place, and why."""
 
     order: WorkOrder
-    why: str
+    why: Sentences
 
 
 def unplaced(desk: Desk) -> tuple[list[Unplaced], list[Unplaced]]:
@@ -48,10 +48,9 @@ def unplaced(desk: Desk) -> tuple[list[Unplaced], list[Unplaced]]:
         found = []
         for one in work:
             order = desk.orders[one.ref]
-            because = unsupplied.get(one.ref) or order.no_place_why or _("Raised since the day was last worked out.")
-            said = [say_left_out(order, desk.mill.zone)]
-            said += [] if order.is_left_out else [because, desk.to_order(order)]
-            found.append(Unplaced(order, " ".join(dict.fromkeys(words for words in said if words))))
+            because = unsupplied.get(one.ref) or order.no_place_why or (Sentence.of("place.not_looked_for"),)
+            said = () if order.is_left_out else (*because, *desk.to_order(order))
+            found.append(Unplaced(order, tuple(dict.fromkeys((*say_left_out(order), *said)))))
         return found
 
     return named(ranking.safety), named(ranking.other)
@@ -78,26 +77,13 @@ def safety_shouts(desk: Desk) -> list[Shout]:
         latest_at = order.latest_at
         if latest_at is None:
             continue
-        facts = {
-            "number": order.number,
-            "kiln": order.kiln.tag,
-            "title": order.title,
-            "date": date_format(latest_at.astimezone(desk.mill.zone), "j F Y"),
-        }
+        facts = {"kiln": order.kiln.tag, "title": order.title, "safe_on": latest_at}
         if has_place(order) and order.placement.end_at > latest_at:
-            found.append(
-                Shout(
-                    "alarm",
-                    _("%(kiln)s: %(title)s is placed after its safety date, %(date)s.") % facts,
-                    order.number,
-                )
-            )
+            found.append(Shout("alarm", Sentence.of("safety.placed_late", **facts), order.number))
         elif latest_at < desk.now_at:
-            words = _("%(kiln)s: %(title)s is past its safety date, %(date)s.") % facts
-            found.append(Shout("alarm", words, order.number))
+            found.append(Shout("alarm", Sentence.of("safety.past", **facts), order.number))
         elif not has_place(order) and order.state in WorkOrder.BEFORE_START:
-            words = _("%(kiln)s: %(title)s has no place before its safety date, %(date)s.") % facts
-            found.append(Shout("alarm", words, order.number))
+            found.append(Shout("alarm", Sentence.of("safety.no_place", **facts), order.number))
     return found
 
 

@@ -3,11 +3,10 @@
 from datetime import date, timedelta
 
 from django.db.models import F, OuterRef, Subquery
-from django.utils.formats import date_format
-from django.utils.translation import gettext as _
 
 from maintenance.frame.shouts import Shout
 from maintenance.models import ProofTest, TaskSheet
+from plant.basics.sentences import Sentence
 from plant.models import Component
 
 # A proof test that falls due within so many days is worth a word.
@@ -34,13 +33,13 @@ def late_proof_tests(day: date) -> list[Shout]:
         elif outcome == ProofTest.Outcome.FAILED:
             failed.append(what)
         elif next_due_on < day:
-            late.append(f"{what} ({date_format(next_due_on, 'j M Y')})")
+            late.append(Sentence.of("proof.due", what=what, due_on=next_due_on))
         elif next_due_on <= day + timedelta(days=NOTICE_DAYS):
-            soon.append(f"{what} ({date_format(next_due_on, 'j M Y')})")
-    said = (
-        ("alarm", _("Failed its last proof test and was not tried again: %s."), failed),
-        ("alarm", _("Proof test overdue: %s."), late),
-        ("alarm", _("No proof test is on record: %s."), never),
-        ("mind", _("Proof test due soon: %s."), soon),
+            soon.append(Sentence.of("proof.due", what=what, due_on=next_due_on))
+    found = (
+        ("alarm", Sentence.of("proof.failed", components=failed), failed),
+        ("alarm", Sentence.of("proof.overdue", components=late), late),
+        ("alarm", Sentence.of("proof.never", components=never), never),
+        ("mind", Sentence.of("proof.soon", components=soon), soon),
     )
-    return [Shout(level, words % ", ".join(names)) for level, words, names in said if names]
+    return [Shout(level, said) for level, said, named in found if named]

@@ -4,13 +4,12 @@ Each step is one transaction that holds the mill's row, so that two runs at once
 run finds done it leaves alone.
 """
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import asdict, dataclass, field
 from datetime import date, datetime
+from typing import Any
 
 from django.db import transaction
-from django.utils.translation import gettext as _
-from django.utils.translation import ngettext
 
 from inventory.advice import refresh_advice
 from maintenance.checks.late_proof_tests import late_proof_tests
@@ -18,11 +17,12 @@ from maintenance.frame.shouts import Shout
 from maintenance.models import DayRun, WorkOrder
 from maintenance.orders.raising import update_readiness
 from maintenance.plans.placing_all import Cleared, Placed, place_all
-from maintenance.pricing.sureness import day_words, sure_of_orders, together
+from maintenance.pricing.sureness import day_told, sure_of_orders, together
 from maintenance.recurring.rolling_on import Rolled, roll
 from plant import clock
 from plant.access import require
-from plant.basics.sentences import Sentence
+from plant.basics.sentences import Sentence, all_to_json, to_json, typed
+from plant.frame.saying import say, say_kept
 from plant.models import Mill, User
 
 Progress = Callable[..., None]
@@ -44,80 +44,52 @@ class DaySummary:
     left_out: int = 0
     waiting_for_parts: int = 0
     to_order: int = 0
-    waiting: list[str] = field(default_factory=list)
-    #: Places that no longer held, and what became of each.
-    cleared: list[str] = field(default_factory=list)
-    shouts: list[dict[str, str]] = field(default_factory=list)
+    #: What is said stands as JSON: what waiting costs, and what became of places that no longer held.
+    waiting: list[Any] = field(default_factory=list)
+    cleared: list[Any] = field(default_factory=list)
+    shouts: list[dict[str, Any]] = field(default_factory=list)
 
     def clear(self, cleared: Iterable[Cleared]) -> None:
         """Add what became of places that no longer held; one that stays all the same is said aloud, once."""
         shouted = {one["number"] for one in self.shouts}
-        zone = Mill.objects.current().zone
         for one in cleared:
             if not one.stays:
-                self.cleared.append(one.say(zone))
+                self.cleared.append(to_json(one.told))
             elif one.number not in shouted:
-                self.shout([Shout("alarm" if one.is_safety else "mind", one.say(zone), one.number)])
+                self.shout([Shout("alarm" if one.is_safety else "mind", one.told, one.number)])
 
     def shout(self, shouts: Iterable[Shout]) -> None:
         """Add what must be said aloud, alarms first, nothing twice."""
-        known = [asdict(shout) for shout in shouts]
+        known = [{"level": one.level, "said": to_json(one.said), "number": one.number} for one in shouts]
         self.shouts += [one for one in known if one not in self.shouts]
         self.shouts.sort(key=lambda one: one["level"] != "alarm")
 
     def lines(self) -> list[str]:
         """Say it in the order in which a planner wants to read it: what is unsafe first."""
-        said = [("!! " if one["level"] == "alarm" else " ! ") + one["text"] for one in self.shouts]
-        said.append(
-            ngettext(
-                "%(placed)d job placed (%(fresh)d new, %(moved)d moved), %(without)d without a place.",
-                "%(placed)d jobs placed (%(fresh)d new, %(moved)d moved), %(without)d without a place.",
-                self.placed,
-            )
-            % {
-                "placed": self.placed,
-                "fresh": self.placed_anew,
-                "moved": self.moved,
-                "without": self.without_place,
-            }
-        )
-        said += [f" > {text}" for text in self.cleared[:SHOUTED_NUMBERS]]
+        said = [("!! " if one["level"] == "alarm" else " ! ") + say_shout(one) for one in self.shouts]
+        counts = {"fresh": self.placed_anew, "moved": self.moved, "without": self.without_place}
+        said.append(say(Sentence.of("day.placed", count=self.placed, **counts)))
+        said += [f" > {say_kept([one])}" for one in self.cleared[:SHOUTED_NUMBERS]]
         more = len(self.cleared) - SHOUTED_NUMBERS
         if more > 0:
-            words = ngettext("%d further place no longer held.", "%d further places no longer held.", more)
-            said.append(f" > {words % more}")
+            said.append(f" > {say(Sentence.of('day.more_cleared', count=more))}")
         if self.left_out:
-            words = ngettext(
-                "%d job is left out of the plan by hand.",
-                "%d jobs are left out of the plan by hand.",
-                self.left_out,
-            )
-            said.append(words % self.left_out)
+            said.append(say(Sentence.of("day.left_out", count=self.left_out)))
         numbers = ", ".join(self.raised[:SHOUTED_NUMBERS]) + (" …" if len(self.raised) > SHOUTED_NUMBERS else "")
-        said.append(
-            ngettext(
-                "%(count)d work order raised%(numbers)s; further dates within the horizon: %(following)d.",
-                "%(count)d work orders raised%(numbers)s; further dates within the horizon: %(following)d.",
-                len(self.raised),
-            )
-            % {
-                "count": len(self.raised),
-                "numbers": f" ({numbers})" if numbers else "",
-                "following": self.following,
-            }
-        )
+        numbers = f" ({numbers})" if numbers else ""
+        counts = {"count": len(self.raised), "following": self.following}
+        said.append(say(Sentence.of("day.raised", numbers=numbers, **counts)))
         if self.missed:
-            words = ngettext(
-                "%d date passed without work and was recorded; its task has one catch-up.",
-                "%d dates passed without work and were recorded; each task has one catch-up.",
-                self.missed,
-            )
-            said.append(words % self.missed)
-        waiting = ngettext("%d job waits for parts", "%d jobs wait for parts", self.waiting_for_parts)
-        to_order = ngettext("%d part should be ordered today", "%d parts should be ordered today", self.to_order)
-        said += self.waiting
-        said.append(f"{waiting % self.waiting_for_parts}; {to_order % self.to_order}.")
-        return said
+            said.append(say(Sentence.of("day.missed", count=self.missed)))
+        waiting = Sentence.of("day.waiting_for_parts", count=self.waiting_for_parts)
+        to_order = Sentence.of("day.to_order", count=self.to_order)
+        said += [say_kept([one]) for one in self.waiting]
+        return [*said, say(Sentence.of("day.short", clauses=(waiting, to_order)))]
+
+
+def say_shout(kept: Mapping[str, Any]) -> str:
+    """Say what a run kept as to be said aloud; earlier versions kept text."""
+    return say_kept([kept["said"]]) if "said" in kept else str(kept["text"])
 
 
 def run_day(
@@ -170,7 +142,7 @@ def _take_rolled(summary: DaySummary, rolled: Rolled) -> None:
     summary.shout(
         Shout(
             "alarm" if trouble.task.is_safety else "mind",
-            _("The recurring task %(task)s cannot be followed: %(why)s") % {"task": trouble.task, "why": trouble.why},
+            Sentence.of("day.not_followed", task=str(trouble.task), why=typed(trouble.why)),
         )
         for trouble in rolled.troubles
     )
@@ -187,8 +159,7 @@ def _place(summary: DaySummary, now_at: datetime) -> None:
     """Give places and lock-outs in one piece: at no time does a job stand without the lock-out it had."""
     _take_placed(summary, place_all(now_at))
     for order in WorkOrder.objects.pins_lost():
-        text = _("%(number)s on %(kiln)s: %(why)s Keep it anew, or let it move.")
-        said = text % {"number": order.number, "kiln": order.kiln.tag, "why": order.pin_lost_why}
+        said = Sentence.of("day.pin_lost", job=order.number, kiln=order.kiln.tag, why=order.pin_lost_why)
         summary.shout([Shout("alarm" if order.is_safety else "mind", said, order.number)])
 
 
@@ -205,7 +176,7 @@ def _take_prices(summary: DaySummary) -> None:
     orders = list(WorkOrder.objects.unfinished())
     costs = together(sure_of_orders(orders).values())
     unpriced = sum(order.is_cost_unknown for order in orders)
-    summary.waiting = day_words(costs.total, costs.assumption, unpriced, Mill.objects.current())
+    summary.waiting = all_to_json(day_told(costs.total, costs.assumption, unpriced))
 
 
 def _take_advice(summary: DaySummary, day: date) -> None:

@@ -91,12 +91,12 @@ def _openings(now: datetime, zone: ZoneInfo) -> Iterator[str]:
 
 
 def _without_place() -> Iterator[str]:
-    orders = WorkOrder.objects.unfinished().filter(placement__isnull=True).exclude(no_place_why="")
+    orders = WorkOrder.objects.unfinished().filter(placement__isnull=True).exclude(no_place_why=[])
     count = orders.count()
     if not count:
         yield "  nothing: every job that is due has its place"
     for order in orders.select_related("kiln").order_by("-is_safety", "due_at")[:MOST_LISTED]:
-        yield f"  {order.number} {order.kiln.tag} {order.title}: {order.no_place_why}"
+        yield f"  {order.number} {order.kiln.tag} {order.title}: {say(order.no_place_why)}"
     if count > MOST_LISTED:
         yield f"  … and {count - MOST_LISTED} more"
 

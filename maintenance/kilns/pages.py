@@ -12,6 +12,7 @@ from maintenance.kilns.morning import Card, find_everybody_words, morning, waits
 from maintenance.kilns.seen_kiln import downtimes_ahead, downtimes_of, gather, year_of
 from plant import clock
 from plant.access import needs
+from plant.frame.saying import say
 from plant.kilns.forms import KilnForm
 from plant.kilns.keeping import edit_kiln
 from plant.models import Kiln, Mill
@@ -51,7 +52,7 @@ def _rows(card: Card | None) -> list[dict[str, object]]:
     if card is None:
         return []
     return [
-        {"order": job.work_order, "why": job.why or job.work_order.why, "number": number_of_work(job.work_order)}
+        {"order": job.work_order, "why": say(job.why) or job.work_order.why, "number": number_of_work(job.work_order)}
         for job in card.jobs
     ]
 

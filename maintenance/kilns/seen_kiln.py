@@ -31,7 +31,7 @@ from maintenance.models import (
     StandingTask,
     WorkOrder,
 )
-from maintenance.pricing.sureness import sure_of_orders, together, unpriced_words
+from maintenance.pricing.sureness import sure_of_orders, together, unpriced_told
 from plant import clock
 from plant.availability.report import kiln_report
 from plant.availability.report_period import ReportPeriod
@@ -129,7 +129,7 @@ def gather(kiln: Kiln, now: datetime) -> dict[str, Any]:
         "notices": Firing.objects.for_list().notices(now).filter(watch__kiln=kiln)[: SHOWN * 2],
         "work": work[:SHOWN],
         "waiting": together(sure_of_orders(work).values()),
-        "unpriced": unpriced_words(len(unpriced)) if (unpriced := [one for one in work if one.is_cost_unknown]) else "",
+        "unpriced": unpriced_told(sum(one.is_cost_unknown for one in work)),
         "more_work": work[SHOWN:],
         "work_shown": WORK_SHOWN,
         "work_count": WorkOrder.objects.unfinished().filter(kiln=kiln).count(),

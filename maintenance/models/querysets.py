@@ -81,7 +81,7 @@ class WorkOrderQuerySet(models.QuerySet["WorkOrder"]):
 
     def pins_lost(self) -> "WorkOrderQuerySet":
         """Work that was kept at a place which no longer held, and that nobody has answered for; it has not begun."""
-        return self.exclude(pin_lost_why="").filter(state__in=STATES_BEFORE_START).select_related("kiln", "placement")
+        return self.exclude(pin_lost_why=[]).filter(state__in=STATES_BEFORE_START).select_related("kiln", "placement")
 
     def of_person(self, person: "Person | None") -> "WorkOrderQuerySet":
         """Work given to somebody; nothing where there is nobody."""

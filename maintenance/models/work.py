@@ -73,9 +73,9 @@ class WorkOrder(models.Model):
     # Why a watch could not say what waiting costs; until somebody enters a cost, that is no cost of 0.
     cost_unknown_why = SentencesField(_("why waiting has no price"))
     why = models.TextField(_("why"), blank=True)
-    no_place_why = models.TextField(_("why it has no place"), blank=True)
+    no_place_why = SentencesField(_("why it has no place"))
     # It was kept at a place that no longer held, and lost that: told until somebody keeps it anew or lets it move.
-    pin_lost_why = models.TextField(_("why it was not kept at its place"), blank=True)
+    pin_lost_why = SentencesField(_("why it was not kept at its place"))
     # Taken out of the plan by hand: it stays out until it is put back, or has no place before a day.
     left_out_at = models.DateTimeField(_("left out of the plan"), null=True, blank=True)
     left_out_by = models.ForeignKey(
@@ -325,7 +325,7 @@ class Placement(models.Model):
         verbose_name=_("during charge"),
     )
     is_pinned = models.BooleanField(_("keeps its place"), default=False)
-    why = models.TextField(_("why here"), blank=True)
+    why = SentencesField(_("why here"))
 
     class Meta:
         ordering = ["start_at"]

@@ -225,9 +225,8 @@ def update_readiness(work_orders: Iterable[WorkOrder]) -> int:
         if order.state != state:
             before, order.state = order.state, state
             order.save(update_fields=["state"])
-            note = say_short(short.get(order.pk, [])) or _("All parts are on hand.")
-            Change.record(
-                order, "state", by=None, before={"state": before}, after={"state": str(order.state)}, note=note
-            )
+            said = say_short(short.get(order.pk, []))
+            after = {"state": str(order.state)}
+            Change.record(order, "state", by=None, before={"state": before}, after=after, said=said)
             moved += 1
     return moved

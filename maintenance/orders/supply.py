@@ -8,14 +8,12 @@ from decimal import Decimal
 from zoneinfo import ZoneInfo
 
 from django.db.models import Q
-from django.utils.formats import date_format
-from django.utils.translation import gettext as _
-from django.utils.translation import ngettext
 
 from inventory.advice import days_to_arrive
 from inventory.models import Part, PurchaseOrder, PurchaseOrderLine, Reservation, StockLevel
 from maintenance.models import Placement, WorkOrder, WorkPart
 from plant import clock
+from plant.basics.sentences import Sentence, Sentences
 from plant.models import Mill
 
 ZERO = Decimal(0)
@@ -129,33 +127,30 @@ def _serve(claim: Reservation, supply: _Supply) -> Short:
     return Short(claim.part, missing, max(arrives_on or ordered_on, ordered_on), to_come, supply.lead_days)
 
 
-def say_short(short: Iterable[Short]) -> str:
-    """Say which parts are missing, or nothing."""
+def say_short(short: Iterable[Short]) -> Sentence:
+    """Say which parts are missing, or that none is."""
     names = [amount(one.missing, one.part) for one in short]
-    return _("Waits for %(parts)s.") % {"parts": ", ".join(names)} if names else ""
+    return Sentence.of("supply.waits", parts=names) if names else Sentence.of("supply.all_there")
 
 
-def say_to_order(short: Iterable[Short], needed_on: date, today: date) -> str:
+def say_to_order(short: Iterable[Short], needed_on: date, today: date) -> Sentences:
     """Say which parts must yet be ordered, and by when, for a job that needs them on a day; or nothing."""
     said = []
     for one in short:
         order_by = one.order_by(needed_on)
         if order_by is None or one.lead_days is None:
             continue
-        within = ngettext("%d day", "%d days", one.lead_days) % one.lead_days
-        facts = {"part": amount(one.to_order, one.part), "day": date_format(order_by, "j M Y"), "within": within}
+        facts = {"part": amount(one.to_order, one.part), "by_on": order_by, "count": one.lead_days}
         if order_by > today:
-            said.append(_("%(part)s must be ordered by %(day)s: there within %(within)s.") % facts)
+            said.append(Sentence.of("supply.order_by", **facts))
         elif order_by == today:
-            said.append(_("%(part)s must be ordered by today, %(day)s: there within %(within)s.") % facts)
+            said.append(Sentence.of("supply.order_today", **facts))
         else:
-            said.append(
-                _("%(part)s should have been ordered by %(day)s: there within %(within)s. Order it now.") % facts
-            )
-    return " ".join(said)
+            said.append(Sentence.of("supply.order_late", **facts))
+    return tuple(said)
 
 
-def say_supply(short: Iterable[Short], needed_on: date, today: date) -> list[str]:
+def say_supply(short: Iterable[Short], needed_on: date, today: date) -> list[Sentences]:
     """Say of each part that is missing where it is to come from, a sentence each."""
     said = []
     for one in short:
@@ -163,17 +158,11 @@ def say_supply(short: Iterable[Short], needed_on: date, today: date) -> list[str
         if ordered:
             said.append(ordered)
         elif one.arrives_on:
+            facts = {"part": amount(one.missing, one.part), "due_on": one.arrives_on}
             is_late = one.arrives_on < today
-            words = (
-                _("%(part)s is on order and late since %(day)s.")
-                if is_late
-                else _("%(part)s is on order, due %(day)s.")
-            )
-            day = date_format(one.arrives_on, "j M Y")
-            said.append(words % {"part": amount(one.missing, one.part), "day": day})
+            said.append((Sentence.of("supply.late" if is_late else "supply.on_order", **facts),))
         else:
-            words = _("%(part)s is not on the shelf, and nobody is known who delivers it.")
-            said.append(words % {"part": amount(one.missing, one.part)})
+            said.append((Sentence.of("supply.unknown", part=amount(one.missing, one.part)),))
     return said
 
 

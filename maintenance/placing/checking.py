@@ -12,29 +12,26 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from fractions import Fraction
 
+from plant.basics.sentences import Sentence
+
 from .plan import COST_PARTS, Cost, PlacedJob, Plan, Stop
 from .problem import Job, Kiln, Person, Problem, Shift
 
 
 @dataclass(frozen=True)
 class Broken:
-    """A rule that a plan breaks: what it is called, what breaks it, and a sentence.
-
-    `pattern` is the sentence with names in braces; `values` are their values, minutes under names that end in `_min`.
-    """
+    """A rule that a plan breaks: what it is called, and a sentence whose instants are minutes."""
 
     rule: str
-    where: str
-    pattern: str
-    values: tuple[tuple[str, str | int], ...] = ()
+    said: Sentence
 
     @property
-    def text(self) -> str:
-        """The sentence in the words of the two files."""
-        return self.pattern.format(**dict(self.values))
+    def where(self) -> str:
+        """What breaks it: a job, “stop 3”, “K1, charge 2”, a kiln or a part of the cost."""
+        return str(self.said["what"])
 
     def __str__(self) -> str:
-        return f"{self.where}: {self.text} ({self.rule})"
+        return f"{self.said} ({self.rule})"
 
 
 @dataclass(frozen=True)
@@ -93,8 +90,8 @@ class _Checker:
         self.starts: dict[str, tuple[int, ...]] = {}
         self.ends: dict[str, list[int]] = {}
 
-    def say(self, rule: str, where: str, pattern: str, **values: str | int) -> None:
-        self.broken.append(Broken(rule, where, pattern, tuple(values.items())))
+    def say(self, rule: str, said: Sentence) -> None:
+        self.broken.append(Broken(rule, said))
 
     # --- charges ---------------------------------------------------------------------------------
 
@@ -102,17 +99,13 @@ class _Checker:
         """Every charge has a start within its limits, after the end of the charge before it."""
         for tag in self.plan.charge_starts:
             if tag not in self.kilns:
-                self.say("unknown", tag, "no such kiln")
+                self.say("unknown", Sentence.of("broken.no_kiln", what=tag))
         self._sort_stops()
         for tag, kiln in self.kilns.items():
             starts = self.plan.charge_starts.get(tag, ())
             if len(starts) != len(kiln.charges):
                 self.say(
-                    "charges",
-                    tag,
-                    "has {starts} starts for {charges} charges",
-                    starts=len(starts),
-                    charges=len(kiln.charges),
+                    "charges", Sentence.of("broken.starts", what=tag, starts=len(starts), charges=len(kiln.charges))
                 )
                 starts = tuple(charge.start_min for charge in kiln.charges)
             self.starts[tag] = starts
@@ -132,24 +125,26 @@ class _Checker:
                 if not charge.start_min <= start <= latest:
                     self.say(
                         "charge start",
-                        f"{tag}, charge {index}",
-                        "starts at {start_min}, not between {from_min} and {to_min}",
-                        start_min=start,
-                        from_min=charge.start_min,
-                        to_min=latest,
+                        Sentence.of(
+                            "broken.charge_start",
+                            what=f"{tag}, charge {index}",
+                            start_at=start,
+                            from_at=charge.start_min,
+                            to_at=latest,
+                        ),
                     )
                 if index and start < self.ends[tag][index - 1]:
-                    self.say("charge order", f"{tag}, charge {index}", "starts before the charge before it has ended")
+                    self.say("charge order", Sentence.of("broken.charge_order", what=f"{tag}, charge {index}"))
 
     def _sort_stops(self) -> None:
         """Put every stop into the opening or the charge it says; a second one there breaks a rule."""
         for index, stop in enumerate(self.plan.stops):
             where, kiln = f"stop {index}", self.kilns.get(stop.kiln)
             if kiln is None:
-                self.say("unknown", where, "no such kiln as {kiln}", kiln=stop.kiln)
+                self.say("unknown", Sentence.of("broken.no_such_kiln", what=where, kiln=stop.kiln))
                 continue
             if (stop.before_charge is None) == (stop.in_charge is None):
-                self.say("stop place", where, "is neither before a charge nor in one, or both")
+                self.say("stop place", Sentence.of("broken.stop_nowhere", what=where))
             for number, taken, count in (
                 (stop.before_charge, self.stop_of_opening, len(kiln.charges)),
                 (stop.in_charge, self.stop_of_charge, len(kiln.charges) - 1),
@@ -157,9 +152,9 @@ class _Checker:
                 if number is None:
                     continue
                 if not 0 <= number < count:
-                    self.say("stop place", where, "there is no such opening or charge as {number}", number=number)
+                    self.say("stop place", Sentence.of("broken.no_such_place", what=where, number=number))
                 elif (stop.kiln, number) in taken:
-                    self.say("one stop", where, "is the second one there")
+                    self.say("one stop", Sentence.of("broken.second_stop", what=where))
                 else:
                     taken[stop.kiln, number] = stop
 
@@ -177,19 +172,19 @@ class _Checker:
                 continue
             where = f"stop {index}"
             if stop.end_min < stop.set_up_start_min + self._set_up_min(kiln, stop) + kiln.restore_min:
-                self.say("stop length", where, "ends before it is set up and the kiln made ready again")
+                self.say("stop length", Sentence.of("broken.stop_short", what=where))
             if stop.set_up_start_min < 0:
-                self.say("stop place", where, "begins before minute 0")
+                self.say("stop place", Sentence.of("broken.stop_past", what=where))
             if stop.before_charge is not None and 0 <= stop.before_charge < len(kiln.charges):
                 self._check_opening(kiln, stop, stop.before_charge, where)
             if stop.in_charge is not None and 0 <= stop.in_charge < len(kiln.charges) - 1:
                 charge, start = kiln.charges[stop.in_charge], self.starts[kiln.tag][stop.in_charge]
                 drying_from = start + charge.loading_min + charge.heating_up_min
                 if not drying_from <= stop.set_up_start_min <= drying_from + charge.drying_min:
-                    self.say("stop place", where, "does not begin in the drying phase of its charge")
+                    self.say("stop place", Sentence.of("broken.stop_phase", what=where))
             if self._is_under_way(kiln, stop):
                 if stop.set_up_start_min < kiln.locked_out_min:
-                    self.say("set-up", where, "begins before the kiln is locked out")
+                    self.say("set-up", Sentence.of("broken.stop_set_up", what=where))
             else:
                 self._check_set_up(kiln, stop, where)
 
@@ -202,28 +197,28 @@ class _Checker:
 
     def _check_opening(self, kiln: Kiln, stop: Stop, number: int, where: str) -> None:
         if number and stop.set_up_start_min < self.ends[kiln.tag][number - 1]:
-            self.say("stop place", where, "begins before the charge before it has ended")
+            self.say("stop place", Sentence.of("broken.stop_early", what=where))
         if stop.end_min > self.starts[kiln.tag][number]:
-            self.say("stop place", where, "ends after the next charge has started")
+            self.say("stop place", Sentence.of("broken.stop_late", what=where))
 
     def _check_set_up(self, kiln: Kiln, stop: Stop, where: str) -> None:
         person, shift = self.people.get(stop.person), self.shifts.get(stop.shift)
         if person is None or shift is None:
             self.say(
-                "unknown", where, "no such person as {person} or shift as {shift}", person=stop.person, shift=stop.shift
+                "unknown", Sentence.of("broken.no_person_or_shift", what=where, person=stop.person, shift=stop.shift)
             )
             return
         if "lock-out" not in person.skills:
-            self.say("skill", where, "{person} may not lock out", person=person.ref)
+            self.say("skill", Sentence.of("broken.may_not_lock_out", what=where, person=person.ref))
         if person.ref not in self.on_shift[shift.ref]:
-            self.say("shift", where, "{person} is not in the shift {shift}", person=person.ref, shift=shift.ref)
+            self.say("shift", Sentence.of("broken.not_in_shift", what=where, person=person.ref, shift=shift.ref))
         self._check_hours(shift, stop.set_up_start_min, stop.set_up_start_min + kiln.set_up_min, where)
 
     def _check_hours(self, shift: Shift, start: int, end: int, where: str) -> None:
         if not shift.start_min <= start < shift.end_min:
-            self.say("shift", where, "does not begin within the shift {shift}", shift=shift.ref)
+            self.say("shift", Sentence.of("broken.outside_shift", what=where, shift=shift.ref))
         if end > shift.overtime_end_min:
-            self.say("shift", where, "ends after the overtime of the shift {shift}", shift=shift.ref)
+            self.say("shift", Sentence.of("broken.after_overtime", what=where, shift=shift.ref))
 
     # --- jobs ------------------------------------------------------------------------------------
 
@@ -231,104 +226,104 @@ class _Checker:
         """Every job is where its state, its times and its crew allow, or is left out where that may be."""
         for ref in self.plan.jobs:
             if ref not in self.jobs:
-                self.say("unknown", ref, "no such job")
+                self.say("unknown", Sentence.of("broken.no_job", what=ref))
         for job in self.problem.jobs:
             at = self.placed.get(job.ref)
             if at is None:
                 if job.safety:
-                    self.say("safety", job.ref, "is a safety job and left out")
+                    self.say("safety", Sentence.of("broken.safety_left_out", what=job.ref))
                 if job.ref in self.problem.pinned:
-                    self.say("pin", job.ref, "is pinned and left out")
+                    self.say("pin", Sentence.of("broken.pin_left_out", what=job.ref))
                 continue
             self._check_times(job, at)
             self._check_place(job, at)
             self._check_crew(job, at)
             self._check_order(job, at)
             if job.ref in self.problem.pinned and self._is_moved(job.ref):
-                self.say("pin", job.ref, "is pinned and moved")
+                self.say("pin", Sentence.of("broken.pin_moved", what=job.ref))
 
     def _check_times(self, job: Job, at: PlacedJob) -> None:
         end = at.start_min + job.duration_min
         if at.start_min < job.earliest_min:
-            self.say("earliest", job.ref, "may not start before {earliest_min}", earliest_min=job.earliest_min)
+            self.say("earliest", Sentence.of("broken.earliest", what=job.ref, earliest_at=job.earliest_min))
         if at.start_min < job.parts_min:
-            self.say("earliest", job.ref, "starts before its parts are there, {parts_min}", parts_min=job.parts_min)
+            self.say("earliest", Sentence.of("broken.parts", what=job.ref, parts_at=job.parts_min))
         if end > self.problem.horizon_min:
-            self.say("horizon", job.ref, "ends after the horizon")
+            self.say("horizon", Sentence.of("broken.horizon", what=job.ref))
         if job.safety and end > job.latest_min:
-            self.say("safety", job.ref, "ends after its safety date")
+            self.say("safety", Sentence.of("broken.safety_late", what=job.ref))
 
     def _check_place(self, job: Job, at: PlacedJob) -> None:
         kiln = self.kilns[job.kiln]
         if job.needs_state == "any":
             if at.stop is not None or at.charge is not None:
-                self.say("state", job.ref, "needs no state and names a stop or a charge")
+                self.say("state", Sentence.of("broken.state_any", what=job.ref))
         elif job.needs_state == "running":
             if at.charge is None or at.stop is not None:
-                self.say("state", job.ref, "needs a running kiln and names no charge, or a stop")
+                self.say("state", Sentence.of("broken.state_running", what=job.ref))
             elif not 0 <= at.charge < len(kiln.charges) - 1:
-                self.say("state", job.ref, "there is no charge {number}", number=at.charge)
+                self.say("state", Sentence.of("broken.no_charge", what=job.ref, number=at.charge))
             else:
                 self._check_running(job, at, kiln, at.charge)
         elif at.stop is None or at.charge is not None:
-            self.say("state", job.ref, "needs a stop and names none, or a charge")
+            self.say("state", Sentence.of("broken.state_stopped", what=job.ref))
         elif not 0 <= at.stop < len(self.plan.stops):
-            self.say("state", job.ref, "there is no stop {number}", number=at.stop)
+            self.say("state", Sentence.of("broken.no_stop", what=job.ref, number=at.stop))
         else:
             self._check_stopped(job, at, kiln, self.plan.stops[at.stop])
 
     def _check_running(self, job: Job, at: PlacedJob, kiln: Kiln, number: int) -> None:
         charge, end = kiln.charges[number], at.start_min + job.duration_min
         if at.start_min < self.starts[kiln.tag][number] + charge.loading_min:
-            self.say("state", job.ref, "starts before its charge is loaded")
+            self.say("state", Sentence.of("broken.not_loaded", what=job.ref))
         if end > self.ends[kiln.tag][number] - charge.cooling_min - charge.unloading_min:
-            self.say("state", job.ref, "ends after its charge has begun to cool")
+            self.say("state", Sentence.of("broken.cooling", what=job.ref))
         stop = self.stop_of_charge.get((kiln.tag, number))
         if stop is not None and _overlap(at.start_min, end, stop.set_up_start_min, stop.end_min + kiln.reheat_min):
-            self.say("state", job.ref, "needs a running kiln and meets the interruption")
+            self.say("state", Sentence.of("broken.interrupted", what=job.ref))
 
     def _check_stopped(self, job: Job, at: PlacedJob, kiln: Kiln, stop: Stop) -> None:
         if stop.kiln != job.kiln:
-            self.say("state", job.ref, "is in a stop of another kiln")
+            self.say("state", Sentence.of("broken.other_kiln", what=job.ref))
         if stop.in_charge is not None and job.needs_state == "empty":
-            self.say("state", job.ref, "needs an empty kiln and is in an interruption")
+            self.say("state", Sentence.of("broken.not_empty", what=job.ref))
         number = stop.before_charge
         is_loaded = number is not None and 0 <= number < len(kiln.charges) and kiln.charges[number].goes_on
         if is_loaded and job.needs_state == "empty":
-            self.say("state", job.ref, "needs an empty kiln and is in one that stands loaded")
+            self.say("state", Sentence.of("broken.loaded", what=job.ref))
         if at.start_min < stop.set_up_start_min + self._set_up_min(kiln, stop):
-            self.say("set-up", job.ref, "starts before the kiln is locked out")
+            self.say("set-up", Sentence.of("broken.set_up", what=job.ref))
         if at.start_min + job.duration_min + kiln.restore_min > stop.end_min:
-            self.say("restore", job.ref, "leaves no time to make the kiln ready again")
+            self.say("restore", Sentence.of("broken.restore", what=job.ref))
 
     def _check_crew(self, job: Job, at: PlacedJob) -> None:
         shift = self.shifts.get(at.shift)
         if shift is None:
-            self.say("unknown", job.ref, "no such shift as {shift}", shift=at.shift)
+            self.say("unknown", Sentence.of("broken.no_shift", what=job.ref, shift=at.shift))
         else:
             self._check_hours(shift, at.start_min, at.start_min + job.duration_min, job.ref)
         asked = {skill: count for skill, count in job.crew if count}
         if Counter(skill for _, skill in at.crew) != asked:
-            self.say("crew", job.ref, "has another crew than asked for")
+            self.say("crew", Sentence.of("broken.crew", what=job.ref))
         if len({ref for ref, _ in at.crew}) < len(at.crew):
-            self.say("crew", job.ref, "has one person twice")
+            self.say("crew", Sentence.of("broken.twice", what=job.ref))
         for ref, skill in at.crew:
             person = self.people.get(ref)
             if person is None:
-                self.say("unknown", job.ref, "no such person as {person}", person=ref)
+                self.say("unknown", Sentence.of("broken.no_person", what=job.ref, person=ref))
                 continue
             if skill not in person.skills:
-                self.say("skill", job.ref, "{person} has no skill {skill}", person=ref, skill=skill)
+                self.say("skill", Sentence.of("broken.no_skill", what=job.ref, person=ref, skill=skill))
             if shift is not None and ref not in self.on_shift[shift.ref]:
-                self.say("shift", job.ref, "{person} is not in the shift {shift}", person=ref, shift=shift.ref)
+                self.say("shift", Sentence.of("broken.not_in_shift", what=job.ref, person=ref, shift=shift.ref))
 
     def _check_order(self, job: Job, at: PlacedJob) -> None:
         for ref, lag_min in job.after:
             before = self.placed.get(ref)
             if before is None:
-                self.say("after", job.ref, "is placed although {job} is left out", job=ref)
+                self.say("after", Sentence.of("broken.after_left_out", what=job.ref, job=ref))
             elif at.start_min < before.start_min + self.jobs[ref].duration_min + lag_min:
-                self.say("after", job.ref, "does not wait for {job}", job=ref)
+                self.say("after", Sentence.of("broken.after", what=job.ref, job=ref))
 
     # --- people ----------------------------------------------------------------------------------
 
@@ -346,18 +341,14 @@ class _Checker:
             for (_, end, ref), (start, _, other) in _meeting(spans):
                 self.say(
                     "two places",
-                    ref,
-                    "{person} is at {other} from {start_min}, before {job} ends at {end_min}",
-                    person=person,
-                    other=other,
-                    start_min=start,
-                    job=ref,
-                    end_min=end,
+                    Sentence.of(
+                        "broken.two_places", what=ref, person=person, other=other, start_at=start, job=ref, end_at=end
+                    ),
                 )
             away = [(start, end, "away") for start, end in self.people[person].away] if person in self.people else []
             for start, end, ref in spans:
                 if any(_overlap(start, end, gone, back) for gone, back, _ in away):
-                    self.say("away", ref, "{person} is away", person=person)
+                    self.say("away", Sentence.of("broken.away", what=ref, person=person))
 
     def check_inside(self) -> None:
         """Never are more people inside a kiln than may be."""
@@ -375,7 +366,7 @@ class _Checker:
                 inside, placed = inside + change, placed + own
                 # Who is inside whatever is placed is no fault of the plan.
                 if placed and inside > self.kilns[tag].max_people_inside:
-                    self.say("inside", tag, "{count} people are inside at {at_min}", count=inside, at_min=minute)
+                    self.say("inside", Sentence.of("broken.inside", what=tag, count=inside, seen_at=minute))
                     break
 
     # --- cost ------------------------------------------------------------------------------------
@@ -427,29 +418,21 @@ class _Checker:
             if getattr(self.plan.cost, part) != getattr(cost, part):
                 self.say(
                     "cost",
-                    part,
-                    "is stated as {stated} and is {found}",
-                    stated=getattr(self.plan.cost, part),
-                    found=getattr(cost, part),
+                    Sentence.of(
+                        "broken.stated", what=part, stated=getattr(self.plan.cost, part), found=getattr(cost, part)
+                    ),
                 )
         if self.plan.stated_total_cents != cost.total:
             self.say(
                 "cost",
-                "total",
-                "is stated as {stated} and is {found}",
-                stated=self.plan.stated_total_cents,
-                found=cost.total,
+                Sentence.of("broken.stated", what="total", stated=self.plan.stated_total_cents, found=cost.total),
             )
         if self.plan.bound_cents > cost.total:
             self.say(
-                "bound",
-                "bound_cents",
-                "{bound} is above the cost {found}",
-                bound=self.plan.bound_cents,
-                found=cost.total,
+                "bound", Sentence.of("broken.bound", what="bound_cents", bound=self.plan.bound_cents, found=cost.total)
             )
         if self.plan.bound_cents < 0:
-            self.say("bound", "bound_cents", "is below 0")
+            self.say("bound", Sentence.of("broken.bound_below", what="bound_cents"))
 
 
 def _half_up(sixtieths: int | Fraction) -> int:

@@ -5,11 +5,12 @@ from __future__ import annotations
 import time
 from collections.abc import Callable
 
+from plant.basics.sentences import Sentence
+
 from .frame import ANYWHERE, FAR, Frame
 from .plan import Hopeless
-from .problem import LOCKED_OUT
+from .problem import LOCKED_OUT, Job, crew_sentences
 from .tasks import Found, Task
-from .words import in_words
 
 Ask = Callable[[Task], Found | None]
 
@@ -44,15 +45,8 @@ def _hopeless(frame: Frame, job: int, from_min: int) -> Hopeless | None:
     of, kiln = frame.jobs[job], frame.kilns[frame.kiln_of[job]]
     last_min = min(frame.problem.horizon_min, of.latest_min if of.safety else FAR) - of.duration_min
     if from_min > last_min:
-        return _said(
-            frame,
-            job,
-            "dates",
-            "{job} cannot start before {from_min} and would have to end by {latest_min}. "
-            "Bring its parts or what it waits for forward, or have whoever answers for it move its date.",
-            from_min=from_min,
-            latest_min=of.latest_min,
-        )
+        said = Sentence.of("hopeless.dates", job=of.ref, from_at=from_min, latest_at=of.latest_min)
+        return Hopeless(of.ref, "dates", (said,))
     spans = [
         (max(from_min, region.from_min), min(last_min, region.to_min - of.duration_min), region.place)
         for region in frame.regions[job]
@@ -60,23 +54,10 @@ def _hopeless(frame: Frame, job: int, from_min: int) -> Hopeless | None:
     in_time = [span for span in spans if span[0] <= span[1]]
     if not in_time:
         later = [max(from_min, region.from_min) for region in frame.regions[job] if region.from_min > last_min]
-        nearest = {"nearest_min": min(later)} if later else {}
-        return _said(
-            frame,
-            job,
-            "opening" if of.needs_state != "running" else "state",
-            "Kiln {kiln} has no {kind} long enough for {job} by {latest_min}. "
-            + ("The nearest one begins {nearest_min}. " if later else "")
-            + "Bring a charge forward, have whoever answers for it move its date, "
-            + "or interrupt the charge for {price_cents}.",
-            kiln=kiln.tag,
-            kind={"running": "running phase", "empty": "opening", "still": "opening or stop"}.get(
-                of.needs_state, "time"
-            ),
-            latest_min=of.latest_min,
-            price_cents=kiln.interruption_cents + kiln.set_up_cents,
-            **nearest,
-        )
+        told = [_no_time(of)]
+        told += [Sentence.of("hopeless.nearest", begin_at=min(later))] if later else []
+        told.append(Sentence.of("hopeless.interrupt", price_cents=kiln.interruption_cents + kiln.set_up_cents))
+        return Hopeless(of.ref, "opening" if of.needs_state != "running" else "state", tuple(told))
     without_crew = True
     for low, high, place in in_time:
         for number, shift in enumerate(frame.shifts):
@@ -88,31 +69,21 @@ def _hopeless(frame: Frame, job: int, from_min: int) -> Hopeless | None:
             if place == ANYWHERE or of.needs_state not in LOCKED_OUT or _lock_out(frame, job, place, last):
                 return None
     if without_crew:
-        return _said(
-            frame,
-            job,
-            "crew",
-            "No shift has the crew of {job} ({skills}) while kiln {kiln} is in the right state, by {latest_min}. "
-            "Put people with these skills on shift then, or have whoever answers for it move its date.",
-            skills=", ".join(f"{count} {skill}" for skill, count in frame.crew_of[job]),
-            kiln=kiln.tag,
-            latest_min=of.latest_min,
-        )
-    return _said(
-        frame,
-        job,
-        "lock-out",
-        "Nobody on shift may lock out kiln {kiln} in time for {job}. "
-        "Put somebody with the skill lock-out on shift before it.",
-        kiln=kiln.tag,
-    )
+        skills = crew_sentences(frame.crew_of[job])
+        said = Sentence.of("hopeless.crew", job=of.ref, skills=skills, kiln=kiln.tag, latest_at=of.latest_min)
+        return Hopeless(of.ref, "crew", (said,))
+    return Hopeless(of.ref, "lock-out", (Sentence.of("hopeless.lock_out", job=of.ref, kiln=kiln.tag),))
 
 
-def _said(frame: Frame, job: int, rule: str, pattern: str, **values: str | int) -> Hopeless:
-    ref = frame.jobs[job].ref
-    values = {"job": ref, **values}
-    told = {name: in_words(frame.problem, name, value) for name, value in values.items()}
-    return Hopeless(ref, rule, pattern.format(**told), pattern, tuple(values.items()))
+def _no_time(of: Job) -> Sentence:
+    match of.needs_state:
+        case "running":
+            return Sentence.of("hopeless.no_running", job=of.ref, kiln=of.kiln, latest_at=of.latest_min)
+        case "empty":
+            return Sentence.of("hopeless.no_opening", job=of.ref, kiln=of.kiln, latest_at=of.latest_min)
+        case "still":
+            return Sentence.of("hopeless.no_stop", job=of.ref, kiln=of.kiln, latest_at=of.latest_min)
+    return Sentence.of("hopeless.no_time", job=of.ref, latest_at=of.latest_min)
 
 
 def _crew(frame: Frame, job: int, shift: int, from_min: int, to_min: int) -> bool:
@@ -169,16 +140,8 @@ def explain_together(frame: Frame, ask: Ask, deadline: float) -> tuple[Hopeless,
         found = ask(must_task(frame, tried))
         if found is not None and found.is_impossible:
             needed = sorted(tried)
-    refs = ", ".join(frame.jobs[job].ref for job in needed)
-    return tuple(
-        Hopeless(
-            frame.jobs[job].ref,
-            "together",
-            f"{refs} must all be placed and cannot be at once: they need the same people, opening or times. "
-            "Move the date of one, free people, or let one that keeps its place move.",
-        )
-        for job in needed
-    )
+    said = Sentence.of("hopeless.together", jobs=[frame.jobs[job].ref for job in needed])
+    return tuple(Hopeless(frame.jobs[job].ref, "together", (said,)) for job in needed)
 
 
 def _closed(frame: Frame, jobs: list[int]) -> set[int]:
@@ -195,8 +158,7 @@ def _closed(frame: Frame, jobs: list[int]) -> set[int]:
 
 def not_found_in_time(ref: str) -> Hopeless:
     """Say that a job has no place yet, nor proof that there is none."""
-    text = f"In the time given no place was found for {ref}, nor proof that there is none. Give more time."
-    return Hopeless(ref, "time", text)
+    return Hopeless(ref, "time", (Sentence.of("hopeless.not_found", job=ref),))
 
 
 def must_task(frame: Frame, jobs: set[int]) -> Task:

@@ -6,11 +6,12 @@ No charge waits for it and none is interrupted. What is offered so holds: the ch
 from __future__ import annotations
 
 from collections.abc import Collection, Iterator
-from dataclasses import dataclass
+
+from plant.basics.sentences import Sentence
 
 from .frame import ANYWHERE, Frame
 from .inserting import Inserting, Option
-from .problem import LOCKED_OUT, MOST_HORIZON_MIN, Job, Person
+from .problem import LOCKED_OUT, MOST_HORIZON_MIN, Job, Person, crew_sentences
 from .state import State
 
 #: What keeps a job from a place. The first are the same in all places: they lie with the job and the people.
@@ -35,23 +36,10 @@ RULES = (
 )
 
 
-@dataclass(frozen=True)
-class Missed:
-    """What keeps a job from a place: the code of a sentence, one of `RULES`, and its values, instants in minutes."""
-
-    rule: str
-    values: tuple[tuple[str, str | int], ...]
-
-    @classmethod
-    def of(cls, rule: str, **values: str | int) -> Missed:
-        """Make one from its code and named values."""
-        return cls(rule, tuple(values.items()))
-
-    @property
-    def near(self) -> int:
-        """Of places that miss for one rule, the one with more of this misses by less: its minutes or its instant."""
-        values = dict(self.values)
-        return int(values.get("has_min", values.get("start_at", 0)))
+def nearness(missed: Sentence) -> int:
+    """Of places that miss for one rule, the one with more of this misses by less: its minutes or its instant."""
+    values = dict(missed.values)
+    return int(values.get("has_min", values.get("start_at", 0)))  # type: ignore[arg-type]
 
 
 def without_job(state: State, job: int) -> State:
@@ -133,7 +121,7 @@ def room_in(state: State, kiln: int, place: int, now_min: int = 0) -> tuple[int,
     return ended + frame.set_up_min(kiln, place), started - of.restore_min
 
 
-def why_not(state: State, job: int, place: int, now_min: int = 0) -> Missed:
+def why_not(state: State, job: int, place: int, now_min: int = 0) -> Sentence:
     """Name the first rule that keeps a job, which is not in the state, from a place as things stand."""
     return _Look(state, job, place, now_min).missed()
 
@@ -147,63 +135,63 @@ class _Look:
         low, high = (now_min, horizon) if place == ANYWHERE else room_in(state, self.kiln, place, now_min)
         self.low, self.high = low, min(high, horizon)
 
-    def missed(self) -> Missed:
+    def missed(self) -> Sentence:
         return next(found for found in self._rules() if found is not None)
 
-    def _rules(self) -> Iterator[Missed | None]:
+    def _rules(self) -> Iterator[Sentence | None]:
         of, locks_out = self.of, self.of.needs_state in LOCKED_OUT
         if self.job in self.frame.pinned:
-            yield Missed.of("missed.pin", job=of.ref)
+            yield Sentence.of("missed.pin", job=of.ref)
         yield self._waits_in_vain()
         most = self.frame.kilns[self.kiln].max_people_inside
         if locks_out and of.crew_size > most:
-            yield Missed.of("missed.crowd", kiln=of.kiln, count=of.crew_size, most=most)
+            yield Sentence.of("missed.crowd", kiln=of.kiln, count=of.crew_size, most=most)
         yield self._lacks_skill()
         yield self._lacks_time()
         self.low = max(self.low, of.from_min)
         if of.safety:
             if self.low + of.duration_min > of.latest_min:
-                yield Missed.of("missed.safety", latest_at=of.latest_min)
+                yield Sentence.of("missed.safety", latest_at=of.latest_min)
             self.high = min(self.high, of.latest_min)
         yield self._lacks_crew()
         yield self._lacks_lock_out() if locks_out else None
-        yield Missed.of("missed.full", kiln=of.kiln)
+        yield Sentence.of("missed.full", kiln=of.kiln)
 
-    def _waits_in_vain(self) -> Missed | None:
+    def _waits_in_vain(self) -> Sentence | None:
         for before, lag_min in self.frame.after[self.job]:
             first, there = self.frame.jobs[before], self.state.at.get(before)
             ended = self.high if there is None else there.start_min + first.duration_min + lag_min
             if ended + self.of.duration_min > self.high:
-                return Missed.of("missed.after", job=first.ref)
+                return Sentence.of("missed.after", job=first.ref)
         return None
 
-    def _lacks_skill(self) -> Missed | None:
+    def _lacks_skill(self) -> Sentence | None:
         """Whether the mill has too few people of a skill from when the job may begin."""
         from_min = max(self.of.from_min, self.now_min)
         for skill, count in self.frame.crew_of[self.job]:
             able = [person for person in self.frame.people if skill in person.skills]
             there = [one for one in able if not _is_gone(one, from_min)]
             if len(there) < count:
-                return Missed.of("missed.skill", skill=skill, needed=count, count=len(there), start_on=from_min)
+                return Sentence.of("missed.skill", skill=skill, needed=count, count=len(there), start_on=from_min)
         return None
 
-    def _lacks_time(self) -> Missed | None:
+    def _lacks_time(self) -> Sentence | None:
         of, has_min = self.of, max(self.high - self.low, 0)
         if has_min < of.duration_min:
-            return Missed.of("missed.short", needed_min=of.duration_min, has_min=has_min)
+            return Sentence.of("missed.short", needed_min=of.duration_min, has_min=has_min)
         if max(of.from_min, self.low) + of.duration_min <= self.high:
             return None
         if of.parts_min >= of.earliest_min:
-            return Missed.of("missed.parts", start_at=of.from_min)
-        return Missed.of("missed.earliest", start_at=of.from_min)
+            return Sentence.of("missed.parts", start_at=of.from_min)
+        return Sentence.of("missed.earliest", start_at=of.from_min)
 
-    def _lacks_crew(self) -> Missed | None:
+    def _lacks_crew(self) -> Sentence | None:
         frame, of = self.frame, self.of
         last = self.high - of.duration_min
         longest = max((shift.overtime_end_min - shift.start_min for shift in frame.shifts), default=0)
         if longest < of.duration_min:
-            return Missed.of("missed.hours", needed_min=of.duration_min, longest_min=longest)
-        skills = ", ".join(f"{count} {skill}" for skill, count in frame.crew_of[self.job])
+            return Sentence.of("missed.hours", needed_min=of.duration_min, longest_min=longest)
+        skills = crew_sentences(frame.crew_of[self.job])
         empty, is_there = State(frame), False
         for number, shift in enumerate(frame.shifts):
             begin = max(self.low, shift.start_min)
@@ -213,18 +201,18 @@ class _Look:
                 if self.state.earliest_crew(self.job, number, begin, until) is not None:
                     return None
         if is_there:
-            return Missed.of("missed.booked", skills=skills)
-        return Missed.of("missed.shift", needed_min=of.duration_min, skills=skills)
+            return Sentence.of("missed.booked", skills=skills)
+        return Sentence.of("missed.shift", needed_min=of.duration_min, skills=skills)
 
-    def _lacks_lock_out(self) -> Missed | None:
+    def _lacks_lock_out(self) -> Sentence | None:
         frame = self.frame
         if self.place in self.state.stops[self.kiln] or frame.is_locked_out(self.kiln, self.place):
             return None
         if not any(frame.can_lock_out):
-            return Missed.of("missed.nobody_locks_out", kiln=self.of.kiln)
+            return Sentence.of("missed.nobody_locks_out", kiln=self.of.kiln)
         inserting = Inserting(self.state, {}, self.now_min)
         if next(inserting.set_ups(self.kiln, self.place, self.high - self.of.duration_min), None) is None:
-            return Missed.of("missed.lock_out", kiln=self.of.kiln)
+            return Sentence.of("missed.lock_out", kiln=self.of.kiln)
         return None
 
 

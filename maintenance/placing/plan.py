@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import asdict, dataclass, field
 
+from plant.basics.sentences import Sentences, all_to_json
+
 FORMAT = "placing-plan/1"
 COST_PARTS = ("drying_lost", "delay", "overtime", "set_up", "interruption", "left_out", "moves")
 
@@ -65,16 +67,14 @@ class Plan:
 
 @dataclass(frozen=True)
 class Hopeless:
-    """A job for which no plan can exist: the rule that forbids it, and a sentence a planner can act on.
-
-    `pattern` is the sentence with names in braces; `values` are their values, minutes under names that end in `_min`.
-    """
+    """A job for which no plan can exist: the rule that forbids it, and sentences, whose instants are minutes."""
 
     job: str
     rule: str
-    text: str
-    pattern: str = ""
-    values: tuple[tuple[str, str | int], ...] = ()
+    said: Sentences
+
+    def __str__(self) -> str:
+        return "; ".join(map(str, self.said))
 
 
 def plan_to_json(plan: Plan) -> dict[str, object]:
@@ -101,4 +101,5 @@ def plan_to_json(plan: Plan) -> dict[str, object]:
 
 def impossible_to_json(hopeless: tuple[Hopeless, ...]) -> dict[str, object]:
     """Give the answer where no plan can exist."""
-    return {"format": FORMAT, "impossible": [{"job": one.job, "rule": one.rule, "text": one.text} for one in hopeless]}
+    told = [{"job": one.job, "rule": one.rule, "said": all_to_json(one.said)} for one in hopeless]
+    return {"format": FORMAT, "impossible": told}

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from plant.basics.sentences import Sentences, all_from_json
+
 from .json_places import FaultyFileError, Reader, dotted
 from .plan import COST_PARTS, FORMAT, Cost, Hopeless, PlacedJob, Plan, Stop
 
@@ -34,11 +36,19 @@ def read_plan(content: bytes) -> Plan | tuple[Hopeless, ...]:
 def _impossible(reader: Reader, top: dict[str, object]) -> tuple[Hopeless, ...]:
     found: list[Hopeless] = []
     for place, item in reader.items(top, "impossible", ""):
-        one = reader.fields(item, place, ("job", "rule", "text"))
+        one = reader.fields(item, place, ("job", "rule", "said"))
         if one is not None:
-            job, rule, text = (reader.text(one, name, place) for name in ("job", "rule", "text"))
-            found.append(Hopeless(job, rule, text))
+            job, rule = (reader.text(one, name, place) for name in ("job", "rule"))
+            found.append(Hopeless(job, rule, _sentences(reader, one, place)))
     return tuple(found)
+
+
+def _sentences(reader: Reader, one: dict[str, object], place: str) -> Sentences:
+    try:
+        return all_from_json(kept for _, kept in reader.items(one, "said", place))  # type: ignore[misc]
+    except (AttributeError, KeyError, TypeError, ValueError):
+        reader.wrong(dotted(place, "said"), "is not a list of sentences")
+        return ()
 
 
 def _plan(reader: Reader, top: dict[str, object]) -> Plan:

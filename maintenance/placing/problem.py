@@ -5,11 +5,14 @@ Times are whole elapsed minutes from the origin, a local Monday 00:00; money is 
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 from datetime import date
 from fractions import Fraction
 from functools import cached_property
 from typing import Literal
+
+from plant.basics.sentences import Sentence, Sentences
 
 NeededState = Literal["running", "empty", "still", "any"]
 STATES: tuple[NeededState, ...] = ("running", "empty", "still", "any")
@@ -268,3 +271,8 @@ JOB_NUMBERS = (
     "late_cents_per_hour",
     "leave_out_cents",
 )
+
+
+def crew_sentences(crew: Iterable[tuple[str, int]]) -> Sentences:
+    """Name the people that a job asks for, by skill."""
+    return tuple(Sentence.of("crew.some", number=count, skill=skill) for skill, count in crew)

@@ -10,31 +10,23 @@ from __future__ import annotations
 from collections import Counter
 from dataclasses import dataclass
 
+from plant.basics.sentences import Sentence
+
 from .frame import PARTS, Frame
 from .inserting import Inserting, Option
-from .problem import LOCKED_OUT, Problem
+from .problem import LOCKED_OUT, Job, crew_sentences
 from .state import JobAt, State
-from .words import in_words
 
 #: So many causes are named, those that forbid most shifts first.
 MOST_CAUSES = 3
 
 
-Forbidden = tuple[str, str, tuple[tuple[str, str | int], ...]]
-
-
 @dataclass(frozen=True)
 class Cause:
-    """What forbids so many earlier shifts: the rule, and a sentence with its values, minutes under names in `_min`."""
+    """What forbids so many earlier shifts: a clause, whose instants are minutes."""
 
-    rule: str
-    pattern: str
-    values: tuple[tuple[str, str | int], ...]
+    said: Sentence
     shifts: int
-
-    def text(self, problem: Problem) -> str:
-        """The sentence with minutes counted from the problem's origin."""
-        return self.pattern.format(**{name: in_words(problem, name, value) for name, value in self.values})
 
 
 @dataclass(frozen=True)
@@ -133,16 +125,16 @@ def _causes(without: State, job: int, at: JobAt | None, options: list[Option]) -
     frame = without.frame
     until = frame.problem.horizon_min if at is None else at.start_min
     possible = {one.at.shift for one in options}
-    counted: Counter[Forbidden] = Counter()
+    counted: Counter[Sentence] = Counter()
     for number, shift in enumerate(frame.shifts):
         if shift.end_min > 0 and shift.start_min < until and number not in possible:
             found = _forbids(without, job, number, until)
             if found is not None:
                 counted[found] += 1
-    return tuple(Cause(*found, shifts) for found, shifts in counted.most_common(MOST_CAUSES))
+    return tuple(Cause(found, shifts) for found, shifts in counted.most_common(MOST_CAUSES))
 
 
-def _forbids(without: State, job: int, number: int, until: int) -> Forbidden | None:
+def _forbids(without: State, job: int, number: int, until: int) -> Sentence | None:
     """Name the first rule that forbids a shift to the job; None where none does by itself."""
     frame, shift, of = without.frame, without.frame.shifts[number], without.frame.jobs[job]
     last = min(shift.end_min - 1, shift.overtime_end_min - of.duration_min, until - 1)
@@ -150,41 +142,42 @@ def _forbids(without: State, job: int, number: int, until: int) -> Forbidden | N
         first = without.at.get(before)
         ref = frame.jobs[before].ref
         if first is None:
-            return _said("after", "{job}, for which it waits, is left out", job=ref)
+            return Sentence.of("cause.left_out", job=ref)
         ended = first.start_min + frame.jobs[before].duration_min + lag_min
         if last < ended:
-            return _said("after", "it waits for {job} until {until_min}", job=ref, until_min=ended)
+            return Sentence.of("cause.after", job=ref, until_at=ended)
     if last < of.parts_min:
-        return _said("parts", "its parts arrive {from_min}", from_min=of.parts_min)
+        return Sentence.of("cause.parts", from_at=of.parts_min)
     if last < of.earliest_min:
-        return _said("earliest", "it may not start before {from_min}", from_min=of.earliest_min)
+        return Sentence.of("cause.earliest", from_at=of.earliest_min)
     begin = max(shift.start_min, of.from_min)
-    skills = ", ".join(f"{count} {skill}" for skill, count in frame.crew_of[job])
     if not _has_qualified(frame, job, number):
-        return _said("skill", "no crew with its skills ({skills}) is on shift", skills=skills)
+        return Sentence.of("cause.skill", skills=crew_sentences(frame.crew_of[job]))
     room = [
         (max(begin, region.from_min), min(last, region.to_min - of.duration_min))
         for region in frame.regions[job]
         if max(begin, region.from_min) <= min(last, region.to_min - of.duration_min)
     ]
     if not room:
-        state = {
-            "running": "running",
-            "empty": "open and empty for long enough",
-            "still": "stopped for long enough",
-        }
-        return _said("state", "kiln {kiln} is not {state}", kiln=of.kiln, state=state.get(of.needs_state, "free"))
+        return _not_in_state(of)
     if all(without.earliest_crew(job, number, low, high) is None for low, high in room):
-        return _said("booked", "everybody with its skills ({skills}) has other work", skills=skills)
+        return Sentence.of("cause.booked", skills=crew_sentences(frame.crew_of[job]))
     if of.needs_state in LOCKED_OUT:
-        return _said("opening", "no opening of kiln {kiln} has room, or nobody is free to lock it out", kiln=of.kiln)
+        return Sentence.of("cause.opening", kiln=of.kiln)
     if of.needs_state == "running":
-        return _said("state", "kiln {kiln} is not running then, as its charges now stand", kiln=of.kiln)
+        return Sentence.of("cause.not_running_then", kiln=of.kiln)
     return None
 
 
-def _said(rule: str, pattern: str, **values: str | int) -> Forbidden:
-    return rule, pattern, tuple(values.items())
+def _not_in_state(of: Job) -> Sentence:
+    match of.needs_state:
+        case "running":
+            return Sentence.of("cause.not_running", kiln=of.kiln)
+        case "empty":
+            return Sentence.of("cause.not_empty", kiln=of.kiln)
+        case "still":
+            return Sentence.of("cause.not_stopped", kiln=of.kiln)
+    return Sentence.of("cause.not_planned")
 
 
 def _has_qualified(frame: Frame, job: int, shift: int) -> bool:

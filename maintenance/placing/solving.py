@@ -148,7 +148,7 @@ class _Solving:
     def run(self, begin: Plan | None = None) -> Answer:
         faults = faulty_pins(self.frame)
         hopeless = find_hopeless(self.frame)
-        faults += [Fault(f"issued.{one.job}", f"is pinned, but: {one.text}") for one in hopeless if self._is_pin(one)]
+        faults += [Fault(f"issued.{one.job}", f"is pinned, but: {one}") for one in hopeless if self._is_pin(one)]
         if faults or hopeless:
             return Answer(None, () if faults else hopeless, tuple(faults))
         failure = ""
@@ -243,7 +243,7 @@ class _Solving:
         if found is not None and found.is_impossible:
             clash = explain_together(frame, self._solve_alone, self.deadline)
             if all(self._is_pin(one) for one in clash):
-                return Answer(None, faults=tuple(Fault(f"issued.{one.job}", one.text) for one in clash))
+                return Answer(None, faults=tuple(Fault(f"issued.{one.job}", str(one)) for one in clash))
             return Answer(None, clash)
         missing = sorted(frame.must - start.at.keys())
         return Answer(None, tuple(not_found_in_time(frame.jobs[job].ref) for job in missing))

@@ -11,6 +11,8 @@ import time
 from collections.abc import Collection
 from dataclasses import dataclass, replace
 
+from plant.basics.sentences import Sentence
+
 from .checking import check
 from .frame import PARTS, Frame
 from .hopeless import find_hopeless, not_found_in_time
@@ -302,7 +304,7 @@ def _why_not(problem: Problem) -> tuple[Hopeless, ...]:
 
 def _of_pin(fault: Fault) -> Hopeless:
     ref = fault.place.removeprefix("issued.")
-    return Hopeless(ref, "pin", f"{ref} {fault.text}.")
+    return Hopeless(ref, "pin", (Sentence.of("hopeless.pin", job=ref, fault=fault.text),))
 
 
 def _best(problem: Problem, kept: Plan, seconds: float) -> _Best | None:

@@ -41,8 +41,10 @@ from maintenance.plans.why import say_how_early, say_reason
 from plant import clock
 from plant.access import require
 from plant.background.queueing import enqueue
+from plant.basics.sentences import Sentence, Sentences, all_from_json, all_to_json
 from plant.charges.shifting import Shift, shift_charges
 from plant.downtime.keeping import DowntimeFacts, report_downtime
+from plant.frame.saying import say
 from plant.models import Change, Downtime, Mill, User
 
 PLAN_TASK = "work out a plan"
@@ -60,7 +62,7 @@ class Accepted:
     placed: list[str] = field(default_factory=list)
     moved: list[str] = field(default_factory=list)
     without_place: list[str] = field(default_factory=list)
-    passed_over: dict[str, str] = field(default_factory=dict)
+    passed_over: dict[str, Sentences] = field(default_factory=dict)
     charges_moved: list[str] = field(default_factory=list)
 
 
@@ -180,13 +182,13 @@ def accept_plan(plan: Plan, *, by: User | None, version: int | None = None) -> A
     frame = Frame(drawn.problem)
     state, loose = stand(frame, wanted, stops)
     standing = Standing(drawn, state)
-    faults: list[str] = []
+    faults: list[Sentence] = []
     for ref in loose:
-        beside = _("%(number)s finds no place beside the others.") % {"number": ref}
-        faults += standing.faults_of_kept(ref, wanted[ref]) or [beside]
-    faults += [standing.say(one, "", standing.plan) for one in standing.broken]
+        faults += standing.faults_of_kept(ref, wanted[ref]) or [Sentence.of("fault.beside", job=ref)]
+    faults += [standing.said_of(one, standing.plan) for one in standing.broken]
     if faults:
-        raise RulesBrokenError([_("The plan no longer holds; work out a new one. Nothing was changed."), *faults])
+        gone = _("The plan no longer holds; work out a new one. Nothing was changed.")
+        raise RulesBrokenError([gone, *map(say, faults)])
     _end_pins(plan, desk, standing, let_go, by)
     carry_out(desk, now.plan, standing, set(wanted), accepted, by=by, plan=plan)
     for ref in drawn.problem.issued:
@@ -220,7 +222,7 @@ def _end_pins(plan: Plan, desk: Desk, standing: Standing, refs: Collection[str],
     for ref, place in places(standing.drawn, standing.plan).items():
         order = desk.orders[ref]
         if ref in refs and order.placement.is_pinned and place.start_at != order.placement.start_at:
-            end_pin(order, plan.pins_let_go[ref]["why"], by=by)
+            end_pin(order, all_from_json(plan.pins_let_go[ref]["why"]), by=by)
 
 
 def _carried_over(
@@ -237,11 +239,11 @@ def _carried_over(
         order = desk.orders.get(ref)
         start_min = drawn.minute(place.start_at)
         if order is None or order.state not in WorkOrder.BEFORE_START:
-            accepted.passed_over[ref] = _("It is finished, withdrawn or under way.")
+            accepted.passed_over[ref] = (Sentence.of("passed.begun"),)
         elif ref not in jobs:
-            accepted.passed_over[ref] = drawn.aside.get(ref) or _("It is in hand or left out of the plan by now.")
+            accepted.passed_over[ref] = drawn.aside.get(ref) or (Sentence.of("passed.left_out"),)
         elif start_min < 0:
-            accepted.passed_over[ref] = _("The plan's time for it has gone by.")
+            accepted.passed_over[ref] = (Sentence.of("passed.time_gone"),)
         else:
             people = [drawn.part_of(person, start_min) for person in place.person_ids]
             if None in people:
@@ -281,7 +283,7 @@ def carry_out(
     *,
     by: User | None,
     plan: Plan | None = None,
-    words: Sequence[str] = (),
+    words: Sentences = (),
 ) -> None:
     """Write places, lock-outs and the charges that give way; what is said in ``words`` was placed by hand."""
     drawn, after = standing.drawn, standing.plan
@@ -300,14 +302,14 @@ def keep(
     accepted: Accepted,
     *,
     by: User | None,
-    first: str = "",
-    words: Sequence[str] = (),
+    first: Sentences = (),
+    words: Sentences = (),
 ) -> None:
     """Write one place of a plan with why it is there; what is said in ``words`` was given by hand, and is kept."""
     order = desk.orders[place.job_ref]
     had_place = has_place(order)
-    told = words or (first, say_reason(standing, place.job_ref), say_how_early(standing, place.job_ref))
-    why = " ".join(one for one in (*told, desk.to_order(order, place.start_at)) if one)
+    told = words or (*first, *say_reason(standing, place.job_ref), say_how_early(standing, place.job_ref))
+    why = (*told, *desk.to_order(order, place.start_at))
     charge_ids = (place.after_charge_id, place.during_charge_id)
     span = (place.start_at, place.end_at)
     if keep_place(desk, order, span, place.person_ids, charge_ids, why, by=by, is_pinned=bool(words)):
@@ -370,7 +372,7 @@ def changes_between(before: Standing, after: Standing) -> list[dict[str, Any]]:
 
     def on_record(ref: str) -> dict[str, Any] | None:
         kept = told(before, before.loose_at.get(ref))
-        return kept and {**kept, "broken": before.loose[ref]}
+        return kept and {**kept, "broken": all_to_json(before.loose[ref])}
 
     was, now = places(before.drawn, before.plan), places(after.drawn, after.plan)
     found = []
@@ -386,7 +388,7 @@ def changes_between(before: Standing, after: Standing) -> list[dict[str, Any]]:
                 "kiln": after.frame.jobs[after.frame.number_of_job[ref]].kiln,
                 "from": told(before, old) or on_record(ref),
                 "to": told(after, new),
-                "why": say_reason(after, ref),
+                "why": all_to_json(say_reason(after, ref)),
             }
         )
     return found

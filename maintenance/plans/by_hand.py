@@ -5,7 +5,6 @@ from dataclasses import replace
 from datetime import datetime
 
 from django.db import transaction
-from django.utils.translation import gettext as _
 
 from maintenance.models import WorkOrder
 from maintenance.plans.accepting import Accepted, carry_out
@@ -13,6 +12,8 @@ from maintenance.plans.desk import load_desk
 from maintenance.plans.places import RulesBrokenError, bring_parts_along, locked_for_placing
 from maintenance.plans.standing import Verdict, standing_on, taken_up
 from plant import clock
+from plant.basics.sentences import Sentence
+from plant.frame.saying import say
 from plant.models import Person, User
 
 
@@ -36,10 +37,10 @@ def place_by_hand(
     chosen = None if people is None else [str(person.pk) for person in people]
     verdict = now.try_place(order.number, start_at, chosen)
     if not verdict.holds or verdict.plan is None:
-        raise RulesBrokenError(list(verdict.faults))
-    words = (_("Put here by %(who)s.") % {"who": by or _("the program itself")}, *verdict.warnings)
+        raise RulesBrokenError([say(one) for one in verdict.faults])
+    put = Sentence.of("place.put", who=str(by) if by else Sentence.of("who.program"))
     standing = now.with_plan(verdict.plan)
-    carry_out(desk, now.plan, standing, {order.number}, Accepted(), by=by, words=words)
+    carry_out(desk, now.plan, standing, {order.number}, Accepted(), by=by, words=(put, *verdict.warnings))
     bring_parts_along(desk.orders[order.number])
     to_order = desk.to_order(desk.orders[order.number], verdict.start_at)
-    return replace(verdict, warnings=(*verdict.warnings, to_order)) if to_order else verdict
+    return replace(verdict, warnings=(*verdict.warnings, *to_order))

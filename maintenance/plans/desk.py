@@ -6,19 +6,20 @@ from dataclasses import dataclass, field
 from datetime import UTC, date, datetime, timedelta
 from functools import cached_property
 
-from django.utils.translation import gettext as _
-
 from maintenance.models import EntryPermit, KilnStop, WorkOrder
 from maintenance.orders.supply import SHELVED, Short, amount, missing_parts, say_to_order
 from maintenance.placing.problem import LOCK_OUT
 from maintenance.plans.programme import KilnProgramme, load_programme
 from plant import clock
+from plant.basics.sentences import Sentence, Sentences
 from plant.models import Absence, Kiln, Mill, Person, ShiftDuty, Skill
 
 State = WorkOrder.State
 WEEKDAYS = ("MO", "TU", "WE", "TH", "FR", "SA", "SU")
 # Work under way that runs over its hours is expected to take so much longer. Our own choice.
 RUNS_OVER = timedelta(hours=1)
+#: The skill that everybody has.
+ANYBODY = "anybody"
 # Between the names of skills that one person must have together.
 BOTH = " + "
 
@@ -65,11 +66,6 @@ class Desk:
         self.to_place = {ref: order for ref, order in self.orders.items() if order.state in WorkOrder.BEFORE_START}
         # Work that is under way keeps its people, has them inside, and is not moved.
         self.in_hand = {ref for ref, order in self.orders.items() if _is_in_hand(order, self.now_at)}
-
-    @property
-    def anybody(self) -> str:
-        """The skill that everybody has."""
-        return _("anybody")
 
     @cached_property
     def lock_outs(self) -> list[KilnStop]:
@@ -124,20 +120,17 @@ class Desk:
         today = self.now_at.astimezone(self.mill.zone).date()
         return clock.start_of_day(max(*arrivals, today) + SHELVED, self.mill.zone)
 
-    def unsupplied(self) -> dict[str, str]:
+    def unsupplied(self) -> dict[str, Sentences]:
         """Return the orders whose parts are neither there nor promised nor can be ordered, with what lacks."""
-        found = {}
+        found: dict[str, Sentences] = {}
         for ref, order in self.orders.items():
             lacking = [one for one in self.short.get(order.pk, []) if one.arrives_on is None]
             if lacking:
-                names = ", ".join(amount(one.missing, one.part) for one in lacking)
-                found[ref] = _(
-                    "Waits for %(parts)s: not on the shelf, no supplier has promised a day, and nobody is known who "
-                    "delivers it. Enter the promised day, or the supplier with the days it takes."
-                ) % {"parts": names}
+                names = [amount(one.missing, one.part) for one in lacking]
+                found[ref] = (Sentence.of("aside.unsupplied", parts=names),)
         return found
 
-    def to_order(self, order: WorkOrder, start_at: datetime | None = None) -> str:
+    def to_order(self, order: WorkOrder, start_at: datetime | None = None) -> Sentences:
         """Say what must yet be ordered for a job, and by when; for a start, else for when it is due. Or nothing."""
         short = self.short.get(order.pk, [])
         on = (start_at or order.due_at).astimezone(self.mill.zone).date() - (SHELVED if start_at else timedelta(0))
@@ -219,13 +212,13 @@ def _workers(desk: Desk) -> list[Worker]:
     away: dict[int, list[Span]] = defaultdict(list)
     for absence in Absence.objects.filter(end_at__gt=desk.now_at, start_at__lt=desk.until_at):
         away[absence.person_id].append((absence.start_at, absence.end_at))
-    composed = {skill for order in desk.to_place.values() for skill in crew_of(order, desk.anybody)}
+    composed = {skill for order in desk.to_place.values() for skill in crew_of(order, ANYBODY)}
     people = Person.objects.working_here().prefetch_related("qualifications__skill")
     return [
         Worker(
             ref=str(person.pk),
             name=person.name,
-            skills=_skills(person, composed, desk.anybody),
+            skills=_skills(person, composed, ANYBODY),
             duty=tuple(sorted(set(duty[person.pk]))),
             away=tuple(sorted(away[person.pk])),
         )

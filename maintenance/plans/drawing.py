@@ -13,8 +13,6 @@ from functools import cached_property
 from itertools import pairwise
 from zoneinfo import ZoneInfo
 
-from django.utils.translation import gettext as _
-
 from maintenance.models import KilnStop, WorkOrder
 from maintenance.placing.plan import Plan, Stop
 from maintenance.placing.problem import (
@@ -28,11 +26,12 @@ from maintenance.placing.problem import (
     Problem,
     Shift,
 )
-from maintenance.plans.desk import Desk, Worker, crew_of, duties, has_place
+from maintenance.plans.desk import ANYBODY, Desk, Worker, crew_of, duties, has_place
 from maintenance.plans.pieces import Piece, lengths, pieces_of
 from maintenance.plans.programme import KilnProgramme
 from maintenance.plans.shift_spans import Span, running_on, together
 from plant import clock
+from plant.basics.sentences import Sentence, Sentences
 from plant.kilns.kilns_now import usual_rates
 
 MINUTE = timedelta(minutes=1)
@@ -69,9 +68,9 @@ class Drawn:
     #: kiln tag -> id of each charge; None for the sentinel where no charge is known there.
     charge_ids: Mapping[str, tuple[int | None, ...]]
     last_charge_ids: Mapping[str, int | None]
-    notes: tuple[str, ...] = ()
+    notes: Sentences = ()
     #: Jobs that are not part of the problem, and why, for the planner.
-    aside: Mapping[str, str] = field(default_factory=dict)
+    aside: Mapping[str, Sentences] = field(default_factory=dict)
     #: Person id -> from and to: who is away because they are at work that is under way.
     at_work: Mapping[str, tuple[tuple[int, int], ...]] = field(default_factory=dict)
 
@@ -186,7 +185,7 @@ class _Drawing:
         self.base_at = desk.now_at.replace(second=0, microsecond=0)
         self.horizon_min = self.minute(desk.until_at)
         self.rates = usual_rates([one.kiln for one in desk.programme.values()], desk.now_at)
-        self.notes: list[str] = []
+        self.notes: list[Sentence] = []
         # Kiln id -> from minute, until minute, how many: who is inside at work that is in hand.
         self.at_work: dict[str, tuple[tuple[int, int], ...]] = {}
         self.inside: dict[int, list[tuple[int, int, int]]] = defaultdict(list)
@@ -215,12 +214,10 @@ class _Drawing:
         for order in self._orders_to_place(aside):
             job = self._job(order)
             if not shifts:
-                aside[job.ref] = _("Nobody is on a shift. Put people on shifts.")
+                aside[job.ref] = (Sentence.of("aside.no_shifts"),)
             elif job.duration_min > longest_min:
-                aside[job.ref] = _(
-                    "It takes %(hours).1f h, longer than any shift with its overtime (%(longest).1f h): ask for "
-                    "its parts as jobs of their own."
-                ) % {"hours": job.duration_min / 60, "longest": longest_min / 60}
+                why = Sentence.of("aside.too_long", needed_h=job.duration_min / 60, longest_h=longest_min / 60)
+                aside[job.ref] = (why,)
             else:
                 jobs.append(job)
         self._note_late_parts(jobs)
@@ -251,13 +248,7 @@ class _Drawing:
                 if one.arrives_on is not None and one.arrives_on < today:
                     late[str(one.part)].add(job.ref)
         for part, refs in sorted(late.items()):
-            self.notes.append(
-                _(
-                    "%(part)s should have come by now; the plan takes it to be there tomorrow, for %(jobs)s. "
-                    "Ask the supplier."
-                )
-                % {"part": part, "jobs": ", ".join(sorted(refs))}
-            )
+            self.notes.append(Sentence.of("note.late_part", part=part, jobs=sorted(refs)))
 
     def _kiln(self, one: KilnProgramme) -> tuple[Kiln, tuple[int | None, ...], int | None]:
         open_until_at = self.base_at + OPEN_ENDED
@@ -284,9 +275,7 @@ class _Drawing:
         kiln, rate = one.kiln, self.rates.get(one.kiln.pk)
         per_hour = Decimal(rate.m3_per_h.numerator) / Decimal(rate.m3_per_h.denominator) if rate else Decimal(0)
         if rate is None:
-            self.notes.append(
-                _("Nothing tells what %(kiln)s dries: that it is stopped costs nothing here.") % {"kiln": kiln.tag}
-            )
+            self.notes.append(Sentence.of("note.no_rate", kiln=kiln.tag))
         heating_min = sum(charge.heating_up_min for charge in charges)
         loads = max(1, sum(not charge.goes_on for charge in charges[:-1]))
         locked_out_by, locked_out_min = self._locked_out(kiln.pk)
@@ -333,7 +322,7 @@ class _Drawing:
         parts_at = self.desk.parts_at(order)
         until_gone = max(self.horizon_min - max(due_min, 0), 0) + int(LEFT_OUT_FOR // MINUTE)
         late_cents = LATE_SAFETY_CENTS_PER_HOUR if order.latest_at else 0
-        crew = crew_of(order, self.desk.anybody)
+        crew = crew_of(order, ANYBODY)
         return Job(
             ref=order.number,
             kiln=order.kiln.tag,

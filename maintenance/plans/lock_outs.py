@@ -2,8 +2,6 @@
 
 from collections.abc import Collection, Iterable, Iterator
 
-from django.utils.translation import ngettext
-
 from maintenance.frame.shouts import Shout
 from maintenance.models import KilnStop, Plan, WorkOrder
 from maintenance.models.querysets import STATES_WITH_LOCK_OUT
@@ -11,6 +9,7 @@ from maintenance.placing import plan as plans
 from maintenance.placing.problem import LOCKED_OUT
 from maintenance.plans.desk import Desk, has_place
 from maintenance.plans.drawing import Drawn, person_id_of
+from plant.basics.sentences import Sentence
 
 
 def keep_lock_outs(
@@ -88,11 +87,4 @@ def shout_nobody_locks_out(desk: Desk) -> Iterator[Shout]:
         return
     waiting = [one for one in desk.to_place.values() if one.needs_state in LOCKED_OUT and not has_place(one)]
     if waiting:
-        words = ngettext(
-            "Nobody on record may lock a kiln out: %(count)d job that needs it has no place. Enter the qualification "
-            "“%(skill)s” for those who have it.",
-            "Nobody on record may lock a kiln out: %(count)d jobs that need it have no place. Enter the qualification "
-            "“%(skill)s” for those who have it.",
-            len(waiting),
-        )
-        yield Shout("alarm", words % {"count": len(waiting), "skill": desk.lock_out})
+        yield Shout("alarm", Sentence.of("shout.nobody_locks_out", count=len(waiting), named=desk.lock_out))

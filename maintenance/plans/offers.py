@@ -13,6 +13,7 @@ from maintenance.plans.desk import has_place
 from maintenance.plans.drawing import person_id_of
 from maintenance.plans.standing import Standing
 from maintenance.plans.why import kind_of, say_missed
+from plant.frame.saying import say
 
 #: Nothing is offered that begins sooner: whoever reads a page needs some minutes to take what it offers.
 TO_TAKE_IT = timedelta(minutes=15)
@@ -131,7 +132,7 @@ def _time(standing: Standing, kiln: int, place: int, now_at: datetime) -> KilnTi
 def offer(standing: Standing, order: WorkOrder, time: KilnTime | None, now_at: datetime) -> Offer:
     """Return the place that adds least for a job in a time of its kiln, or why there is none."""
     if order.number not in standing.frame.number_of_job:
-        return Offer(order, time, standing.drawn.aside.get(order.number) or _("It is not part of the plan."))
+        return Offer(order, time, say(standing.drawn.aside.get(order.number)) or _("It is not part of the plan."))
     frame, drawn = standing.frame, standing.drawn
     job = frame.number_of_job[order.number]
     state = without_job(standing.state, job)
@@ -140,7 +141,7 @@ def offer(standing: Standing, order: WorkOrder, time: KilnTime | None, now_at: d
     place = ANYWHERE if time is None else time.place
     best = best_offer(state, job, now_min, {place})
     if best is None:
-        return Offer(order, time, say_missed(standing, why_not(state, job, place, now_min)))
+        return Offer(order, time, say(say_missed(standing, why_not(state, job, place, now_min))))
     end_min = best.at.start_min + frame.jobs[job].duration_min
     refs = sorted({person_id_of(frame.people[person].ref) for person, _skill in best.at.crew}, key=int)
     return Offer(

@@ -37,6 +37,7 @@ from maintenance.watches.trials import waits_long
 from plant import clock
 from plant.access import needs
 from plant.frame.requests import mill_of, refusal_on, refusal_said, user_of
+from plant.frame.saying import say
 from plant.frame.typed_numbers import row_number
 from plant.models import Job, Mill
 
@@ -267,7 +268,7 @@ def _decided(request: HttpRequest, pk: int, act: str) -> HttpResponse:
         accepted = accept_plan(found, by=user_of(request), version=version)
         messages.success(request, _accepted_words(accepted))
         for number, why in sorted(accepted.passed_over.items()):
-            messages.warning(request, f"{number}: {why}")
+            messages.warning(request, f"{number}: {say(why)}")
     return redirect(found)
 
 

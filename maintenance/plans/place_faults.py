@@ -2,12 +2,11 @@
 
 from collections.abc import Collection, Mapping
 
-from django.utils.translation import gettext as _
-
 from maintenance.plans.desk import Desk
+from plant.basics.sentences import Sentence, Sentences
 
 
-def pins_let_go(desk: Desk, failing: Mapping[str, str], kept: Collection[str]) -> dict[str, str]:
+def pins_let_go(desk: Desk, failing: Mapping[str, Sentences], kept: Collection[str]) -> dict[str, Sentences]:
     """Say of every job that somebody keeps at its place, and that a plan cannot keep there, why.
 
     ``failing`` are the places that no longer hold, with why; ``kept`` the jobs that the plan's problem keeps.
@@ -16,16 +15,16 @@ def pins_let_go(desk: Desk, failing: Mapping[str, str], kept: Collection[str]) -
     for ref in desk.placed_refs:
         order = desk.orders[ref]
         if order.placement.is_pinned and ref in desk.to_place and ref not in desk.in_hand and ref not in kept:
-            found[ref] = failing.get(ref) or _("It does not hold beside the others that are kept by hand.")
+            found[ref] = failing.get(ref) or (Sentence.of("fault.beside_pins"),)
     return found
 
 
-def why_not_drawn(desk: Desk, ref: str) -> str:
+def why_not_drawn(desk: Desk, ref: str) -> Sentence:
     """Say why a place on record is none that a plan could keep."""
     order = desk.orders[ref]
     if order.placement.end_at <= desk.now_at:
-        return _("Its time is over, and nobody has begun.")
+        return Sentence.of("fault.time_over")
     names = [given.person.name for given in order.assignments.all()]
     if not names:
-        return _("Nobody is given to it.")
-    return _("Its time has begun, or %(names)s does not work here then.") % {"names": ", ".join(names)}
+        return Sentence.of("fault.nobody_given")
+    return Sentence.of("fault.not_here", names=names)

@@ -2,11 +2,9 @@
 
 from collections.abc import Collection
 from datetime import datetime, timedelta
-from zoneinfo import ZoneInfo
 
 from django.core.exceptions import ValidationError
 from django.db import transaction
-from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
 from inventory.advice import refresh_advice
@@ -19,6 +17,7 @@ from maintenance.plans.lock_outs import keep_lock_outs
 from maintenance.plans.standing import standing_on
 from plant import clock
 from plant.access import require
+from plant.basics.sentences import Sentence, Sentences
 from plant.models import Change, Mill, User
 
 State = WorkOrder.State
@@ -34,7 +33,7 @@ def keep_place(
     span: tuple[datetime, datetime],
     people: Collection[int],
     charge_ids: tuple[int | None, int | None],
-    why: str,
+    why: Sentences,
     *,
     by: User | None,
     is_pinned: bool = False,
@@ -64,18 +63,18 @@ def keep_place(
         [Assignment(work_order=order, person_id=person) for person in sorted(people)], ignore_conflicts=True
     )
     act = "moved" if before["state"] == State.PLACED else "placed"
-    order.state, order.no_place_why = State.PLACED, ""
+    order.state, order.no_place_why = State.PLACED, ()
     changed = ["state", "no_place_why", "version"]
     if is_pinned:
         # Whoever puts a job somewhere by hand wants it in the plan.
         order.left_out_at, order.left_out_by, order.left_out_why, order.not_before_on = None, None, "", None
-        order.pin_lost_why = ""
+        order.pin_lost_why = ()
         changed += ["left_out_at", "left_out_by", "left_out_why", "not_before_on", "pin_lost_why"]
     order.version += 1
     order.save(update_fields=changed)
     names = [worker.name for worker in desk.workers if int(worker.ref) in people]
     after = {"state": str(order.state), "start_at": span[0].isoformat(), "people": names}
-    Change.record(order, act, by=by, before=before, after=after, note=why)
+    Change.record(order, act, by=by, before=before, after=after, said=why)
     return True
 
 
@@ -89,7 +88,7 @@ def _facts(order: WorkOrder) -> dict[str, object]:
 
 def take_place_away(
     order: WorkOrder,
-    why: str,
+    why: Sentences,
     *,
     by: User | None,
     act: str = "lost its place",
@@ -103,7 +102,7 @@ def take_place_away(
         order.state, order.no_place_why = State.RAISED, why
         order.version += 1
         order.save(update_fields=["state", "no_place_why", "version"])
-        Change.record(order, act, by=by, before=before, after={"state": str(order.state), **(after or {})}, note=why)
+        Change.record(order, act, by=by, before=before, after={"state": str(order.state), **(after or {})}, said=why)
         update_readiness([order])
     elif order.no_place_why != why:
         order.no_place_why = why
@@ -132,7 +131,7 @@ def locked_for_placing(work_order: WorkOrder, by: User | None, version: int | No
     return order
 
 
-def keep_place_that_holds(order: WorkOrder, *, by: User | None) -> str:
+def keep_place_that_holds(order: WorkOrder, *, by: User | None) -> Sentences:
     """Keep the place of a job that was changed where it fits beside all others, for as long as it takes now.
 
     Where it does not, it is taken away, and returned is why. A job whose time has begun keeps it.
@@ -140,37 +139,36 @@ def keep_place_that_holds(order: WorkOrder, *, by: User | None) -> str:
     desk = load_desk(clock.now())
     mine = desk.orders.get(order.number)
     if mine is None or not has_place(mine):
-        return ""
+        return ()
     placed, people = mine.placement, sorted(given.person_id for given in mine.assignments.all())
     if mine.number in desk.in_hand:
         span = (placed.start_at, placed.start_at + timedelta(minutes=mine.minutes))
         keep_place(desk, mine, span, people, (placed.after_charge_id, placed.during_charge_id), placed.why, by=by)
-        return ""
+        return ()
     pk, placed.pk = placed.pk, None
     # As if it had no place: all others keep theirs first.
     standing = standing_on(desk)
     placed.pk = pk
     found = standing.try_as_recorded(mine.number, placed.start_at, [str(person) for person in people])
-    why = " ".join(found.faults)
+    why = found.faults
     if not why and mine.latest_at is not None and found.end_at > mine.latest_at:
-        why = _("It would end after the last day that is safe.")
+        why = (Sentence.of("fault.after_safety"),)
     if not why and found.plan is not None:
         place = places(standing.drawn, found.plan)[mine.number]
         charge_ids = (place.after_charge_id, place.during_charge_id)
         keep_place(desk, mine, (place.start_at, place.end_at), people, charge_ids, placed.why, by=by)
         keep_lock_outs(desk, standing.drawn, found.plan, [mine.kiln.tag])
-        return ""
+        return ()
     if placed.is_pinned:
         end_pin(mine, why, by=by)
-    why = say_given_up(placed.start_at, why, desk.mill.zone)
-    take_place_away(mine, why, by=by)
-    return why
+    told = (given_up(placed.start_at, why),)
+    take_place_away(mine, told, by=by)
+    return told
 
 
-def say_given_up(was_at: datetime, why: str, zone: ZoneInfo) -> str:
+def given_up(was_at: datetime, why: Sentences) -> Sentence:
     """Say that a job had a place that was given up, and why."""
-    facts = {"when": f"{was_at.astimezone(zone):%Y-%m-%d %H:%M}", "why": why}
-    return _("Had a place on %(when)s, given up: %(why)s") % facts
+    return Sentence.of("place.given_up", was_at=was_at, why=why)
 
 
 def bring_parts_along(order: WorkOrder) -> None:
@@ -193,20 +191,19 @@ def set_pinned(work_order: WorkOrder, is_pinned: bool, *, by: User | None) -> No
         order.placement.is_pinned = is_pinned
         order.placement.save(update_fields=["is_pinned"])
     if is_answer:
-        order.pin_lost_why = ""
+        order.pin_lost_why = ()
         order.save(update_fields=["pin_lost_why"])
     if was_pinned != is_pinned or is_answer:
         act = "kept at its place" if is_pinned else "may be moved again"
         Change.record(order, act, by=by, before={"is_pinned": was_pinned}, after={})
 
 
-def end_pin(order: WorkOrder, why: str, *, by: User | None = None) -> None:
+def end_pin(order: WorkOrder, why: Sentences, *, by: User | None = None) -> None:
     """Let a job that was kept by hand leave its place, which no longer holds; remember it until somebody answers."""
     placed = order.placement
-    when = date_format(placed.start_at.astimezone(Mill.objects.current().zone), "D j M H:i")
     placed.is_pinned = False
     placed.save(update_fields=["is_pinned"])
-    order.pin_lost_why = _("It was kept on %(when)s, which no longer held: %(why)s") % {"when": when, "why": why}
+    order.pin_lost_why = (Sentence.of("place.pin_lost", was_at=placed.start_at, why=why),)
     order.save(update_fields=["pin_lost_why"])
     Change.record(
         order,
@@ -214,7 +211,7 @@ def end_pin(order: WorkOrder, why: str, *, by: User | None = None) -> None:
         by=by,
         before={"is_pinned": True},
         after={"is_pinned": False},
-        note=order.pin_lost_why,
+        said=order.pin_lost_why,
     )
 
 

@@ -7,6 +7,7 @@ background looks, so that no page waits for it, and the answer is kept: pages sa
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
+from typing import Any
 
 from django.utils.timezone import localtime
 from django.utils.translation import gettext as _
@@ -15,7 +16,9 @@ from maintenance.models import PlaceLook, Placement, WorkOrder
 from maintenance.plans.standing import FRESH_FOR, last_change, standing_now
 from plant import clock
 from plant.background.queueing import enqueue
+from plant.basics.sentences import all_to_json
 from plant.charges.consequences import NoLongerHolds
+from plant.frame.saying import say_kept
 from plant.models import Kiln, User
 
 LOOK_AT_PLACES_TASK = "look at places"
@@ -27,12 +30,12 @@ MOST_AT_ONCE = 200
 class FailingPlaces:
     """Work order number -> why its place no longer holds; ``as_of`` where something was recorded since the look."""
 
-    why: Mapping[str, str] = field(default_factory=dict)
+    why: Mapping[str, Any] = field(default_factory=dict)
     as_of: datetime | None = None
 
     def of(self, number: str) -> str:
         """Say why the place of a job no longer holds; nothing where it holds."""
-        why = self.why.get(number, "")
+        why = say_kept(self.why.get(number))
         if not why or self.as_of is None:
             return why
         return _("%(why)s (As of %(at)s.)") % {"why": why, "at": f"{localtime(self.as_of):%H:%M}"}
@@ -47,7 +50,7 @@ def failing_places(now_at: datetime) -> FailingPlaces:
     if look is not None and _is_fresh(look, now_at):
         return FailingPlaces(look.faults)
     if count <= MOST_AT_ONCE:
-        return FailingPlaces(standing_now(now_at).failing)
+        return FailingPlaces(_kept(now_at))
     slot = int(now_at.timestamp() // FRESH_FOR.total_seconds())
     enqueue(LOOK_AT_PLACES_TASK, f"{LOOK_AT_PLACES_TASK} {last_change()} {slot}")
     return FailingPlaces() if look is None else FailingPlaces(look.faults, look.looked_at)
@@ -67,11 +70,15 @@ def look_at_places(now_at: datetime) -> int:
     look = PlaceLook.objects.first()
     if look is None or not _is_fresh(look, now_at):
         change = last_change()
-        faults = standing_now(now_at).failing
+        faults = _kept(now_at)
         look, _is_new = PlaceLook.objects.update_or_create(
             key=PlaceLook.KEY, defaults={"looked_at": now_at, "change": change, "faults": faults}
         )
     return len(look.faults)
+
+
+def _kept(now_at: datetime) -> dict[str, Any]:
+    return {ref: all_to_json(why) for ref, why in standing_now(now_at).failing.items()}
 
 
 def _is_fresh(look: PlaceLook, now_at: datetime) -> bool:

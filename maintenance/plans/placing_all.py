@@ -3,11 +3,9 @@
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from datetime import datetime
-from zoneinfo import ZoneInfo
+from typing import Any
 
 from django.db import transaction
-from django.utils.formats import date_format
-from django.utils.translation import gettext as _
 
 from maintenance.frame.shouts import Shout
 from maintenance.models import WorkOrder
@@ -19,9 +17,11 @@ from maintenance.plans.accepting import Accepted, keep
 from maintenance.plans.desk import Desk, has_place, load_desk
 from maintenance.plans.drawing import places
 from maintenance.plans.lock_outs import keep_lock_outs, shout_nobody_locks_out
-from maintenance.plans.places import end_pin, say_given_up, take_place_away
+from maintenance.plans.places import end_pin, take_place_away
+from maintenance.plans.places import given_up as given_up_place
 from maintenance.plans.standing import Standing, standing_on
 from maintenance.plans.why import say_no_place
+from plant.basics.sentences import Sentence, Sentences
 from plant.models import Mill
 
 
@@ -34,29 +34,24 @@ class Cleared:
 
     number: str
     was_at: datetime
-    why: str
+    why: Sentences
     now_at: datetime | None
     is_safety: bool = False
     stays: bool = False
     #: Somebody had given it by hand.
     was_kept: bool = False
 
-    def say(self, zone: ZoneInfo) -> str:
-        """Say what became of it, in the mill's time."""
-        facts = {"number": self.number, "was": _say(self.was_at, zone), "why": self.why}
+    @property
+    def told(self) -> Sentence:
+        """What became of it."""
+        facts = {"job": self.number, "was_at": self.was_at, "why": self.why}
         if self.stays:
-            words = _("%(number)s keeps its place on %(was)s, but that does not hold: %(why)s It stays: you decide.")
-            return words % facts
+            return Sentence.of("cleared.stays", **facts)
         if self.now_at is None:
-            return _("%(number)s lost its place on %(was)s: %(why)s It has none now.") % facts
+            return Sentence.of("cleared.none", **facts)
         if self.now_at == self.was_at:
-            return _("%(number)s lost its crew on %(was)s: %(why)s Others do it at the same time.") % facts
-        facts["now"] = _say(self.now_at, zone)
-        return _("%(number)s lost its place on %(was)s: %(why)s It is placed on %(now)s now.") % facts
-
-
-def _say(at: datetime, zone: ZoneInfo) -> str:
-    return date_format(at.astimezone(zone), "D j M H:i")
+            return Sentence.of("cleared.others", **facts)
+        return Sentence.of("cleared.moved", **facts, now_at=self.now_at)
 
 
 @dataclass(frozen=True)
@@ -93,13 +88,12 @@ def place_all(now_at: datetime) -> Placed:
         raise RuntimeError(f"What was placed breaks rules: {', '.join(sorted(map(str, new)))}")
     accepted, now = Accepted(), places(after.drawn, after.plan)
     for ref in found:
-        first = _say_given_up(desk, given_up.get(ref))
+        first = _say_given_up(given_up.get(ref))
         keep(desk, after, now[ref], accepted, by=None, first=first)
     without = {ref: why for ref, why in _aside(desk, after).items() if ref not in stays}
     without |= {ref: say_no_place(after, ref) for ref in missing}
     for ref, why in without.items():
-        words = (_say_given_up(desk, given_up.get(ref)), why)
-        take_place_away(desk.orders[ref], " ".join(one for one in words if one), by=None)
+        take_place_away(desk.orders[ref], (*_say_given_up(given_up.get(ref)), *why), by=None)
     keep_lock_outs(desk, after.drawn, after.plan)
     keep_needs_in_step(desk.to_place.values())
     cleared = [replace(one, now_at=now[ref].start_at if ref in now else None) for ref, one in given_up.items()]
@@ -116,14 +110,14 @@ def place_all(now_at: datetime) -> Placed:
     )
 
 
-def _aside(desk: Desk, standing: Standing) -> dict[str, str]:
+def _aside(desk: Desk, standing: Standing) -> dict[str, Sentences]:
     """Return the jobs that might be placed and that no plan can take up, with why."""
     apart = desk.in_hand | desk.left_out
     return {ref: why for ref, why in standing.drawn.aside.items() if ref in desk.to_place and ref not in apart}
 
 
-def _say_given_up(desk: Desk, one: Cleared | None) -> str:
-    return "" if one is None else say_given_up(one.was_at, one.why, desk.mill.zone)
+def _say_given_up(one: Cleared | None) -> Sentences:
+    return () if one is None else (given_up_place(one.was_at, one.why),)
 
 
 def _sort_out(desk: Desk, standing: Standing) -> tuple[dict[str, Cleared], dict[str, Cleared]]:
@@ -184,33 +178,20 @@ def _urgency(standing: Standing, job: int) -> tuple[bool, int, int, int, str]:
 # --- what must be said aloud ----------------------------------------------------------------------
 
 
-def _shouts(desk: Desk, after: Standing, without: dict[str, str]) -> Iterator[Shout]:
+def _shouts(desk: Desk, after: Standing, without: dict[str, Sentences]) -> Iterator[Shout]:
     yield from shout_nobody_locks_out(desk)
     for ref, why in sorted(without.items()):
         if desk.orders[ref].latest_at is not None:
-            text = _(
-                "%(number)s on %(kiln)s is safety work and has no place before its safety date, %(date)s. %(why)s Keep "
-                "%(kiln)s out of use from that day until the work is done."
-            )
-            yield Shout("alarm", text % {**_facts(desk, ref), "why": why}, ref)
+            yield Shout("alarm", Sentence.of("shout.no_place", **_facts(desk, ref), why=why), ref)
     for ref, place in sorted(places(after.drawn, after.plan).items()):
         order = desk.orders[ref]
         if order.latest_at is None or place.end_at <= order.latest_at:
             continue
-        text = _(
-            "%(number)s on %(kiln)s is safety work and misses its safety date, %(date)s: the nearest place, held for "
-            "it, is %(at)s. Stop %(kiln)s earlier, or keep it out of use from that day until the work is done."
-        )
-        if has_place(order) and order.placement.is_pinned:
-            text = _(
-                "%(number)s on %(kiln)s is safety work and is kept by hand at %(at)s, after its safety date, %(date)s. "
-                "Keep %(kiln)s out of use from that day until the work is done."
-            )
-        yield Shout("alarm", text % {**_facts(desk, ref), "at": _say(place.start_at, desk.mill.zone)}, ref)
+        is_kept, facts = has_place(order) and order.placement.is_pinned, _facts(desk, ref)
+        said = Sentence.of("shout.kept_late" if is_kept else "shout.late", **facts, start_at=place.start_at)
+        yield Shout("alarm", said, ref)
 
 
-def _facts(desk: Desk, ref: str) -> dict[str, str]:
+def _facts(desk: Desk, ref: str) -> dict[str, Any]:
     order = desk.orders[ref]
-    latest_at = order.latest_at or order.due_at
-    day = date_format(latest_at.astimezone(desk.mill.zone), "j M Y")
-    return {"number": ref, "kiln": order.kiln.tag, "date": day}
+    return {"job": ref, "kiln": order.kiln.tag, "safe_on": order.latest_at or order.due_at}

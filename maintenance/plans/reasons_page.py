@@ -14,6 +14,7 @@ from maintenance.plans.standing import Standing, standing_now, standing_of
 from plant import clock
 from plant.access import needs
 from plant.frame.requests import mill_of
+from plant.frame.saying import say
 from plant.models import Mill
 
 MOST_ROWS = 200
@@ -43,7 +44,7 @@ def _why(request: HttpRequest, standing: Standing, number: str, plan: Plan | Non
     mill = mill_of(request)
     context: dict[str, Any] = {"place": "openings", "order": order, "plan": plan, "loose": standing.loose.get(number)}
     if number not in standing.frame.number_of_job:
-        context["aside"] = standing.drawn.aside.get(number) or _aside_words(order)
+        context["aside"] = say(standing.drawn.aside.get(number)) or _aside_words(order)
         return render(request, "plans/plan_why.html", context)
     found = why_of(standing, number, mill)
     form = WishForm(request.GET if "at" in request.GET else None)

@@ -229,7 +229,7 @@ class PinLetGo:
 
     number: str
     kept_at: datetime
-    why: str
+    why: Any
     start_at: datetime | None
 
 
@@ -255,7 +255,8 @@ class Change:
     kiln: str
     was: "Where | None"
     now: "Where | None"
-    why: str
+    #: Sentences as they are kept.
+    why: Any
 
 
 @dataclass(frozen=True)
@@ -264,7 +265,7 @@ class Where:
 
     start_at: datetime
     people: str
-    broken: str = ""
+    broken: Any = ""
 
 
 def changes_of(kept: Sequence[Mapping[str, Any]]) -> list[Change]:

@@ -14,8 +14,11 @@ from maintenance.frame.words import money_words, say_needed_state, time_words
 from maintenance.placing.obstacles import smallest_obstacles
 from maintenance.placing.problem import Job
 from maintenance.placing.wishes import Price, Wish, price_of
+from maintenance.plans.plan_words import SKILLS
 from maintenance.plans.seen_plan import amount
 from maintenance.plans.standing import Standing
+from plant.basics.sentences import Sentence
+from plant.frame.saying import say
 from plant.models import Mill
 
 #: A wish is given so long, the loading of the solver aside.
@@ -44,7 +47,7 @@ class Why:
 
     job: Job
     placed: Placed | None
-    causes: tuple[tuple[str, int], ...]
+    causes: tuple[tuple[Sentence, int], ...]
     own: Decimal | None
     caused: Decimal | None
     grouped_with: tuple[str, ...]
@@ -79,7 +82,7 @@ def why_of(standing: Standing, ref: str, mill: Mill) -> Why:
     return Why(
         job=job,
         placed=_placed(standing, job) if reason.is_placed else None,
-        causes=tuple((standing.sentence(one.pattern, one.values), one.shifts) for one in reason.causes),
+        causes=tuple((standing.told(one.said), one.shifts) for one in reason.causes),
         own=amount(reason.own_cents),
         caused=amount(max(reason.caused_cents, 0)),
         grouped_with=reason.grouped_with,
@@ -125,7 +128,8 @@ def _placed(standing: Standing, job: Job) -> Placed:
 
 def crew_words(job: Job) -> str:
     """Name the people a job asks for."""
-    return ", ".join(f"{count} × {skill}" for skill, count in job.crew if count)
+    named = ((say(SKILLS[skill]) if skill in SKILLS else skill, count) for skill, count in job.crew if count)
+    return ", ".join(f"{count} × {skill}" for skill, count in named)
 
 
 def _obstacle_words(name: str, job: Job) -> tuple[str, str]:
@@ -189,9 +193,7 @@ def price_wish(standing: Standing, wish: Wish) -> Price:
 def wish_words(price: Price, standing: Standing, wish: Wish, mill: Mill) -> tuple[str, ...]:
     """Answer a wish: what it costs, what is proven about that, when it would be, and what else moves."""
     if price.impossible:
-        return tuple(
-            standing.sentence(one.pattern, one.values) if one.pattern else one.text for one in price.impossible
-        )
+        return tuple(say(map(standing.told, one.said)) for one in price.impossible)
     if price.is_met:
         return (_("It is so already: it costs nothing more."),)
     said = [_cost_words(price, mill)]

@@ -14,10 +14,7 @@ from functools import cached_property
 from threading import Lock
 
 from django.db import connection
-from django.utils.formats import date_format
-from django.utils.translation import gettext as _
 
-from maintenance.frame.words import hours_words, time_words
 from maintenance.models import Plan, WorkOrder
 from maintenance.placing import plan as plans
 from maintenance.placing.checking import Broken
@@ -34,6 +31,7 @@ from maintenance.plans.desk import Desk, has_place, load_desk
 from maintenance.plans.drawing import Drawn, Place, draw_problem, held_back, person_id_of
 from maintenance.plans.place_faults import why_not_drawn
 from maintenance.plans.plan_words import PlanWords
+from plant.basics.sentences import Sentence, Sentences, all_from_json, all_to_json
 from plant.models import Change, Mill
 
 FRESH_FOR = timedelta(minutes=10)
@@ -57,7 +55,7 @@ class Verdict:
     start_at: datetime
     end_at: datetime
     people: tuple[str, ...]
-    faults: tuple[str, ...]
+    faults: Sentences
     more_cents: int
     parts: Mapping[str, int]
     held_back: tuple[tuple[int | None, int], ...]
@@ -65,7 +63,7 @@ class Verdict:
     total_cents: int
     lock_out: LockOut | None
     #: What does not forbid it, but must be said: a date that passes, charges that give way.
-    warnings: tuple[str, ...] = ()
+    warnings: Sentences = ()
     #: Starts nearby that would hold, with what they cost more.
     near: tuple[tuple[datetime, int], ...] = ()
     plan: plans.Plan | None = field(default=None, repr=False)
@@ -83,10 +81,10 @@ class Standing(PlanWords):
         self._moves = Moves(state)
         super().__init__(drawn, state, self._moves.plan)
         #: Jobs whose place on record no longer holds: why, and where the record and the board still have them.
-        self.loose: dict[str, str] = {}
+        self.loose: dict[str, Sentences] = {}
         self.loose_at: dict[str, Place] = {}
         #: All jobs whose place on record no longer holds, also those that are no part of a plan, with why.
-        self.failing: dict[str, str] = {}
+        self.failing: dict[str, Sentences] = {}
         self.cost = self._moves.verdict.cost
 
     @cached_property
@@ -117,14 +115,9 @@ class Standing(PlanWords):
         start_min = self.drawn.minute(start_at)
         ends_at = self.drawn.at(self.frame.problem.horizon_min)
         if not self.drawn.base_at <= start_at < ends_at:
-            why = _("%(at)s is not in the time that is planned: from now to %(until)s.") % {
-                "at": date_format(start_at.astimezone(self.drawn.zone), "D j M Y, H:i"),
-                "until": date_format(ends_at.astimezone(self.drawn.zone), "D j M Y, H:i"),
-            }
-            return self._refusal(ref, start_at, why)
+            return self._refusal(ref, start_at, Sentence.of("fault.not_planned", wanted_at=start_at, until_at=ends_at))
         if ref not in self.frame.number_of_job:
-            why = self.drawn.aside.get(ref) or _("%(number)s is not part of the plan.") % {"number": ref}
-            return self._refusal(ref, start_at, why)
+            return self._refusal(ref, start_at, *(self.drawn.aside.get(ref) or [Sentence.of("fault.no_part", job=ref)]))
         job = self.frame.jobs[self.frame.number_of_job[ref]]
         end_at = start_at + timedelta(minutes=job.duration_min)
         crew: frozenset[str] | None = None
@@ -132,25 +125,24 @@ class Standing(PlanWords):
             parts = {one: self.drawn.part_of(one, start_min) for one in people}
             unknown = [one for one, part in parts.items() if part is None]
             if unknown:
-                names = ", ".join(self.name_of(one) for one in unknown)
-                why = _("%(names)s: not on any shift of the time that is planned.") % {"names": names}
+                why = Sentence.of("fault.no_shift", names=[self.name_of(one) for one in unknown])
                 return replace(self._refusal(ref, start_at, why), end_at=end_at, people=tuple(people))
             crew = frozenset(part for part in parts.values() if part is not None)
         return self._verdict(ref, start_at, end_at, self._moves.move(ref, start_min, crew))
 
-    def faults_of_kept(self, ref: str, kept: KeptPlace) -> tuple[str, ...]:
+    def faults_of_kept(self, ref: str, kept: KeptPlace) -> Sentences:
         """Say what a job breaks where it was kept; nothing where only others stand in its way."""
         people = [person_id_of(one) for one in sorted(kept.people)]
         return self.try_place(ref, self.drawn.at(kept.start_min), people).faults
 
-    def faults_on_record(self, ref: str, kept: KeptPlace) -> tuple[str, ...]:
+    def faults_on_record(self, ref: str, kept: KeptPlace) -> Sentences:
         """Say what a job breaks where it was kept, and that no charge waits or breaks off for it on record."""
         if not self._has_the_kiln(ref, kept.start_min):
             # Said at once: to hold it against all rules takes its time, and on a bad morning there are hundreds.
             return (self._kiln_then(ref, kept.start_min),)
         people = [person_id_of(one) for one in sorted(kept.people)]
         found = self.try_as_recorded(ref, self.drawn.at(kept.start_min), people)
-        return found.faults or (_("Another place in its way keeps it from holding."),)
+        return found.faults or (Sentence.of("fault.in_its_way"),)
 
     def _has_the_kiln(self, ref: str, start_min: int) -> bool:
         """Say whether the kiln is, for as long as a job takes, in the state that it needs, as the charges stand."""
@@ -169,9 +161,9 @@ class Standing(PlanWords):
             return replace(found, faults=(self._kiln_then(ref, self.drawn.minute(start_at)),))
         return found
 
-    def _refusal(self, ref: str, start_at: datetime, why: str) -> Verdict:
+    def _refusal(self, ref: str, start_at: datetime, *why: Sentence) -> Verdict:
         """Say that a wish cannot even be tried."""
-        return Verdict(ref, start_at, start_at, (), (why,), 0, {}, (), False, self.cost.total, None)
+        return Verdict(ref, start_at, start_at, (), why, 0, {}, (), False, self.cost.total, None)
 
     def _verdict(self, ref: str, start_at: datetime, end_at: datetime, move: Move) -> Verdict:
         placed = move.plan.jobs[ref]
@@ -211,25 +203,21 @@ class Standing(PlanWords):
 
     def _warnings(
         self, ref: str, end_at: datetime, shifted: Iterable[tuple[int | None, int]], stop: plans.Stop | None
-    ) -> Iterator[str]:
+    ) -> Iterator[Sentence]:
         """Say what a place does not break, and what must be known all the same: a late place is better than none."""
         job = self.frame.jobs[self.frame.number_of_job[ref]]
         latest_at, due_at = self.drawn.at(job.latest_min), self.drawn.at(job.due_min)
         if (job.safety or job.late_cents_per_hour) and end_at > latest_at:
-            words = _(
-                "It ends after its safety date, %(date)s: keep %(kiln)s out of use from then on until it is done."
-            )
-            yield words % {"date": time_words(latest_at, self._mill), "kiln": job.kiln}
+            yield Sentence.of("mind.after_safety", latest_at=latest_at, kiln=job.kiln)
         elif end_at > due_at:
-            yield _("It ends after its due date, %(date)s.") % {"date": time_words(due_at, self._mill)}
+            yield Sentence.of("mind.after_due", due_at=due_at)
         if stop is not None and stop.in_charge is not None:
-            name = self.charge_name(stop.kiln, stop.in_charge)
-            yield _("%(charge)s is interrupted for it.") % {"charge": name[:1].upper() + name[1:]}
+            charge = self.charge(stop.kiln, stop.in_charge)
+            yield Sentence.of("mind.interrupted", charge=charge)
         for charge_id, minutes in shifted:
-            charge = self.charges.get(charge_id or 0)
-            if charge is not None and minutes > 0:
-                facts = {"charge": charge.number, "later": hours_words(minutes)}
-                yield _("Charge %(charge)s waits %(later)s for it.") % facts
+            waiting = self.charges.get(charge_id or 0)
+            if waiting is not None and minutes > 0:
+                yield Sentence.of("mind.charge_waits", charge=waiting.number, later_min=minutes)
 
     @property
     def broken(self) -> tuple[Broken, ...]:
@@ -274,7 +262,7 @@ def standing_on(desk: Desk) -> Standing:
     return standing
 
 
-def _failing(desk: Desk, standing: Standing) -> dict[str, str]:
+def _failing(desk: Desk, standing: Standing) -> dict[str, Sentences]:
     """Say of every place on record that does not hold any more why; what is in hand is nobody's to place any more."""
     aside = standing.drawn.aside
     here = {ref for ref in desk.placed_refs if ref in desk.to_place and ref not in desk.in_hand}
@@ -294,9 +282,9 @@ def standing_in(desk: Desk, drawn: Drawn) -> Standing:
     standing = Standing(drawn, state)
     for ref in frame.number_of_job.keys() - kept.keys():
         if has_place(desk.orders[ref]):
-            standing.loose[ref] = why_not_drawn(desk, ref)
+            standing.loose[ref] = (why_not_drawn(desk, ref),)
     for ref in loose:
-        standing.loose[ref] = " ".join(standing.faults_on_record(ref, kept[ref]))
+        standing.loose[ref] = standing.faults_on_record(ref, kept[ref])
     standing.loose_at = {ref: _on_record(desk, ref) for ref in standing.loose}
     return standing
 
@@ -315,7 +303,7 @@ def as_it_stood_to_json(standing: Standing) -> dict[str, object]:
             "start_at": place.start_at.isoformat(),
             "end_at": place.end_at.isoformat(),
             "people": list(place.person_ids),
-            "broken": standing.loose[ref],
+            "broken": all_to_json(standing.loose[ref]),
         }
         for ref, place in standing.loose_at.items()
     }
@@ -327,7 +315,7 @@ def as_it_stood_of(plan: Plan) -> Standing:
     standing = _read(plan, plan.as_it_stood)
     for ref, kept in plan.as_it_stood.get("loose", {}).items():
         times = (datetime.fromisoformat(kept["start_at"]), datetime.fromisoformat(kept["end_at"]))
-        standing.loose[ref] = kept["broken"]
+        standing.loose[ref] = all_from_json(kept["broken"])
         standing.loose_at[ref] = Place(ref, *times, tuple(kept["people"]), None, None, False)
     return standing
 
@@ -387,8 +375,8 @@ def drawn_of(plan: Plan) -> Drawn:
         zone=Mill.objects.current().zone,
         charge_ids={tag: tuple(ids) for tag, ids in plan.charge_ids.items()},
         last_charge_ids=dict(plan.last_charge_ids),
-        notes=tuple(plan.notes),
-        aside=dict(plan.aside),
+        notes=all_from_json(plan.notes),
+        aside={ref: all_from_json(why) for ref, why in plan.aside.items()},
     )
 
 

@@ -13,10 +13,10 @@ from typing import Any
 from django.core.exceptions import ValidationError
 from django.db.models import TextChoices
 from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy, ngettext
+from django.utils.translation import gettext_lazy
 
 from inventory.models import Part
-from maintenance.frame.words import day_words, hours_words, minutes_between, money_words, time_words
+from maintenance.frame.words import day_words, minutes_between, time_words
 from maintenance.models import WorkOrder
 from maintenance.orders.supply import SHELVED, missing_parts
 from maintenance.placing import supposing
@@ -32,6 +32,7 @@ from maintenance.placing.supposing import (
 )
 from maintenance.plans.drawing import Drawn, person_id_of
 from plant import clock
+from plant.basics.sentences import Sentence, Sentences
 from plant.models import Charge, Kiln, Mill, Person
 
 
@@ -44,7 +45,7 @@ class Kind(TextChoices):
     PART_LATE = "part_late", gettext_lazy("a part comes late")
 
 
-def suppose(drawn: Drawn, suppositions: Sequence[Mapping[str, Any]]) -> tuple[Drawn, tuple[str, ...]]:
+def suppose(drawn: Drawn, suppositions: Sequence[Mapping[str, Any]]) -> tuple[Drawn, Sentences]:
     """Return what was drawn as it would be, and sentences that say what was supposed; they are its first notes, too.
 
     Raises
@@ -65,10 +66,10 @@ class _Supposing:
 
     def __post_init__(self) -> None:
         self.problem: Problem = self.drawn.problem
-        self.said: list[str] = []
+        self.said: list[Sentence] = []
 
     def take(self, one: Mapping[str, Any]) -> None:
-        ways: dict[str, Callable[[Mapping[str, Any]], str]] = {
+        ways: dict[str, Callable[[Mapping[str, Any]], Sentences]] = {
             Kind.CHARGE_SLIPS: self._charge_slips,
             Kind.AWAY: self._away,
             Kind.KILN_KEPT: self._kiln_kept,
@@ -77,21 +78,16 @@ class _Supposing:
         way = ways.get(str(one.get("kind")))
         if way is None:
             raise ValidationError(_("“%(kind)s” cannot be supposed.") % {"kind": one.get("kind")}, code="kind")
-        self.said.append(way(one))
+        self.said += way(one)
 
-    def outcome(self) -> tuple[Drawn, tuple[str, ...]]:
+    def outcome(self) -> tuple[Drawn, Sentences]:
         problem, loose = let_go_of_pins(self.drawn.problem, self.problem)
         if loose:
-            words = ngettext(
-                "%(numbers)s keeps a place that does not hold then, and may move in this plan.",
-                "%(numbers)s keep places that do not hold then, and may move in this plan.",
-                len(loose),
-            )
-            self.said.append(words % {"numbers": ", ".join(loose)})
+            self.said.append(Sentence.of("supposed.pins_loose", jobs=loose, count=len(loose)))
         said = tuple(self.said)
         return replace(self.drawn, problem=problem, notes=(*said, *self.drawn.notes)), said
 
-    def _charge_slips(self, one: Mapping[str, Any]) -> str:
+    def _charge_slips(self, one: Mapping[str, Any]) -> Sentences:
         charge = Charge.objects.select_related("kiln").filter(pk=one["charge"]).first()
         if charge is None:
             raise ValidationError(_("The charge that is supposed to take longer is not known any more."), code="charge")
@@ -104,10 +100,9 @@ class _Supposing:
             )
         minutes = round(float(one["hours"]) * 60)
         cents = self._change(ChargeSlips(charge.kiln.tag, _last_index(ids, charge.pk), minutes))
-        said = _("Charge %(charge)s of %(kiln)s takes %(hours)s longer.") % {**facts, "hours": hours_words(minutes)}
-        return f"{said} {self._by_itself(cents)}"
+        return Sentence.of("supposed.charge_slips", **facts, longer_min=minutes), self._by_itself(cents)
 
-    def _away(self, one: Mapping[str, Any]) -> str:
+    def _away(self, one: Mapping[str, Any]) -> Sentences:
         person = Person.objects.filter(pk=one["person"]).first()
         if person is None:
             raise ValidationError(_("The person who is supposed to be away is not known any more."), code="person")
@@ -119,13 +114,9 @@ class _Supposing:
         from_at, until_at = self._span(one)
         until_min = min(self._minute(until_at), self.problem.horizon_min)
         self._change(Away(frozenset(refs), self._minute(from_at), until_min))
-        return _("%(name)s is away from %(from)s to %(until)s.") % {
-            "name": person.name,
-            "from": time_words(from_at, self.mill),
-            "until": time_words(until_at, self.mill),
-        }
+        return (Sentence.of("supposed.away", name=person.name, from_at=from_at, until_at=until_at),)
 
-    def _kiln_kept(self, one: Mapping[str, Any]) -> str:
+    def _kiln_kept(self, one: Mapping[str, Any]) -> Sentences:
         kiln = Kiln.objects.filter(pk=one["kiln"]).first()
         if kiln is None or kiln.tag not in self.drawn.charge_ids:
             raise ValidationError(_("The kiln that is supposed to be kept is not in use any more."), code="kiln")
@@ -138,15 +129,10 @@ class _Supposing:
                 _("%(kiln)s cannot be kept then: a charge that has begun is in it until %(until)s.") % facts,
                 code="kiln",
             ) from None
-        facts = {
-            "kiln": kiln.tag,
-            "from": time_words(from_at, self.mill),
-            "until": time_words(until_at, self.mill),
-        }
-        said = _("%(kiln)s is kept for work from %(from)s to %(until)s, and its charges wait.") % facts
-        return f"{said} {self._by_itself(cents)}"
+        said = Sentence.of("supposed.kiln_kept", kiln=kiln.tag, from_at=from_at, until_at=until_at)
+        return said, self._by_itself(cents)
 
-    def _part_late(self, one: Mapping[str, Any]) -> str:
+    def _part_late(self, one: Mapping[str, Any]) -> Sentences:
         part = Part.objects.filter(pk=one["part"]).first()
         if part is None:
             raise ValidationError(_("The part that is supposed to come late is not known any more."), code="part")
@@ -164,12 +150,7 @@ class _Supposing:
         if before == self.problem:
             facts = {"part": part, "day": day_words(arrives_on)}
             raise ValidationError(_("%(part)s is not expected before %(day)s anyway.") % facts, code="part")
-        words = ngettext(
-            "%(part)s arrives on %(day)s; %(count)d job waits for it.",
-            "%(part)s arrives on %(day)s; %(count)d jobs wait for it.",
-            len(waiting),
-        )
-        return words % {"part": part, "day": day_words(arrives_on), "count": len(waiting)}
+        return (Sentence.of("supposed.part_late", part=str(part), arrives_on=arrives_on, count=len(waiting)),)
 
     def _change(self, supposition: supposing.Supposition) -> int:
         """Change the problem; return what drying that loses by itself."""
@@ -182,12 +163,8 @@ class _Supposing:
             raise ValidationError(_("What is supposed lies outside the time that is planned."), code="time") from None
         return drying_lost_cents(before, self.problem)
 
-    def _by_itself(self, cents: int) -> str:
-        if cents <= 0:
-            return _("The openings behind it take that up.")
-        return _(
-            "That alone loses drying worth %(money)s, which no plan can change and the plan's cost leaves out."
-        ) % {"money": money_words(cents, self.mill)}
+    def _by_itself(self, cents: int) -> Sentence:
+        return Sentence.of("supposed.loses", loss_cents=cents) if cents > 0 else Sentence.of("supposed.taken_up")
 
     def _span(self, one: Mapping[str, Any]) -> tuple[datetime, datetime]:
         from_at, until_at = datetime.fromisoformat(one["from"]), datetime.fromisoformat(one["until"])

@@ -3,69 +3,59 @@
 from collections import defaultdict
 from collections.abc import Iterable, Iterator
 
-from django.utils.text import get_text_list
-from django.utils.translation import gettext as _
-from django.utils.translation import ngettext
-
 from maintenance.placing.frame import ANYWHERE
-from maintenance.placing.offering import OF_THE_JOB, RULES, Missed, places_for, room_in, why_not, without_job
+from maintenance.placing.offering import OF_THE_JOB, RULES, nearness, places_for, room_in, why_not, without_job
 from maintenance.placing.reasons import Reason
 from maintenance.plans.standing import Standing
-from plant.basics.sentences import Sentence
-from plant.frame.saying import say
+from plant.basics.sentences import Sentence, Sentences
 
 
-def say_reason(standing: Standing, ref: str) -> str:
+def say_reason(standing: Standing, ref: str) -> Sentences:
     """Say why a job is where it is, and why not sooner. Raises KeyError for a job that is not part of the plan."""
-    return " ".join(_sentences(standing, standing.reason(ref)))
+    return tuple(_sentences(standing, standing.reason(ref)))
 
 
-def _sentences(standing: Standing, reason: Reason) -> Iterable[str]:
+def _sentences(standing: Standing, reason: Reason) -> Iterable[Sentence]:
     if reason.grouped_with:
-        yield _("Shares a lock-out with %(jobs)s.") % {"jobs": get_text_list(list(reason.grouped_with), _("and"))}
-    causes = [standing.put(cause.pattern, cause.values) for cause in reason.causes]
-    if causes and reason.is_placed:
-        yield _("Not sooner: %(causes)s.") % {"causes": "; ".join(causes)}
-    elif causes:
-        yield _("Has no place: %(causes)s.") % {"causes": "; ".join(causes)}
+        yield Sentence.of("place.grouped", jobs=reason.grouped_with)
+    causes = [standing.told(cause.said) for cause in reason.causes]
+    if causes:
+        yield Sentence.of("place.not_sooner" if reason.is_placed else "place.none", causes=causes)
     if reason.sooner is not None and reason.is_placed and reason.sooner.more_cents > 0:
-        values = (("at_min", reason.sooner.start_min), ("more_cents", reason.sooner.more_cents))
-        yield standing.put(_("On {at_min} it would cost {more_cents} more."), values)
+        at = standing.drawn.at(reason.sooner.start_min)
+        yield Sentence.of("place.dearer_sooner", begin_at=at, more_cents=reason.sooner.more_cents)
     elif reason.is_placed and not causes:
-        yield _("As soon as it can be.") if reason.sooner is None else _("Sooner would cost the other jobs more.")
+        yield Sentence.of("place.soonest" if reason.sooner is None else "place.others_dearer")
 
 
-def say_how_early(standing: Standing, ref: str) -> str:
+def say_how_early(standing: Standing, ref: str) -> Sentence:
     """Say how long before or after its date a job is done, in days of the calendar."""
     job, at = standing.frame.jobs[standing.frame.number_of_job[ref]], standing.plan.jobs[ref]
     is_safety = job.safety or job.late_cents_per_hour > 0
     wanted_at, end_at = standing.drawn.at(job.latest_min if is_safety else job.due_min), at.start_min + job.duration_min
     zone = standing.drawn.zone
     days = (wanted_at.astimezone(zone).date() - standing.drawn.at(end_at).astimezone(zone).date()).days
-    name = _("safety date") if is_safety else _("due date")
     if days > 0:
-        words = ngettext("Done %(days)d day before its %(date)s.", "Done %(days)d days before its %(date)s.", days)
-    elif days < 0:
-        words = ngettext("Done %(days)d day after its %(date)s.", "Done %(days)d days after its %(date)s.", -days)
-    else:
-        words = _("Done on its %(date)s.")
-    return words % {"days": abs(days), "date": name}
+        return Sentence.of("place.before_safety" if is_safety else "place.before_due", count=days)
+    if days < 0:
+        return Sentence.of("place.after_safety" if is_safety else "place.after_due", count=-days)
+    return Sentence.of("place.on_safety" if is_safety else "place.on_due")
 
 
 # --- why it has no place --------------------------------------------------------------------------
 
 
-def say_missed(standing: Standing, missed: Missed) -> str:
+def say_missed(standing: Standing, missed: Sentence) -> Sentences:
     """Say what keeps a job from a place, and what would help."""
-    told = [Sentence(missed.rule, tuple(standing.instants_in(missed.values).items()))]
-    if missed.rule == "missed.skill":
-        ended = standing.qualifications_that_end(str(dict(missed.values)["skill"]))
+    told = [standing.told(missed)]
+    if missed.code == "missed.skill":
+        ended = standing.qualifications_that_end(str(missed["skill"]))
         told += [Sentence.of("missed.skill_ended", person=name, until_on=until_on) for name, until_on in ended]
         told += [] if ended else [Sentence.of("missed.skill_train")]
-    return say(told)
+    return tuple(told)
 
 
-def say_no_place(standing: Standing, ref: str) -> str:
+def say_no_place(standing: Standing, ref: str) -> Sentences:
     """Say of a job that has no place why, and what would help; the places that miss for one reason together."""
     frame = standing.frame
     job = frame.number_of_job[ref]
@@ -75,35 +65,35 @@ def say_no_place(standing: Standing, ref: str) -> str:
     if not open_places:
         match of.needs_state:
             case "running":
-                return say(Sentence.of("missed.no_running", kiln=of.kiln))
+                return (Sentence.of("missed.no_running", kiln=of.kiln),)
             case "empty":
-                return say(Sentence.of("missed.no_opening", kiln=of.kiln))
-        return say(Sentence.of("missed.no_standstill", kiln=of.kiln))
-    found: dict[str, list[tuple[Missed, int]]] = defaultdict(list)
+                return (Sentence.of("missed.no_opening", kiln=of.kiln),)
+        return (Sentence.of("missed.no_standstill", kiln=of.kiln),)
+    found: dict[str, list[tuple[Sentence, int]]] = defaultdict(list)
     for place in open_places:
         missed = why_not(state, job, place)
-        found[missed.rule].append((missed, place))
-    return " ".join(_told(standing, job, found))
+        found[missed.code].append((missed, place))
+    return tuple(_told(standing, job, found))
 
 
-def _told(standing: Standing, job: int, found: dict[str, list[tuple[Missed, int]]]) -> Iterator[str]:
+def _told(standing: Standing, job: int, found: dict[str, list[tuple[Sentence, int]]]) -> Iterator[Sentence]:
     frame = standing.frame
     for rule in sorted(found, key=RULES.index):
-        nearest, _place = max(found[rule], key=lambda one: one[0].near)
+        nearest, _place = max(found[rule], key=lambda one: nearness(one[0]))
         said = say_missed(standing, nearest)
         if rule in OF_THE_JOB or found[rule][0][1] == ANYWHERE:
-            yield said
+            yield from said
             continue
         kiln = frame.kiln_of[job]
-        times = say_times([kind_of(standing, kiln, place) for _missed, place in found[rule]])
-        yield _("%(times)s: %(why)s") % {"times": times, "why": said}
+        times = times_told([kind_of(standing, kiln, place) for _missed, place in found[rule]])
+        yield Sentence.of("missed.in_times", times=times, why=said)
     rule = max(found, key=RULES.index)
-    place = max(found[rule], key=lambda one: one[0].near)[1]
+    place = max(found[rule], key=lambda one: nearness(one[0]))[1]
     if rule not in OF_THE_JOB and place != ANYWHERE:
         from_min, to_min = room_in(standing.state, frame.kiln_of[job], place)
         if from_min < to_min:
             start_at, end_at = standing.drawn.at(from_min), standing.drawn.at(to_min)
-            yield say(Sentence.of("missed.nearest", start_at=start_at, end_at=end_at))
+            yield Sentence.of("missed.nearest", start_at=start_at, end_at=end_at)
 
 
 def _is_over(standing: Standing, kiln: int, place: int) -> bool:
@@ -117,14 +107,12 @@ def kind_of(standing: Standing, kiln: int, place: int) -> str:
     return "running" if place % 2 else "empty" if standing.frame.is_empty(kiln, place) else "still"
 
 
-def say_times(kinds: list[str]) -> str:
+def times_told(kinds: list[str]) -> Sentence:
     """Count times of a kiln by what it does then."""
     count = len(kinds)
     match kinds[0] if len(set(kinds)) == 1 else "still":
         case "running":
-            words = ngettext("%d running phase", "%d running phases", count)
+            return Sentence.of("time.running", count=count)
         case "empty":
-            words = ngettext("%d opening", "%d openings", count)
-        case _:
-            words = ngettext("%d opening or standstill", "%d openings or standstills", count)
-    return words % count
+            return Sentence.of("time.openings", count=count)
+    return Sentence.of("time.standstills", count=count)

@@ -18,7 +18,6 @@ from django.core.exceptions import ValidationError
 from django.db import transaction
 from django.utils.translation import gettext as _
 
-from maintenance.frame.words import time_words, value_words
 from maintenance.models import Plan
 from maintenance.placing import plan as plans
 from maintenance.placing.checking import check
@@ -26,7 +25,7 @@ from maintenance.placing.frame import Frame
 from maintenance.placing.hopeless import find_hopeless
 from maintenance.placing.json_places import FaultyFileError
 from maintenance.placing.letting_go import cheapest_first
-from maintenance.placing.plan import Hopeless, plan_to_json
+from maintenance.placing.plan import plan_to_json
 from maintenance.placing.plan_reading import read_plan
 from maintenance.placing.problem import problem_to_json
 from maintenance.plans.accepting import LEAST_SECONDS, PLAN_TASK, changes_between
@@ -43,11 +42,12 @@ from maintenance.plans.standing import (
     standing_in,
 )
 from maintenance.plans.suppositions import suppose
-from maintenance.pricing.sureness import kept_sureness, unpriced_words
+from maintenance.pricing.sureness import kept_sureness, unpriced_told
 from plant import clock
 from plant.background.running import ClaimLostError
-from plant.basics.sentences import Sentence, Sentences, typed
-from plant.models import Job, Mill
+from plant.basics.sentences import Sentence, Sentences, all_to_json, typed
+from plant.frame.saying import say
+from plant.models import Job
 
 State = Plan.State
 Report = Callable[[int, int, Sentence | Sentences], None]
@@ -105,7 +105,7 @@ def _work_out(plan: Plan, progress: Report) -> None:
         except _PinsInTheWayError as clash:
             ref = cheapest_first(before.frame, clash.refs)[0]
             before = standing_in(desk, before.drawn.without_pins([ref]))
-            let_go[ref] = str(clash)
+            let_go[ref] = clash.told
         else:
             return
 
@@ -140,9 +140,9 @@ class _BrokeOffError(_FailedError):
 class _PinsInTheWayError(_FailedError):
     """Raised where no plan can be because of jobs that are kept where they are, together with others."""
 
-    def __init__(self, refs: Collection[str], text: str) -> None:
-        super().__init__(text)
-        self.refs = refs
+    def __init__(self, refs: Collection[str], told: Sentences) -> None:
+        super().__init__(say(told))
+        self.refs, self.told = refs, told
 
 
 def _end_early(plan: Plan, why: str) -> None:
@@ -168,12 +168,12 @@ def _end(plan: Plan, fields: list[str]) -> None:
         plan.save(update_fields=[*fields, "ended_at"])
 
 
-def _drawn(desk: Desk, plan: Plan) -> tuple[Standing, dict[str, str], dict[str, str]]:
+def _drawn(desk: Desk, plan: Plan) -> tuple[Standing, dict[str, Sentences], dict[str, Sentences]]:
     """Draw the problem, with what stands in it; name the safety jobs that give way, and the pins that are let go.
 
     Safety jobs that no plan can do in time are done as soon as can be, or stay where they are kept by hand.
     """
-    unsafe = {ref: _say_kept_late(desk, ref) for ref in desk.placed_refs if _is_kept_late(desk, ref)}
+    unsafe: dict[str, Sentences] = {ref: _kept_late(desk, ref) for ref in desk.placed_refs if _is_kept_late(desk, ref)}
     while True:
         before = standing_in(desk, draw_problem(desk, gives_way=unsafe))
         drawn = before.drawn
@@ -184,43 +184,34 @@ def _drawn(desk: Desk, plan: Plan) -> tuple[Standing, dict[str, str], dict[str, 
         hopeless = [one for one in find_hopeless(Frame(before.drawn.problem)) if one.job not in unsafe]
         if not hopeless:
             return before, unsafe, let_go
-        unsafe |= {one.job: _say(drawn, one) for one in hopeless}
+        unsafe |= {one.job: tuple(map(before.told, one.said)) for one in hopeless}
 
 
 def _is_kept_late(desk: Desk, ref: str) -> bool:
     return ref in desk.to_place and desk.orders[ref].placement.is_pinned and ends_late(desk.orders[ref])
 
 
-def _say_kept_late(desk: Desk, ref: str) -> str:
-    order = desk.orders[ref]
-    return _("It is kept by hand at a place that ends on %(end)s, after its safety date: let it move, or say why.") % {
-        "end": time_words(order.placement.end_at, desk.mill)
-    }
-
-
-def _say(drawn: Drawn, one: Hopeless) -> str:
-    """Say why a job is hopeless, with the mill's own times and money."""
-    mill = Mill.objects.current()
-    values = {name: value_words(name, value, drawn.at, mill) for name, value in one.values}
-    return one.pattern.format(**values) if one.pattern else one.text
+def _kept_late(desk: Desk, ref: str) -> Sentences:
+    return (Sentence.of("unsafe.kept_late", end_at=desk.orders[ref].placement.end_at),)
 
 
 def _keep_problem(
-    plan: Plan, desk: Desk, before: Standing, unsafe: Mapping[str, str], let_go: Mapping[str, str]
+    plan: Plan, desk: Desk, before: Standing, unsafe: Mapping[str, Sentences], let_go: Mapping[str, Sentences]
 ) -> None:
     drawn = before.drawn
     plan.starts = 0
     plan.pins_let_go = {
-        ref: {"why": why, "start_at": desk.orders[ref].placement.start_at.isoformat()} for ref, why in let_go.items()
+        ref: {"why": all_to_json(why), "start_at": desk.orders[ref].placement.start_at.isoformat()}
+        for ref, why in let_go.items()
     }
     plan.base_at = drawn.base_at
     plan.problem = problem_to_json(drawn.problem)
     plan.charge_ids = {tag: list(ids) for tag, ids in drawn.charge_ids.items()}
     plan.last_charge_ids = dict(drawn.last_charge_ids)
     plan.versions = {job.ref: desk.orders[job.ref].version for job in drawn.problem.jobs}
-    plan.notes, plan.aside, plan.unsafe = list(drawn.notes), dict(drawn.aside), dict(unsafe)
     unpriced = sum(desk.orders[job.ref].is_cost_unknown for job in drawn.problem.jobs)
-    plan.notes += [unpriced_words(unpriced)] if unpriced else []
+    plan.notes = all_to_json((*drawn.notes, *unpriced_told(unpriced)))
+    plan.aside, plan.unsafe = ({ref: all_to_json(why) for ref, why in of.items()} for of in (drawn.aside, unsafe))
     plan.sureness = kept_sureness(desk.orders[job.ref] for job in drawn.problem.jobs)
     plan.as_it_stood = as_it_stood_to_json(before)
     plan.as_it_stood_cents = before.cost_as_shown.total
@@ -260,7 +251,7 @@ def _run(plan: Plan, before: Standing, progress: Report, seconds: int) -> None:
             plan.starts += 1
             Plan.objects.filter(pk=plan.pk).update(starts=plan.starts)
             try:
-                kept, told = _asked(plan, problem, answer, left, best, progress)
+                kept, told = _asked(plan, problem, answer, left, best, before, progress)
             except _BrokeOffError as broke:
                 if plan.starts < MOST_STARTS and not _wants_stop(plan):
                     best.put_back()
@@ -277,7 +268,7 @@ def _wants_stop(plan: Plan) -> bool:
 
 
 def _asked(
-    plan: Plan, problem: Path, answer: Path, seconds: int, best: "_Best", progress: Report
+    plan: Plan, problem: Path, answer: Path, seconds: int, best: "_Best", before: Standing, progress: Report
 ) -> tuple[plans.Plan, Mapping[str, Any]]:
     """Ask the solver once; return its plan and what it said of it."""
     try:
@@ -309,10 +300,10 @@ def _asked(
         return found, solver.last
     if isinstance(found, tuple) and solver.code == 2:
         refs = {one.job for one in found} & best.drawn.problem.pinned
-        text = " ".join(dict.fromkeys(one.text for one in found))
+        why = tuple(dict.fromkeys(before.told(said) for one in found for said in one.said))
         if refs and {one.rule for one in found} == {"together"}:
-            raise _PinsInTheWayError(refs, text)
-        raise _FailedError(text)
+            raise _PinsInTheWayError(refs, why)
+        raise _FailedError(say(why))
     raise _BrokeOffError(
         _("The working-out ended and left no plan that can be read. What is on record stays as it was.")
     )
@@ -460,9 +451,8 @@ def _keep_plan(plan: Plan, before: Standing, kept: plans.Plan, told: Mapping[str
     """Keep the plan that the solver came to an end with, once the checker has passed it."""
     verdict = check(before.drawn.problem, kept)
     if not verdict.holds:
-        raise _FailedError(
-            _("The plan that was found does not hold: %s") % "; ".join(str(one) for one in verdict.broken[:5])
-        )
+        broken = say(before.said_of(one, kept) for one in verdict.broken[:5])
+        raise _FailedError(_("The plan that was found does not hold: %s") % broken)
     after = before.with_plan(kept)
     plan.plan = plan_to_json(kept)
     plan.cost_cents, plan.bound_cents = verdict.cost.total, min(kept.bound_cents, verdict.cost.total)

@@ -3,6 +3,7 @@
 from typing import Final
 
 from django.utils.translation import gettext_lazy as _
+from django.utils.translation import ngettext_lazy
 
 from plant.frame.saying import Patterns
 
@@ -12,5 +13,13 @@ PATTERNS: Final[Patterns] = {
         "what is filled in is not the climate of this kiln."
     ),
     "price.cannot_be_said": _("What waiting costs cannot be said: %(why)s"),
+    "waiting.a_day": _(
+        "Waiting with all that is to be done costs %(cost_money)s a day; %(assumed_money)s of it rest on assumptions."
+    ),
+    "waiting.unpriced": ngettext_lazy(
+        "What waiting with %(count)s job costs cannot be said: here it counts as nothing, which it is not.",
+        "What waiting with %(count)s jobs costs cannot be said: here they count as nothing, which they are not.",
+        "count",
+    ),
     "price.no_rate": _("What waiting costs cannot be said: no charge tells what the kiln dries a day."),
 }

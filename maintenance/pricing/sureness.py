@@ -6,11 +6,11 @@ from decimal import Decimal
 from typing import Any
 
 from django.utils.translation import gettext as _
-from django.utils.translation import ngettext
 
 from maintenance.frame.words import money_words
 from maintenance.losses.waiting_loss import Sureness
 from maintenance.models import Defect, Plan, PriceOfWaiting, WorkOrder
+from plant.basics.sentences import Sentence, Sentences
 from plant.models import Mill
 
 DAY_MIN = 1440
@@ -97,25 +97,12 @@ def plan_words(plan: Plan, mill: Mill) -> str:
     return _("Of it %(delay)s are for waiting, and %(assumed)s of these rest on assumptions.") % parts
 
 
-def day_words(cost: Decimal, assumed: Decimal, unpriced: int, mill: Mill) -> list[str]:
+def day_told(cost: Decimal, assumed: Decimal, unpriced: int) -> Sentences:
     """Say what waiting with all open work costs a day, and how much of that is assumed."""
-    said = []
-    if cost:
-        facts = {"cost": money_words(round(100 * cost), mill), "assumed": money_words(round(100 * assumed), mill)}
-        said.append(
-            _("Waiting with all that is to be done costs %(cost)s a day; %(assumed)s of it rest on assumptions.")
-            % facts
-        )
-    if unpriced:
-        said.append(unpriced_words(unpriced))
-    return said
+    said = (Sentence.of("waiting.a_day", cost_money=cost, assumed_money=assumed),) if cost else ()
+    return (*said, *unpriced_told(unpriced))
 
 
-def unpriced_words(count: int) -> str:
+def unpriced_told(count: int) -> Sentences:
     """Say that jobs have no price, so that nobody takes that for a cost of nothing."""
-    words = ngettext(
-        "What waiting with %d job costs cannot be said: here it counts as nothing, which it is not.",
-        "What waiting with %d jobs costs cannot be said: here they count as nothing, which they are not.",
-        count,
-    )
-    return words % count
+    return (Sentence.of("waiting.unpriced", count=count),) if count else ()

@@ -46,7 +46,9 @@ from maintenance.work.forms import (
 from maintenance.work.list_page import work_order_url
 from plant import clock
 from plant.access import needs
+from plant.basics.sentences import Sentences
 from plant.frame.requests import mill_of, person_of, refusal_on, user_of
+from plant.frame.saying import say
 from plant.models import Change
 
 State = WorkOrder.State
@@ -108,7 +110,7 @@ def _page(request: HttpRequest, order: WorkOrder, **bound: forms.Form) -> HttpRe
         "nothing_left": order.state not in CLOSED and order.state != State.DONE and is_nothing_left(order),
         "broken": failing_places(clock.now()).of(order.number) if has_place(order) else "",
         "lock_out": KilnStop.objects.around(order).for_people().first() if order.state not in CLOSED else None,
-        "left_out": "" if order.is_left_out else say_left_out(order, order.kiln.mill.zone),
+        "left_out": "" if order.is_left_out else say(say_left_out(order)),
         "supply": _supply_words(order) if order.state in WorkOrder.BEFORE_START else [],
         "is_under_way": is_under_way,
         "people": order.assignments.select_related("person"),
@@ -140,7 +142,7 @@ def _page(request: HttpRequest, order: WorkOrder, **bound: forms.Form) -> HttpRe
     return render(request, "work/work_order.html", context)
 
 
-def _supply_words(order: WorkOrder) -> list[str]:
+def _supply_words(order: WorkOrder) -> list[Sentences]:
     """Say of each part that is not on the shelf where it is to come from, and by when it must be ordered."""
     zone = order.kiln.mill.zone
     return say_supply(missing_parts([order]).get(order.pk, []), needed_on(order, zone), clock.today(zone))
@@ -184,7 +186,7 @@ def _lead(order: WorkOrder, part: Part | None) -> str:
         left = len(act.steps_left(order))
         return _("Under way; %(left)d steps left.") % {"left": left} if left else _("Under way; every step is done.")
     if order.no_place_why:
-        return order.no_place_why
+        return say(order.no_place_why)
     place = getattr(order, "placement", None)
     if place:
         when = date_format(timezone.localtime(place.start_at), "D j M H:i")

@@ -24,6 +24,7 @@ from maintenance.orders.paper_blocks import (
 from maintenance.plans.places_now import failing_places
 from plant import clock
 from plant.frame.figures import fixed, quantity
+from plant.frame.saying import say
 from plant.frame.units import reading_in, reading_scale, temperature_scale
 from plant.models import Mill
 from plant.pictures.end_view import NUMBER_NAMES, MakeUp, chamber
@@ -191,7 +192,7 @@ class WorkOrderPaper(Paper):
         if placement is None and self._is_finished():
             return ""
         if placement is None:
-            return _("no place yet") + (f": {self.order.no_place_why}" if self.order.no_place_why else "")
+            return _("no place yet") + (f": {say(self.order.no_place_why)}" if self.order.no_place_why else "")
         said = _("%(start)s to %(end)s") % {"start": moment(placement.start_at), "end": moment(placement.end_at)}
         if placement.after_charge:
             said += ", " + _("after charge %(number)s") % {"number": placement.after_charge.number}

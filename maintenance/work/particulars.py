@@ -12,6 +12,7 @@ from django.utils.translation import gettext as _
 from maintenance.models import WorkOrder
 from maintenance.plans.places import bring_parts_along, keep_place_that_holds, locked_for_placing
 from plant import clock
+from plant.basics.sentences import Sentences
 from plant.models import Change, User
 
 # What a place hangs on: the rest may change under a job that has one.
@@ -36,7 +37,7 @@ class Changed:
     """What a change came to: the fields that are different, and why the place was given up, where it was."""
 
     names: tuple[str, ...]
-    lost_place_why: str = ""
+    lost_place_why: Sentences = ()
 
 
 @transaction.atomic
@@ -60,7 +61,7 @@ def change_particulars(
     order.save(update_fields=[*names, "version"])
     after = {name: _said(getattr(wanted, name)) for name in names}
     Change.record(order, "changed", by=by, before=before, after=after, note=why.strip()[:200])
-    lost = keep_place_that_holds(order, by=by) if BEARS_ON_PLACE.intersection(names) else ""
+    lost = keep_place_that_holds(order, by=by) if BEARS_ON_PLACE.intersection(names) else ()
     bring_parts_along(WorkOrder.objects.get(pk=order.pk))
     return Changed(names, lost)
 

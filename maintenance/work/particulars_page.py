@@ -10,6 +10,7 @@ from maintenance.work.particulars import Changed, change_particulars
 from maintenance.work.particulars_form import ParticularsForm
 from plant.access import needs
 from plant.frame.requests import refusal_on, user_of
+from plant.frame.saying import say
 
 
 @needs("place work")
@@ -39,4 +40,4 @@ def _tell(request: HttpRequest, order: WorkOrder, changed: Changed) -> None:
     messages.success(request, _("%(number)s is changed.") % {"number": order.number})
     if changed.lost_place_why:
         words = _("%(why)s The next run of the day looks for another place.")
-        messages.warning(request, words % {"why": changed.lost_place_why})
+        messages.warning(request, words % {"why": say(changed.lost_place_why)})

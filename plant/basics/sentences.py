@@ -93,9 +93,10 @@ def all_to_json(told: Sentence | Iterable[Sentence] | None) -> list[dict[str, An
     return [to_json(one) for one in sentences(told)]
 
 
-def all_from_json(kept: Iterable[Mapping[str, Any]] | str) -> Sentences:
-    """Read several sentences; text, which earlier versions kept, comes as it is."""
-    return typed(kept) if isinstance(kept, str) else tuple(from_json(one) for one in kept)
+def all_from_json(kept: Iterable[Mapping[str, Any] | str] | str) -> Sentences:
+    """Read several sentences; texts, which earlier versions kept, come as they are."""
+    several = [kept] if isinstance(kept, str) else kept
+    return tuple(said for one in several for said in (typed(one) if isinstance(one, str) else (from_json(one),)))
 
 
 def _value_to_json(value: Value) -> Any:

@@ -70,13 +70,8 @@ class Change(models.Model):
     ) -> "Change":
         """Add an entry about a saved object; ``by`` is None where the program itself did it.
 
-        ``note`` is what somebody typed, ``said`` what the program has to say. Raises ValueError for an act without
-        words.
+        ``note`` is what somebody typed, ``said`` what the program has to say.
         """
-        from plant.frame.saying import patterns
-
-        if f"act.{act}" not in patterns():
-            raise ValueError(f"No pattern says the act “{act}”.")
         return cls.objects.create(
             at=clock.now(),
             by=by,

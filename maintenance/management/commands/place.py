@@ -84,7 +84,7 @@ class Command(BaseCommand):
             self._leave(FAULTY, *(str(fault) for fault in answer.faults))
         if answer.plan is None:
             self._write(plan, impossible_to_json(answer.hopeless))
-            self._leave(IMPOSSIBLE, *(one.text for one in answer.hopeless))
+            self._leave(IMPOSSIBLE, *(str(one) for one in answer.hopeless))
         verdict = check(asked, answer.plan)
         if not verdict.holds:
             self._leave(FAULTY, "the plan that was found does not hold:", *(str(one) for one in verdict.broken))

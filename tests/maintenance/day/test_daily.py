@@ -19,6 +19,7 @@ from maintenance.recurring.rolling_on import complete, due_of, foresee_parts, hi
 from maintenance.tasks import work_out_day
 from plant.frame.saying import say
 from plant.models import Change, MeterReading
+from plant.templatetags.said import said as in_words
 from tests.factories import (
     MONDAY,
     ChargeFactory,
@@ -117,7 +118,9 @@ def test_a_rule_that_cannot_be_followed_is_named_and_stops_no_other() -> None:
     standing(code="well")
     summary = run_day()
     assert len(summary.raised) == 1
-    assert any("cannot be followed" in shout["text"] and shout["level"] == "alarm" for shout in summary.shouts)
+    assert any(
+        "cannot be followed" in in_words(shout["said"]) and shout["level"] == "alarm" for shout in summary.shouts
+    )
 
 
 def test_later_occurrences_foresee_their_parts() -> None:
@@ -269,7 +272,7 @@ def test_proof_tests_that_are_late_failed_or_near_are_said(days: int, outcome: s
     _proof_test(days, outcome)
     (shout,) = run_day().shouts
     assert shout["level"] == level
-    assert words in shout["text"]
+    assert words in in_words(shout["said"])
 
 
 def test_a_proof_test_in_good_time_is_not_worth_a_word() -> None:
@@ -282,7 +285,7 @@ def test_a_door_that_was_never_proved_is_an_alarm() -> None:
     TaskSheetFactory(code="escape-door-proof-test", kind=kind, is_proof_test=True)
     ComponentFactory(kind=kind, tag="door-1", name="escape door")
     (shout,) = run_day().shouts
-    assert "No proof test is on record: K1 escape door" in shout["text"]
+    assert "No proof test is on record: K1 escape door" in in_words(shout["said"])
 
 
 def test_alarms_come_first_in_the_printed_summary() -> None:

@@ -26,6 +26,7 @@ from maintenance.models import (
     WorkPart,
 )
 from plant import clock
+from plant.basics.sentences import typed
 from plant.charges.telling import tell
 from plant.models import Change, Kiln, Mill
 from tests.factories import (
@@ -72,7 +73,7 @@ def open_kiln(tag: str = "K1") -> Kiln:
 
 def place(kiln: Kiln, title: str = "Free the flap linkage", **kwargs: Any) -> Placement:
     order = WorkOrderFactory(kiln=kiln, title=title, raised_at=NOW - hours(48), due_at=NOW + hours(24), **kwargs)
-    return Placement.objects.create(work_order=order, start_at=NOW, end_at=NOW + hours(1), why="only now open")
+    return Placement.objects.create(work_order=order, start_at=NOW, end_at=NOW + hours(1), why=typed("only now open"))
 
 
 def card(client: Client, tag: str = "K1") -> Any:

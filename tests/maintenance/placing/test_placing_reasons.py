@@ -14,6 +14,7 @@ from maintenance.placing.problem import Issued, Job, Problem
 from maintenance.placing.reasons import Reason, reason_of
 from maintenance.placing.solving import solve
 from maintenance.placing.state import State
+from plant.basics.sentences import Sentence
 from tests.maintenance.placing.drawn_placing import DAY_MIN, drawn_mill
 from tests.maintenance.placing.placing_by_hand import a_job, a_mill
 
@@ -23,27 +24,26 @@ def planned(*jobs: Job, **changes: object) -> State:
 
 
 def rules_of(reason: Reason) -> set[str]:
-    return {cause.rule for cause in reason.causes}
+    return {cause.said.code for cause in reason.causes}
 
 
 def test_a_job_that_waits_for_parts_says_so() -> None:
     reason = reason_of(planned(a_job(parts_min=2 * DAY_MIN)), "J1")
 
-    assert reason.causes[0].text(a_mill(a_job())) == "its parts arrive Wed 2026-03-04 00:00"
+    assert reason.causes[0].said == Sentence.of("cause.parts", from_at=2 * DAY_MIN)
     assert (reason.causes[0].shifts, reason.sooner) == (2, None)
 
 
 def test_a_job_that_waits_for_an_opening_says_so() -> None:
     reason = reason_of(planned(a_job(needs_state="empty")), "J1")
 
-    assert [cause.text(a_mill(a_job())) for cause in reason.causes] == ["kiln K1 is not open and empty for long enough"]
+    assert [cause.said for cause in reason.causes] == [Sentence.of("cause.not_empty", kiln="K1")]
 
 
 def test_a_job_that_waits_for_another_names_it() -> None:
     reason = reason_of(planned(a_job("A", parts_min=DAY_MIN), a_job("B", after=(("A", 0),))), "B")
 
-    assert reason.causes[0].rule == "after"
-    assert "waits for A until Tue 2026-03-03 07:00" in reason.causes[0].text(a_mill(a_job()))
+    assert reason.causes[0].said == Sentence.of("cause.after", job="A", until_at=DAY_MIN + 420)
 
 
 def test_booked_skills_and_skills_that_are_not_there_are_two_things() -> None:
@@ -52,9 +52,9 @@ def test_booked_skills_and_skills_that_are_not_there_are_two_things() -> None:
     booked = planned(*jobs, issued=pinned, pinned=frozenset({"A"}))
     alone = planned(a_job("C", crew=(("electrical", 2),), earliest_min=DAY_MIN))
 
-    assert rules_of(reason_of(booked, "B")) == {"booked"}
+    assert rules_of(reason_of(booked, "B")) == {"cause.booked"}
     # P3 is away on Tuesday, and P2 alone is not enough.
-    assert "skill" in rules_of(reason_of(alone, "C"))
+    assert "cause.skill" in rules_of(reason_of(alone, "C"))
 
 
 def test_what_shares_a_stop_is_named_and_only_the_last_pays_for_it() -> None:

@@ -114,7 +114,7 @@ def test_in_a_large_mill_the_kiln_and_its_rivals_are_placed_anew_and_the_rest_st
 def test_a_wish_that_no_opening_meets_says_why() -> None:
     problem = a_mill(a_job(needs_state="empty"), a_job("B"))
     price = price_of(problem, plan_of(problem), Wish("J1", until_min=600))
-    assert "has no opening long enough for J1" in price.impossible[0].text
+    assert price.impossible[0].said[0].code == "hopeless.no_opening"
 
 
 def test_two_wishes_of_the_same_people_at_once_are_explained() -> None:

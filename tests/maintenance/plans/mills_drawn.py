@@ -5,6 +5,7 @@ from decimal import Decimal
 from random import Random
 
 from maintenance.models import Assignment, Placement, WorkOrder, WorkSkill
+from plant.basics.sentences import Sentence
 from plant.models import Absence, Charge, Downtime, Kiln, Mill, Person, Phase, Qualification, Shift, ShiftDuty, Skill
 from tests.factories import MONDAY
 
@@ -139,7 +140,11 @@ def _job(n: int, kiln: Kiln, people: list[Person], chance: Random) -> None:
         start_at = NOW + chance.randrange(-3, 120) * HOUR
         end_at = start_at + timedelta(hours=float(order.hours))
         Placement.objects.create(
-            work_order=order, start_at=start_at, end_at=end_at, is_pinned=chance.random() < 0.5, why="By hand."
+            work_order=order,
+            start_at=start_at,
+            end_at=end_at,
+            is_pinned=chance.random() < 0.5,
+            why=Sentence.of("place.put", who="Ada"),
         )
         WorkOrder.objects.filter(pk=order.pk).update(state=WorkOrder.State.PLACED)
         for person in people[: order.crew]:

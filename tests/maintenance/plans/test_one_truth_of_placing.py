@@ -13,6 +13,7 @@ from maintenance.plans.places import RulesBrokenError, pin, unpin
 from maintenance.plans.placing_all import place_all
 from maintenance.plans.standing import standing_for, standing_now
 from plant.models import Downtime, Kiln, Person, Shift, ShiftDuty
+from plant.templatetags.said import said as in_words
 from tests.factories import MONDAY, DowntimeFactory, KilnFactory, UserFactory
 from tests.maintenance.placing_mill import OPENING_FROM, job, on_shift, programme
 
@@ -90,7 +91,7 @@ def test_safety_work_that_no_place_takes_in_time_is_put_late_and_warned_of_alike
     unpinned = placed(order)
     assert unpinned and unpinned.start_at == found[0].start_at
     stored = place_by_hand(order, found[0].start_at or NOW, None, by=UserFactory(role="planner"))
-    assert "keep K1 out of use" in stored.warnings[0]
+    assert "keep K1 out of use" in in_words(stored.warnings[0])
     (shout,) = place_all(NOW).shouts
     assert shout.level == "alarm" and "is kept by hand" in shout.text
 
@@ -138,7 +139,7 @@ def test_a_pin_ends_with_its_time_and_the_job_is_placed_anew() -> None:
     assert (told.was_kept, told.stays, told.now_at is not None) == (True, False, True)
     order.refresh_from_db()
     assert (order.placement.is_pinned, order.placement.start_at >= later_at) == (False, True)
-    assert "nobody has begun" in order.pin_lost_why
+    assert "nobody has begun" in in_words(order.pin_lost_why)
 
 
 def test_what_is_kept_by_hand_is_offered_no_other_place_before_it_may_move() -> None:

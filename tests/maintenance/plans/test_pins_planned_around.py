@@ -24,8 +24,10 @@ from maintenance.plans.places_now import failing_places
 from maintenance.plans.placing_all import place_all
 from maintenance.plans.standing import forget, standing_of
 from maintenance.plans.working_out import work_out
+from plant.basics.sentences import typed
 from plant.charges.shifting import Shift, shift_charges
 from plant.models import Absence, Change, Person, Qualification
+from plant.templatetags.said import said as in_words
 from tests.factories import MONDAY, DowntimeFactory, UserFactory
 from tests.maintenance.placing_mill import OPENING_FROM, OPENING_TO, job, on_shift, programme
 from tests.maintenance.plans.test_plans import Inside, no_progress
@@ -139,12 +141,12 @@ def test_accepting_does_what_the_plan_says_of_the_pin(
 
     kept = WorkOrder.objects.get(pk=kept.pk)
     if there is None:
-        assert (kept.placement.start_at, kept.placement.is_pinned, kept.pin_lost_why) == (at, True, "")
+        assert (kept.placement.start_at, kept.placement.is_pinned, kept.pin_lost_why) == (at, True, ())
     else:
         assert kept.placement.start_at == plan.base_at + timedelta(minutes=there.start_min)  # type: ignore[operator]
         assert not kept.placement.is_pinned or kept.placement.start_at == at
         if kept.placement.start_at != at:
-            assert plan.pins_let_go[kept.number]["why"] in kept.pin_lost_why
+            assert in_words(plan.pins_let_go[kept.number]["why"]) in in_words(kept.pin_lost_why)
             assert "may be moved again" in [change.act for change in Change.objects.about(kept)]
 
 
@@ -155,12 +157,12 @@ def test_a_pin_lost_is_told_until_somebody_keeps_it_anew_or_lets_it_move(kept: W
     accept_plan(plan, by=plan.wanted_by)
     planner = UserFactory(role="planner")
     client.force_login(planner)
-    why = WorkOrder.objects.get(pk=kept.pk).pin_lost_why
+    why = in_words(WorkOrder.objects.get(pk=kept.pk).pin_lost_why)
     assert why
 
     for day in range(2):
         (shout,) = [one for one in run_day().shouts if one["number"] == kept.number]
-        assert why in shout["text"], day
+        assert why in in_words(shout["said"]), day
     assert "is not kept at its place any more" in client.get("/openings/").content.decode()
     page = client.get(kept.get_absolute_url()).content.decode()
     assert "It is not kept at its place any more." in page and "Keep it here" in page and "It may move" in page
@@ -168,30 +170,30 @@ def test_a_pin_lost_is_told_until_somebody_keeps_it_anew_or_lets_it_move(kept: W
     answer = client.post(f"/openings/work-orders/{kept.number}/let-move/", {"job": "1"})
 
     assert answer["Location"] == kept.get_absolute_url()
-    assert WorkOrder.objects.get(pk=kept.pk).pin_lost_why == ""
+    assert WorkOrder.objects.get(pk=kept.pk).pin_lost_why == ()
     assert not [one for one in run_day().shouts if one["number"] == kept.number]
     assert "It is not kept at its place" not in client.get(kept.get_absolute_url()).content.decode()
 
 
 def test_whoever_keeps_it_anew_has_answered(kept: WorkOrder) -> None:
-    WorkOrder.objects.filter(pk=kept.pk).update(pin_lost_why="It was kept on Friday.")
+    WorkOrder.objects.filter(pk=kept.pk).update(pin_lost_why=typed("It was kept on Friday."))
     set_pinned(kept, True, by=UserFactory(role="planner"))
-    assert WorkOrder.objects.get(pk=kept.pk).pin_lost_why == ""
+    assert WorkOrder.objects.get(pk=kept.pk).pin_lost_why == ()
 
     unpin(kept, by=None)
-    WorkOrder.objects.filter(pk=kept.pk).update(pin_lost_why="It was kept on Friday.")
+    WorkOrder.objects.filter(pk=kept.pk).update(pin_lost_why=typed("It was kept on Friday."))
     place_by_hand(kept, OPENING_FROM + 4 * HOUR, None, by=UserFactory(role="planner"))
-    assert WorkOrder.objects.get(pk=kept.pk).pin_lost_why == ""
+    assert WorkOrder.objects.get(pk=kept.pk).pin_lost_why == ()
 
 
 def test_a_job_without_a_place_may_be_let_go_but_not_kept(kept: WorkOrder) -> None:
     Placement.objects.filter(work_order=kept).delete()
-    WorkOrder.objects.filter(pk=kept.pk).update(pin_lost_why="It was kept on Friday.", state="ready")
+    WorkOrder.objects.filter(pk=kept.pk).update(pin_lost_why=typed("It was kept on Friday."), state="ready")
     order = WorkOrder.objects.get(pk=kept.pk)
     with pytest.raises(ValidationError, match="no place to keep"):
         pin(order, by=None)
     unpin(order, by=None)
-    assert WorkOrder.objects.get(pk=kept.pk).pin_lost_why == ""
+    assert WorkOrder.objects.get(pk=kept.pk).pin_lost_why == ()
     with pytest.raises(ValidationError, match="no place to keep"):
         unpin(order, by=None)
 
@@ -205,7 +207,7 @@ def test_the_plans_head_says_what_becomes_of_it(kept: WorkOrder, client: Client)
     text = " ".join(client.get(plan.get_absolute_url()).content.decode().split())
 
     assert "1 job is kept at a place that no longer holds" in text
-    assert plan.pins_let_go[kept.number]["why"] in text
+    assert in_words(plan.pins_let_go[kept.number]["why"]) in text
     assert "accepting the plan moves it there, and it is kept no longer" in text
 
 
@@ -232,18 +234,18 @@ def test_only_one_of_two_that_stand_against_each_other_is_let_go(kept: WorkOrder
     (gone,) = plan.pins_let_go
     (left,) = {kept.number, other.number} - {gone}
     assert plan.problem["pinned"] == [left]
-    assert left in plan.pins_let_go[gone]["why"]
+    assert left in in_words(plan.pins_let_go[gone]["why"])
 
 
 def test_the_day_says_of_a_pin_what_the_board_says(kept: WorkOrder) -> None:
     person_is_absent(kept)
     forget()
     at = kept.placement.start_at
-    why = failing_places(NOW).why[kept.number]
+    why = failing_places(NOW).of(kept.number)
 
     (shout,) = [one for one in run_day().shouts if one["number"] == kept.number]
 
-    assert why in shout["text"] and "you decide" in shout["text"]
+    assert why in in_words(shout["said"]) and "you decide" in in_words(shout["said"])
     placed = Placement.objects.get(work_order=kept)
     assert (placed.start_at, placed.is_pinned) == (at, True)
 
@@ -256,7 +258,9 @@ def test_a_pin_whose_time_has_passed_is_placed_anew_by_the_day_and_stays_told(ke
 
     kept = WorkOrder.objects.get(pk=kept.pk)
     assert kept.placement.start_at > NOW and not kept.placement.is_pinned
-    assert kept.pin_lost_why in shout["text"] and "It was kept on Mon 2 Mar" in kept.pin_lost_why
+    assert in_words(kept.pin_lost_why) in in_words(shout["said"]) and "It was kept on Mon 2 Mar" in in_words(
+        kept.pin_lost_why
+    )
 
 
 def test_a_pin_given_anew_since_is_not_moved_by_an_older_plan(kept: WorkOrder) -> None:
@@ -295,7 +299,7 @@ def test_safety_work_kept_after_its_date_stays_and_is_shouted_about(kept: WorkOr
     plan = worked_out()
 
     assert plan.state == Plan.State.WORKED_OUT
-    assert "after its safety date" in plan.unsafe[kept.number]
+    assert "after its safety date" in in_words(plan.unsafe[kept.number])
     assert plan.problem["pinned"] == [kept.number] and plan.pins_let_go == {}
 
 
@@ -332,5 +336,5 @@ def test_one_of_the_pins_that_leave_no_time_for_safety_work_is_let_go(monkeypatc
 
     assert plan.state == Plan.State.WORKED_OUT, plan.failure
     (gone,) = plan.pins_let_go
-    assert gone in kept and safety.number in plan.pins_let_go[gone]["why"]
+    assert gone in kept and safety.number in in_words(plan.pins_let_go[gone]["why"])
     assert safety.number in standing_of(plan).plan.jobs and plan.unsafe == {}

@@ -21,8 +21,10 @@ from maintenance.plans.places_now import LOOK_AT_PLACES_TASK, failing_places, lo
 from maintenance.plans.placing_all import place_all
 from maintenance.plans.standing import forget
 from plant.background.running import run_job
+from plant.basics.sentences import typed
 from plant.charges.shifting import Shift, shift_charges
 from plant.models import Absence, Job, Mill, Person, Qualification
+from plant.templatetags.said import said as in_words
 from tests.factories import MONDAY, DowntimeFactory, KilnFactory, PartFactory, UserFactory
 from tests.maintenance.day.test_papers import pages_of
 from tests.maintenance.mill import BACKEND
@@ -63,7 +65,7 @@ def charge_moves(order: WorkOrder) -> None:
     shift_charges(
         order.kiln,
         {order.placement.after_charge_id: Shift(interrupted_at=NOW, longer=timedelta(days=2))},
-        why="fog",
+        why=typed("fog"),
         by=None,
     )
 
@@ -185,7 +187,7 @@ def test_the_days_run_gives_another_place_and_says_so(placed: WorkOrder) -> None
     placed = WorkOrder.objects.get()
     assert crew(placed).code == "per" or placed.placement.start_at != was_at
     assert failing_places(NOW).why == {}
-    (said,) = summary.cleared
+    said = in_words(summary.cleared)
     assert said.startswith(f"{placed.number} lost its ") and " on Fri 6 Mar" in said
     assert "It is placed on " in said or "Others do it" in said
     assert f" > {said}" in summary.lines()
@@ -195,7 +197,7 @@ def test_the_days_run_takes_a_place_away_where_there_is_no_other_and_says_so(pla
     Qualification.objects.filter(skill__code="mechanical").delete()
     forget()
 
-    (said,) = run_day().cleared
+    said = in_words(run_day().cleared)
 
     assert said.endswith("It has none now.") and not Placement.objects.exists()
 
@@ -209,7 +211,7 @@ def test_a_place_given_by_hand_stays_and_is_shouted_about(placed: WorkOrder) -> 
 
     assert Placement.objects.get().start_at == OPENING_FROM
     (shout,) = [one for one in summary.shouts if one["number"] == placed.number]
-    assert "keeps" in shout["text"] and summary.cleared == []
+    assert "keeps" in in_words(shout["said"]) and summary.cleared == []
     assert placed.number in failing_places(NOW).why
 
 

@@ -17,6 +17,7 @@ from maintenance.plans.placing_all import place_all
 from maintenance.plans.standing import standing_now
 from plant.charges.calculations.known import SOONEST
 from plant.models import Absence, Change, Charge, Downtime, Kiln, Person, Phase
+from plant.templatetags.said import said as in_words
 from tests.factories import MONDAY, DowntimeFactory, KilnFactory, PartFactory, SupplierFactory, UserFactory
 from tests.maintenance.mill import a_user, opened
 from tests.maintenance.placing_mill import OPENING_FROM, OPENING_TO, job, on_shift, out_in_time, programme
@@ -52,7 +53,9 @@ def test_a_job_goes_into_the_opening_after_locking_out_with_who_can_do_it() -> N
     assert placed.end_at - placed.start_at == timedelta(minutes=90)
     assert placed.after_charge == charge
     assert [given.person for given in order.assignments.all()] == [oda]
-    assert placed.why.startswith("Not sooner: kiln K1 is not open and empty for long enough. Done 10 days before")
+    assert in_words(placed.why).startswith(
+        "Not sooner: kiln K1 is not open and empty for long enough. Done 10 days before"
+    )
 
 
 def test_a_running_job_lies_in_its_charge() -> None:
@@ -95,7 +98,7 @@ def test_a_place_moves_with_the_opening_and_says_so() -> None:
     result = place_all(NOW)
     assert result.moved == 1
     assert _placed(order).start_at > OPENING_FROM + timedelta(hours=20)
-    assert "given up" in order.placement.why
+    assert "given up" in in_words(order.placement.why)
     assert Change.objects.about(order).last().act == "moved"  # type: ignore[union-attr]
 
 
@@ -105,7 +108,7 @@ def test_without_anybody_on_shift_the_job_has_no_place_and_says_why() -> None:
     order = job(skills=("steam-fitting",))
     result = place_all(NOW)
     assert result.without_place == 1
-    assert _again(order).no_place_why == (
+    assert in_words(_again(order).no_place_why) == (
         "It needs 1 qualified for steam fitting; from 2 Mar 2026 on, when it may start, 0 are. Train somebody for it."
     )
 
@@ -114,7 +117,7 @@ def test_where_nobody_works_a_shift_that_is_said() -> None:
     programme()
     order = job(needs_state="any")
     place_all(NOW)
-    assert _again(order).no_place_why == "Nobody is on a shift. Put people on shifts."
+    assert in_words(_again(order).no_place_why) == "Nobody is on a shift. Put people on shifts."
 
 
 def test_a_place_that_can_no_longer_be_held_is_given_up_and_the_job_is_ready_again() -> None:
@@ -126,7 +129,7 @@ def test_a_place_that_can_no_longer_be_held_is_given_up_and_the_job_is_ready_aga
     place_all(NOW)
     again = _again(order)
     assert (again.state, hasattr(again, "placement"), again.assignments.count()) == ("ready", False, 0)
-    assert "given up" in again.no_place_why
+    assert "given up" in in_words(again.no_place_why)
 
 
 def test_a_skill_that_runs_out_before_the_opening_does_not_count() -> None:
@@ -134,7 +137,7 @@ def test_a_skill_that_runs_out_before_the_opening_does_not_count() -> None:
     on_shift(until=MONDAY.date() + timedelta(days=2))
     order = job()
     place_all(NOW)
-    why = _again(order).no_place_why
+    why = in_words(_again(order).no_place_why)
     assert "It needs 1 qualified for mechanical; from" not in why and "No crew is on shift for 1 h 30" in why
 
 
@@ -171,7 +174,7 @@ def test_a_job_whose_part_nobody_has_promised_is_not_placed() -> None:
     _with_part(order)
     result = place_all(NOW)
     assert (result.waiting_for_parts, result.without_place) == (1, 1)
-    assert "no supplier has promised" in _again(order).no_place_why
+    assert "no supplier has promised" in in_words(_again(order).no_place_why)
 
 
 def test_a_job_waits_for_the_morning_after_its_part_is_promised() -> None:
@@ -305,7 +308,7 @@ def test_people_at_work_inside_count_among_those_who_may_be_inside() -> None:
     place_all(AT)
     assert _placed(waiting).start_at == AT + timedelta(minutes=80)
     found = standing_now(AT).try_place(waiting.number, AT + timedelta(minutes=65), [str(per.pk)])
-    assert found.faults == ("K1: 2 people are inside at Fri 6 Mar, 09:35.",)
+    assert in_words(found.faults) == "K1: 2 people are inside at Fri 6 Mar, 09:35."
 
 
 def test_whoever_is_at_work_is_not_given_to_another_job_by_hand() -> None:
@@ -314,7 +317,7 @@ def test_whoever_is_at_work_is_not_given_to_another_job_by_hand() -> None:
     busy, waiting = job(), job()
     _start(busy, oda)
     found = standing_now(AT).try_place(waiting.number, AT + timedelta(minutes=65), [str(oda.pk)])
-    assert "Oda is at work that is under way until Fri 6 Mar, 09:50." in found.faults
+    assert "Oda is at work that is under way until Fri 6 Mar, 09:50." in in_words(found.faults)
 
 
 def test_a_pinned_place_that_no_longer_holds_stays_and_is_said() -> None:
@@ -323,7 +326,7 @@ def test_a_pinned_place_that_no_longer_holds_stays_and_is_said() -> None:
     place_by_hand(order, OPENING_FROM + timedelta(hours=2), [oda], by=None)
     Absence.objects.create(person=oda, start_at=MONDAY, end_at=MONDAY + timedelta(days=90))
     (kept,) = place_all(NOW).cleared
-    assert kept.stays and "Oda is away" in kept.why
+    assert kept.stays and "Oda is away" in in_words(kept.why)
     assert _placed(order).is_pinned
 
 
@@ -364,7 +367,7 @@ def test_an_overdue_safety_job_can_be_placed_by_hand_and_is_shouted_about() -> N
     oda, order = on_shift(), job(is_safety=True, safety_at=MONDAY + timedelta(days=1))
     at = OPENING_FROM + timedelta(hours=2)
     said = place_by_hand(order, at, [oda], by=UserFactory(role="planner"))
-    assert "after its safety date" in said.warnings[0]
+    assert "after its safety date" in in_words(said.warnings[0])
     (shout,) = place_all(NOW).shouts
     assert (shout.level, _placed(order).start_at) == ("alarm", at)
 
@@ -393,7 +396,7 @@ def test_later_the_same_day_only_what_was_not_started_moves_and_it_keeps_its_day
     assert [place for place in _places() if place[0] != over.number] == kept
     moved = _placed(over)
     assert (moved.start_at, moved.start_at.date()) == (_placed(ahead).end_at, OPENING_FROM.date())
-    assert "Had a place on 2026-03-06 08:00, given up: Its time is over, and nobody has begun." in moved.why
+    assert "Had a place on Fri 6 Mar, 08:00, given up: Its time is over, and nobody has begun." in in_words(moved.why)
     before = _places()
     assert place_all(later_at + timedelta(minutes=1)).moved == 0
     assert _places() == before

@@ -18,6 +18,7 @@ from maintenance.plans.drawing import Drawn, draw_problem, held_back, places
 from maintenance.plans.places import pin
 from maintenance.plans.placing_all import place_all
 from plant.models import Absence, Charge
+from plant.templatetags.said import said as in_words
 from tests.factories import MONDAY
 from tests.maintenance.placing_mill import OPENING_FROM, job, on_shift, programme
 
@@ -81,7 +82,7 @@ def test_a_job_longer_than_any_shift_is_set_aside_with_the_reason() -> None:
     order = job(hours=Decimal(14))
     found = drawn()
     assert found.problem.jobs == ()
-    assert "longer than any shift" in found.aside[order.number]
+    assert "longer than any shift" in in_words(found.aside[order.number])
 
 
 def test_a_pinned_place_stays_pinned_in_the_problem() -> None:

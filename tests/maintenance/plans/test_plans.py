@@ -25,6 +25,7 @@ from maintenance.plans.standing import drawn_of, standing_now, standing_of
 from maintenance.plans.working_out import work_out
 from plant.background.running import run_job
 from plant.models import Absence, Charge, Downtime, Job, Person
+from plant.templatetags.said import said as in_words
 from tests.factories import MONDAY, UserFactory
 from tests.maintenance.placing_mill import OPENING_FROM, OPENING_TO, job, on_shift, programme
 
@@ -329,9 +330,9 @@ def test_a_safety_date_that_no_opening_meets_is_told_before_solving_with_what_co
     plan = worked_out()
 
     assert plan.state == Plan.State.WORKED_OUT
-    assert "no opening long enough" in plan.unsafe[order.number]
-    assert "The nearest one begins Fri" in plan.unsafe[order.number]
-    assert "interrupt the charge for" in plan.unsafe[order.number]
+    assert "no opening long enough" in in_words(plan.unsafe[order.number])
+    assert "The nearest one begins Fri" in in_words(plan.unsafe[order.number])
+    assert "interrupt the charge for" in in_words(plan.unsafe[order.number])
 
 
 @pytest.mark.parametrize("seconds", [0, -5, 10_000])
@@ -467,7 +468,10 @@ def test_where_nobody_on_record_may_lock_out_only_work_that_needs_no_lock_out_is
         ("alarm", True)
     ]
     inside.refresh_from_db()
-    assert inside.no_place_why == "Nobody on record may lock K1 out. Enter that qualification for those who have it."
+    assert (
+        in_words(inside.no_place_why)
+        == "Nobody on record may lock K1 out. Enter that qualification for those who have it."
+    )
 
 
 def test_an_accepted_plan_is_left_alone_by_the_next_run_of_the_day(a_plan: Plan) -> None:
@@ -499,7 +503,7 @@ def test_a_place_that_what_is_supposed_takes_away_is_still_named() -> None:
 
     (change,) = plan.changes
     assert change["from"]["start_at"] == places()[order.number][0].isoformat()
-    assert "away" in change["from"]["broken"]
+    assert "away" in in_words(change["from"]["broken"])
 
 
 @pytest.mark.parametrize("days", [-400, 400])
@@ -508,7 +512,7 @@ def test_a_time_that_nobody_plans_is_said_with_its_year(days: int) -> None:
     on_shift()
     order = job()
 
-    (said,) = standing_now(NOW).try_place(order.number, NOW + timedelta(days=days)).faults
+    said = in_words(standing_now(NOW).try_place(order.number, NOW + timedelta(days=days)).faults)
 
     assert "not in the time that is planned" in said
     assert str((NOW + timedelta(days=days)).year) in said

@@ -24,6 +24,7 @@ from maintenance.plans.placing_all import place_all
 from maintenance.plans.seen_plan import lead_words
 from maintenance.plans.standing import standing_now, standing_of
 from maintenance.plans.working_out import end_given_up, work_out
+from plant.basics.sentences import all_to_json
 from plant.models import Job, Mill
 from tests.factories import MONDAY, UserFactory
 from tests.maintenance.placing.drawn_placing import drawn_mill
@@ -272,4 +273,4 @@ def test_a_plan_cut_off_still_says_which_places_had_not_held(monkeypatch: pytest
     plan: Any = worked_out(monkeypatch, Shot)
 
     (change,) = [one for one in plan.changes if one["number"] == loose.number]
-    assert change["from"]["broken"] == standing_now(NOW).loose[loose.number]
+    assert change["from"]["broken"] == all_to_json(standing_now(NOW).loose[loose.number])

@@ -21,6 +21,7 @@ from maintenance.plans.placing_all import place_all
 from maintenance.plans.suppositions import suppose
 from maintenance.plans.working_out import work_out
 from plant.models import Charge
+from plant.templatetags.said import said as in_words
 from tests.factories import (
     MONDAY,
     ChargeFactory,
@@ -65,7 +66,7 @@ def test_a_charge_that_slips_within_the_gap_delays_no_other() -> None:
     found, said = supposed(slip(first, 12), of=before)
     assert starts(found) == starts(before)
     assert found.problem.kilns[0].charges[0].length_min == before.problem.kilns[0].charges[0].length_min + 720
-    assert said == (f"Charge {first.number} of K1 takes 12 h longer. The openings behind it take that up.",)
+    assert in_words(said) == (f"Charge {first.number} of K1 takes 12 h longer. The openings behind it take that up.")
 
 
 def test_a_charge_that_slips_past_the_gap_says_what_drying_that_loses() -> None:
@@ -78,8 +79,10 @@ def test_a_charge_that_slips_past_the_gap_says_what_drying_that_loses() -> None:
     before = replace(before, problem=replace(before.problem, kilns=(kiln,), horizon_min=sentinel.start_min))
     found, said = supposed(slip(first, 30), of=before)
     assert starts(found)[1] == starts(before)[1] + 6 * 60
-    assert "loses drying worth 240" in said[0]
-    assert supposed(slip(second, 2), of=before)[1][0].startswith(f"Charge {second.number} of K1 takes 2 h longer.")
+    assert "loses drying worth 240" in in_words(said)
+    assert in_words(supposed(slip(second, 2), of=before)[1]).startswith(
+        f"Charge {second.number} of K1 takes 2 h longer."
+    )
 
 
 def test_somebody_who_is_away_has_the_time_as_such() -> None:
@@ -88,7 +91,7 @@ def test_somebody_who_is_away_has_the_time_as_such() -> None:
     when = {"from": (NOW + timedelta(hours=2)).isoformat(), "until": (NOW + timedelta(days=2)).isoformat()}
     found, said = supposed({"kind": "away", "person": oda.pk, **when})
     assert (120, 2880) in found.problem.people[0].away
-    assert said == (f"{oda.name} is away from Mon 2 Mar, 10:00 to Wed 4 Mar, 08:00.",)
+    assert in_words(said) == f"{oda.name} is away from Mon 2 Mar, 10:00 to Wed 4 Mar, 08:00."
 
 
 def test_somebody_whose_skill_runs_out_is_away_in_both_parts() -> None:
@@ -106,7 +109,9 @@ def test_a_kiln_that_is_kept_opens_longer() -> None:
     when = {"from": OPENING_FROM.isoformat(), "until": (OPENING_TO + timedelta(hours=6)).isoformat()}
     found, said = supposed({"kind": "kiln_kept", "kiln": Charge.objects.first().kiln_id, **when}, of=before)
     assert starts(found)[1] == starts(before)[1] + 6 * 60
-    assert said[0].startswith("K1 is kept for work from Fri 6 Mar, 07:00 to Sat 7 Mar, 13:00, and its charges wait.")
+    assert in_words(said).startswith(
+        "K1 is kept for work from Fri 6 Mar, 07:00 to Sat 7 Mar, 13:00, and its charges wait."
+    )
 
 
 def _late_part(**changes: Any) -> tuple[WorkOrder, Any]:
@@ -131,7 +136,7 @@ def test_a_part_that_comes_late_holds_up_the_jobs_that_wait_for_it_and_no_other(
     # It lies on the shelf the next morning.
     assert found.at(parts[order.number]) == MONDAY + timedelta(days=9, hours=-7)
     assert parts[other.number] == 0
-    assert said[0].endswith("1 job waits for it.")
+    assert in_words(said).endswith("1 job waits for it.")
     with pytest.raises(ValidationError, match="anyway"):
         supposed({"kind": "part_late", "part": part.pk, "arrives_on": MONDAY.date().isoformat()})
 
@@ -145,7 +150,7 @@ def test_a_pin_that_does_not_hold_then_may_move_and_that_is_said() -> None:
     when = {"from": OPENING_FROM.isoformat(), "until": (OPENING_TO + timedelta(days=3)).isoformat()}
     found, said = supposed({"kind": "away", "person": oda.pk, **when})
     assert found.problem.pinned == frozenset()
-    assert said[-1] == f"{order.number} keeps a place that does not hold then, and may move in this plan."
+    assert in_words(said[-1]) == f"{order.number} keeps a place that does not hold then, and may move in this plan."
 
 
 def _hour(start: int, end: int) -> dict[str, str]:

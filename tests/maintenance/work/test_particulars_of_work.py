@@ -12,7 +12,9 @@ from django.utils import timezone
 from maintenance.models import WorkOrder
 from maintenance.plans.placing_all import place_all
 from maintenance.work.particulars import Particulars, change_particulars
+from plant.basics.sentences import Sentences
 from plant.models import Change
+from plant.templatetags.said import said as in_words
 from tests.factories import MONDAY, MillFactory, UserFactory, WorkOrderFactory
 from tests.maintenance.mill import a_user, signed_in
 from tests.maintenance.placing_mill import OPENING_FROM, job, on_shift, programme
@@ -43,7 +45,7 @@ def _wanted(order: WorkOrder, **changes: Any) -> Particulars:
     return Particulars(**{**{name: getattr(order, name) for name in names}, **changes})
 
 
-def _change(order: WorkOrder, why: str = "the fitter looked at it", **changes: Any) -> tuple[WorkOrder, str]:
+def _change(order: WorkOrder, why: str = "the fitter looked at it", **changes: Any) -> tuple[WorkOrder, Sentences]:
     planner = UserFactory(role="planner", username="vera")
     changed = change_particulars(order, _wanted(order, **changes), why=why, by=planner, version=order.version)
     return _again(order), changed.lost_place_why
@@ -80,7 +82,7 @@ def test_the_history_keeps_before_and_after_and_the_reason() -> None:
 def test_a_place_that_still_holds_is_kept_and_lasts_as_long_as_the_job_now() -> None:
     order = _placed()
     after, lost = _change(order, hours=Decimal(3))
-    assert (lost, after.state, after.placement.start_at) == ("", "placed", order.placement.start_at)
+    assert (lost, after.state, after.placement.start_at) == ((), "placed", order.placement.start_at)
     assert after.placement.end_at - after.placement.start_at == timedelta(hours=3)
 
 
@@ -94,7 +96,7 @@ def test_a_place_that_still_holds_is_kept_and_lasts_as_long_as_the_job_now() -> 
 )
 def test_a_place_that_does_not_hold_any_more_is_given_up(changes: dict[str, Any], word: str) -> None:
     after, lost = _change(_placed(), **changes)
-    assert word in lost
+    assert word in in_words(lost)
     assert (hasattr(after, "placement"), after.assignments.count(), after.no_place_why) == (False, 0, lost)
     assert after.state in ("raised", "ready")
 
@@ -103,7 +105,7 @@ def test_safety_work_whose_date_comes_forward_past_its_place_is_placed_anew() ->
     order = _placed(is_safety=True, safety_at=MONDAY + timedelta(days=14))
     sooner_at = OPENING_FROM - timedelta(days=1)
     after, lost = _change(order, safety_at=sooner_at, due_at=sooner_at)
-    assert "last day that is safe" in lost
+    assert "last day that is safe" in in_words(lost)
     assert not hasattr(after, "placement")
 
 
