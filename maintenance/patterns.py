@@ -83,6 +83,27 @@ ACTS: Final[Patterns] = {
 
 #: The day's run, proof tests, and what work waits for.
 WORK: Final[Patterns] = {
+    "raised.not_kept": _("Not kept in the stores, see to it yourself: %(parts)s."),
+    "raised.joined": _("Joined by: %(why)s"),
+    "raised.task_due": _("%(task)s, due %(due_on)s."),
+    "raised.elsewhere": _("%(component)s is done with %(job)s."),
+    "raised.found": _("Found: %(what)s."),
+    "raised.barred": _("Nobody may enter the chamber until it is mended."),
+    "raised.no_defect": _("%(what)s is no defect: %(why)s The work is still asked for."),
+    "raised.points": ngettext_lazy(
+        "%(check)s: %(count)s point is left. Reckoned are %(each_min)s a point, at least %(least_min)s; that is our "
+        "own choice.",
+        "%(check)s: %(count)s points are left. Reckoned are %(each_min)s a point, at least %(least_min)s; that is our "
+        "own choice.",
+        "count",
+    ),
+    "raised.retest": _(
+        "%(job)s mended what keeps people out. This test proves the repair and puts a new seal on record: nobody may "
+        "enter until it is passed and signed off."
+    ),
+    "parts.gone": _("Reserved for this and gone: it waits for %(amount)s %(part)s."),
+    "task.done": _("Done as %(job)s."),
+    "task.withdrawn": _("%(job)s was withdrawn: its date counts as dealt with. %(why)s"),
     "day.placed": ngettext_lazy(
         "%(count)s job placed (%(fresh)s new, %(moved)s moved), %(without)s without a place.",
         "%(count)s jobs placed (%(fresh)s new, %(moved)s moved), %(without)s without a place.",

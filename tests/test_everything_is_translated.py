@@ -32,9 +32,7 @@ HISTORY: Final = "The history keeps figures by the names of their columns; figur
 
 #: Columns that still hold sentences as text -> why. What no longer does is struck off: the test asks for it.
 STILL_TEXT: Final[Mapping[str, str]] = {
-    "plant.Change.note": "What is noted of places and plans, until these are sentences.",
     "maintenance.WorkOrder.title": "A title may be altered by hand: a work order of a check has one to begin with.",
-    "maintenance.WorkOrder.why": "Why work is raised is joined with what is typed.",
     "maintenance.Watch.source": "Where a watch's numbers come from may be written by hand.",
 }
 

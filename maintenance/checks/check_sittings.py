@@ -19,6 +19,7 @@ from maintenance.orders.moving import give_up
 from maintenance.orders.raising import raise_work_order
 from plant import clock
 from plant.access import require
+from plant.basics.sentences import Sentence
 from plant.models import User
 from plant.warnings.running_bars import lock_kiln
 
@@ -120,12 +121,7 @@ def ask_for_sittings(check: FunctionCheck, *, by: User) -> list[WorkOrder]:
 
 
 def _raise(check: FunctionCheck, part: Part, by: User) -> WorkOrder:
-    facts = {
-        "number": check.number,
-        "left": part.left,
-        "minutes": MINUTES_A_POINT[part.needs_state],
-        "least": LEAST_MINUTES,
-    }
+    minutes = {"each_min": MINUTES_A_POINT[part.needs_state], "least_min": LEAST_MINUTES}
     return raise_work_order(
         kiln=check.kiln,
         title=_("Function check %(kiln)s, %(part)s") % {"kiln": check.kiln, "part": part.name},
@@ -136,11 +132,7 @@ def _raise(check: FunctionCheck, part: Part, by: User) -> WorkOrder:
         needs_state=part.needs_state,
         hours=Decimal(part.minutes) / 60,
         crew=1,
-        why=_(
-            "%(number)s: %(left)d points are left. Reckoned are %(minutes)d min a point, at least %(least)d min; that "
-            "is our own choice."
-        )
-        % facts,
+        why=(Sentence.of("raised.points", check=check.number, count=part.left, **minutes),),
     )
 
 

@@ -18,6 +18,7 @@ from maintenance.watches.specs import shipped_specs
 from maintenance.watches.verdicts import STRUCK, judge_by_defect, take_back
 from plant import clock
 from plant.access import require
+from plant.basics.sentences import Sentence, Sentences, typed
 from plant.frame.reasons import require_sentence
 from plant.models import Change, Component, FailureMode, Kiln, User
 from plant.warnings.running_bars import lock_kiln
@@ -144,11 +145,9 @@ def _title(defect: Defect, sheet: TaskSheet | None) -> str:
     return (_("Mend %(where)s: %(what)s") % {"where": where, "what": defect.what})[:160]
 
 
-def _why(defect: Defect) -> str:
-    found = _("Found: %(what)s.") % {"what": defect.what}
-    if defect.blocks_entry:
-        found += " " + _("Nobody may enter the chamber until it is mended.")
-    return f"{found} {defect.consequence}".strip()
+def _why(defect: Defect) -> Sentences:
+    barred = (Sentence.of("raised.barred"),) if defect.blocks_entry else ()
+    return (Sentence.of("raised.found", what=defect.what), *barred, *typed(defect.consequence))
 
 
 @transaction.atomic
@@ -211,8 +210,8 @@ def _leave(order: WorkOrder, defect: Defect, *, by: User | None, why: str) -> No
     order.defect = None
     order.version += 1
     order.save(update_fields=["defect", "version"])
-    note = _("%(what)s is no defect: %(why)s The work is still asked for.") % {"what": defect.what, "why": why}
-    Change.record(order, "an origin fell away", by=by, before={"defect": defect.what}, after={}, note=note)
+    said = Sentence.of("raised.no_defect", what=defect.what, why=typed(why))
+    Change.record(order, "an origin fell away", by=by, before={"defect": defect.what}, after={}, said=said)
 
 
 def take_off_the_list(defect: Defect, *, by: User | None, why: str) -> None:

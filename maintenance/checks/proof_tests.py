@@ -14,6 +14,7 @@ from maintenance.models import CheckPoint, Defect, ProofTest, StandingDefault, S
 from maintenance.orders.raising import raise_work_order
 from maintenance.recurring.calculations.calendar_rules import CalendarRule, IntervalRule, MonthEnd, TextRule, Unit
 from plant import clock
+from plant.basics.sentences import Sentence, Sentences
 from plant.models import Change, Component, Person, Qualification, User
 from plant.models.querysets import PersonQuerySet
 
@@ -174,10 +175,7 @@ def raise_retest(cured: WorkOrder, by: User | None) -> WorkOrder | None:
     sheet = proof_sheet_of(cured.component) if cured.component else None
     if sheet is None:
         return None
-    why = _(
-        "%(number)s mended what keeps people out. This test proves the repair and puts a new seal on record: nobody "
-        "may enter until it is passed and signed off."
-    ) % {"number": cured.number}
+    why = (Sentence.of("raised.retest", job=cured.number),)
     waiting = WorkOrder.objects.unfinished().filter(component=cured.component, sheet=sheet).first()
     if waiting:
         return _bring_forward(waiting, why, by)
@@ -195,7 +193,7 @@ def raise_retest(cured: WorkOrder, by: User | None) -> WorkOrder | None:
     )
 
 
-def _bring_forward(waiting: WorkOrder, why: str, by: User | None) -> WorkOrder:
+def _bring_forward(waiting: WorkOrder, why: Sentences, by: User | None) -> WorkOrder:
     """Let a test that waits fall due now."""
     order = WorkOrder.objects.select_for_update(of=("self",)).get(pk=waiting.pk)
     now = clock.now()
@@ -206,5 +204,5 @@ def _bring_forward(waiting: WorkOrder, why: str, by: User | None) -> WorkOrder:
     order.earliest_at, order.is_safety, order.why = None, True, why
     order.version += 1
     order.save(update_fields=["due_at", "safety_at", "earliest_at", "is_safety", "why", "version"])
-    Change.record(order, "brought forward", by=by, before=before, after={"due_at": now.isoformat()}, note=why)
+    Change.record(order, "brought forward", by=by, before=before, after={"due_at": now.isoformat()}, said=why)
     return order

@@ -8,6 +8,7 @@ from maintenance.demo.world import ZONE, read_static
 from maintenance.models import Defect, FunctionCheck, TaskSheet, WorkOrder, WorkSkill
 from maintenance.orders.raising import raise_work_order
 from plant.access import Role
+from plant.basics.sentences import typed
 from plant.models import Component, Skill, User
 
 
@@ -37,7 +38,7 @@ def _ask_for(row: dict[str, str], day: date, planner: User) -> WorkOrder:
         due_at=_instant(row["due"], day),
         cost_of_delay_per_day=Decimal(row["cost_of_delay_per_day"]),
         by=planner,
-        why=row["why"],
+        why=typed(row["why"]),
     )
     if row["skill"]:
         WorkSkill.objects.create(work_order=order, skill=Skill.objects.get(code=row["skill"]), persons=order.crew)

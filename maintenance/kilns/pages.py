@@ -52,7 +52,7 @@ def _rows(card: Card | None) -> list[dict[str, object]]:
     if card is None:
         return []
     return [
-        {"order": job.work_order, "why": say(job.why) or job.work_order.why, "number": number_of_work(job.work_order)}
+        {"order": job.work_order, "why": say(job.why or job.work_order.why), "number": number_of_work(job.work_order)}
         for job in card.jobs
     ]
 

@@ -11,6 +11,7 @@ class Migration(migrations.Migration):
         *texts_to_sentences(
             "maintenance",
             "workorder",
+            why=SentencesField("why", blank=True, default=tuple),
             no_place_why=SentencesField("why it has no place", blank=True, default=tuple),
             pin_lost_why=SentencesField("why it was not kept at its place", blank=True, default=tuple),
         ),

@@ -72,7 +72,7 @@ class WorkOrder(models.Model):
     cost_of_delay_per_day = MoneyField(_("cost of delay per day"), default=0)
     # Why a watch could not say what waiting costs; until somebody enters a cost, that is no cost of 0.
     cost_unknown_why = SentencesField(_("why waiting has no price"))
-    why = models.TextField(_("why"), blank=True)
+    why = SentencesField(_("why"))
     no_place_why = SentencesField(_("why it has no place"))
     # It was kept at a place that no longer held, and lost that: told until somebody keeps it anew or lets it move.
     pin_lost_why = SentencesField(_("why it was not kept at its place"))

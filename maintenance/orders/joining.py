@@ -14,10 +14,9 @@ from datetime import date, datetime
 from decimal import Decimal
 
 from django.db.models import Q
-from django.utils.translation import gettext as _
 
 from maintenance.models import Defect, StandingTask, TaskSheet, Watch, WorkOrder
-from plant.basics.sentences import Sentences
+from plant.basics.sentences import Sentence, Sentences
 from plant.models import Change, Component, Kiln, User
 
 #: A sheet for a kind of which a kiln has up to so many is done on each with its own steps; of more, the sheet is meant
@@ -30,7 +29,7 @@ class Asked:
     """What a further origin asks of a work order."""
 
     origin: str
-    why: str
+    why: Sentences
     due_at: datetime
     earliest_at: datetime | None = None
     cost_of_delay_per_day: Decimal = Decimal(0)
@@ -87,9 +86,9 @@ def join(order: WorkOrder, asked: Asked, *, by: User | None) -> None:
         order.occurrence_on = asked.occurrence_on
     if asked.defect is not None:
         order.defect = asked.defect
-    words = _("Joined by: %(why)s") % {"why": asked.why} if asked.why else ""
-    order.why = " ".join(one for one in (order.why, words) if one)
+    if asked.why:
+        order.why = (*order.why, Sentence.of("raised.joined", why=asked.why))
     order.version += 1
     order.save()
     after = {"origin": str(asked.origin), "due_at": order.due_at.isoformat()}
-    Change.record(order, "joined", by=by, before=before, after=after, note=asked.why)
+    Change.record(order, "joined", by=by, before=before, after=after, said=asked.why)

@@ -5,7 +5,6 @@ from datetime import date, datetime
 from decimal import Decimal
 
 from django.db import transaction
-from django.utils.translation import gettext as _
 
 from inventory.advice import refresh_advice
 from inventory.models import Part, Reservation
@@ -22,7 +21,7 @@ from maintenance.models import (
 from maintenance.orders.supply import missing_parts, say_short, usable_on_hand
 from plant import clock
 from plant.access import require
-from plant.basics.sentences import Sentences
+from plant.basics.sentences import Sentence, Sentences
 from plant.models import Change, Component, Kiln, Mill, NumberSeries, User
 
 SERIES = "work order"
@@ -50,7 +49,7 @@ def raise_work_order(
     safety_at: datetime | None = None,
     cost_of_delay_per_day: Decimal = ZERO,
     cost_unknown_why: Sentences = (),
-    why: str = "",
+    why: Sentences = (),
     earliest_at: datetime | None = None,
     covers: Sequence[Component] = (),
 ) -> WorkOrder:
@@ -88,7 +87,7 @@ def raise_work_order(
         is_safety=is_safety or (sheet is not None and sheet.is_safety),
         cost_of_delay_per_day=cost_of_delay_per_day,
         cost_unknown_why=cost_unknown_why,
-        why=" ".join(words for words in (why, lacking) if words),
+        why=(*why, *lacking),
         raised_at=clock.now(),
     )
     if sheet:
@@ -98,7 +97,7 @@ def raise_work_order(
         # The program itself raises many at once and looks at all parts when it has done so.
         if by is not None and parts:
             refresh_advice(clock.today(Mill.objects.current().zone), parts)
-    Change.record(order, "raised", by=by, after={"state": order.state, "due_at": due_at.isoformat()}, note=order.why)
+    Change.record(order, "raised", by=by, after={"state": order.state, "due_at": due_at.isoformat()}, said=order.why)
     return order
 
 
@@ -194,17 +193,15 @@ def choose_part(part_kind_id: int, component_kind_id: int | None) -> Part | None
     return min(parts, key=preference)
 
 
-def _kinds_nobody_keeps(sheet: TaskSheet | None) -> str:
+def _kinds_nobody_keeps(sheet: TaskSheet | None) -> Sentences:
     """Name what the sheet asks for and no part of the mill answers to."""
     if sheet is None:
-        return ""
+        return ()
     names = [
         needed.part_kind.name
         for needed in sheet.parts.select_related("part_kind").exclude(part_kind__parts__is_active=True)
     ]
-    if not names:
-        return ""
-    return _("Not kept in the stores, see to it yourself: %(parts)s.") % {"parts": ", ".join(names)}
+    return (Sentence.of("raised.not_kept", parts=names),) if names else ()
 
 
 @transaction.atomic

@@ -5,12 +5,12 @@ from typing import Any
 
 from django.utils.formats import date_format
 from django.utils.timezone import localtime
-from django.utils.translation import gettext as _
 
 from inventory.models import Part
 from inventory.shelf import Claim
 from maintenance.models import WorkOrder
 from maintenance.orders.raising import update_readiness
+from plant.basics.sentences import Sentence
 from plant.models import Change, User
 
 
@@ -36,7 +36,6 @@ def note_what_was_taken(
     orders = list(WorkOrder.objects.filter(number__in=lost).order_by("pk"))
     for order in orders:
         missing = part.amount(lost[order.number].missing)
-        words = _("Reserved for this and gone: it waits for %(amount)s %(part)s.")
-        note = " ".join(word for word in (words % {"amount": missing, "part": part.name}, reason) if word)
-        Change.record(order, "parts gone", by=by, after={"part": part.code, "missing": missing}, note=note)
+        after, said = {"part": part.code, "missing": missing}, Sentence.of("parts.gone", amount=missing, part=part.name)
+        Change.record(order, "parts gone", by=by, after=after, said=said, note=reason)
     update_readiness(orders)

@@ -13,6 +13,9 @@ PATTERNS: Final[Patterns] = {
         "what is filled in is not the climate of this kiln."
     ),
     "price.cannot_be_said": _("What waiting costs cannot be said: %(why)s"),
+    "waiting.assumed": _(
+        "Waiting costs %(cost_money)s a day, all of it assumed: %(heat_kwh)s kWh of heat, %(lost_m3)s not dried."
+    ),
     "waiting.a_day": _(
         "Waiting with all that is to be done costs %(cost_money)s a day; %(assumed_money)s of it rest on assumptions."
     ),

@@ -3,13 +3,11 @@
 from collections.abc import Sequence
 from datetime import date, datetime, timedelta
 
-from django.utils.translation import gettext as _
-
 from maintenance.models import StandingTask, WorkOrder
 from maintenance.orders.joining import Asked, components_for, join, same_work
 from maintenance.orders.raising import extend_to, raise_work_order
 from plant import clock
-from plant.frame.saying import say
+from plant.basics.sentences import Sentence
 from plant.models import Component, Mill
 from plant.warnings.running_bars import lock_kiln
 
@@ -30,12 +28,12 @@ def raise_occurrence(task: StandingTask, due_on: date, earliest_on: date, latest
         if rest:
             extend_to(order, rest)
             order.title = _title(task, components)
-        why = _("%(task)s, due %(day)s.") % {"task": task, "day": f"{due_on:%Y-%m-%d}"}
+        due = Sentence.of("raised.task_due", task=str(task), due_on=due_on)
         join(
             order,
             Asked(
                 origin=WorkOrder.Origin.STANDING_TASK,
-                why=f"{why} {say(task.next_due_why)}".strip(),
+                why=(due, *task.next_due_why),
                 due_at=end_of_day(due_on),
                 earliest_at=clock.start_of_day(earliest_on, Mill.objects.current().zone),
                 cost_of_delay_per_day=task.cost_of_delay_per_day,
@@ -48,11 +46,11 @@ def raise_occurrence(task: StandingTask, due_on: date, earliest_on: date, latest
     if components and not rest:
         # Each is being done by another work order of its own; the occurrence is raised once those are over.
         return None
-    elsewhere = " ".join(
-        _("%(component)s is done with %(number)s.") % {"component": one.name, "number": open_for[one.pk].number}
+    elsewhere = [
+        Sentence.of("raised.elsewhere", component=one.name, job=open_for[one.pk].number)
         for one in components
         if one.pk in open_for
-    )
+    ]
     return raise_work_order(
         kiln=task.kiln,
         title=_title(task, rest),
@@ -66,7 +64,7 @@ def raise_occurrence(task: StandingTask, due_on: date, earliest_on: date, latest
         is_safety=is_safety,
         safety_at=end_of_day(latest_on) if is_safety else None,
         cost_of_delay_per_day=task.cost_of_delay_per_day,
-        why=f"{say(task.next_due_why)} {elsewhere}".strip(),
+        why=(*task.next_due_why, *elsewhere),
         earliest_at=clock.start_of_day(earliest_on, Mill.objects.current().zone),
     )
 

@@ -9,7 +9,6 @@ from decimal import Decimal
 from django.db import transaction
 from django.db.models import Max, Min, Q
 from django.db.models.functions import Coalesce
-from django.utils.translation import gettext as _
 
 from inventory.models import Reservation
 from inventory.querysets import FORESEEN
@@ -27,6 +26,7 @@ from maintenance.recurring.calculations.schedules import NextDue, Schedule, sche
 from maintenance.recurring.occurrences import raise_occurrence
 from plant import clock
 from plant.access import require
+from plant.basics.sentences import Sentence, typed
 from plant.charges.calculations.charge_phases import RUNNING_PHASES
 from plant.models import Change, Charge, MeterReading, Mill, User
 
@@ -236,9 +236,9 @@ def complete(
     task.version += 1
     task.save()
     record_missed([task], day, {task.pk: due.missed_on})
-    note = _("Done as %(number)s.") % {"number": work_order.number} if work_order else ""
+    said = Sentence.of("task.done", job=work_order.number) if work_order else ()
     after = {"last_done_on": str(done_on), "next_due_on": str(task.next_due_on)}
-    Change.record(task, "done", by=by, before=before, after=after, note=note)
+    Change.record(task, "done", by=by, before=before, after=after, said=said)
     standing_task.refresh_from_db()
     return due
 
@@ -300,11 +300,8 @@ def pass_occurrence_over(work_order: WorkOrder, *, by: User | None) -> None:
     task.version += 1
     task.save()
     after = {"next_due_on": str(task.next_due_on), "withdrawn_on": str(passed.on)}
-    note = _("%(number)s was withdrawn: its date counts as dealt with. %(why)s") % {
-        "number": work_order.number,
-        "why": work_order.withdrawn_why,
-    }
-    Change.record(task, "occurrence withdrawn", by=by, before=before, after=after, note=note)
+    said = Sentence.of("task.withdrawn", job=work_order.number, why=typed(work_order.withdrawn_why))
+    Change.record(task, "occurrence withdrawn", by=by, before=before, after=after, said=said)
 
 
 def record_missed(tasks: Iterable[StandingTask], day: date, missed: Mapping[int, Sequence[date]]) -> int:

@@ -8,9 +8,7 @@ from decimal import Decimal
 from math import isfinite
 
 from django.db.models import Q
-from django.utils.formats import date_format
 from django.utils.translation import gettext as _
-from django.utils.translation import ngettext
 
 from inventory.advice import refresh_advice
 from inventory.models import Part
@@ -28,8 +26,7 @@ from maintenance.watches.verdicts import defects_about
 from maintenance.watches.words import heard_of, sentence
 from plant import clock
 from plant.basics.periods import from_epoch_s, to_epoch_s
-from plant.basics.sentences import Sentence, Sentences, typed
-from plant.frame.saying import say
+from plant.basics.sentences import Sentence, Sentences, sentences, typed
 from plant.models import Change, Downtime, FailureMode, Fitting, Kiln
 
 # What is over already and began longer ago is put on record, but sends nobody: readings came late.
@@ -157,7 +154,7 @@ def _join(firing: Firing, watch: Watch) -> WorkOrder | None:
         cost, priced, unknown = _cost(watch, clock.now())
         asked = Asked(
             origin=WorkOrder.Origin.WATCH,
-            why=" ".join(words for words in (say(firing.sentence), _suspect_words(firing), priced) if words),
+            why=(*sentences(firing.sentence), *_suspects_told(firing), *priced),
             due_at=clock.now() + timedelta(days=watch.due_days),
             cost_of_delay_per_day=cost,
             cost_unknown_why=unknown,
@@ -203,7 +200,7 @@ def _raise(firing: Firing, watch: Watch) -> WorkOrder:
         is_safety=is_safety,
         cost_of_delay_per_day=cost,
         cost_unknown_why=unknown,
-        why=" ".join(part for part in (say(firing.sentence), _suspect_words(firing), priced) if part),
+        why=(*sentences(firing.sentence), *_suspects_told(firing), *priced),
     )
     parts = list(Part.objects.filter(pk__in=order.parts.values("part")))
     if parts:
@@ -212,33 +209,27 @@ def _raise(firing: Firing, watch: Watch) -> WorkOrder:
     return order
 
 
-def _cost(watch: Watch, now: datetime) -> tuple[Decimal, str, Sentences]:
+def _cost(watch: Watch, now: datetime) -> tuple[Decimal, Sentences, Sentences]:
     """Return what a day of waiting costs where the watch names a kind of loss, in words too, and why nobody can say."""
     loss = watch.loss_kind
     if not loss:
-        return ZERO, "", ()
+        return ZERO, (), ()
     if loss in LEAKS:
         loss = "steam_leak" if watch.kiln.heating_medium == Kiln.HeatingMedium.STEAM else "water_leak"
     try:
         price = price_for(watch.kiln, watch.component, loss, now)
     except CannotBePricedError as refusal:
         unknown: Sentences = (Sentence.of("price.cannot_be_said", why=refusal.why),)
-        return ZERO, say(unknown), unknown
+        return ZERO, unknown, unknown
     except ValueError as refusal:
         unknown = (Sentence.of("price.cannot_be_said", why=typed(f"{refusal}.")),)
-        return ZERO, say(unknown), unknown
+        return ZERO, unknown, unknown
     if price is None:
         unknown = (Sentence.of("price.no_rate"),)
-        return ZERO, say(unknown), unknown
-    words = _("Waiting costs %(cost)s %(currency)s a day, all of it assumed: %(kwh)s kWh of heat, %(m3)s m³.")
-    said = {
-        "cost": to_the_cent(price.cost_per_day),
-        "currency": watch.kiln.mill.currency,
-        "kwh": price.kwh_per_day.normalize(),
-        "m3": price.m3_per_day.normalize(),
-    }
-    told = words % {name: f"{value:f}" if isinstance(value, Decimal) else value for name, value in said.items()}
-    return to_the_cent(price.cost_per_day), told, ()
+        return ZERO, unknown, unknown
+    cost = to_the_cent(price.cost_per_day)
+    told = Sentence.of("waiting.assumed", cost_money=cost, heat_kwh=price.kwh_per_day, lost_m3=price.m3_per_day)
+    return cost, (told,), ()
 
 
 # the suspects
@@ -280,21 +271,13 @@ def _found_before(watch: Watch) -> Iterable[tuple[str, datetime]]:
             yield code, removed_at
 
 
-def _suspect_words(firing: Firing) -> str:
-    if not firing.suspects:
-        return ""
-    said = [_suspect_word(one) for one in firing.suspects[:3]]
-    return _("Suspected, the likeliest first: %(modes)s.") % {"modes": "; ".join(said)}
+def _suspects_told(firing: Firing) -> Sentences:
+    modes = [_suspect_told(one) for one in firing.suspects[:3]]
+    return (Sentence.of("watch.suspects", modes=modes),) if modes else ()
 
 
-def _suspect_word(one: dict[str, object]) -> str:
-    name = str(one["name"])
+def _suspect_told(one: dict[str, object]) -> Sentence:
     if not one["times"]:
-        return name
-    last_on = datetime.fromisoformat(str(one["last_on"])).date()
-    words = ngettext(
-        "%(name)s (found here once, %(day)s)",
-        "%(name)s (found here %(times)d times, last %(day)s)",
-        int(str(one["times"])),
-    )
-    return words % {"name": name, "times": one["times"], "day": date_format(last_on, "j M Y")}
+        return Sentence.of("watch.suspect", name=str(one["name"]))
+    last_on, times = datetime.fromisoformat(str(one["last_on"])).date(), int(str(one["times"]))
+    return Sentence.of("watch.suspect_found", name=str(one["name"]), last_on=last_on, count=times)

@@ -20,6 +20,7 @@ from maintenance.work.filters import TO_DO, WorkOrderFilter
 from maintenance.work.forms import AskForm
 from plant import clock
 from plant.access import needs
+from plant.basics.sentences import typed
 from plant.frame.requests import mill_of, query_without_page, user_of
 from plant.models import Kiln
 
@@ -130,7 +131,7 @@ def _raise(form: AskForm, kiln: Kiln, request: HttpRequest) -> WorkOrder:
         is_safety=said["is_safety"],
         safety_at=form.due_at if said["is_safety"] else None,
         cost_of_delay_per_day=said["cost_of_delay_per_day"] or Decimal(0),
-        why=said["why"],
+        why=typed(said["why"]),
     )
 
 

@@ -197,7 +197,7 @@ def _lead(order: WorkOrder, part: Part | None) -> str:
             "kiln": order.kiln,
             "state": order.get_needs_state_display(),
         }
-    return order.why or _("Not started yet.")
+    return say(order.why) or _("Not started yet.")
 
 
 def _run(

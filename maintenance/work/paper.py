@@ -169,7 +169,7 @@ class WorkOrderPaper(Paper):
             (_("Skills"), ", ".join(f"{need.persons} × {need.skill.name}" for need in order.skills.all())),
             (_("Worked"), self._worked()),
             (_("Asked for by"), "" if self._has_one_origin else say_origins(order)),
-            (_("Why"), order.why or (order.defect.what if order.defect else "")),
+            (_("Why"), say(order.why) or (order.defect.what if order.defect else "")),
             (_("Purpose"), order.sheet.purpose if order.sheet else ""),
         ]
 

@@ -11,6 +11,7 @@ from maintenance.models import Defect, WorkOrder
 from maintenance.work import course as act
 from plant import clock
 from plant.models import Change
+from plant.templatetags.said import said as in_words
 from tests.factories import ComponentFactory, DefectFactory, KilnFactory, TaskSheetFactory
 from tests.maintenance.mill import a_user, signed_in
 
@@ -61,7 +62,7 @@ def test_what_blocks_entry_is_safety_work_due_by_the_end_of_the_day() -> None:
     defect.cured_at = clock.now()
     defect.save()
     assert not WorkOrder.objects.get(pk=order.pk).is_wanted_at_once
-    assert "Nobody may enter" in order.why
+    assert "Nobody may enter" in in_words(order.why)
     assert [change.act for change in Change.objects.about(defect.kiln)] == ["barred to entry"]
 
 

@@ -29,6 +29,7 @@ from maintenance.models import (
     WorkSkill,
     WorkStep,
 )
+from plant.basics.sentences import typed
 from plant.models import User
 from tests.factories import (
     MONDAY,
@@ -174,7 +175,7 @@ def test_work_at_a_running_kiln_asks_for_no_entry_and_bare_work_orders_print(rea
 
 
 def test_text_of_any_length_and_mark_up_in_it_is_printed_whole(reader: Client, order: WorkOrder) -> None:
-    WorkOrder.objects.update(title="W" * 160, why="because & <b> " * 300)
+    WorkOrder.objects.update(title="W" * 160, why=typed("because & <b> " * 300))
     WorkStep.objects.filter(no=1).update(text="<para>Turn & listen. " * 300 + "The end.")
     Caution.objects.filter(code="lock-out").update(text="Danger " * 1200, before_start="x" * 3000)
     pages = pages_of(reader, "/work-orders/WO-0412/sheet.pdf")

@@ -22,6 +22,7 @@ from maintenance.watches.verdicts import judge
 from maintenance.work.course import finish, sign_off, withdraw
 from plant import clock
 from plant.models import Change, Component, FailureMode, Kiln, User
+from plant.templatetags.said import said as in_words
 from tests.factories import UserFactory, WorkOrderFactory
 from tests.maintenance.mill import a_user, signed_in
 from tests.maintenance.watching_mill import (
@@ -127,7 +128,7 @@ def test_an_order_under_way_is_joined_and_told(kiln: Kiln) -> None:
     WorkOrder.objects.update(state="under_way")
 
     assert by_finding(kiln) == WorkOrder.objects.get()
-    assert "Joined by: Found: wick is dry." in WorkOrder.objects.get().why
+    assert "Joined by: Found: wick is dry." in in_words(WorkOrder.objects.get().why)
 
 
 def test_a_finished_order_is_not_joined(kiln: Kiln) -> None:
@@ -259,7 +260,7 @@ def test_beside_an_order_under_way_only_the_other_side_is_raised(kiln: Kiln, rig
 
     (order,) = roll(clock.today(kiln.mill.zone)).raised
 
-    assert order.component == right and f"is done with {under_way.number}" in order.why
+    assert order.component == right and f"is done with {under_way.number}" in in_words(order.why)
 
 
 def test_of_many_alike_the_sheet_is_meant_for_all_together(kiln: Kiln) -> None:

@@ -50,7 +50,7 @@ def test_a_placed_job_whose_parts_are_taken_knows_at_once(part: Part) -> None:
     (short,) = missing_parts([order])[order.pk]
     assert short.missing == 2
     entry = Change.objects.about(order).get(act="parts gone")
-    assert (entry.by, entry.note) == (bo, f"Reserved for this and gone: it waits for 2 {part.name}. K1 stands")
+    assert (entry.by, entry.words) == (bo, f"Reserved for this and gone: it waits for 2 {part.name}. K1 stands")
 
 
 def test_a_job_that_was_ready_is_so_no_more_when_a_count_finds_less(part: Part) -> None:

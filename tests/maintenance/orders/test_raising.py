@@ -11,7 +11,9 @@ from inventory.models import Lot, Part, PurchaseOrder, PurchaseOrderLine, Reorde
 from maintenance.models import TaskPart, TaskSheet, TaskSkill, TaskStep, WorkOrder
 from maintenance.orders.raising import raise_work_order, update_readiness
 from maintenance.orders.supply import missing_parts
+from plant.basics.sentences import typed
 from plant.models import Change
+from plant.templatetags.said import said as in_words
 from tests.factories import (
     MONDAY,
     KilnFactory,
@@ -84,9 +86,9 @@ def test_the_auditor_may_not_raise_work() -> None:
 
 def test_raising_is_on_record_with_who_did_it() -> None:
     planner = UserFactory(role="planner")
-    order = _raise(sheet=_sheet(), by=planner, why="Asked for on the round.")
+    order = _raise(sheet=_sheet(), by=planner, why=typed("Asked for on the round."))
     (change,) = Change.objects.about(order)
-    assert (change.act, change.by, change.note.startswith("Asked for")) == ("raised", planner, True)
+    assert (change.act, change.by, change.words.startswith("Asked for")) == ("raised", planner, True)
 
 
 def test_the_parts_are_set_aside_for_the_due_day() -> None:
@@ -121,7 +123,7 @@ def test_of_two_that_fit_the_one_with_more_on_hand_is_taken() -> None:
 
 def test_a_part_that_nobody_keeps_is_named() -> None:
     order = _raise(sheet=_sheet())
-    assert "wet-bulb wick" in order.why
+    assert "wet-bulb wick" in in_words(order.why)
     assert not order.parts.exists()
 
 

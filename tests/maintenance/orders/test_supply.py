@@ -17,6 +17,7 @@ from maintenance.orders.raising import update_readiness
 from maintenance.orders.supply import missing_parts
 from maintenance.plans.by_hand import place_by_hand
 from maintenance.plans.placing_all import place_all
+from plant.templatetags.said import said as in_words
 from tests.factories import MONDAY, PartFactory, SupplierFactory, SupplierTermsFactory, UserFactory
 from tests.maintenance.placing_mill import OPENING_FROM, job, on_shift, programme
 
@@ -61,7 +62,9 @@ def test_a_job_whose_part_can_be_ordered_in_time_has_its_place_and_says_by_when(
     placed = _again(order).placement
     # The first opening begins on day 4: ordered today the part is on the shelf then, so the first one will do.
     assert placed.start_at.date() == OPENING_FROM.date()
-    assert "2 × wet-bulb wick, braided, 300 mm must be ordered by today, 2 Mar 2026: there within 3 days." in placed.why
+    assert "2 × wet-bulb wick, braided, 300 mm must be ordered by today, 2 Mar 2026: there within 3 days." in in_words(
+        placed.why
+    )
 
 
 def test_the_advice_orders_it_on_that_day_and_not_before(clock_at: Any) -> None:
@@ -72,7 +75,7 @@ def test_the_advice_orders_it_on_that_day_and_not_before(clock_at: Any) -> None:
     placed = _again(order).placement
     # Placed on day 9, wanted the day before, there within 3 days: day 5.
     assert placed.start_at.date() == TODAY + timedelta(days=9)
-    assert "must be ordered by 7 Mar 2026" in placed.why
+    assert "must be ordered by 7 Mar 2026" in in_words(placed.why)
     refresh_advice(TODAY + timedelta(days=4))
     assert _to_order() == 0
     refresh_advice(TODAY + timedelta(days=5))
@@ -98,7 +101,7 @@ def test_what_nobody_ordered_in_time_moves_the_job(clock_at: Any) -> None:
     clock_at(NOW + timedelta(days=2))
     assert place_all(NOW + timedelta(days=2)).moved == 1
     assert _again(order).placement.start_at.date() == TODAY + timedelta(days=9)
-    assert "before its parts are there, Sun 8 Mar" in _again(order).placement.why
+    assert "before its parts are there, Sun 8 Mar" in in_words(_again(order).placement.why)
 
 
 def test_what_was_ordered_without_a_promised_day_takes_what_it_usually_takes(clock_at: Any) -> None:
@@ -123,7 +126,7 @@ def test_a_place_by_hand_brings_the_order_forward_and_says_so(clock_at: Any) -> 
     refresh_advice(TODAY)
     assert _to_order() == 0
     stored = place_by_hand(order, OPENING_FROM + timedelta(hours=2), [oda], by=UserFactory(role="planner"))
-    assert "must be ordered by today" in stored.warnings[-1]
+    assert "must be ordered by today" in in_words(stored.warnings[-1])
     assert _to_order() > 0
 
 

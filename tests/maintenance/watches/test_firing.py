@@ -15,6 +15,7 @@ from maintenance.watches.verdicts import judge
 from maintenance.work.course import finish, withdraw
 from plant.frame.saying import say
 from plant.models import FailureMode, Fitting, Kiln, Mill
+from plant.templatetags.said import said as in_words
 from tests.factories import MONDAY, UserFactory, WorkOrderFactory
 from tests.maintenance.mill import a_user, signed_in
 from tests.maintenance.watching_mill import (
@@ -57,8 +58,8 @@ def test_the_work_order_says_why_and_takes_the_watchs_terms() -> None:
     assert (order.origin, order.component.tag, order.sheet.code) == ("watch", "psychrometer-left", "wick-exchange")  # type: ignore[union-attr]
     assert order.due_at == MONDAY + timedelta(days=2)
     assert say(firing.sentence) == "The wet bulb on the left is only 0.2 K below the dry bulb since 2 Mar 18:00."
-    assert order.why.startswith(say(firing.sentence))
-    assert "Suspected, the likeliest first: wick dry" in order.why
+    assert in_words(order.why).startswith(say(firing.sentence))
+    assert "Suspected, the likeliest first: wick dry" in in_words(order.why)
     assert order.steps.exists()
 
 
@@ -73,7 +74,7 @@ def test_a_watch_joins_work_that_somebody_asked_for_on_its_component() -> None:
     planned.refresh_from_db()
     assert Firing.objects.get().work_order == planned
     assert planned.due_at == MONDAY + timedelta(days=2)
-    assert "Joined by: The wet bulb on the left is only 0.2 K below" in planned.why
+    assert "Joined by: The wet bulb on the left is only 0.2 K below" in in_words(planned.why)
 
 
 def test_the_sentence_is_said_in_the_mills_units() -> None:
@@ -88,7 +89,7 @@ def test_waiting_has_its_price_where_the_watch_names_a_loss() -> None:
     a_dry_wick(kiln)
     order = WorkOrder.objects.get()
     assert order.cost_of_delay_per_day > 0
-    assert f"Waiting costs {order.cost_of_delay_per_day:f} EUR a day" in order.why
+    assert f"Waiting costs {order.cost_of_delay_per_day:f} EUR a day" in in_words(order.why)
 
 
 def test_where_no_charge_tells_what_a_kiln_dries_the_price_is_not_invented(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -97,7 +98,7 @@ def test_where_no_charge_tells_what_a_kiln_dries_the_price_is_not_invented(monke
     a_dry_wick(kiln)
     order = WorkOrder.objects.get()
     assert order.cost_of_delay_per_day == 0
-    assert "cannot be said" in order.why
+    assert "cannot be said" in in_words(order.why)
 
 
 def test_a_safety_date_comes_from_the_watch() -> None:
@@ -131,7 +132,7 @@ def test_what_was_found_here_before_comes_first_among_the_suspects() -> None:
     firing = a_dry_wick(kiln)
     ranked = [(one["code"], one["times"]) for one in firing.suspects]
     assert ranked == [("trough-scaled", 2), ("wick-dry", 0), ("wet-bulb-no-air", 0)]
-    assert "(found here 2 times, last 2 Mar 2026)" in WorkOrder.objects.get().why
+    assert "(found here 2 times, last 2 Mar 2026)" in in_words(WorkOrder.objects.get().why)
 
 
 def test_what_is_long_over_when_its_readings_come_is_recorded_but_sends_nobody(monkeypatch: pytest.MonkeyPatch) -> None:
