@@ -83,6 +83,10 @@ ACTS: Final[Patterns] = {
 
 #: The day's run, proof tests, and what work waits for.
 WORK: Final[Patterns] = {
+    "alarm.charge_begun": _("charge %(charge)s is reported begun at %(begin_at)s"),
+    "alarm.able_to_run": _("it is reported able to run: %(kind)s"),
+    "alarm.readings_over": _("the readings say so no longer"),
+    "alarm.charge_over": _("by the record no charge runs any more"),
     "raised.not_kept": _("Not kept in the stores, see to it yourself: %(parts)s."),
     "raised.joined": _("Joined by: %(why)s"),
     "raised.task_due": _("%(task)s, due %(due_on)s."),

@@ -83,7 +83,7 @@ def set_up_demo(settings: Any, monkeypatch: pytest.MonkeyPatch) -> None:
     outside = first(Person.objects.working_here().exclude(pk__in=[one.pk for one in people]).exclude(code="oda"))
     open_permit(order.kiln, answers(watch_outside=outside), by=administrator, key=uuid4(), work_order=order)
     start(order, by=administrator, version=order.version, is_cautions_read=True, people=people, is_own_lock_on=True)
-    raise_alarm(order.kiln, EntryAlarm.Source.READINGS, "the fans turn")
+    raise_alarm(order.kiln, EntryAlarm.Source.READINGS, (Sentence.of("alarm.able_to_run", kind="planned stop"),))
     Job.objects.create(key="a-job", what="nothing", wanted_at=clock.now(), not_before_at=clock.now())
     ways_in(administrator)
     heard(Downtime.objects.still_open().get().kiln)

@@ -25,9 +25,10 @@ from plant import clock
 from plant.access import Role, require
 from plant.background.queueing import enqueue
 from plant.basics.periods import from_epoch_s
+from plant.basics.sentences import Sentence, Sentences
 from plant.kilns.kilns_now import kilns_now
 from plant.models import Change, Kiln, Person, User
-from plant.readings.running_signs import say_signs, signs_since
+from plant.readings.running_signs import signs_since, signs_told
 from plant.warnings.running_bars import RunningBar, lock_kiln, running_bars
 
 Act, Source = EntryAlarm.Act, EntryAlarm.Source
@@ -45,12 +46,11 @@ def hear_readings(sender: Any, kiln: Kiln, from_s: int, until_s: int, **rest: An
 def hear_report(sender: Any, kiln: Kiln, kind: str, facts: dict[str, Any], **rest: Any) -> None:
     """Hear that a file or another program says that a kiln runs although somebody is inside."""
     if kind == "charge begun":
-        begin_at = timezone.localtime(datetime.fromisoformat(facts["begin_at"]), kiln.mill.zone)
-        said = _("charge %(charge)s is reported begun at %(at)s")
-        said %= {"charge": facts["charge"], "at": date_format(begin_at, "D j M H:i")}
-        raise_alarm(kiln, Source.CHARGE, said)
+        begin_at = datetime.fromisoformat(facts["begin_at"])
+        said = Sentence.of("alarm.charge_begun", charge=str(facts["charge"]), begin_at=begin_at)
+        raise_alarm(kiln, Source.CHARGE, (said,))
     else:
-        raise_alarm(kiln, Source.STOP_ENDED, _("it is reported able to run: %(kind)s") % {"kind": kind})
+        raise_alarm(kiln, Source.STOP_ENDED, (Sentence.of("alarm.able_to_run", kind=kind),))
 
 
 def began(bar: RunningBar | None) -> datetime | None:
@@ -68,14 +68,14 @@ def look_at_readings(kiln: Kiln, from_at: datetime) -> EntryAlarm | None:
         return None
     signs = signs_since(kiln, since_at)
     fresh = [one for one in signs if from_epoch_s(one.at_s) >= from_at]
-    alarm = raise_alarm(kiln, Source.READINGS, say_signs(kiln, fresh)) if fresh else None
+    alarm = raise_alarm(kiln, Source.READINGS, signs_told(fresh)) if fresh else None
     if not any(one.is_still_so for one in signs):
-        _note_over(_of_this_time(kiln, bar).filter(source=Source.READINGS), _("the readings say so no longer"))
+        _note_over(_of_this_time(kiln, bar).filter(source=Source.READINGS), Sentence.of("alarm.readings_over"))
     return alarm
 
 
 @transaction.atomic
-def raise_alarm(kiln: Kiln, source: str, said: str) -> EntryAlarm | None:
+def raise_alarm(kiln: Kiln, source: str, told: Sentences) -> EntryAlarm | None:
     """Raise an alarm, unless one of that source stands already; None where nobody is inside and nothing is open."""
     kiln = lock_kiln(kiln.pk)
     bar = running_bars([kiln]).get(kiln.pk)
@@ -91,13 +91,13 @@ def raise_alarm(kiln: Kiln, source: str, said: str) -> EntryAlarm | None:
         act=Act.RAISED,
         permit=stand.permit if stand else None,
         source=source,
-        said=said,
+        told=told,
         inside=list(bar.people),
         outside=bar.outside,
         at=clock.now(),
     )
-    after = {"said": said, "inside": list(bar.people), "outside": bar.outside}
-    Change.record(kiln, "alarm: reported running or hot with people in or at it", by=None, after=after)
+    after = {"inside": list(bar.people), "outside": bar.outside}
+    Change.record(kiln, "alarm: reported running or hot with people in or at it", by=None, after=after, said=told)
     _tell(alarm, stand.outside if stand else None)
     return alarm
 
@@ -107,7 +107,7 @@ def _of_this_time(kiln: Kiln, bar: RunningBar) -> EntryAlarmQuerySet:
     return EntryAlarm.objects.still_so().filter(kiln=kiln, at__gte=began(bar) or clock.now())
 
 
-def _note_over(alarms: Iterable[EntryAlarm], said: str) -> None:
+def _note_over(alarms: Iterable[EntryAlarm], told: Sentence) -> None:
     for alarm in alarms:
         EntryAlarm.objects.create(
             key=uuid4(),
@@ -116,7 +116,7 @@ def _note_over(alarms: Iterable[EntryAlarm], said: str) -> None:
             raising=alarm,
             permit_id=alarm.permit_id,
             source=alarm.source,
-            said=said,
+            told=told,
             at=clock.now(),
         )
 
@@ -146,7 +146,7 @@ def look_at_charge(kiln: Kiln) -> None:
         return
     if not kilns_now([kiln], clock.now())[0].is_shut:
         alarms = _of_this_time(kiln, bar).exclude(source=Source.READINGS)
-        _note_over(alarms, _("by the record no charge runs any more"))
+        _note_over(alarms, Sentence.of("alarm.charge_over"))
 
 
 @transaction.atomic
@@ -169,11 +169,12 @@ def answer_alarm(alarm: EntryAlarm, *, by: User, key: UUID, what: str) -> EntryA
         permit_id=alarm.permit_id,
         source=alarm.source,
         said=alarm.said,
+        told=alarm.told,
         at=clock.now(),
         by=by,
         note=what,
     )
-    Change.record(alarm.kiln, "alarm answered", by=by, after={"said": alarm.said}, note=what)
+    Change.record(alarm.kiln, "alarm answered", by=by, after={"at": alarm.at.isoformat()}, note=what)
     look_at_charge(alarm.kiln)
     return answer
 
@@ -192,7 +193,7 @@ def _tell(alarm: EntryAlarm, outside: Person | None) -> None:
     lines = [
         f"{kiln.mill.name}, {at}",
         "",
-        _("%(kiln)s: %(said)s.") % {"kiln": kiln.tag, "said": alarm.said},
+        _("%(kiln)s: %(said)s.") % {"kiln": kiln.tag, "said": alarm.words},
         _("Inside by the list: %(names)s.") % {"names": ", ".join(alarm.inside) or _("nobody by name")},
         _("Outside: %(name)s.") % {"name": alarm.outside or _("nobody by name")},
         "",

@@ -20,6 +20,7 @@ from maintenance.models import EntryPermit, Sitting, WorkOrder
 from maintenance.models.catalogue import NeedsState
 from plant import clock
 from plant.access import Role, require
+from plant.frame.saying import say
 from plant.frame.units import temperature_in
 from plant.kilns.calculations.kiln_state import CheckState
 from plant.kilns.due_words import door_words, due_words
@@ -27,7 +28,7 @@ from plant.kilns.kilns_now import kilns_now
 from plant.models import Change, Component, Kiln, Person, Qualification, RoleHeld, Skill, User
 from plant.models.querysets import PersonQuerySet
 from plant.readings.calculations.running_signs import Sign
-from plant.readings.running_signs import say_signs, signs_now
+from plant.readings.running_signs import signs_now, signs_told
 from plant.warnings.running_bars import lock_kiln
 
 # How long a chamber stays open where nobody says a shorter time, and at most: our own choice.
@@ -297,14 +298,14 @@ def running_faults(kiln: Kiln, note: str, by: User | None) -> list[str]:
     signs = signs_now(kiln, now)
     fans = [one for one in signs if one.sign is Sign.FANS]
     if fans:
-        facts = {"kiln": kiln.tag, "said": say_signs(kiln, fans)}
+        facts = {"kiln": kiln.tag, "said": say(signs_told(fans))}
         return [
             _("By its readings of the last minutes %(kiln)s runs: %(said)s. See that this is the right chamber.")
             % facts
             + " "
             + _("Lock the fans out and wait until they stand. Put a sensor out of use only if it is seen to be broken.")
         ]
-    said = [say_signs(kiln, signs)] if signs else []
+    said = [say(signs_told(signs))] if signs else []
     stand = kilns_now([kiln], now)[0]
     if CheckState.RUNNING in stand.told.check_states:
         said.append(_("by its charge record it runs now"))

@@ -7,6 +7,8 @@ from django.utils.translation import gettext_lazy as _
 
 from maintenance.models.entry import EntryPermit
 from maintenance.models.querysets_of_alarms import EntryAlarmQuerySet
+from plant.fields import SentencesField
+from plant.frame.saying import say
 from plant.models import Kiln
 
 
@@ -34,7 +36,9 @@ class EntryAlarm(models.Model):
     # Empty where work went on without the chamber being open for entry.
     permit = models.ForeignKey(EntryPermit, on_delete=models.PROTECT, null=True, blank=True, related_name="alarms")
     source = models.CharField(_("what said so"), max_length=10, choices=Source.choices)
-    said = models.TextField(_("what was said"))
+    #: What was said until sentences were kept.
+    said = models.TextField(_("what was said"), blank=True)
+    told = SentencesField(null=True, default=None)
     # As it stood then: names of those inside, and who stayed outside.
     inside = models.JSONField(default=list)
     outside = models.CharField(max_length=120, blank=True)
@@ -57,3 +61,8 @@ class EntryAlarm(models.Model):
 
     def __str__(self) -> str:
         return f"{self.kiln} {self.act} {self.at:%Y-%m-%d %H:%M}"
+
+    @property
+    def words(self) -> str:
+        """What was said, in words."""
+        return say(self.told) or self.said

@@ -7,6 +7,7 @@ from django.utils.translation import ngettext_lazy
 
 from plant.frame.saying import Patterns, Worded
 from plant.readings.files.words import say_fault
+from plant.readings.running_signs import say_reading
 
 #: What is wrong with a logger's file; before it stands the line, behind it how to mend it.
 FILES: Final[Patterns] = {
@@ -137,4 +138,13 @@ MESSAGES: Final[Patterns] = {
     "message.was": _("The message: %(text)s"),
 }
 
-PATTERNS: Final[Patterns] = {**FILES, **CELLS, **MENDING, **MESSAGES}
+SIGNS: Final[Patterns] = {
+    "sign.fans": _("the fans turn (%(readings)s)"),
+    "sign.heat": _("heat is on (%(readings)s)"),
+    "sign.spray": _("the spray is on (%(readings)s)"),
+    "sign.hot": _("it is hotter than the entry limit (%(readings)s)"),
+    "sign.warming": _("it gets warmer as if it were heated (%(readings)s)"),
+    "sign.reading": Worded(say_reading, frozenset({"quantity", "place", "value", "read_at"})),
+}
+
+PATTERNS: Final[Patterns] = {**SIGNS, **FILES, **CELLS, **MENDING, **MESSAGES}

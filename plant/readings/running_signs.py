@@ -3,13 +3,15 @@
 from collections.abc import Iterable
 from datetime import datetime, timedelta
 from decimal import Decimal
+from typing import cast
 
 import numpy as np
-from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from plant.basics.periods import from_epoch_s, to_epoch_s
+from plant.basics.sentences import Sentence, Sentences
 from plant.frame.figures import quantity
+from plant.frame.saying import current_mill
 from plant.frame.units import temperature_in
 from plant.models import Channel, Kiln
 from plant.readings.calculations.reading_marks import TOLD_ON_CHANGE, Track
@@ -52,27 +54,38 @@ def _tracks(kiln: Kiln, from_s: int) -> list[Track]:
     ]
 
 
-def say_signs(kiln: Kiln, signs: Iterable[RunningSign]) -> str:
-    """Say which readings say so, with value and time."""
-    words = {
-        Sign.FANS: _("the fans turn"),
-        Sign.HEAT: _("heat is on"),
-        Sign.SPRAY: _("the spray is on"),
-        Sign.HOT: _("it is hotter than the entry limit"),
-        Sign.WARMING: _("it gets warmer as if it were heated"),
-    }
-    by_sign: dict[Sign, list[str]] = {}
+def signs_told(signs: Iterable[RunningSign]) -> Sentences:
+    """Say which readings say so, with value and time: a clause for each sign."""
+    by_sign: dict[Sign, list[Sentence]] = {}
     for one in signs:
-        by_sign.setdefault(one.sign, []).append(_say_reading(kiln, one))
-    return "; ".join(f"{words[sign]} ({', '.join(said)})" for sign, said in by_sign.items())
+        facts = {"quantity": one.quantity, "place": one.place, "value": float(one.value)}
+        reading = Sentence.of("sign.reading", **facts, read_at=from_epoch_s(one.at_s))
+        by_sign.setdefault(one.sign, []).append(reading)
+    return tuple(_sign_told(sign, readings) for sign, readings in by_sign.items())
 
 
-def _say_reading(kiln: Kiln, one: RunningSign) -> str:
-    name = f"{Channel.Quantity(one.quantity).label} {one.place}".strip()
-    value = Decimal(str(one.value))
-    if one.quantity == Channel.Quantity.AIR_TEMPERATURE:
-        said = temperature_in(value, kiln.mill)
+def _sign_told(sign: Sign, readings: list[Sentence]) -> Sentence:
+    match sign:
+        case Sign.FANS:
+            return Sentence.of("sign.fans", readings=readings)
+        case Sign.HEAT:
+            return Sentence.of("sign.heat", readings=readings)
+        case Sign.SPRAY:
+            return Sentence.of("sign.spray", readings=readings)
+        case Sign.HOT:
+            return Sentence.of("sign.hot", readings=readings)
+        case Sign.WARMING:
+            return Sentence.of("sign.warming", readings=readings)
+
+
+def say_reading(told: Sentence) -> str:
+    """Say which channel read what, and when."""
+    kind, mill = str(told["quantity"]), current_mill()
+    name = f"{Channel.Quantity(kind).label} {told['place']}".strip()
+    value = Decimal(str(told["value"]))
+    if kind == Channel.Quantity.AIR_TEMPERATURE:
+        said = temperature_in(value, mill)
     else:
-        said = f"{quantity(value, 1)} {kept_unit_label(one.quantity)}".strip()
-    at = f"{timezone.localtime(from_epoch_s(one.at_s), kiln.mill.zone):%H:%M}"
+        said = f"{quantity(value, 1)} {kept_unit_label(kind)}".strip()
+    at = f"{cast(datetime, told['read_at']).astimezone(mill.zone):%H:%M}"
     return _("%(channel)s: %(value)s at %(time)s") % {"channel": name, "value": said, "time": at}

@@ -89,7 +89,7 @@ def test_fans_that_turn_over_somebody_raise_the_alarm_with_the_reading_itself(
     comes_in(kiln, "fan_current", clock.at, 12.5)
     alarm = raised().get()
     assert (alarm.kiln, alarm.permit, alarm.inside, alarm.outside) == (kiln, permit, ["Oda"], "Per")
-    assert "the fans turn (fan current 1: 12.5 A at 07:10)" in alarm.said
+    assert "the fans turn (fan current 1: 12.5 A at 07:10)" in alarm.words
     assert Reading.objects.filter(value=12.5).exists()
     (warning,) = shouted()
     assert "Inside: Oda. Outside: Per." in warning.sentence
@@ -111,7 +111,7 @@ def test_heat_raises_it_too(
         ChannelFactory(kiln=kiln, quantity=quantity, place="")
     clock.at += 10 * MINUTE
     comes_in(kiln, quantity, clock.at - 5 * MINUTE, *values)
-    assert said in raised().get().said
+    assert said in raised().get().words
 
 
 def test_a_standing_kiln_says_nothing_and_neither_does_what_was_before_the_opening(
@@ -245,13 +245,13 @@ def test_a_controller_that_sends_by_the_endpoint_is_heard_at_once(
 def test_a_charge_that_another_program_says_has_begun_raises_it(kiln: Kiln, permit: EntryPermit) -> None:
     facts = {"charge": "26-099", "begin_at": MONDAY.isoformat()}
     runs_against_bar.send(None, kiln=kiln, kind="charge begun", facts=facts)
-    assert "charge 26-099 is reported begun at Mon 2 Mar 07:00" in raised().get().said
+    assert "charge 26-099 is reported begun at Mon 2 Mar, 07:00" in raised().get().words
 
 
 def test_the_tick_notes_that_no_charge_runs_any_more(kiln: Kiln, permit: EntryPermit) -> None:
     runs_against_bar.send(None, kiln=kiln, kind="charge begun", facts={"charge": "1", "begin_at": MONDAY.isoformat()})
     assert look_again() == 1
-    assert EntryAlarm.objects.get(act="over").said == "by the record no charge runs any more"
+    assert EntryAlarm.objects.get(act="over").words == "by the record no charge runs any more"
 
 
 def test_it_is_mailed_at_once_to_the_one_outside_planner_and_kiln_master(
