@@ -8,7 +8,7 @@ from playwright.sync_api import Locator, Page, expect
 from maintenance.models import WorkOrder
 from maintenance.plans.by_hand import place_by_hand
 from maintenance.plans.places import set_pinned
-from plant.models import Change
+from plant.models import Change, Charge
 from tests.browser.conftest import Visit, put_at
 from tests.factories import MONDAY
 from tests.maintenance.mill import a_user
@@ -27,7 +27,8 @@ def _friday(monkeypatch: pytest.MonkeyPatch) -> None:
 
 @pytest.fixture
 def order(live_server: object) -> WorkOrder:
-    programme(charges=3)
+    # Out at seven, and told so.
+    Charge.objects.filter(pk=programme(charges=3)[0].pk).update(basis=Charge.Basis.DONE)
     oda = on_shift(skills=("mechanical", "lock-out"))
     placed = job()
     # At ten; the charge after begins at seven on Saturday.
