@@ -243,6 +243,7 @@ FAULTS: Final[Patterns] = {
         "%(restore_min)s to restore behind"
     ),
     "fault.charge_in_it": _("%(need)s: %(charge)s is in it from %(start_at)s to %(end_at)s."),
+    "fault.stands_with_its_charge": _("%(need)s: it stands until %(end_at)s, its charge in it."),
     "fault.no_charge_in_it": _("%(need)s: no charge is in it."),
     "fault.beside_pins": _("It does not hold beside the others that are kept by hand."),
     "fault.time_over": _("Its time is over, and nobody has begun."),

@@ -189,4 +189,7 @@ class PlanWords:
             if starts[number] < end_min + of.restore_min and until_min > start_min - of.set_up_min:
                 there = {"charge": self.charge(job.kiln, number), "start_at": at(starts[number])}
                 return Sentence.of("fault.charge_in_it", need=need, **there, end_at=at(until_min))
+        behind = next((n for n in range(len(of.charges)) if starts[n] >= end_min), None)
+        if behind is not None and of.charges[behind].goes_on:
+            return Sentence.of("fault.stands_with_its_charge", need=need, end_at=at(starts[behind]))
         return Sentence.of("fault.no_charge_in_it", need=need)

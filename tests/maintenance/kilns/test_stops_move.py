@@ -152,6 +152,7 @@ def test_what_falls_is_shown_at_once_and_running_work_is_not_on_the_day_sheet(
     fallen = [one.job.work_order for one in answer.context["fallen"]]
     assert fallen == [looked_at, inside]
     assert "It may last until Tue 3 Mar 16:00, as was told." in page
+    assert "it stands until Tue 3 Mar, 16:00, its charge in it." in page
     moved = answer.context["charges"][0]
     assert (moved.before[1], moved.after[1]) == (OPENING_FROM, OPENING_FROM + 10 * HOUR)
     assert answer.context["openings"][0].after[0] == OPENING_FROM + 10 * HOUR
