@@ -12,7 +12,7 @@ from tests.browser.conftest import PHONE, WIDE, Watch, let_in
 from tests.demo_mill import addresses, other_states, set_up_demo, somebody
 from tests.test_access_walk import BACKEND
 
-pytestmark = pytest.mark.browser
+pytestmark = [pytest.mark.browser, pytest.mark.slow]
 
 AXE = Axe().axe_script
 STANDARD = {

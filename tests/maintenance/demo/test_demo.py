@@ -15,7 +15,7 @@ from django.db import DatabaseError, transaction
 from django.db.models import Exists, OuterRef
 
 from inventory.models import Lot, PurchaseOrder, ReorderAdvice, StockLevel, StockMove
-from maintenance.day.run import run_day
+from maintenance.day.run import run_day, say_shout
 from maintenance.demo.programme import charge_rows, make_story
 from maintenance.demo.setting_up import DEMO_PASSWORD, SET_UP, OtherMillError, clear_demo, day_of_demo, set_up
 from maintenance.demo.world import ZONE, KilnStory, World
@@ -234,7 +234,7 @@ def test_stops_took_parts_and_fittings_with_them(mill: World) -> None:
 def test_the_morning_has_its_troubles_but_not_too_many(mill: World) -> None:
     summary = run_day(DAY)
     alarms = [shout for shout in summary.shouts if shout["level"] == "alarm"]
-    assert len(alarms) == 1 and "K6" in alarms[0]["text"]
+    assert len(alarms) == 1 and "K6" in say_shout(alarms[0])
     assert 2 <= summary.waiting_for_parts <= 6
     assert 2 <= summary.without_place <= 3
     assert 50 <= len(summary.raised) + summary.following <= 100

@@ -39,6 +39,8 @@ def test_a_missing_page_says_so_in_the_frame(client: Client) -> None:
 )
 def test_everybody_lands_on_what_concerns_them(client: Client, role: str, landing: str) -> None:
     client.force_login(UserFactory(role=role), backend="django.contrib.auth.backends.ModelBackend")
+    assert client.get("/")["Location"] == "/first-hour/", "before there is a mill"
+    MillFactory()
     assert client.get("/")["Location"] == landing
 
 
