@@ -1,6 +1,5 @@
 """Forms of the first hour: the mill, and a new kiln by questions."""
 
-from decimal import Decimal
 from typing import Any
 
 from django import forms
@@ -8,8 +7,7 @@ from django.utils.translation import gettext_lazy as _
 
 from maintenance.setting_up.calculations.make_up import Answers
 from plant.frame.days import DayInput
-from plant.frame.measures import InUnitField
-from plant.frame.units import volume_scale
+from plant.kilns.forms import usable_volume
 from plant.mill.forms import MillForm
 from plant.models import Kiln, Mill
 
@@ -73,12 +71,7 @@ class NewKilnForm(forms.ModelForm):  # type: ignore[type-arg]
     def __init__(self, *args: Any, mill: Mill, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.instance.mill = mill
-        scale = volume_scale(mill)
-        self.fields["usable_m3"] = InUnitField(
-            scale=scale,
-            label=_("Usable volume in %(unit)s") % {"unit": scale.unit},
-            least=max(Decimal("0.001"), scale.kept(Decimal(1).scaleb(-scale.decimals))),
-        )
+        self.fields["usable_m3"] = usable_volume(mill)
         self.order_fields([*self.Meta.fields[:-2], *COUNTS, *MORE, *self.Meta.fields[-2:]])
 
     def answers(self) -> Answers:

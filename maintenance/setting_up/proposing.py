@@ -9,13 +9,23 @@ from dateutil.relativedelta import relativedelta
 
 from maintenance.models import CheckPoint, StandingDefault, StandingTask
 from maintenance.recurring.forms import proposed
-from maintenance.setting_up.calculations.make_up import Answers, Position, first_date, positions, trap_survey_fits
+from maintenance.setting_up.calculations.make_up import (
+    TRAP_SURVEYS,
+    Answers,
+    Position,
+    first_date,
+    positions,
+    trap_survey_fits,
+)
 from plant.basics.sentences import Sentence
 from plant.models import Component, ComponentKind, Kiln
 
-BY_PRESSURE = Sentence.of("setup.by_pressure")
-OTHER_PRESSURE = Sentence.of("setup.other_pressure")
-PRESSURE_UNKNOWN = Sentence.of("setup.pressure_unknown")
+# By whether a survey of steam traps suits the pressure that was said; None where none was.
+WHY_OF_SURVEY = {
+    True: Sentence.of("setup.by_pressure"),
+    False: Sentence.of("setup.other_pressure"),
+    None: Sentence.of("setup.pressure_unknown"),
+}
 # Roughly, only to spread first dates by.
 USUAL_DAYS_PER_CHARGE, USUAL_RUNNING_H_PER_DAY = 8, 20
 
@@ -105,18 +115,15 @@ def _task(
     task = proposed(sheet, kiln, None)
     is_safety = sheet.is_safety or sheet.is_proof_test
     task.anchor_on = first_date(today, _days_of(task, today), place, is_safety=is_safety)
-    fits = trap_survey_fits(sheet.code, answers)
-    why = None
-    if sheet.code.startswith("trap-survey"):
-        why = {True: BY_PRESSURE, False: OTHER_PRESSURE, None: PRESSURE_UNKNOWN}[fits]
+    is_survey, fits = sheet.code in TRAP_SURVEYS, trap_survey_fits(sheet.code, answers)
     return ProposedTask(
         key=f"{sheet.code}/{serves[0]}" if sheet.is_proof_test else sheet.code,
         task=task,
         default=default,
         serves=serves,
         place=serves[0] if sheet.is_proof_test else "",
-        is_proposed=not sheet.code.startswith("trap-survey") or bool(fits),
-        why=why,
+        is_proposed=not is_survey or bool(fits),
+        why=WHY_OF_SURVEY[fits] if is_survey else None,
     )
 
 

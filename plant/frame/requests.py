@@ -40,6 +40,12 @@ def today_of(request: HttpRequest) -> date:
     return clock.today(mill_of(request).zone)
 
 
+def day_of(request: HttpRequest) -> date:
+    """Return the mill's calendar day; that of UTC before there is a mill."""
+    mill = request.mill  # type: ignore[attr-defined]
+    return clock.today(mill.zone) if mill else clock.now().date()
+
+
 def version_of(request: HttpRequest) -> int:
     """Return the version that a page with a button alone carries. Raises ValidationError where it carries none."""
     try:

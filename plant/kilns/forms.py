@@ -13,7 +13,18 @@ from plant.frame.measures import InUnitField
 from plant.frame.particulars import ParticularsForm
 from plant.frame.units import volume_scale
 from plant.kilns.components import COMPONENT_FIELDS
-from plant.models import Component, ComponentKind, FailureMode, Fitting, Kiln
+from plant.models import Component, ComponentKind, FailureMode, Fitting, Kiln, Mill
+
+
+def usable_volume(mill: Mill, present: Decimal | None = None) -> InUnitField:
+    """Return the field of a kiln's volume, in the mill's unit: more than nothing."""
+    scale = volume_scale(mill)
+    return InUnitField(
+        scale=scale,
+        label=_("Usable volume in %(unit)s") % {"unit": scale.unit},
+        least=max(Decimal("0.001"), scale.kept(Decimal(1).scaleb(-scale.decimals))),
+        present=present,
+    )
 
 
 class KilnForm(ParticularsForm):
@@ -39,14 +50,7 @@ class KilnForm(ParticularsForm):
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        scale = volume_scale(self.instance.mill)
-        least = max(Decimal("0.001"), scale.kept(Decimal(1).scaleb(-scale.decimals)))
-        self.fields["usable_m3"] = InUnitField(
-            scale=scale,
-            label=_("Usable volume in %(unit)s") % {"unit": scale.unit},
-            least=least,
-            present=self.instance.usable_m3,
-        )
+        self.fields["usable_m3"] = usable_volume(self.instance.mill, present=self.instance.usable_m3)
 
 
 class NewComponentForm(forms.ModelForm):  # type: ignore[type-arg]

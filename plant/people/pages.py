@@ -16,7 +16,7 @@ from django.views.decorators.http import require_POST
 
 from plant import clock
 from plant.access import needs
-from plant.frame.requests import refusal_on, user_of
+from plant.frame.requests import day_of, refusal_on, user_of
 from plant.models import Absence, Change, Person, Qualification, ShiftDuty
 from plant.people import keeping as act
 from plant.people.forms import AbsenceForm, DutyForm, EndDutyForm, NewPersonForm, PersonForm, QualificationForm
@@ -25,15 +25,10 @@ from plant.people.working_week import PersonWeek, week_of
 RUNS_OUT_SOON = timedelta(days=60)
 
 
-def _today(request: HttpRequest) -> date:
-    mill = request.mill  # type: ignore[attr-defined]
-    return clock.today(mill.zone) if mill else clock.now().date()
-
-
 @needs("see people")
 def people(request: HttpRequest) -> HttpResponse:
     """Show who works here, with skills, this week's shifts, and absences ahead."""
-    today = _today(request)
+    today = day_of(request)
     known = Person.objects.prefetch_related("qualifications__skill", "user__roles_held").order_by("-is_active", "name")
     page = Paginator(known, 50).get_page(request.GET.get("page"))
     first = _chosen_week(request, today)
@@ -87,7 +82,7 @@ def person(request: HttpRequest, code: str) -> HttpResponse:
 
 def _page(request: HttpRequest, found: Person, **bound: BaseForm) -> HttpResponse:
     """Show a person's page; ``bound`` brings the form that was refused, by its name in the page."""
-    today = _today(request)
+    today = day_of(request)
     mill = request.mill  # type: ignore[attr-defined]
     context = {
         "person": found,
@@ -115,7 +110,7 @@ def add(request: HttpRequest) -> HttpResponse:
     if form.is_valid():
         values = dict(form.cleaned_data)
         skills, shift = values.pop("skills"), values.pop("shift")
-        made = act.add_person(values, skills, shift, _today(request), by=user_of(request))
+        made = act.add_person(values, skills, shift, day_of(request), by=user_of(request))
         messages.success(request, _("%(person)s is on record.") % {"person": made})
         return redirect(made)
     return render(request, "people/person_form.html", {"form": form, "heading": _("Put somebody on record")})
@@ -173,7 +168,7 @@ def add_duty(request: HttpRequest, code: str) -> HttpResponse:
 def end_duty(request: HttpRequest, code: str, pk: int) -> HttpResponse:
     """End a turn on a shift."""
     duty = get_object_or_404(ShiftDuty.objects.select_related("person", "shift"), person__code=code, pk=pk)
-    initial = {"until_on": duty.until_on or _today(request)}
+    initial = {"until_on": duty.until_on or day_of(request)}
     form = EndDutyForm(request.POST if request.method == "POST" else None, initial=initial)
     if form.is_valid():
         with refusal_on(form):

@@ -6,10 +6,9 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils.translation import gettext as _
 
-from plant import clock
 from plant.access import needs
-from plant.frame.requests import user_of
-from plant.models import Mill, Shift
+from plant.frame.requests import day_of, user_of
+from plant.models import Shift
 from plant.people.forms import NewShiftForm, ShiftForm
 from plant.people.keeping import add_shift, edit_shift
 
@@ -17,8 +16,7 @@ from plant.people.keeping import add_shift, edit_shift
 @needs("see people")
 def shifts(request: HttpRequest) -> HttpResponse:
     """Show the working times, and how many people are on each now."""
-    mill = Mill.objects.first()
-    today = clock.today(mill.zone) if mill else clock.now().date()
+    today = day_of(request)
     is_now = Q(duties__from_on__lte=today) & (Q(duties__until_on__isnull=True) | Q(duties__until_on__gte=today))
     is_here = Q(duties__person__is_active=True)
     found = Shift.objects.annotate(people_count=Count("duties__person", filter=is_now & is_here, distinct=True))

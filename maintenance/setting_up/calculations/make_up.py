@@ -14,13 +14,13 @@ from decimal import Decimal
 from plant.basics.sentences import Sentence
 
 SIDES = ("left", "right")
-#: Surveys of steam traps by the pressure before them, bar: catalogue sheet, above, up to. The bounds are the 30 and
+#: Surveys of steam traps by the pressure before them, bar: catalogue sheet -> above, up to. The bounds are the 30 and
 #: 150 psig of the sheets' own source.
-TRAP_SURVEYS = (
-    ("trap-survey-low", Decimal(0), Decimal("2.1")),
-    ("trap-survey-mid", Decimal("2.1"), Decimal("10.3")),
-    ("trap-survey-high", Decimal("10.3"), Decimal("Infinity")),
-)
+TRAP_SURVEYS = {
+    "trap-survey-low": (Decimal(0), Decimal("2.1")),
+    "trap-survey-mid": (Decimal("2.1"), Decimal("10.3")),
+    "trap-survey-high": (Decimal("10.3"), Decimal("Infinity")),
+}
 # Why a position is there.
 ENVELOPE = Sentence.of("setup.envelope")
 WITH_DOOR = Sentence.of("setup.with_door")
@@ -152,10 +152,10 @@ def _several(kind: str, count: int, why: Sentence) -> Iterator[Position]:
 
 def trap_survey_fits(sheet: str, answers: Answers) -> bool | None:
     """Say whether a survey of steam traps suits the pressure; None for another sheet, or where nobody knows it."""
-    for code, above, up_to in TRAP_SURVEYS:
-        if sheet == code and answers.steam_bar is not None:
-            return above < answers.steam_bar <= up_to
-    return None
+    if sheet not in TRAP_SURVEYS or answers.steam_bar is None:
+        return None
+    above, up_to = TRAP_SURVEYS[sheet]
+    return above < answers.steam_bar <= up_to
 
 
 def first_date(today: date, interval_days: int, place: int, *, is_safety: bool) -> date:

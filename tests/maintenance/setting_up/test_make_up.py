@@ -97,7 +97,7 @@ def test_a_count_below_nought_is_refused() -> None:
 )
 def test_one_survey_of_steam_traps_suits_a_pressure(psig: int, sheet: str) -> None:
     answers = replace(OF_HOT_WATER, heating_medium="steam", steam_bar=Decimal(psig) * Decimal("0.0689476"))
-    assert [code for code, _above, _up_to in TRAP_SURVEYS if trap_survey_fits(code, answers)] == [sheet]
+    assert [code for code in TRAP_SURVEYS if trap_survey_fits(code, answers)] == [sheet]
     assert trap_survey_fits("wick-exchange", answers) is None
     assert trap_survey_fits(sheet, OF_HOT_WATER) is None
 
