@@ -5,15 +5,14 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any
 
-from django.utils.formats import date_format
 from django.utils.text import capfirst
-from django.utils.timezone import localtime
 from django.utils.translation import gettext as _
 
 from maintenance.models import Placement, WorkOrder
 from maintenance.plans.places_now import failing_places
 from maintenance.plans.programme import KilnProgramme, load_programme
 from plant.charges.calculations.openings import Opening
+from plant.charges.programme import say_at
 from plant.kilns.lasting_words import lasting_words
 from plant.models import Charge, Downtime, Kiln
 
@@ -57,7 +56,7 @@ def gather(record: Downtime, kiln: Kiln, now: datetime) -> dict[str, Any]:
 
 
 def _say(record: Downtime) -> str:
-    start, end = (date_format(localtime(at), "D j M H:i") if at else "" for at in (record.start_at, record.end_at))
+    start, end = (say_at(at) if at else "" for at in (record.start_at, record.end_at))
     facts = {"kind": record.get_kind_display(), "start": start, "end": end}
     words = _("%(kind)s, %(start)s – %(end)s") if end else _("%(kind)s, since %(start)s")
     return capfirst(words % facts) + (f": {record.cause}." if record.cause else ".")

@@ -164,7 +164,7 @@ def check_facts(kiln: Kiln, facts: DowntimeFacts, besides: Downtime | None = Non
         if (facts.end_at is None and other.start_at > now) or (other.end_at is None and facts.start_at > now):
             continue
         # A kiln that stands cannot stop for the same cause once more: of two such stops, one is wrong.
-        are_stops = facts.kind != Downtime.Kind.PLANNED and facts.is_stop and Decimal(other.share_lost) == 1
+        are_stops = facts.kind != Downtime.Kind.PLANNED and facts.is_stop and other.is_stop
         if (
             (are_stops and not are_apart)
             or _lies_inside(facts.start_at, facts.end_at, other.start_at, other.end_at)

@@ -162,7 +162,7 @@ def _is_shut_in(phase: charge_phases.Phase, now: datetime) -> bool:
 
 def _is_stop_at(record: Downtime, now: datetime) -> bool:
     is_active = record.start_at <= now and (record.end_at is None or record.end_at > now)
-    return is_active and record.kind != Downtime.Kind.NO_TIMBER and Decimal(record.share_lost) == 1
+    return is_active and record.is_stop
 
 
 def _how_serious(record: Downtime) -> tuple[int, datetime]:

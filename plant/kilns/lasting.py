@@ -30,7 +30,7 @@ def downtime_times(record: Downtime, until: Lasting | None = None) -> downtime.D
 
 def expected_ends(records: Iterable[Downtime], now: datetime) -> dict[int, Lasting]:
     """Return id -> until when it may last, of the stops among records that go on; one query where nobody said."""
-    going_on = [one for one in records if one.end_at is None and one.start_at <= now and _is_stop(one)]
+    going_on = [one for one in records if one.end_at is None and one.start_at <= now and one.is_stop]
     others = _Others(now) if any(one.expected_end_at is None for one in going_on) else None
     return {
         one.pk: lasting(one.start_at, now, one.expected_end_at, others.like(one) if others else ()) for one in going_on
@@ -54,10 +54,6 @@ def standing_spans(
         if one.is_stop and one.until_at is not None:
             found[one.kiln_id].append((one.start_at, one.until_at))
     return found
-
-
-def _is_stop(record: Downtime) -> bool:
-    return record.kind != Downtime.Kind.NO_TIMBER and Decimal(record.share_lost) == 1
 
 
 class _Others:

@@ -196,3 +196,8 @@ class Downtime(models.Model):
     def is_open(self) -> bool:
         """Say whether it goes on."""
         return self.end_at is None
+
+    @property
+    def is_stop(self) -> bool:
+        """Say whether the kiln stands, whoever caused it."""
+        return self.kind != self.Kind.NO_TIMBER and self.share_lost == 1
