@@ -8,6 +8,9 @@ from typing import Any
 from maintenance.day.run import run_day
 from maintenance.demo.filling import FILL_TASK
 from maintenance.door.alarms import look_again
+from maintenance.loading.bringing import LOOK_TASK as LOOK_AT_FILES_TASK
+from maintenance.loading.bringing import TAKE_TASK, take_in
+from maintenance.loading.bringing import look as look_at_files
 from maintenance.models import DayRun, Plan, Watch
 from maintenance.plans.accepting import PLAN_TASK, want_daily_plan
 from maintenance.plans.places_now import LOOK_AT_PLACES_TASK, look_at_places
@@ -20,7 +23,7 @@ from maintenance.watches.trials import TRY_TASK, run_trial
 from plant import clock
 from plant.background.registry import CannotBeDoneError, Progress, register_daily, register_each_tick, task
 from plant.basics.sentences import Sentence, typed
-from plant.models import Kiln, Mill
+from plant.models import Kiln, Mill, User
 
 SILENCE_TASK = "look for silence"
 ALARM_TASK = "look at open chambers"
@@ -98,6 +101,19 @@ def try_watch(progress: Progress, watch: int, days: int, parameters: str) -> dic
         raise CannotBeDoneError(Sentence.of("trial.watch_gone")) from None
     except ValueError as refusal:
         raise CannotBeDoneError(typed(str(refusal))) from None
+
+
+@task(LOOK_AT_FILES_TASK)
+def look_at_brought_files(progress: Progress, brought: int, by: int) -> dict[str, Any]:
+    """Look at files that somebody brought; nothing of them is kept."""
+    look_at_files(brought)
+    return {}
+
+
+@task(TAKE_TASK)
+def take_in_brought_files(progress: Progress, brought: int, by: int) -> dict[str, Any]:
+    """Take in files that somebody agreed to; a second time does nothing more."""
+    return take_in(brought, User.objects.get(pk=by))
 
 
 @task(PLAN_TASK)

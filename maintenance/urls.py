@@ -19,6 +19,7 @@ from maintenance.kilns import climate_page as climate
 from maintenance.kilns import components_page as components
 from maintenance.kilns import pages as kilns
 from maintenance.kilns import stop_page as stops
+from maintenance.loading import pages as files
 from maintenance.plans import pages as plans
 from maintenance.plans import reasons_page as plan_reasons
 from maintenance.pricing import pages as pricing
@@ -152,5 +153,12 @@ urlpatterns: list[URLPattern] = [
     path("my-work/calendar/", calendar.my_calendar, name="my-calendar"),
     path("my-work/calendar/revoke/", calendar.revoke, name="calendar-revoke"),
     path("calendar/<slug:token>.ics", calendar.feed, name="calendar-feed"),
+    path("files/", files.files, name="files"),
+    path("files/templates.zip", files.all_templates, name="files-templates"),
+    path("files/templates/<slug:table>.csv", files.one_template, name="files-template"),
+    path("files/brought/<uuid:key>/", files.seen, name="files-brought"),
+    path("files/brought/<uuid:key>/progress/", files.progress, name="files-progress"),
+    path("files/brought/<uuid:key>/take-in/", files.take_in, name="files-take-in"),
+    path("files/brought/<uuid:key>/put-aside/", files.put_aside, name="files-put-aside"),
     path("demo/filling/", demo.filling, name="demo-filling"),
 ]

@@ -12,12 +12,15 @@ from maintenance.day.run import run_day
 from maintenance.demo.setting_up import set_up
 from maintenance.door.alarms import raise_alarm
 from maintenance.entry.permits import open_permit
+from maintenance.loading.bringing import as_json
+from maintenance.loading.faults import Counts, Fault, Report, RowChange
 from maintenance.models import (
     Assignment,
     Defect,
     EntryAlarm,
     EntryMove,
     EntryPermit,
+    FilesBrought,
     Finding,
     Firing,
     FunctionCheck,
@@ -155,6 +158,17 @@ def heard(kiln: Kiln) -> None:
     Job.objects.filter(what=TRY_TASK).update(result=result, state="finished", finished_at=clock.now())
 
 
+def files_brought(user: User) -> FilesBrought:
+    """Have files that were looked at: one is sound and changes a kiln, one has a fault."""
+    report = Report(files={"kilns": "kilns.csv", "charges": "programme.csv"}, counts={"kilns": Counts(1, 1, 6)})
+    report.changes.append(RowChange("kilns", 3, "K2", {"restore_minutes": "30"}, {"restore_minutes": "45"}))
+    report.faults.append(Fault("programme.csv", 4, "volume_m3", "many", "this is no number", "Write digits."))
+    files = [{"name": name, "bytes": 900, "sha256": "0" * 64, "is_of_two": True} for name in report.files.values()]
+    return FilesBrought.objects.create(
+        key=uuid4(), sent_at=clock.now(), by=user, files=files, state="looked_at", report=as_json(report)
+    )
+
+
 def somebody(role: str) -> User:
     """Return whom the demo gave a role."""
     return first(RoleHeld.objects.filter(role=role).select_related("user")).user
@@ -210,6 +224,7 @@ def things() -> dict[str, dict[str, Any]]:
         "openings/plans/": {"pk": Plan.objects.get(state="worked_out").pk, "number": order.number},
         "openings/jobs/": {"number": order.number},
         "calendar/": {"token": "0" * 43},
+        "files/": {"key": files_brought(somebody(Role.PLANNER)).key, "table": "kilns"},
         "watches/": {"pk": first(KilnWatch.objects.filter(firings__isnull=False)).pk},
         "watches/firings/": {"pk": first(Firing.objects).pk},
         "work-orders/": {"number": order.number, "no": 1},

@@ -17,6 +17,7 @@ from maintenance.models import (
     EntryAlarm,
     EntryMove,
     EntryPermit,
+    FilesBrought,
     Finding,
     Firing,
     FunctionCheck,
@@ -191,6 +192,7 @@ def things(db: None) -> dict[str, dict[str, Any]]:
         "openings/jobs/": {"number": work.number},
         "work-orders/": {"number": work.number, "no": step.no},
         "calendar/": {"token": "0" * 43},
+        "files/": {"key": FilesBrought.objects.create(key=uuid4(), sent_at=now).key, "table": "kilns"},
         "watches/": {"pk": dry.pk},
         "watches/firings/": {"pk": fired.pk},
     }
@@ -206,7 +208,8 @@ def url_of(address: Address, things: dict[str, dict[str, Any]]) -> str:
     values = things[max(fitting, key=len)]
     for name in address.converters:
         assert name in values, f"{address.name}: say in `things` what stands for {name}"
-        url = url.replace(f"<slug:{name}>", str(values[name])).replace(f"<int:{name}>", str(values[name]))
+        for kind in ("slug", "int", "uuid"):
+            url = url.replace(f"<{kind}:{name}>", str(values[name]))
     assert "<" not in url, f"{address.name}: a gap of an unknown kind in {url}"
     return url
 

@@ -10,11 +10,32 @@ from django.db import models
 
 from inventory.models import Bin, Part, PartKind, PurchaseOrder, Supplier
 from maintenance.loading.columns import Column, Customs, Ref, Values
-from maintenance.loading.faults import CellFault, Counts, Fault, Follows, Report, suggest
+from maintenance.loading.faults import (
+    MOST_CHANGES_TOLD,
+    CellFault,
+    Counts,
+    Fault,
+    Follows,
+    Report,
+    RowChange,
+    suggest,
+)
 from maintenance.loading.reading import Sheet
 from maintenance.models import Caution, CheckPoint, FunctionCheck, StandingTask, TaskSheet, WorkOrder
 from plant import clock
-from plant.models import Change, Component, ComponentKind, FailureMode, Kiln, Mill, NumberSeries, Person, Shift, Skill
+from plant.models import (
+    Change,
+    Component,
+    ComponentKind,
+    FailureMode,
+    Kiln,
+    Mill,
+    NumberSeries,
+    Person,
+    Shift,
+    Skill,
+    User,
+)
 
 BATCH = 400
 
@@ -88,9 +109,11 @@ class Span:
 class Load:
     """One load under way: what was found, and what rows can refer to."""
 
-    def __init__(self, report: Report, *, needs_mill: bool = True) -> None:
+    def __init__(self, report: Report, *, needs_mill: bool = True, by: User | None = None) -> None:
         self.report = report
         self.needs_mill = needs_mill
+        # Who brings the files; None is the program itself.
+        self.by = by
         self.customs = Customs()
         self.mill: Mill | None = None
         self.sheets: dict[str, Sheet] = {}
@@ -188,6 +211,9 @@ class Table:
     links: ClassVar[Mapping[str, str]] = {}
     # Pairs of columns, start and end, and what is said where the end does not come after the start.
     spans: ClassVar[Sequence["Span"]] = ()
+    # What somebody must be allowed to do to bring this file, and the columns that need more: column -> act.
+    act: ClassVar[str] = "bring files in"
+    acts: ClassVar[Mapping[str, str]] = {}
     # Figures of the catalogue come with the product; their changes are in its own history.
     keeps_history: ClassVar[bool] = True
 
@@ -297,7 +323,8 @@ class Table:
                     setattr(row.obj, name, fields[name])
                 changed.append((row, before, {name: fields[name] for name in differing}))
                 touched[row.number] = "changed"
-        self._store(new, changed)
+        self._store(new, changed, load)
+        self._tell_changes(changed, load)
         if self.kind:
             load.forget(self.kind)
         for number in self.after(rows, load):
@@ -316,12 +343,17 @@ class Table:
             if (name not in names or name in row.text) and getattr(row.obj, name) != value
         ]
 
-    def _store(self, new: list[Any], changed: list[tuple[Row, dict[str, Any], dict[str, Any]]]) -> None:
+    def _tell_changes(self, changed: list[tuple[Row, dict[str, Any], dict[str, Any]]], load: Load) -> None:
+        for row, before, after in changed[:MOST_CHANGES_TOLD]:
+            said = [{name: _as_shown(value, load) for name, value in side.items()} for side in (before, after)]
+            load.report.changes.append(RowChange(self.name, row.number, self.code_text(row.text), *said))
+
+    def _store(self, new: list[Any], changed: list[tuple[Row, dict[str, Any], dict[str, Any]]], load: Load) -> None:
         if changed:
             self.update([row.obj for row, _, _ in changed], sorted({name for _, _, after in changed for name in after}))
         self.model._default_manager.bulk_create(new, batch_size=BATCH)
         if self.keeps_history:
-            record_changes([(row.obj, before, after) for row, before, after in changed])
+            record_changes([(row.obj, before, after) for row, before, after in changed], load.by)
 
     def update(self, objects: list[Any], names: list[str]) -> None:
         """Store changed objects."""
@@ -348,13 +380,16 @@ class Table:
         through.objects.bulk_create(new, batch_size=BATCH)
 
 
-def record_changes(changes: Iterable[tuple[models.Model, Mapping[str, Any], Mapping[str, Any]]]) -> None:
+def record_changes(
+    changes: Iterable[tuple[models.Model, Mapping[str, Any], Mapping[str, Any]]], by: User | None
+) -> None:
     """Add what files changed to the history, in one statement."""
     at = clock.now()
     Change.objects.bulk_create(
         [
             Change(
                 at=at,
+                by=by,
                 subject_kind=subject._meta.label_lower,
                 subject_key=str(subject.pk),
                 act="changed by a file",
@@ -385,6 +420,15 @@ def as_told(value: Any) -> Any:
     if value is None or isinstance(value, bool | int | str):
         return value
     return value.isoformat() if isinstance(value, datetime | date) else str(value)
+
+
+def _as_shown(value: Any, load: Load) -> str:
+    """Return a value as somebody reads it: instants in the mill's time."""
+    if isinstance(value, datetime):
+        return f"{value.astimezone(load.customs.zone):%Y-%m-%d %H:%M}"
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    return "" if value is None else str(value)
 
 
 def _kiln_of(values: Values) -> Any:

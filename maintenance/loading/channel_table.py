@@ -16,6 +16,7 @@ class ChannelTable(Table):
         "controllers, not in these files."
     )
     model = Channel
+    act = "edit sources"
     key = ("kiln", "quantity", "place")
     columns = (
         KILN,

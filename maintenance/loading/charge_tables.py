@@ -31,6 +31,7 @@ class ChargeTable(Table):
         "which they began; what is left of the charge counts as drying. Empty times are taken from the plan."
     )
     model = Charge
+    act = "plan charges"
     key = ("kiln", "number")
     spans = (
         Span("begin_at", "end_at", "the charge ends before it starts"),
@@ -174,6 +175,7 @@ class DowntimeTable(Table):
         "prevented (a power cut, no crew, no heat from the plant) is external, with its cause."
     )
     model = Downtime
+    act = "report downtime"
     key = ("kiln", "start_at", "kind")
     spans = (Span("start_at", "end_at", "the downtime ends before it starts"),)
     columns = (

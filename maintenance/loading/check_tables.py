@@ -25,6 +25,7 @@ class FunctionCheckTable(Table):
         "findings stand in check_findings. A known check stays as it is."
     )
     model = FunctionCheck
+    act = "do rounds"
     key = ("number",)
     kind = "check"
     spans = (Span("started_at", "completed_at", "completed before it started", may_be_empty=True),)
@@ -73,6 +74,7 @@ class CheckFindingTable(Table):
         "are one sitting. What was found is only added to; enter the defect itself in defects."
     )
     model = Finding
+    act = "do rounds"
     key = ("check", "point", "component", "at")
     columns = (
         Ref("check", "number of the check", "FC-0001", is_required=True, to="check"),

@@ -13,6 +13,7 @@ from django.db import models
 from django.utils.translation import get_language
 
 from maintenance.loading.faults import CellFault, suggest
+from maintenance.loading.reading import Figure
 
 YES = frozenset({"yes", "y", "true", "1", "x", "ja"})
 NO = frozenset({"no", "n", "false", "0", "nej", "nein"})
@@ -347,7 +348,12 @@ def split_list(text: str) -> list[str]:
 
 
 def read_number(text: str, customs: Customs) -> Decimal:
-    """Read a number with decimal point or comma; one that could be meant in two ways is refused."""
+    """Read a number with decimal point or comma; one that could be meant in two ways is refused.
+
+    A cell of a workbook that is a number is one, whatever the mill's decimal mark.
+    """
+    if isinstance(text, Figure):
+        return Decimal(text)
     plain = re.sub(r"[\s\u00a0\u202f']", "", text).replace("\u2212", "-")
     not_number = CellFault("this is no number", "Write digits with a decimal point or comma, without unit.")
     if not re.fullmatch(r"[+-]?[\d.,]*\d[\d.,]*", plain):

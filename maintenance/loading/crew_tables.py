@@ -1,8 +1,8 @@
 """The files of the crew: shifts, people with sign-ins, roles and skills, absences."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from datetime import date, timedelta
-from typing import Any
+from typing import Any, ClassVar
 
 from maintenance.loading.base import BATCH, Load, Row, Span, Table, record_changes
 from maintenance.loading.columns import (
@@ -31,6 +31,7 @@ class ShiftTable(Table):
     name = "shifts"
     meaning = "Working times that recur; one that ends before it starts ends the next day."
     model = Shift
+    act = "edit people"
     key = ("code",)
     kind = "shift"
     columns = (
@@ -52,6 +53,8 @@ class CrewTable(Table):
         "sign-in has no password yet: set one with manage.py changepassword NAME."
     )
     model = Person
+    act = "edit people"
+    acts: ClassVar[Mapping[str, str]] = {"sign_in": "give sign-ins", "roles": "give sign-ins"}
     key = ("code",)
     kind = "person"
     columns = (
@@ -116,12 +119,12 @@ class CrewTable(Table):
 
     def after(self, rows: list[Row], load: Load) -> Iterable[int]:
         """Write sign-ins, roles, skills and turns."""
-        touched = self._write_users([row for row in rows if row.values["sign_in"]])
-        touched |= self._write_skills([row for row in rows if "skills" in row.text])
+        touched = self._write_users([row for row in rows if row.values["sign_in"]], load)
+        touched |= self._write_skills([row for row in rows if "skills" in row.text], load)
         touched |= self._write_duties([row for row in rows if row.values["shift"]])
         return touched
 
-    def _write_users(self, rows: list[Row]) -> set[int]:
+    def _write_users(self, rows: list[Row], load: Load) -> set[int]:
         touched: set[int] = set()
         users = {user.username.lower(): user for user in User.objects.prefetch_related("roles_held")}
         for row in rows:
@@ -136,21 +139,21 @@ class CrewTable(Table):
                 user.person = row.obj
                 user.save(update_fields=["person"])
                 touched.add(row.number)
-            if "roles" in row.text and self._write_roles(user, set(v["roles"])):
+            if "roles" in row.text and self._write_roles(user, set(v["roles"]), load):
                 touched.add(row.number)
         return touched
 
-    def _write_roles(self, user: User, wanted: set[str]) -> bool:
+    def _write_roles(self, user: User, wanted: set[str], load: Load) -> bool:
         held = {held.role for held in user.roles_held.all()}
         if held == wanted:
             return False
         user.roles_held.filter(role__in=held - wanted).delete()
         RoleHeld.objects.bulk_create([RoleHeld(user=user, role=role) for role in sorted(wanted - held)])
         if held:
-            record_changes([(user, {"roles": ", ".join(sorted(held))}, {"roles": ", ".join(sorted(wanted))})])
+            record_changes([(user, {"roles": ", ".join(sorted(held))}, {"roles": ", ".join(sorted(wanted))})], load.by)
         return True
 
-    def _write_skills(self, rows: list[Row]) -> set[int]:
+    def _write_skills(self, rows: list[Row], load: Load) -> set[int]:
         touched: set[int] = set()
         kept: dict[int, dict[int, Qualification]] = {}
         for found in Qualification.objects.select_related("skill"):
@@ -173,7 +176,7 @@ class CrewTable(Table):
                 if found.skill.code not in after:
                     found.delete()
             if had:
-                record_changes([(row.obj, _told(before), _told(after))])
+                record_changes([(row.obj, _told(before), _told(after))], load.by)
         Qualification.objects.bulk_create(new, batch_size=BATCH)
         return touched
 
@@ -206,6 +209,7 @@ class AbsenceTable(Table):
     name = "absences"
     meaning = "Times in which somebody is not there."
     model = Absence
+    act = "edit people"
     key = ("person", "start_at")
     spans = (Span("start_at", "end_at", "the absence ends before it starts"),)
     columns = (

@@ -14,19 +14,24 @@ all of it or nothing; `--check` only looks. `manage.py templates FOLDER` writes 
 first load needs `mill`, `kilns` and `components`; later any of them may come alone. Loading the same files twice
 changes nothing. Rows that are no longer in a file stay as they are; a column that a file does not have is left alone.
 
+The same files can be dropped on the page “Files”, also packed in a ZIP: there they are shown as understood before
+anything is kept, and what a role may not change by a page it does not change by a file. A file whose name says no table
+is known by its columns.
+
 - **Columns** are named in the first row, in any order; capitals, spaces and hyphens do not matter. An unknown column is
   refused, with the nearest known one; the others are looked at all the same. **Bold** columns must be there and
   filled.
 - **CSV** may be delimited by comma, semicolon or tab, in UTF-8, UTF-16 with its mark, or Windows-1252 (said in the
   output).
 - **Numbers** have a decimal point or comma. Where `1,234` could mean two things it is refused until `mill` states
-  `decimal_mark`.
+  `decimal_mark`. A cell of a workbook that is a number is one, whatever the mark.
 - **Days** are written `2026-12-31` or `31.12.2026`; `31/12/2026` where day and month cannot be exchanged, or `mill`
   states `date_order`.
 - **Instants** are local times of the mill, `2026-12-31 14:30`. A time that the change of clocks leaves out is refused;
   one that comes twice needs its distance from UTC: `2026-10-25 02:30+02:00`.
 - **Yes or no** is written yes, no, true, false, 1, 0 or x. **Lists** have semicolons between.
-- A **formula** is text and is never computed.
+- A **formula** is text and is never computed. An apostrophe before `=`, `+`, `-`, `@` or another apostrophe at the
+  beginning of a cell shields it from spreadsheets and is no part of the text.
 - Codes of component kinds, failure modes, task sheets, skills and check points are those of the catalogue
   (`fixtures/catalogue`), which is loaded first.
 - A file may have up to 50 MB (`KILNWARD_MAX_LOAD_MB`), 500,000 rows and 200 columns.

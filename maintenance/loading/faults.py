@@ -1,8 +1,12 @@
 """What is wrong in a file: where, why, and how to mend it."""
 
+import hashlib
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 from difflib import get_close_matches
+
+# So many changed rows of a file are told one by one.
+MOST_CHANGES_TOLD = 200
 
 
 @dataclass(frozen=True)
@@ -48,6 +52,17 @@ class FileFault(ValueError):  # noqa: N818
         self.fault = Fault(file, row, column, value, reason, remedy)
 
 
+@dataclass(frozen=True)
+class RowChange:
+    """A row that changes what is kept: the column -> what is kept, and what the row says."""
+
+    table: str
+    row: int
+    key: str
+    before: dict[str, str]
+    after: dict[str, str]
+
+
 @dataclass
 class Report:
     """What a load found and did."""
@@ -56,6 +71,11 @@ class Report:
     warnings: list[Fault] = field(default_factory=list)
     notes: list[str] = field(default_factory=list)
     counts: dict[str, "Counts"] = field(default_factory=dict)
+    # Table -> the file that holds it.
+    files: dict[str, str] = field(default_factory=dict)
+    changes: list[RowChange] = field(default_factory=list)
+    # Whether it was kept; never where it was only looked at.
+    is_kept: bool = False
 
     @property
     def is_sound(self) -> bool:
@@ -66,6 +86,12 @@ class Report:
     def has_changes(self) -> bool:
         """Say whether any row was new or changed."""
         return any(counts.new or counts.changed for counts in self.counts.values())
+
+    @property
+    def digest(self) -> str:
+        """Return what stands for all that the load would do: another one, where it would do something else."""
+        counts = sorted((name, str(found)) for name, found in self.counts.items())
+        return hashlib.sha256(repr((counts, self.changes, self.warnings, self.faults)).encode()).hexdigest()
 
 
 @dataclass

@@ -2,11 +2,12 @@
 
 from collections.abc import Sequence
 from dataclasses import replace
+from functools import partial
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
 from django.conf import settings
-from django.db import IntegrityError, transaction
+from django.db import IntegrityError, connection, transaction
 
 from maintenance.loading.base import Load, Table
 from maintenance.loading.catalogue_tables import CATALOGUE
@@ -17,13 +18,18 @@ from maintenance.loading.columns import Customs
 from maintenance.loading.crew_tables import AbsenceTable, CrewTable, ShiftTable
 from maintenance.loading.faults import Counts, Fault, FileFault, Report
 from maintenance.loading.plant_tables import ComponentTable, FittingTable, KilnTable, MeterReadingTable, MillTable
-from maintenance.loading.reading import list_files, read_sheet
+from maintenance.loading.reading import Sheet, list_files, read_sheet
+from maintenance.loading.recognising import recognise
 from maintenance.loading.stock_tables import StockMoveTable, StockTable
 from maintenance.loading.store_tables import BinTable, OrderTable, PartTable, SupplierTable, TermsTable
 from maintenance.loading.watch_table import WatchTable
 from maintenance.loading.work_tables import DefectTable, ProofTestTable, StandingTaskTable, WorkDoneTable
-from plant.models import Change, Component, Kiln, Mill
+from plant.background.registry import Progress
+from plant.basics.sentences import Sentence
+from plant.models import Change, Component, Kiln, Mill, User
 
+# One of PostgreSQL's advisory locks: one load at a time. SQLite has one writer anyway.
+LOADING_LOCK = 7_130_013
 TABLES: tuple[type[Table], ...] = (
     MillTable,
     KilnTable,
@@ -63,28 +69,51 @@ def load_catalogue(folder: Path | None = None) -> Report:
     return _load(folder, (*CATALOGUE, WatchTable))
 
 
-def load_folder(folder: Path, *, is_check: bool = False) -> Report:
+def no_progress(done: int, total: int, note: object = ()) -> None:
+    """Tell nobody."""
+
+
+def load_folder(
+    folder: Path,
+    *,
+    is_check: bool = False,
+    by: User | None = None,
+    agreed: str = "",
+    progress: Progress = no_progress,
+) -> Report:
     """Load a mill's files, or only look whether they could be loaded.
 
-    Nothing is kept unless every row of every file is sound. The catalogue is brought up to date first.
+    Nothing is kept unless every row of every file is sound. The catalogue is brought up to date first. Somebody (`by`)
+    changes only what their role allows; the program itself (None) all. Where somebody looked and agreed, `agreed` is
+    the digest of the report that they saw: if the load would do anything else by now, nothing is kept.
     """
     report = Report()
     try:
         with transaction.atomic():
+            _one_at_a_time()
             catalogue = load_catalogue()
             if not catalogue.is_sound:
                 return catalogue
-            report = _load(folder, TABLES)
-            if is_check or not report.is_sound:
+            report = _load(folder, TABLES, by, progress)
+            if is_check or not report.is_sound or (agreed and report.digest != agreed):
                 raise _Undo
+            report.is_kept = True
     except _Undo:
         pass
     return report
 
 
-def _load(folder: Path, tables: Sequence[type[Table]]) -> Report:
+def _one_at_a_time() -> None:
+    if connection.vendor == "postgresql":
+        with connection.cursor() as cursor:
+            cursor.execute("SELECT pg_advisory_xact_lock(%s)", [LOADING_LOCK])
+
+
+def _load(
+    folder: Path, tables: Sequence[type[Table]], by: User | None = None, progress: Progress = no_progress
+) -> Report:
     report = Report()
-    load = Load(report, needs_mill=tables is TABLES)
+    load = Load(report, needs_mill=tables is TABLES, by=by)
     try:
         with transaction.atomic():
             _read_files(folder, tables, load)
@@ -97,7 +126,11 @@ def _load(folder: Path, tables: Sequence[type[Table]]) -> Report:
                 raise _Undo
             if load.mill is not None:
                 load.customs = Customs(ZoneInfo(load.mill.time_zone))
+            total, done = sum(len(sheet.rows) for sheet in load.sheets.values()), 0
             for table in tables:
+                if table.name in load.sheets:
+                    progress(done, total, Sentence.of("files.rows_of", file=load.sheets[table.name].file))
+                    done += len(load.sheets[table.name].rows)
                 _load_table(table(), load)
             if load.needs_mill:
                 _refuse_bare_kilns(load)
@@ -105,7 +138,7 @@ def _load(folder: Path, tables: Sequence[type[Table]]) -> Report:
                 raise _Undo
             if load.needs_mill and report.has_changes:
                 told = {name: str(counts) for name, counts in report.counts.items() if counts.new or counts.changed}
-                Change.record(Mill.objects.current(), "files loaded", by=None, after=told)
+                Change.record(Mill.objects.current(), "files loaded", by=by, after=told)
     except _Undo:
         pass
     except FileFault as refusal:
@@ -116,8 +149,9 @@ def _load(folder: Path, tables: Sequence[type[Table]]) -> Report:
 def _read_files(folder: Path, tables: Sequence[type[Table]], load: Load) -> None:
     known = {table.name: table for table in tables}
     former = {table.former_name: table.name for table in tables if table.former_name}
-    files, faults = list_files(folder, known, former)
+    files, faults = list_files(folder, known, former, partial(recognise, known=known))
     load.report.faults += faults
+    load.report.files = {name: path.name for name, path in files.items()}
     for name, path in files.items():
         try:
             sheet = read_sheet(
@@ -149,8 +183,26 @@ def _read_files(folder: Path, tables: Sequence[type[Table]], load: Load) -> None
             )
             load.unreadable.add(name)
             continue
+        if fault := _refusal_of_right(known[name], sheet, load.by):
+            load.report.faults.append(fault)
+            load.unreadable.add(name)
+            continue
         load.sheets[name] = sheet
         load.report.notes += sheet.notes
+
+
+def _refusal_of_right(table: type[Table], sheet: Sheet, by: User | None) -> Fault | None:
+    """Say what somebody may not change by a file because they may not change it by a page."""
+    if by is None:
+        return None
+    if not by.may(table.act):
+        remedy = f"Leave the file out, or let somebody take it in whose role allows to {table.act}."
+        return Fault(sheet.file, 0, "", "", "your role does not allow you to change what this file holds", remedy)
+    for column, act in table.acts.items():
+        if column in sheet.header and not by.may(act):
+            remedy = f"Leave the column out, or let somebody take the file in whose role allows to {act}."
+            return Fault(sheet.file, 1, column, "", "your role does not allow you to change this", remedy)
+    return None
 
 
 def _load_table(table: Table, load: Load) -> None:

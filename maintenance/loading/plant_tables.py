@@ -55,6 +55,7 @@ class MillTable(Table):
     name = "mill"
     meaning = "The mill itself: one row."
     model = Mill
+    act = "edit mill"
     key = ()
     columns = (
         Text("name", "name of the mill", "Example Sawmill", is_required=True, largest=120),
@@ -121,6 +122,7 @@ class KilnTable(Table):
     name = "kilns"
     meaning = "One row for each kiln."
     model = Kiln
+    act = "edit kilns"
     key = ("tag",)
     kind = "kiln"
     columns = (
@@ -150,6 +152,7 @@ class ComponentTable(Table):
     name = "components"
     meaning = "One row for each position in a kiln that something sits in. Every kiln in use needs at least one."
     model = Component
+    act = "edit kilns"
     key = ("kiln", "tag")
     kind = "component"
     columns = (
@@ -168,6 +171,7 @@ class MeterReadingTable(Table):
     name = "meter_readings"
     meaning = "Readings of the running-hours meters. What was read is only added to."
     model = MeterReading
+    act = "edit kilns"
     key = ("kiln", "read_at", "is_new_meter")
     is_record = True
     columns = (
@@ -211,6 +215,7 @@ class FittingTable(Table):
     name = "fittings"
     meaning = "What sat in a component's position from when to when, and why it came out."
     model = Fitting
+    act = "edit kilns"
     key = ("component", "fitted_at")
     spans = (Span("fitted_at", "removed_at", "it came out before it was fitted", may_be_empty=True),)
     columns = (

@@ -5,10 +5,11 @@ import io
 import zipfile
 import zlib
 from collections import Counter
-from collections.abc import Collection, Iterable, Iterator, Mapping
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping
 from contextlib import closing
 from dataclasses import dataclass, field
 from datetime import date, datetime, time
+from decimal import Decimal
 from pathlib import Path
 from types import MappingProxyType
 from typing import Any
@@ -26,7 +27,14 @@ SUFFIXES = (".csv", ".xlsx")
 # What the reader of workbooks raises, here or there, when one is broken.
 BROKEN_WORKBOOK = (KeyError, ValueError, TypeError, IndexError, EOFError, ParseError, zipfile.BadZipFile, zlib.error)
 
+# Before these an apostrophe keeps text from being taken for a formula: it is no part of the text.
+SHIELDED = frozenset("=+-@'\t\r\n ")
+
 NONE: Mapping[str, str] = MappingProxyType({})
+
+
+class Figure(str):
+    """A cell of a workbook that is a number: its text always has a decimal point, whatever the mill's own mark is."""
 
 
 @dataclass
@@ -43,11 +51,14 @@ class Sheet:
 
 
 def list_files(
-    folder: Path, known: Collection[str], former: Mapping[str, str] = NONE
+    folder: Path,
+    known: Collection[str],
+    former: Mapping[str, str] = NONE,
+    recognise: Callable[[Path], str | None] = lambda path: None,
 ) -> tuple[dict[str, Path], list[Fault]]:
     """Return table name -> file, and what is wrong with the folder itself.
 
-    ``former`` has names from earlier versions.
+    ``former`` has names from earlier versions; ``recognise`` tells the table of a file whose name says none.
     """
     if not folder.exists():
         raise FileFault(str(folder), "there is no such folder", "Write the path of the folder that holds the files.")
@@ -59,6 +70,7 @@ def list_files(
         if not path.is_file() or path.suffix.lower() not in SUFFIXES or path.name.startswith((".", "~$")):
             continue
         name = former.get(path.stem.lower(), path.stem.lower())
+        name = name if name in known else recognise(path) or name
         if name not in known:
             remedy = suggest(name, known) or f"Known are: {', '.join(sorted(known))}. "
             faults.append(
@@ -103,6 +115,16 @@ def read_sheet(
     return _to_sheet(path.name, table, _in_todays_words(cells, former), columns, delimiter, notes)
 
 
+def read_head(path: Path) -> list[str]:
+    """Return the first row of a file that is no larger than any may be. Raises FileFault, OSError."""
+    if path.suffix.lower() == ".xlsx":
+        return next(_workbook_rows(path, path.stat().st_size), [])
+    text, _notes = _decode(path)
+    line = text[: text.find("\n")] if "\n" in text else text
+    delimiter = max(DELIMITERS, key=line.count)
+    return next(_csv_rows(path.name, line, delimiter), [])
+
+
 def _in_todays_words(rows: Iterator[list[str]], former: Mapping[str, str]) -> Iterator[list[str]]:
     for number, row in enumerate(rows):
         yield row if number else [former.get(plain_name(cell), cell) for cell in row]
@@ -140,7 +162,7 @@ def _to_sheet(
             faults.append(Fault(file, number, "", long, f"a cell of {len(long)} characters", remedy))
             continue
         padded = row + [""] * (len(header) - len(row))
-        rows.append((number, {name: cell.strip() for name, cell in zip(header, padded, strict=False)}))
+        rows.append((number, {name: _plain_text(cell) for name, cell in zip(header, padded, strict=False)}))
     return Sheet(table, file, header, rows, delimiter, faults, notes)
 
 
@@ -274,6 +296,17 @@ def _cell_text(value: Any) -> str:
         return value.replace(microsecond=0).isoformat(sep=" ")
     if isinstance(value, date | time):
         return value.isoformat()
-    if isinstance(value, float) and value.is_integer():
-        return str(int(value))
+    if isinstance(value, float):
+        # Workbooks keep 17 digits, of which people see 15 at most: 0.1 + 0.2 is meant as 0.3.
+        return Figure(Decimal(f"{value:.15g}").normalize().__format__("f"))
+    if isinstance(value, int):
+        return Figure(value)
     return str(value)
+
+
+def _plain_text(cell: str) -> str:
+    """Return a cell without what stands around it; the apostrophe that keeps text from being a formula goes."""
+    if isinstance(cell, Figure):
+        return cell
+    text = cell.strip()
+    return text[1:] if len(text) > 1 and text[0] == "'" and text[1] in SHIELDED else text

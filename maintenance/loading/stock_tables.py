@@ -110,6 +110,7 @@ class StockTable(Table):
         "count that agrees books nothing."
     )
     model = StockLevel
+    act = "move stock"
     key = ("part", "bin", "lot", "counted_at")
     columns = (
         Ref("part", "code of the part", "door-seal-25", is_required=True, to="part"),
@@ -182,6 +183,7 @@ class StockMoveTable(Table):
         "What is taken for a work order is its planned need if it came from a recurring task."
     )
     model = StockMove
+    act = "move stock"
     key = ()
     columns = (
         Moment("at", "when", "2026-10-12 09:15", is_required=True),

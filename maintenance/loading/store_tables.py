@@ -16,6 +16,7 @@ class SupplierTable(Table):
     name = "suppliers"
     meaning = "Who delivers parts."
     model = Supplier
+    act = "edit parts"
     key = ("code",)
     kind = "supplier"
     columns = (
@@ -32,6 +33,7 @@ class BinTable(Table):
     name = "bins"
     meaning = "Bins of the stores."
     model = Bin
+    act = "edit parts"
     key = ("code",)
     kind = "bin"
     columns = (
@@ -46,6 +48,7 @@ class PartTable(Table):
     name = "parts"
     meaning = "Parts that the mill keeps."
     model = Part
+    act = "edit parts"
     key = ("code",)
     kind = "part"
     links: ClassVar[Mapping[str, str]] = {"fits": "componentkind_id"}
@@ -74,6 +77,7 @@ class TermsTable(Table):
     name = "terms"
     meaning = "On what terms a supplier delivers a part; a part's first row is the preferred one unless a row says so."
     model = SupplierTerms
+    act = "edit parts"
     key = ("part", "supplier")
     columns = (
         Ref("part", "code of the part", "door-seal-25", is_required=True, to="part"),
@@ -125,6 +129,7 @@ class OrderTable(Table):
         "arrived is the sum of its receipts in stock_moves. A known order stays as it is."
     )
     model = PurchaseOrder
+    act = "draw up orders"
     key = ("number", "part")
     kind = "order"
     is_record = True

@@ -70,6 +70,7 @@ class StandingTaskTable(Table):
         "empty windows and resets. A later date of the last work in the program is kept."
     )
     model = StandingTask
+    act = "edit recurring tasks"
     key = ("code",)
     kind = "standing_task"
     columns = (
@@ -192,6 +193,7 @@ class DefectTable(Table):
     name = "defects"
     meaning = "What was found that is not as it should be. A known defect stays as it is."
     model = Defect
+    act = "do rounds"
     key = ("kiln", "found_at", "what")
     spans = (Span("found_at", "mended_at", "it was mended before it was found", may_be_empty=True),)
     is_record = True
@@ -252,6 +254,7 @@ class ProofTestTable(Table):
     name = "proof_tests"
     meaning = "Tests of what fails unseen: escape doors, alarms. What was tested is only added to."
     model = ProofTest
+    act = "do rounds"
     key = ("component", "tested_at")
     is_record = True
     columns = (
@@ -288,6 +291,7 @@ class WorkDoneTable(Table):
         "work stays as it is."
     )
     model = WorkOrder
+    act = "sign off work"
     key = ("number",)
     kind = "work_order"
     spans = (

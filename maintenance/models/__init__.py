@@ -5,6 +5,7 @@ from maintenance.models.bars import LetIn
 from maintenance.models.catalogue import Caution, CheckPoint, StandingDefault, TaskPart, TaskSheet, TaskSkill, TaskStep
 from maintenance.models.checks import CheckItem, Defect, Finding, FunctionCheck, ProofTest, Sitting, TakenBack
 from maintenance.models.entry import EntryMove, EntryPermit
+from maintenance.models.files import FilesBrought
 from maintenance.models.plans import KilnStop, PlaceLook, Plan
 from maintenance.models.pricing import PriceOfWaiting
 from maintenance.models.standing import DayRun, MissedOccurrence, StandingTask

@@ -2,14 +2,17 @@
 
 from datetime import UTC, date, datetime
 from decimal import Decimal
+from pathlib import Path
 from zoneinfo import ZoneInfo
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from openpyxl import Workbook
 
 from maintenance.loading.columns import Customs, read_day, read_moment, read_number
 from maintenance.loading.faults import CellFault
+from maintenance.loading.reading import read_sheet
 
 SWEDEN = Customs(ZoneInfo("Europe/Stockholm"))
 SEMICOLON = Customs(ZoneInfo("Europe/Stockholm"), is_semicolon=True)
@@ -124,3 +127,17 @@ def test_a_local_time_that_comes_twice_needs_its_distance_from_utc() -> None:
 def test_what_is_no_instant_is_refused(text: str) -> None:
     with pytest.raises(CellFault):
         read_moment(text, SWEDEN)
+
+
+@pytest.mark.parametrize(("cell", "kept"), [(62.5, "62.5"), (1.234, "1.234"), (1234, "1234"), (0.1 + 0.2, "0.3")])
+def test_a_number_in_a_workbook_is_a_number_whatever_the_mills_decimal_mark(
+    tmp_path: Path, cell: float, kept: str
+) -> None:
+    book = Workbook()
+    assert book.active is not None
+    book.active.append(["tag", "usable_m3"])
+    book.active.append(["K1", cell])
+    book.save(tmp_path / "kilns.xlsx")
+    (_, text), *_ = read_sheet(tmp_path / "kilns.xlsx", "kilns", ("tag", "usable_m3"), 10**6).rows
+    for mark in ("", ",", "."):
+        assert read_number(text["usable_m3"], Customs(decimal_mark=mark)) == Decimal(kept)

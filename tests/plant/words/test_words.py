@@ -71,6 +71,7 @@ CONTEXTS = {
     "Firing.Verdict": "whether a watch was right",
     "ChamberTest.Kind": "test of a chamber",
     "Plan.State": "state of a plan",
+    "FilesBrought.State": "state of files that were brought",
     "Kind": "what is supposed",
     "ChamberTest.Fans": "fans in a test of a chamber",
 }

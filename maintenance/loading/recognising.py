@@ -1,0 +1,34 @@
+"""Which table a file holds, where its name does not say it plainly: by the words of its name, then by its columns."""
+
+import re
+from collections.abc import Mapping
+from pathlib import Path
+
+from maintenance.loading.base import Table
+from maintenance.loading.faults import FileFault
+from maintenance.loading.reading import plain_name, read_head
+
+# What programs and people put behind a name: “charges (2)”, “charges-2026-11”, “charges copy”.
+BEHIND = re.compile(r"[_.(]*(copy|\d[\d_.:]*)\)*$")
+
+
+def recognise(path: Path, known: Mapping[str, type[Table]]) -> str | None:
+    """Return the table of a file; None where its name and its columns fit none, or several."""
+    name = plain_name(path.stem)
+    while name not in known and (shorter := BEHIND.sub("", name).strip("_ ")) not in ("", name):
+        name = shorter
+    return name if name in known else by_columns(path, known)
+
+
+def by_columns(path: Path, known: Mapping[str, type[Table]]) -> str | None:
+    """Return the one table that has all columns of a file, and whose columns that must be there all are."""
+    try:
+        head = {plain_name(cell) for cell in read_head(path)} - {""}
+    except (FileFault, OSError):
+        return None
+    fitting = [
+        name
+        for name, table in known.items()
+        if head <= set(table.column_names()) and {column.name for column in table.columns if column.is_required} <= head
+    ]
+    return fitting[0] if head and len(fitting) == 1 else None
