@@ -1,5 +1,7 @@
 """Addresses of upkeep."""
 
+from collections.abc import Iterator
+
 from django.urls import URLPattern, path
 
 from maintenance.board import openings_pages as openings
@@ -25,6 +27,8 @@ from maintenance.plans import reasons_page as plan_reasons
 from maintenance.pricing import pages as pricing
 from maintenance.recurring import pages as standing_tasks
 from maintenance.setting_up import pages as setting_up
+from maintenance.sheets import pages as sheets
+from maintenance.sheets import writing_pages as sheets_written
 from maintenance.telling import calendar_page as calendar
 from maintenance.telling import pages as my_work
 from maintenance.watches import new_page as new_watch
@@ -34,6 +38,22 @@ from maintenance.work import list_page as work_orders
 from maintenance.work import page as work_order
 from maintenance.work import particulars_page as particulars_of_work
 from maintenance.work import start_page as work_order_start
+
+
+def _sheets_and_points() -> Iterator[URLPattern]:
+    """Task sheets and check points have the same pages."""
+    for of in ("task-sheet", "check-point"):
+        one, told = f"rounds/{of}s/<slug:code>/", {"of": of}
+        yield path(f"rounds/{of}s/", sheets.rows, told, name=f"{of}s")
+        yield path(f"rounds/{of}s/new/", sheets_written.new, told, name=f"{of}-new")
+        yield path(one, sheets.row, told, name=of)
+        yield path(f"{one}edit/", sheets_written.edit, told, name=f"{of}-edit")
+        yield path(f"{one}copy/", sheets_written.copy, told, name=f"{of}-copy")
+        yield path(f"{one}withdraw/", sheets.withdraw, told, name=f"{of}-withdraw")
+        yield path(f"{one}back/", sheets.bring_back, told, name=f"{of}-back")
+        yield path(f"{one}noted/", sheets.take_note, told, name=f"{of}-noted")
+        yield path(f"{one}versions/<int:no>/", sheets.version, told, name=f"{of}-version")
+
 
 app_name = "maintenance"
 urlpatterns: list[URLPattern] = [
@@ -97,6 +117,22 @@ urlpatterns: list[URLPattern] = [
     path("rounds/recurring-tasks/<slug:code>/edit/", standing_tasks.edit, name="standing-task-edit"),
     path("rounds/recurring-tasks/<slug:code>/withdraw/", standing_tasks.withdraw, name="standing-task-withdraw"),
     path("rounds/recurring-tasks/<slug:code>/resume/", standing_tasks.resume, name="standing-task-resume"),
+    path(
+        "rounds/task-sheets/<slug:code>/versions/<int:no>/",
+        sheets.version,
+        {"of": "task-sheet"},
+        name="task-sheet-version",
+    ),
+    path(
+        "rounds/check-points/<slug:code>/withdraw/", sheets.withdraw, {"of": "check-point"}, name="check-point-withdraw"
+    ),
+    path(
+        "rounds/check-points/<slug:code>/versions/<int:no>/",
+        sheets.version,
+        {"of": "check-point"},
+        name="check-point-version",
+    ),
+    *_sheets_and_points(),
     path("watches/", watches.watches, name="watches"),
     path("watches/new/", new_watch.new, name="watch-new"),
     path("watches/set-up/", watches.set_up, name="watches-set-up"),

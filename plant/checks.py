@@ -29,6 +29,8 @@ LEDGERS = (
     "maintenance.EntryMove",
     "maintenance.EntryAlarm",
     "maintenance.ChamberTest",
+    "maintenance.SheetVersion",
+    "maintenance.PointVersion",
 )
 
 

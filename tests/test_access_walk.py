@@ -186,6 +186,8 @@ def things(db: None) -> dict[str, dict[str, Any]]:
         "alarms/": {"pk": alarm.pk},
         "rounds/proof-tests/": {"pk": fan.pk},
         "rounds/recurring-tasks/": {"code": task.code},
+        "rounds/task-sheets/": {"code": task.sheet.code, "no": 1},
+        "rounds/check-points/": {"code": item.point.code, "no": 1},
         "openings/": {"tag": kiln.tag, "key": f"after-{done.pk}"},
         "openings/work-orders/": {"number": work.number},
         "openings/plans/": {"pk": Plan.objects.create(name="for Monday", wanted_at=now).pk, "number": work.number},

@@ -3,6 +3,7 @@
 from collections import defaultdict
 
 from django.core.exceptions import ValidationError
+from django.db.models import Q
 from django.utils.translation import gettext as _
 
 from maintenance.models import CheckItem, CheckPoint, FunctionCheck
@@ -33,12 +34,16 @@ def items_for(check: FunctionCheck) -> list[CheckItem]:
             code="no_components",
         )
     items = []
-    for point in CheckPoint.objects.select_related("kind"):
+    asked = Q(withdrawn_at__isnull=True) | Q(withdrawn_at__gt=check.started_at)
+    for point in CheckPoint.objects.filter(asked).select_related("kind"):
         components = by_kind.get(point.kind_id, [])
         if point.per == CheckPoint.Per.COMPONENT:
-            items += [CheckItem(check_up=check, point=point, component=component) for component in components]
+            items += [
+                CheckItem(check_up=check, point=point, point_version=point.version, component=component)
+                for component in components
+            ]
         elif _is_asked(point, kiln, bool(components)):
-            items.append(CheckItem(check_up=check, point=point))
+            items.append(CheckItem(check_up=check, point=point, point_version=point.version))
     return items
 
 
@@ -74,5 +79,11 @@ def ensure_substitutes(item: CheckItem) -> list[CheckItem]:
     if present:
         return present
     component = item.component if substitute.kind_id == item.point.kind_id else None
-    made = CheckItem.objects.create(check_up=item.check_up, point=substitute, component=component, is_substitute=True)
+    made = CheckItem.objects.create(
+        check_up=item.check_up,
+        point=substitute,
+        point_version=substitute.version,
+        component=component,
+        is_substitute=True,
+    )
     return [made]

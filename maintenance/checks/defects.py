@@ -79,7 +79,8 @@ def suggest_sheet(defect: Defect) -> TaskSheet | None:
     """
     if defect.component is None:
         return None
-    sheets = {one.code: one for one in TaskSheet.objects.filter(kind=defect.component.kind_id, is_proof_test=False)}
+    mending = TaskSheet.objects.in_use().filter(kind=defect.component.kind_id, is_proof_test=False)
+    sheets = {one.code: one for one in mending}
     if len(sheets) > 1 and defect.failure_mode is not None:
         remedies = {spec.task_sheet for spec in shipped_specs() if defect.failure_mode.code in spec.failure_modes}
         sheets = {code: sheet for code, sheet in sheets.items() if code in remedies}

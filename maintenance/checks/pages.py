@@ -24,6 +24,7 @@ from maintenance.entry.lifting import mended_by
 from maintenance.entry.now import entry_of
 from maintenance.entry.permits import NotSafe, open_permit, open_permit_of
 from maintenance.models import Caution, CheckItem, CheckPoint, Defect, Finding, FunctionCheck, Sitting, TaskSheet
+from maintenance.models.versions import put_as_asked
 from plant.access import needs
 from plant.frame.requests import mill_of, person_of, refusal_on, refusal_said, user_of
 from plant.models import Change, Component, Kiln
@@ -37,12 +38,14 @@ def _check(number: str) -> FunctionCheck:
 
 
 def _items(check: FunctionCheck) -> list[CheckItem]:
-    return list(
+    items = list(
         check.items.needed()
         .with_latest()
         .select_related("point__kind", "component")
         .order_by("point__end_view_no", "point__code", "component__tag")
     )
+    put_as_asked(items)
+    return items
 
 
 def _open_sitting(check: FunctionCheck, request: HttpRequest) -> Sitting | None:
@@ -211,6 +214,7 @@ def item(request: HttpRequest, number: str, pk: int) -> HttpResponse:
     one = _check(number)
     related = ("point__kind", "point__substitute", "component")
     this = get_object_or_404(CheckItem.objects.select_related(*related), pk=pk, check_up=one)
+    put_as_asked([this])
     sitting = _open_sitting(one, request)
     form = FindingForm(request.POST or None, item=this, reason=_usual_reason(this, one.kiln))
     if request.method == "POST":
@@ -255,7 +259,7 @@ def _item_context(one: FunctionCheck, this: CheckItem, sitting: Sitting | None, 
         "latest": latest,
         "following": what_follows(form, one.kiln) if form.asks_again else "",
         "defect": act.still_to_mend(one.kiln, this) or Defect.objects.not_cured().filter(finding__item=this).first(),
-        "sheets": TaskSheet.objects.filter(kind=this.point.kind_id, is_proof_test=False),
+        "sheets": TaskSheet.objects.in_use().filter(kind=this.point.kind_id, is_proof_test=False),
         "substitutes": substitutes_of(this),
         "cautions": Caution.objects.for_point(this.point, sitting.kiln_state if sitting and fits else None),
         "blocking": bars_of(one.kiln),

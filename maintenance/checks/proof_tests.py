@@ -162,9 +162,10 @@ def proof_sheet_of(component: Component) -> TaskSheet | None:
     """Return the sheet by which a component is proof tested: that of its last test, else the one of its kind."""
     last = component.proof_tests.filter(work_order__sheet__isnull=False).select_related("work_order__sheet")
     test = last.order_by("-tested_at").first()
-    if test and test.work_order and test.work_order.sheet and test.work_order.sheet.is_proof_test:
-        return test.work_order.sheet
-    return TaskSheet.objects.filter(kind=component.kind_id, is_proof_test=True).first()
+    sheet = test.work_order.sheet if test and test.work_order else None
+    if sheet and sheet.is_proof_test and not sheet.is_withdrawn:
+        return sheet
+    return TaskSheet.objects.in_use().filter(kind=component.kind_id, is_proof_test=True).first()
 
 
 def raise_retest(cured: WorkOrder, by: User | None) -> WorkOrder | None:

@@ -11,6 +11,7 @@ from reportlab.lib.units import mm
 from reportlab.platypus import Flowable, Spacer, Table
 
 from maintenance.models import Caution, CheckItem, CheckPoint, Finding, FunctionCheck
+from maintenance.models.versions import put_as_asked
 from maintenance.orders.paper_blocks import ResultShapes, Tick, cautions_block, component_words, fields, moment
 from plant import clock
 from plant.models import Mill
@@ -39,6 +40,7 @@ class RoundSheet(Paper):
     def __init__(self, check: FunctionCheck, items: Sequence[CheckItem], mill: Mill) -> None:
         super().__init__(mill.name, clock.now())
         self.check, self.items = check, list(items)
+        put_as_asked(self.items)
 
     @classmethod
     def of(cls, number: str, mill: Mill) -> "RoundSheet":

@@ -18,6 +18,7 @@ from maintenance.entry.bars import ESCAPE_DOOR_KIND, LOCK_OUT_SKILL, bars_of
 from maintenance.entry.now import Air, EntryNow, entry_now, work_inside
 from maintenance.models import EntryPermit, Sitting, WorkOrder
 from maintenance.models.catalogue import NeedsState
+from maintenance.models.versions import has_caution
 from plant import clock
 from plant.access import Role, require
 from plant.frame.saying import say
@@ -85,7 +86,7 @@ def runs_the_kiln(work_order: WorkOrder) -> bool:
     """Say whether the kiln runs for the job, or is shut and hot: nobody may be inside."""
     if work_order.needs_state == NeedsState.RUNNING:
         return True
-    return bool(work_order.sheet and work_order.sheet.cautions.filter(code=HOT_AND_SHUT).exists())
+    return has_caution(work_order, HOT_AND_SHUT)
 
 
 def open_permit_of(kiln: Kiln) -> EntryPermit | None:

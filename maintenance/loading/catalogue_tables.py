@@ -33,6 +33,7 @@ from maintenance.models import (
     TaskStep,
 )
 from maintenance.models.catalogue import NeedsState
+from maintenance.models.versions import OWN
 from plant.models import ComponentKind, FailureMode, Skill
 
 # What can hurt somebody who has not locked it out.
@@ -186,7 +187,31 @@ class PartKindTable(CatalogueTable):
     )
 
 
-class CheckPointTable(CatalogueTable):
+class KeptTable(CatalogueTable):
+    """A file of what a mill may write itself as well: it never touches the mill's own."""
+
+    def prepare(self, row: Row, load: Load) -> None:
+        """Refuse the codes of the mill's own."""
+        if row.values["code"].startswith(OWN):
+            raise CellFault(f"codes that begin with {OWN} are the mill's own", "Write another code.", "code")
+
+
+class OfSheetTable(CatalogueTable):
+    """Rows that belong to task sheets: a sheet that the file tells of has those of the file and no others."""
+
+    def after(self, rows: list[Row], load: Load) -> Iterable[int]:
+        """Take away what the file has no more."""
+        touched = set(super().after(rows, load))
+        last = {row.values["sheet"].pk: row.number for row in rows}
+        kept = {row.obj.pk for row in rows}
+        gone = [row for row in self.model._default_manager.filter(sheet__in=last) if row.pk not in kept]
+        for row in gone:
+            touched.add(last[row.sheet_id])  # type: ignore[attr-defined]
+            row.delete()
+        return touched
+
+
+class CheckPointTable(KeptTable):
     """Check points."""
 
     name = "check_points"
@@ -243,7 +268,7 @@ class CheckPointTable(CatalogueTable):
         return touched
 
 
-class TaskSheetTable(CatalogueTable):
+class TaskSheetTable(KeptTable):
     """Task sheets."""
 
     name = "task_sheets"
@@ -287,7 +312,7 @@ class TaskSheetTable(CatalogueTable):
         return touched
 
 
-class TaskStepTable(CatalogueTable):
+class TaskStepTable(OfSheetTable):
     """Steps of task sheets."""
 
     name = "task_steps"
@@ -306,7 +331,7 @@ class TaskStepTable(CatalogueTable):
     )
 
 
-class TaskPartTable(CatalogueTable):
+class TaskPartTable(OfSheetTable):
     """Parts of task sheets."""
 
     name = "task_parts"

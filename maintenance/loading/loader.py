@@ -24,6 +24,7 @@ from maintenance.loading.stock_tables import StockMoveTable, StockTable
 from maintenance.loading.store_tables import BinTable, OrderTable, PartTable, SupplierTable, TermsTable
 from maintenance.loading.watch_table import WatchTable
 from maintenance.loading.work_tables import DefectTable, ProofTestTable, StandingTaskTable, WorkDoneTable
+from maintenance.sheets.catalogue_changes import keep_versions, shipped_until_now
 from plant.background.registry import Progress
 from plant.basics.sentences import Sentence
 from plant.models import Change, Component, Kiln, Mill, User
@@ -64,9 +65,17 @@ class _Undo(Exception):  # noqa: N818 (leaves a transaction, tells of nothing wr
 
 
 def load_catalogue(folder: Path | None = None) -> Report:
-    """Bring the product's catalogue into the database; what is there already is brought up to date."""
+    """Bring the product's catalogue into the database; what is there already is brought up to date.
+
+    What it changes of task sheets and check points is kept as their earlier versions, and told in the report's notes.
+    """
     folder = folder or Path(settings.FIXTURES_DIR) / "catalogue"
-    return _load(folder, (*CATALOGUE, WatchTable))
+    with transaction.atomic():
+        before = shipped_until_now()
+        report = _load(folder, (*CATALOGUE, WatchTable))
+        if report.is_sound and report.has_changes:
+            report.notes += keep_versions(before)
+    return report
 
 
 def no_progress(done: int, total: int, note: object = ()) -> None:

@@ -386,6 +386,7 @@ class WorkDoneTable(Table):
         return super().fields(row, load) | {
             "state": state.value,
             "standing_task": v["recurring_task"],
+            "sheet_version": v["sheet"].version if v["sheet"] else None,
             "cured_downtime": v["ended_downtime"],
             "signed_off_by": getattr(v["signed_off_by"], "user", None) if v["signed_off_at"] else None,
         }

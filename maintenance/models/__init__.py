@@ -8,8 +8,9 @@ from maintenance.models.entry import EntryMove, EntryPermit
 from maintenance.models.files import FilesBrought
 from maintenance.models.plans import KilnStop, PlaceLook, Plan
 from maintenance.models.pricing import PriceOfWaiting
-from maintenance.models.standing import DayRun, MissedOccurrence, StandingTask
+from maintenance.models.standing import ChangedDate, DayRun, MissedOccurrence, StandingTask
 from maintenance.models.telling import CalendarAddress, Telling, TellingLook, ToldLockOut, ToldPlace
+from maintenance.models.versions import PointVersion, SheetVersion
 from maintenance.models.watches import ChamberTest, Firing, Watch
 from maintenance.models.work import (
     Assignment,

@@ -2,10 +2,12 @@
 
 from django.db import models
 from django.db.models import F, Q
+from django.urls import reverse
 from django.utils.translation import gettext_lazy as _
 
 from inventory.models import PartKind
 from maintenance.models.querysets import CautionQuerySet
+from maintenance.models.versions import Kept
 from plant.fields import QuantityField
 from plant.models import ComponentKind, Skill
 
@@ -58,7 +60,7 @@ class Caution(Sourced):
         return self.title
 
 
-class CheckPoint(Sourced):
+class CheckPoint(Kept, Sourced):
     """A point of the function check, and the state of the kiln in which it can be seen."""
 
     class SeenIn(models.TextChoices):
@@ -99,8 +101,12 @@ class CheckPoint(Sourced):
     def __str__(self) -> str:
         return self.what
 
+    def get_absolute_url(self) -> str:
+        """Return the check point's page."""
+        return reverse("maintenance:check-point", args=[self.code])
 
-class TaskSheet(Sourced):
+
+class TaskSheet(Kept, Sourced):
     """How a job is done: steps, state of the kiln, skills, crew, hours, parts, cautions."""
 
     code = models.SlugField(max_length=60, unique=True)
@@ -120,6 +126,10 @@ class TaskSheet(Sourced):
 
     def __str__(self) -> str:
         return self.title
+
+    def get_absolute_url(self) -> str:
+        """Return the task sheet's page."""
+        return reverse("maintenance:task-sheet", args=[self.code])
 
 
 class TaskSkill(models.Model):

@@ -55,6 +55,8 @@ class CheckItem(models.Model):
 
     check_up = models.ForeignKey(FunctionCheck, on_delete=models.CASCADE, related_name="items")
     point = models.ForeignKey(CheckPoint, on_delete=models.PROTECT, related_name="+")
+    # What it said when the check began; empty: its first version.
+    point_version = models.PositiveIntegerField(null=True, blank=True)
     component = models.ForeignKey(Component, on_delete=models.PROTECT, null=True, blank=True, related_name="+")
     is_substitute = models.BooleanField(_("stands in for a point that could not be seen"), default=False)
 

@@ -11,6 +11,7 @@ from django.db.models import Case, Count, Exists, F, Max, OuterRef, Prefetch, Q,
 from django.db.models.functions import Coalesce
 
 from maintenance.models import cautions
+from maintenance.models.versions import contents_as_raised
 from plant.pictures.marks import NOT_SEEN, WORST_FIRST
 
 if TYPE_CHECKING:
@@ -156,6 +157,11 @@ def _cautions_of_points(orders: "Iterable[WorkOrder]") -> dict[int, set[int]]:
     }
 
 
+def _keeps_its_own(order: "WorkOrder", as_raised: dict[int, set[str]]) -> bool:
+    """Say whether a job is over, and was done by a sheet that has changed since."""
+    return order.pk in as_raised and order.state in FINISHED_STATES
+
+
 class CautionQuerySet(models.QuerySet["Caution"]):
     """Cautions. Whoever shows them to somebody asks here: each says what must be so in that state of the kiln."""
 
@@ -164,10 +170,15 @@ class CautionQuerySet(models.QuerySet["Caution"]):
         return self.for_work_orders([order])[order.pk]
 
     def for_work_orders(self, orders: "Iterable[WorkOrder]") -> "dict[int, list[Caution]]":
-        """Return order id -> its cautions, in three queries at most."""
+        """Return order id -> its cautions, in four queries at most.
+
+        A job keeps those of the sheet that it was raised by. What the sheet has gained since counts at once, until the
+        job is done.
+        """
         orders = list(orders)
+        as_raised = {pk: set(content["cautions"]) for pk, content in contents_as_raised(orders).items()}
         of_points = _cautions_of_points(orders)
-        codes = set().union(*map(_caution_codes, orders))
+        codes = set().union(*map(_caution_codes, orders), *as_raised.values())
         sheets = {order.sheet_id for order in orders if order.sheet_id is not None}
         wanted = Q(code__in=codes) | Q(task_sheets__in=sheets) | Q(pk__in=set().union(*of_points.values()))
         known = list(self.filter(wanted).distinct().general_first()) if orders else []
@@ -179,8 +190,8 @@ class CautionQuerySet(models.QuerySet["Caution"]):
                 [
                     copy(one)
                     for one in known
-                    if one.code in _caution_codes(order)
-                    or (order.sheet_id, one.pk) in of_sheet
+                    if one.code in _caution_codes(order) | as_raised.get(order.pk, set())
+                    or ((order.sheet_id, one.pk) in of_sheet and not _keeps_its_own(order, as_raised))
                     or one.pk in of_points.get(order.pk, ())
                 ],
                 order.needs_state,

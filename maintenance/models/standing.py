@@ -2,6 +2,7 @@
 
 from datetime import date
 
+from django.conf import settings
 from django.db import models
 from django.db.models import F, Q
 from django.urls import reverse
@@ -128,6 +129,47 @@ class MissedOccurrence(models.Model):
 
     def __str__(self) -> str:
         return f"{self.standing_task} {self.due_on}"
+
+
+class ChangedDate(models.Model):
+    """A date of a recurring task that is skipped, or moved to another day, and why; taken back, it stands as before."""
+
+    standing_task = models.ForeignKey(StandingTask, on_delete=models.PROTECT, related_name="changed_dates")
+    due_on = models.DateField(_("date"))
+    # Empty: skipped.
+    moved_to_on = models.DateField(_("moved to"), null=True, blank=True)
+    why = models.CharField(_("why"), max_length=200)
+    at = models.DateTimeField()
+    by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, null=True, related_name="+")
+    # The job that was raised for it and was withdrawn as it was skipped.
+    work_order = models.ForeignKey(
+        "maintenance.WorkOrder", on_delete=models.PROTECT, null=True, blank=True, related_name="+"
+    )
+    # Where running hours or charges count: the use at which it was due, and after which work it counts.
+    passed_running_h = QuantityField(null=True, blank=True)
+    passed_charges = QuantityField(null=True, blank=True)
+    after_done_on = models.DateField(null=True, blank=True)
+    taken_back_at = models.DateTimeField(_("taken back"), null=True, blank=True)
+    taken_back_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, on_delete=models.PROTECT, null=True, blank=True, related_name="+"
+    )
+
+    class Meta:
+        ordering = ["standing_task", "due_on", "pk"]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["standing_task", "due_on"], condition=Q(taken_back_at__isnull=True), name="changed_date_once"
+            ),
+            models.CheckConstraint(condition=~Q(why=""), name="changed_date_says_why"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.standing_task} {self.due_on}"
+
+    @property
+    def is_skipped(self) -> bool:
+        """Say whether nothing is done for it."""
+        return self.moved_to_on is None
 
 
 class DayRun(models.Model):

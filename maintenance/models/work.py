@@ -61,6 +61,8 @@ class WorkOrder(models.Model):
         FunctionCheck, on_delete=models.PROTECT, null=True, blank=True, related_name="work_orders"
     )
     sheet = models.ForeignKey(TaskSheet, on_delete=models.PROTECT, null=True, blank=True, related_name="work_orders")
+    # The version of the sheet that it is done by; empty: its first.
+    sheet_version = models.PositiveIntegerField(_("version of the task sheet"), null=True, blank=True)
     state = models.CharField(max_length=12, choices=State.choices, default=State.RAISED)
     needs_state = models.CharField(_("needs the kiln"), max_length=8, choices=NeedsState.choices)
     hours = QuantityField(_("hours"))
@@ -114,7 +116,8 @@ class WorkOrder(models.Model):
         constraints = [
             models.UniqueConstraint(
                 fields=["standing_task", "occurrence_on"],
-                condition=Q(standing_task__isnull=False),
+                # What was withdrawn may be raised again where its date was skipped, and that is taken back.
+                condition=Q(standing_task__isnull=False) & ~Q(state="withdrawn"),
                 name="work_order_once_per_occurrence",
             ),
             models.UniqueConstraint(

@@ -8,6 +8,7 @@ from django.utils.text import get_text_list
 from django.utils.translation import gettext as _
 
 from maintenance.models import CheckPoint, StepRecord, TaskSheet, WorkOrder
+from maintenance.models.versions import has_caution
 from plant.access import Role, access_table
 from plant.models import Change, ComponentKind, User
 
@@ -57,9 +58,9 @@ def is_safety_work(order: WorkOrder) -> bool:
     if component and CheckPoint.objects.filter(kind=component.kind_id, blocks_entry=True).exists():
         return True
     # Without a sheet nobody knows whether the guard comes off: where it may, it counts as if it did.
-    guarded = TaskSheet.objects.filter(cautions__code=GUARD_CAUTION)
     if sheet:
-        return guarded.filter(pk=sheet.pk).exists()
+        return has_caution(order, GUARD_CAUTION)
+    guarded = TaskSheet.objects.filter(cautions__code=GUARD_CAUTION)
     return component is not None and guarded.filter(kind=component.kind_id).exists()
 
 

@@ -4,7 +4,9 @@ from collections.abc import Iterable, Sequence
 from datetime import date, datetime
 from decimal import Decimal
 
+from django.core.exceptions import ValidationError
 from django.db import transaction
+from django.utils.translation import gettext as _
 
 from inventory.advice import refresh_advice
 from inventory.models import Part, Reservation
@@ -13,11 +15,13 @@ from maintenance.models import (
     FunctionCheck,
     StandingTask,
     TaskSheet,
+    TaskStep,
     WorkOrder,
     WorkPart,
     WorkSkill,
     WorkStep,
 )
+from maintenance.models.versions import content_as_raised
 from maintenance.orders.supply import missing_parts, say_short, usable_on_hand
 from plant import clock
 from plant.access import require
@@ -59,13 +63,20 @@ def raise_work_order(
 
     ``by`` is None where the program itself raises it. Steps and skills are copied, so that a later change of the sheet
     does not change work that is under way. Raises ValueError where neither a sheet nor the caller says how long the
-    job takes and in which state of the kiln, PermissionDenied for a user who may not raise work.
+    job takes and in which state of the kiln, PermissionDenied for a user who may not raise work, ValidationError for
+    somebody who asks for work by a sheet that is withdrawn.
     """
     require(by, "raise work")
+    sheet = _present(sheet)
     needs_state = needs_state or (sheet.needs_state if sheet else None)
     hours = hours or (sheet.hours if sheet else None)
     if not needs_state or not hours:
         raise ValueError("a work order without a task sheet needs its hours and the state of the kiln")
+    if sheet and sheet.is_withdrawn and by is not None:
+        raise ValidationError(
+            _("The task sheet %(sheet)s is withdrawn (%(why)s): no new work comes from it. Choose another.")
+            % {"sheet": sheet, "why": sheet.withdrawn_why}
+        )
     lacking = _kinds_nobody_keeps(sheet)
     order = WorkOrder.objects.create(
         number=f"WO-{NumberSeries.take(SERIES):04d}",
@@ -78,6 +89,7 @@ def raise_work_order(
         defect=defect,
         check_up=check_up,
         sheet=sheet,
+        sheet_version=sheet.version if sheet else None,
         needs_state=needs_state,
         hours=hours * max(1, len(covers)),
         crew=crew or (sheet.crew if sheet else 1),
@@ -101,6 +113,14 @@ def raise_work_order(
     return order
 
 
+def _present(sheet: TaskSheet | None) -> TaskSheet | None:
+    """Return the sheet as it is now, locked: version and steps are of one piece though somebody changes it meanwhile."""
+    if sheet is None:
+        return None
+    version = TaskSheet.objects.select_for_update().values_list("version", flat=True).get(pk=sheet.pk)
+    return sheet if version == sheet.version else TaskSheet.objects.get(pk=sheet.pk)
+
+
 def _copy_sheet(order: WorkOrder, sheet: TaskSheet, covers: Sequence[Component]) -> None:
     _copy_steps(order, sheet, covers)
     WorkSkill.objects.bulk_create(
@@ -111,7 +131,7 @@ def _copy_sheet(order: WorkOrder, sheet: TaskSheet, covers: Sequence[Component])
 def _copy_steps(order: WorkOrder, sheet: TaskSheet, covers: Sequence[Component], after: int = 0) -> None:
     """Copy the steps, for each component anew where there are several; numbers go on behind ``after``."""
     copied = ("reading_name", "reading_unit", "low", "high", "is_required")
-    steps = [(one, step) for one in (covers or (None,)) for step in sheet.steps.all()]
+    steps = [(one, step) for one in (covers or (None,)) for step in steps_of(order, sheet)]
     WorkStep.objects.bulk_create(
         WorkStep(
             work_order=order,
@@ -121,6 +141,18 @@ def _copy_steps(order: WorkOrder, sheet: TaskSheet, covers: Sequence[Component],
         )
         for number, (one, step) in enumerate(steps, start=after + 1)
     )
+
+
+def steps_of(order: WorkOrder, sheet: TaskSheet) -> list[TaskStep]:
+    """Return the steps of a job's sheet as it was when the job was raised."""
+    earlier = content_as_raised(order)
+    if earlier is None:
+        return list(sheet.steps.all())
+    limits = ("low", "high")
+    return [
+        TaskStep(**step | {name: Decimal(step[name]) if step[name] else None for name in limits})
+        for step in earlier["steps"]
+    ]
 
 
 def extend_to(order: WorkOrder, more: Sequence[Component]) -> None:

@@ -44,7 +44,7 @@ class SheetAndKilnForm(forms.Form):
     """The first step: which sheet recurs on which kiln."""
 
     sheet = forms.ModelChoiceField(
-        label=_("Task sheet"), queryset=TaskSheet.objects.select_related("kind"), to_field_name="code"
+        label=_("Task sheet"), queryset=TaskSheet.objects.in_use().select_related("kind"), to_field_name="code"
     )
     kiln = forms.ModelChoiceField(label=_("Kiln"), queryset=Kiln.objects.in_use(), to_field_name="tag")
 

@@ -333,7 +333,7 @@ def roll(day: date) -> Rolled:
     """
     mill = Mill.objects.select_for_update().get()
     until_on = day + timedelta(days=mill.horizon_days)
-    active = StandingTask.objects.in_use().filter(kiln__is_active=True)
+    active = StandingTask.objects.in_use().filter(kiln__is_active=True, sheet__withdrawn_at__isnull=True)
     tasks = list(
         active.select_related("kiln", "component", "sheet").prefetch_related(
             "sheet__parts__part_kind", "sheet__steps", "sheet__skills"

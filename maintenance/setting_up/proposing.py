@@ -7,7 +7,7 @@ from datetime import date, timedelta
 
 from dateutil.relativedelta import relativedelta
 
-from maintenance.models import CheckPoint, StandingDefault, StandingTask
+from maintenance.models import CheckPoint, StandingDefault, StandingTask, TaskSheet
 from maintenance.recurring.forms import proposed
 from maintenance.setting_up.calculations.make_up import (
     TRAP_SURVEYS,
@@ -89,7 +89,7 @@ def propose(kiln: Kiln, answers: Answers, today: date) -> Proposal:
     """
     wanted = positions(answers)
     kinds = ComponentKind.objects.in_bulk({one.kind for one in wanted}, field_name="code")
-    points = Counter(CheckPoint.objects.filter(kind__in=kinds.values()).values_list("kind__code", flat=True))
+    points = Counter(CheckPoint.objects.in_use().filter(kind__in=kinds.values()).values_list("kind__code", flat=True))
     found = [ProposedPosition(one, kinds[one.kind], points[one.kind]) for one in wanted if one.kind in kinds]
     return Proposal(tuple(found), tuple(_tasks(kiln, answers, today, [one.position for one in found])))
 
@@ -98,7 +98,8 @@ def _tasks(kiln: Kiln, answers: Answers, today: date, wanted: Sequence[Position]
     tags: dict[str, list[str]] = defaultdict(list)
     for one in wanted:
         tags[one.kind].append(one.tag)
-    defaults = StandingDefault.objects.filter(sheet__kind__code__in=tags).select_related("sheet__kind")
+    in_use = TaskSheet.objects.in_use().filter(kind__code__in=tags)
+    defaults = StandingDefault.objects.filter(sheet__in=in_use).select_related("sheet__kind")
     found: list[ProposedTask] = []
     for default in defaults.order_by("sheet__kind__end_view_no", "sheet__title"):
         there = tags[default.sheet.kind.code]

@@ -122,7 +122,7 @@ class NewWatchForm(OwnWatchForm):
     )
     sheet = forms.ModelChoiceField(
         label=gettext_lazy("Task sheet"),
-        queryset=TaskSheet.objects.order_by("title"),
+        queryset=TaskSheet.objects.in_use().order_by("title"),
         to_field_name="code",
         required=False,
         empty_label=gettext_lazy("none"),

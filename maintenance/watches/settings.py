@@ -73,13 +73,23 @@ def set_up_watches(kiln: Kiln, *, by: User | None, switched_on: bool = False) ->
     return SetUp(tuple(watches), new, changed, unsuited)
 
 
+def _sheets_in_use() -> dict[str, TaskSheet]:
+    """Return code -> task sheet; for one that the mill has withdrawn its own copy, where there is one."""
+    sheets = {}
+    for sheet in TaskSheet.objects.in_use().select_related("copied_from"):
+        sheets[sheet.code] = sheet
+        if sheet.copied_from and sheet.copied_from.is_withdrawn:
+            sheets.setdefault(sheet.copied_from.code, sheet)
+    return sheets
+
+
 class _Fields:
     """Turns what the catalogue says into the fields of a kiln's watch."""
 
     def __init__(self, kiln: Kiln) -> None:
         self.kiln = kiln
         self.kinds = {kind.code: kind for kind in ComponentKind.objects.all()}
-        self.sheets = {sheet.code: sheet for sheet in TaskSheet.objects.all()}
+        self.sheets = _sheets_in_use()
         self.components = list(kiln.components.in_use().order_by("tag"))
         self.channels = list(Channel.objects.filter(kiln=kiln, is_active=True))
 

@@ -364,9 +364,8 @@ class AskForm(forms.Form):
         super().__init__(*args, **kwargs)
         self.mill = mill
         self.fields["component"].queryset = Component.objects.in_use().filter(kiln=kiln)  # type: ignore[attr-defined]
-        self.fields["sheet"].queryset = TaskSheet.objects.filter(  # type: ignore[attr-defined]
-            kind__components__kiln=kiln, kind__components__is_active=True
-        ).distinct()
+        fitting = TaskSheet.objects.in_use().filter(kind__components__kiln=kiln, kind__components__is_active=True)
+        self.fields["sheet"].queryset = fitting.distinct()  # type: ignore[attr-defined]
         self.fields["due_on"].initial = clock.today(mill.zone)
 
     def clean_due_on(self) -> date:

@@ -23,6 +23,7 @@ from maintenance.entry.lifting import said_of_own_work, waiting_proof
 from maintenance.entry.permits import open_permit_of, takes_people_inside
 from maintenance.models import Caution, KilnStop, StepRecord, WorkOrder, WorkStep
 from maintenance.models.catalogue import NeedsState
+from maintenance.models.versions import FIRST, purpose_of
 from maintenance.orders.four_eyes import is_safety_work
 from maintenance.orders.origins import is_nothing_left, origins_of
 from maintenance.orders.supply import missing_parts, needed_on, say_supply
@@ -106,6 +107,8 @@ def _page(request: HttpRequest, order: WorkOrder, **bound: forms.Form) -> HttpRe
         "is_before_start": order.state in WorkOrder.BEFORE_START,
         "part": part,
         "origins": origins_of(order),
+        "purpose": purpose_of(order),
+        "sheet_no": order.sheet_version or FIRST,
         "covers": order.covers.all(),
         "nothing_left": order.state not in CLOSED and order.state != State.DONE and is_nothing_left(order),
         "broken": failing_places(clock.now()).of(order.number) if has_place(order) else "",

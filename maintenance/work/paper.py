@@ -11,6 +11,7 @@ from maintenance.checks.end_view_marks import number_of_work
 from maintenance.models import Caution, StepRecord, WorkOrder, WorkStep
 from maintenance.models.catalogue import NeedsState
 from maintenance.models.querysets import FINISHED_STATES
+from maintenance.models.versions import purpose_of
 from maintenance.orders.origins import origins_of, say_origins
 from maintenance.orders.paper_blocks import (
     Tick,
@@ -170,7 +171,7 @@ class WorkOrderPaper(Paper):
             (_("Worked"), self._worked()),
             (_("Asked for by"), "" if self._has_one_origin else say_origins(order)),
             (_("Why"), say(order.why) or (order.defect.what if order.defect else "")),
-            (_("Purpose"), order.sheet.purpose if order.sheet else ""),
+            (_("Purpose"), purpose_of(order)),
         ]
 
     @property

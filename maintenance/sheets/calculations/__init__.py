@@ -1,0 +1,1 @@
+"""Computation of task sheets, without Django."""
