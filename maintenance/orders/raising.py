@@ -114,7 +114,7 @@ def raise_work_order(
 
 
 def _present(sheet: TaskSheet | None) -> TaskSheet | None:
-    """Return the sheet as it is now, locked: version and steps are of one piece though somebody changes it meanwhile."""
+    """Return the sheet as it is now, locked: version and steps are of one piece whoever changes it meanwhile."""
     if sheet is None:
         return None
     version = TaskSheet.objects.select_for_update().values_list("version", flat=True).get(pk=sheet.pk)

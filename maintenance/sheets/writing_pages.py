@@ -6,6 +6,7 @@ from django.contrib import messages
 from django.forms import BaseFormSet, formset_factory
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
+from django.urls import reverse
 from django.utils.translation import gettext as _
 
 from maintenance.models import Caution, CheckPoint, TaskSheet
@@ -95,6 +96,7 @@ def _write(
             if row.pk:
                 # Who was told that somebody else changed it may write over that.
                 renew(form, version=type(row).objects.get(pk=row.pk).version)
+    begun_at = row if row.pk else copied
     context = about(
         of,
         row=row,
@@ -104,6 +106,7 @@ def _write(
         parts=parts,
         is_used=bool(row.pk) and act.is_used(row),
         opened=_groups_at_fault(form, parts),
+        back=begun_at.get_absolute_url() if begun_at else reverse(KINDS[of].list_url),
     )
     return render(request, "sheets/form.html", context)
 

@@ -56,7 +56,9 @@ def shipped(**more: Any) -> TaskSheet:
     """A sheet as the product ships it: two steps, one with a reading, a skill and a caution."""
     sheet: TaskSheet = TaskSheetFactory(purpose="A dry bearing seizes.", **more)
     sheet.steps.create(no=1, text="Lock out.")
-    sheet.steps.create(no=2, text="Press grease in.", reading_name="Grease", reading_unit="g", low=5, high=Decimal("8.5"))
+    sheet.steps.create(
+        no=2, text="Press grease in.", reading_name="Grease", reading_unit="g", low=5, high=Decimal("8.5")
+    )
     sheet.skills.create(skill=SkillFactory(code="mechanical"), persons=1)
     sheet.cautions.add(a_caution("fans"))
     return sheet
@@ -70,16 +72,16 @@ def copy_of(sheet: TaskSheet, by: User, **changes: Any) -> TaskSheet:
 
 
 def job(sheet: TaskSheet, **more: Any) -> WorkOrder:
-    return raise_work_order(
-        kiln=KilnFactory(), title="Grease", origin="asked_for", due_at=MONDAY, sheet=sheet, **more
-    )
+    return raise_work_order(kiln=KilnFactory(), title="Grease", origin="asked_for", due_at=MONDAY, sheet=sheet, **more)
 
 
 def a_watch(sheet: TaskSheet) -> Watch:
     """A watch that asks for work by a sheet."""
     rule = {"signal": "wet_bulb:left", "rule": "limit", "parameters": {"side": "above", "limit": 90, "clear": 80}}
     kiln = KilnFactory()
-    return Watch.objects.create(kiln=kiln, code="w", name="W", severity="work_order", sheet=sheet, sentence="W.", **rule)
+    return Watch.objects.create(
+        kiln=kiln, code="w", name="W", severity="work_order", sheet=sheet, sentence="W.", **rule
+    )
 
 
 def codes(order: WorkOrder) -> set[str]:
@@ -139,9 +141,7 @@ def test_a_job_that_is_extended_has_the_steps_of_its_own_version(ilse: User) -> 
     own = copy_of(shipped(), ilse)
     kiln = KilnFactory()
     one, other = (ComponentFactory(kiln=kiln, tag=tag, name=tag, kind=own.kind) for tag in ("fan-1", "fan-2"))
-    order = raise_work_order(
-        kiln=kiln, title="Grease", origin="asked_for", due_at=MONDAY, sheet=own, component=one
-    )
+    order = raise_work_order(kiln=kiln, title="Grease", origin="asked_for", due_at=MONDAY, sheet=own, component=one)
     change(own, {**content_of(own), "steps": content_of(own)["steps"][:1]}, version=1, why="", by=ilse)
     order = WorkOrder.objects.select_related("sheet", "component").get(pk=order.pk)
     extend_to(order, [other])
