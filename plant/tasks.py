@@ -6,6 +6,7 @@ from plant.background import daily, forgetting, heartbeat, running
 from plant.background.registry import Progress, register_daily, task
 from plant.frame import kept_forms
 from plant.models import Kiln, ReadingSource
+from plant.readings.charge_signs import notice
 from plant.readings.files import uploads
 from plant.readings.files.watched_folder import TASK as FOLDER_TASK
 from plant.readings.files.watched_folder import look_at_folders, take_in_folder
@@ -47,7 +48,9 @@ register_daily("forget old background work", hour=3)
 @task(SETTLE_TASK, is_frequent=True)
 def settle_readings(progress: Progress, kiln: int) -> dict[str, int]:
     """Settle what came in for a kiln."""
-    settled = settle(Kiln.objects.get(pk=kiln), progress=progress)
+    found = Kiln.objects.select_related("mill").get(pk=kiln)
+    settled = settle(found, progress=progress)
+    notice(found)
     return {} if settled is None else {"from_s": settled[0], "until_s": settled[1]}
 
 

@@ -31,7 +31,18 @@ from maintenance.models import (
 from plant import clock
 from plant.access import Role, access_table
 from plant.basics.sentences import typed
-from plant.models import Absence, ChargeWord, Fitting, Job, Qualification, ReadingSource, Shift, ShiftDuty, User
+from plant.models import (
+    Absence,
+    ChargeWord,
+    ClimateSign,
+    Fitting,
+    Job,
+    Qualification,
+    ReadingSource,
+    Shift,
+    ShiftDuty,
+    User,
+)
 from plant.readings.source_tokens import make_token
 from tests.factories import (
     ChannelFactory,
@@ -160,8 +171,10 @@ def things(db: None) -> dict[str, dict[str, Any]]:
     said = ChargeWord.objects.create(
         key=uuid4(), charge=done, what="unloaded", at=now, told_at=now, before={"basis": "running"}, after={}
     )
+    sign = ClimateSign.objects.create(kiln=kiln, kind="door", at=now, seen_at=now, noted_at=now, is_sure=True)
     return {
         "charges/": {"tag": kiln.tag, "pk": done.pk, "what": "unloaded", "word_pk": said.pk},
+        "charges/<slug:tag>/signs/": {"tag": kiln.tag, "pk": sign.pk},
         "people/": {"code": "per", "pk": held.pk},
         "people/<slug:code>/shifts/": {"code": "per", "pk": duty.pk},
         "shifts/": {"code": shift.code},

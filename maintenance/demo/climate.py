@@ -17,7 +17,7 @@ from maintenance.demo.chamber.design import Chamber, ChamberDesign, Drive, Stage
 from maintenance.demo.chamber.faults import Fault, FaultKind
 from maintenance.demo.chamber.model import simulate
 from maintenance.demo.chamber.states import ChamberRun
-from maintenance.demo.chamber.weather import DAY_S, HOUR_S, Weather
+from maintenance.demo.chamber.weather import DAY_S, HOUR_S, MovedSky
 from plant.basics.periods import to_epoch_s
 from plant.models import Charge, Downtime, Kiln, Phase
 from plant.physics.drying_capacity import rate_ratio_at
@@ -28,7 +28,6 @@ Numbers = NDArray[np.float64]
 Steps = Sequence[tuple[float, float, float]]
 EVERY_S: Final = 300
 STEP_S: Final = 100
-SKY_SEED: Final = 2026
 # The chamber is watched on for so long when it stands empty; then its controller is switched off.
 EMPTY_H: Final = 4.0
 FANS_COOL_H: Final = 6.0
@@ -75,27 +74,6 @@ class Told:
     kiln: Kiln
     at_s: NDArray[np.int64]
     run: ChamberRun
-
-
-class MovedSky(Weather):
-    """One sky over all chambers, each looked at from a moment of its own: all of them begin at ``begin_s``."""
-
-    def __init__(self, begin_s: int, true_begins_s: Sequence[int], hours: int) -> None:
-        first_s = min(true_begins_s) // HOUR_S * HOUR_S
-        super().__init__([SKY_SEED], first_s, (max(true_begins_s) - first_s) // HOUR_S + hours + 2)
-        self._run_begins_s = begin_s
-        self._offset_h = (np.array(true_begins_s, np.float64) - first_s) / HOUR_S
-
-    def at(self, moment_s: float) -> tuple[Numbers, Numbers, Numbers, Numbers]:
-        """Return what the air outside is, for each chamber at its own time."""
-        place = (moment_s - self._run_begins_s) / HOUR_S + self._offset_h
-        hour = place.astype(np.intp)
-        share = place - hour
-        temp, ratio, humidity, gust = (
-            (1 - share) * column[hour, 0] + share * column[hour + 1, 0]
-            for column in (self.temp_c, self.ratio, self.humidity, self.gust)
-        )
-        return temp, ratio, humidity, gust
 
 
 def tell(kilns: Sequence[tuple[Kiln, datetime]], now: datetime) -> list[Told]:

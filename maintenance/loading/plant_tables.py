@@ -77,6 +77,12 @@ class MillTable(Table):
             "no",
             default=False,
         ),
+        Flag(
+            "tells_by_readings",
+            "whether what readings surely say of a charge is put on record at once; nobody goes in by it",
+            "no",
+            default=False,
+        ),
         Whole("entry_limit_c", "nobody enters a chamber that is warmer, °C", "35", default=35),
         Number("drying_margin_per_m3", "what a cubic metre not dried costs", "45", default=45, decimals=2, least="0"),
         Number(

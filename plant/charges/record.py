@@ -4,6 +4,7 @@ from collections import defaultdict
 from collections.abc import Collection, Iterable
 from dataclasses import replace
 from datetime import datetime, timedelta
+from typing import Any
 
 from plant import models
 from plant.charges.calculations import charge_phases
@@ -20,7 +21,32 @@ def record_of(charge: Charge, stops: Iterable[Downtime], now: datetime) -> Charg
     One without phases counts as drying from begin to end.
     """
     opened_at: datetime | None = charge.opened_at  # type: ignore[attr-defined]
-    begin_at, end_at = charge.begin_at, charge.end_at
+    end_told_at: datetime | None = charge.expected_told_at  # type: ignore[attr-defined]
+    spans = _spans(charge, opened_at, charge.begin_at, charge.end_at)
+    return held_up(_record(charge, _told(charge.basis, opened_at), spans, end_told_at), stops, now)
+
+
+def record_by_people(charge: Charge, stops: Iterable[Downtime], now: datetime) -> ChargeRecord:
+    """Return a charge as ``record_of`` does, by what people told alone: so it counts for whoever goes in.
+
+    What only readings or another program say of it is left out, but for its having been started: that keeps people
+    out.
+    """
+    kept: dict[str, Any] | None = charge.stood_by_people  # type: ignore[attr-defined]
+    if kept is None:
+        return record_of(charge, stops, now)
+    opened_at: datetime | None = charge.opened_by_people_at  # type: ignore[attr-defined]
+    end_told_at: datetime | None = charge.end_told_by_people_at  # type: ignore[attr-defined]
+    begin_at, end_at = (datetime.fromisoformat(kept[name]) for name in ("begin_at", "end_at"))
+    times = {kind: (datetime.fromisoformat(begin), datetime.fromisoformat(end)) for kind, begin, end in kept["phases"]}
+    spans = tuple(
+        replace(one, best_known=times.get(str(one.kind), one.best_known))
+        for one in _spans(charge, opened_at, begin_at, end_at)
+    )
+    return held_up(_record(charge, _told(str(kept["basis"]), opened_at), spans, end_told_at), stops, now)
+
+
+def _spans(charge: Charge, opened_at: datetime | None, begin_at: datetime, end_at: datetime) -> tuple[KnownSpan, ...]:
     planned = (charge.planned_begin_at, charge.planned_end_at)
     spans = [
         KnownSpan(PhaseKind(row.kind), (row.planned_begin_at, row.planned_end_at), (row.begin_at, row.end_at))
@@ -29,22 +55,25 @@ def record_of(charge: Charge, stops: Iterable[Downtime], now: datetime) -> Charg
     if opened_at is not None and spans[-1].kind is not PhaseKind.UNLOADING:
         # No unloading was foreseen, but it goes on since then.
         spans.append(KnownSpan(PhaseKind.UNLOADING, planned, (opened_at, max(opened_at, end_at))))
-    kept = ChargeRecord(
+    return tuple(spans)
+
+
+def _record(charge: Charge, told: Told, spans: tuple[KnownSpan, ...], end_told_at: datetime | None) -> ChargeRecord:
+    return ChargeRecord(
         charge.pk,
         charge.kiln_id,
-        _told(charge, opened_at),
-        tuple(spans),
+        told,
+        spans,
         float(charge.end_spread_h),
         is_start_told=charge.is_start_told,  # type: ignore[attr-defined]
-        end_told_at=charge.expected_told_at,  # type: ignore[attr-defined]
+        end_told_at=end_told_at,
     )
-    return held_up(kept, stops, now)
 
 
-def _told(charge: Charge, opened_at: datetime | None) -> Told:
-    if charge.basis == Charge.Basis.DONE:
+def _told(basis: str, opened_at: datetime | None) -> Told:
+    if basis == Charge.Basis.DONE:
         return Told.OUT
-    if charge.basis == Charge.Basis.PLANNED:
+    if basis == Charge.Basis.PLANNED:
         return Told.PLANNED
     return Told.BEGUN if opened_at is None else Told.OPENED
 

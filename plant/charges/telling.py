@@ -62,11 +62,21 @@ def words_of(charges: Iterable[Charge]) -> dict[int, list[ChargeWord]]:
 
 
 @transaction.atomic
-def tell(charge: Charge, what: str, at: datetime, *, key: UUID, by: User | None, why: str = "") -> ChargeWord:
+def tell(
+    charge: Charge,
+    what: str,
+    at: datetime,
+    *,
+    key: UUID,
+    by: User | None,
+    why: str = "",
+    by_source: str | None = None,
+) -> ChargeWord:
     """Keep what happened to a charge, or when it is expected, and move what stands behind it as far as it must.
 
     ``at`` is when it happened; of a planned charge that is expected at another time, when it will be started, of one
-    under way, when it will be out. Told twice with one ``key`` it is told once. Raises ValidationError.
+    under way, when it will be out. Told twice with one ``key`` it is told once. ``by_source`` as the ledger has it:
+    by what a person did not tell nobody goes in. Raises ValidationError.
     """
     require(by, ACT)
     programme, known = _locked(charge, key)
@@ -75,7 +85,7 @@ def tell(charge: Charge, what: str, at: datetime, *, key: UUID, by: User | None,
     last = programme.words[-1] if programme.words else None
     # What is expected now takes the place of what was expected before; those that gave way to that are reckoned anew.
     corrects = last if last and last.what == what == What.EXPECTED and programme.put_back(last) else None
-    return _tell(programme, what, at, key=key, by=by, why=why, corrects=corrects)
+    return _tell(programme, what, at, key=key, by=by, why=why, corrects=corrects, by_source=by_source)
 
 
 @transaction.atomic
@@ -127,6 +137,17 @@ class Told(Programme):
         """Where the charge in question stands."""
         return self.stands[self.charge.pk]
 
+    @property
+    def stand_by_people(self) -> Stand:
+        """Where it stands by what people told; that it was started counts whoever says so."""
+        stand = self.stand
+        for word in reversed(self.words):
+            if word.is_by_people:
+                break
+            if word.what != What.STARTED:
+                stand = Stand.from_json(word.before)
+        return stand
+
     def others_stand(self, *bases: str) -> list[tuple[Charge, Stand]]:
         """Return the other charges of some bases with where they stand, by begin."""
         return self.standing(*bases, but=self.charge.pk)
@@ -168,6 +189,7 @@ def _tell(
     by: User | None,
     why: str,
     corrects: ChargeWord | None = None,
+    by_source: str | None = None,
 ) -> ChargeWord:
     now = clock.now()
     before = [word for word in programme.words if word != corrects]
@@ -183,7 +205,7 @@ def _tell(
         after = _happened(programme, what, at, before)
         if what in (What.OPENED, What.UNLOADED) and corrects is None:
             _refuse_while_drying(programme, now, by, why)
-    return _settle(programme, what, at, after, key=key, by=by, why=why, corrects=corrects)
+    return _settle(programme, what, at, after, key=key, by=by, why=why, corrects=corrects, by_source=by_source)
 
 
 def _refuse_slip(stand: Stand, at: datetime) -> None:
@@ -199,7 +221,7 @@ def _refuse_slip(stand: Stand, at: datetime) -> None:
 
 def _refuse_while_drying(programme: Told, now: datetime, by: User | None, why: str) -> None:
     """Let only those who may open a drying kiln say, with a reason, that one was opened that dries by the record."""
-    times = _as_it_stood(programme, now)
+    times = _as_it_stood(programme, now, programme.stand_by_people, [w for w in programme.words if w.is_by_people])
     under_way = next((one for one in times.spans if one.begin_at <= now < one.end_at), None)
     if under_way is None or under_way.kind not in DRYING:
         return
@@ -278,10 +300,10 @@ def _refuse_taken(programme: Told, at: datetime) -> None:
         )
 
 
-def _as_it_stood(programme: Told, now: datetime) -> ChargeTimes:
+def _as_it_stood(programme: Told, now: datetime, stand: Stand, words: Sequence[ChargeWord]) -> ChargeTimes:
     """Return the times of the charge, later by as long as its kiln stood while nobody knew its end."""
-    times = programme.stand.times
-    ends = [word.told_at for word in programme.words if word.what == What.EXPECTED]
+    times = stand.times
+    ends = [word.told_at for word in words if word.what == What.EXPECTED]
     stops = Downtime.objects.filter(
         kiln=programme.kiln, charge_end_unknown_at__isnull=False, share_lost=1, start_at__gte=times.begin_at
     ).exclude(kind=Downtime.Kind.NO_TIMBER)
@@ -297,7 +319,7 @@ def _as_it_stood(programme: Told, now: datetime) -> ChargeTimes:
 def _expected(programme: Told, at: datetime, now: datetime) -> Stand:
     stand = programme.stand
     if stand.basis != Basis.PLANNED:
-        return Stand(stand.basis, told.expected_at(_as_it_stood(programme, now), at, now))
+        return Stand(stand.basis, told.expected_at(_as_it_stood(programme, now, stand, programme.words), at, now))
     # What is still to be loaded is not loaded in the past.
     times = told.started(stand.times, at, now)
     for one, other in programme.others_stand(*Basis.values):
@@ -323,6 +345,7 @@ def _settle(
     by: User | None,
     why: str,
     corrects: ChargeWord | None,
+    by_source: str | None = None,
 ) -> ChargeWord:
     """Give the charge its times, let those behind give way, and put it on record."""
     charge = programme.charge
@@ -340,6 +363,7 @@ def _settle(
         by=by,
         corrects=corrects,
         why=why.strip(),
+        by_source=by_source,
         before=corrects.before if corrects else programme.were[charge.pk].as_json(),
         after=after.as_json(),
         moved=[

@@ -94,7 +94,7 @@ def tell(request: HttpRequest, tag: str, pk: int, what: str) -> HttpResponse:
         with refusal_on(form):
             said = form.cleaned_data
             word = telling.tell(charge, what, said["at"], key=said["key"], by=user_of(request), why=said["why"])
-            return _kept(request, word)
+            return kept(request, word)
     heading = _("%(kiln)s, charge %(number)s: %(what)s") % {
         "kiln": tag,
         "number": charge.number,
@@ -134,7 +134,7 @@ def correct(request: HttpRequest, tag: str, pk: int, word_pk: int) -> HttpRespon
         with refusal_on(form):
             said = form.cleaned_data
             told = telling.correct(word, said["at"], key=said["key"], by=user_of(request), why=said["why"])
-            return _kept(request, told, _("%(kiln)s, charge %(number)s: %(what)s is put right."))
+            return kept(request, told, _("%(kiln)s, charge %(number)s: %(what)s is put right."))
     heading = _("%(kiln)s, charge %(number)s: put right what was told") % {"kiln": tag, "number": charge.number}
     return _page(request, charge, form, heading, {"word": word, **_notes(word.what)})
 
@@ -151,7 +151,7 @@ def take_back(request: HttpRequest, tag: str, pk: int, word_pk: int) -> HttpResp
             telling.take_back(word, key=said["key"], by=user_of(request), why=said["why"])
             messages.success(request, _("That is taken back; the record keeps both. Its times stand as before."))
             say_consequences(request, [charge.kiln])
-            return _back(charge)
+            return back_to(charge.kiln)
     heading = _("%(kiln)s, charge %(number)s: take back what was told") % {"kiln": tag, "number": charge.number}
     return _page(request, charge, form, heading, {"word": word, "is_taking_back": True, **_notes(What.STARTED)})
 
@@ -160,7 +160,8 @@ def _charge(tag: str, pk: int) -> Charge:
     return get_object_or_404(Charge.objects.select_related("kiln__mill"), kiln__tag=tag, pk=pk)
 
 
-def _kept(request: HttpRequest, word: ChargeWord, said: str = "") -> HttpResponse:
+def kept(request: HttpRequest, word: ChargeWord, said: str = "") -> HttpResponse:
+    """Say that a word is on record and what gave way to it, and return to its kiln."""
     facts = {"number": word.charge.number, "what": word.get_what_display(), "kiln": word.charge.kiln.tag}
     messages.success(request, (said or _("%(kiln)s, charge %(number)s: %(what)s is on record.")) % facts)
     if word.moved:
@@ -168,12 +169,12 @@ def _kept(request: HttpRequest, word: ChargeWord, said: str = "") -> HttpRespons
         gave_way = ngettext("%(count)d charge behind it gave way.", "%(count)d charges behind it gave way.", count)
         messages.info(request, gave_way % {"count": count})
     say_consequences(request, [word.charge.kiln])
-    return _back(word.charge)
+    return back_to(word.charge.kiln)
 
 
-def _back(charge: Charge) -> HttpResponse:
-    """Return to the charge's kiln on the page of charges."""
-    return redirect(f"{reverse(PAGE)}?{urlencode({'kiln': charge.kiln.tag})}#kiln-{charge.kiln.tag}")
+def back_to(kiln: Kiln) -> HttpResponse:
+    """Return to a kiln on the page of charges."""
+    return redirect(f"{reverse(PAGE)}?{urlencode({'kiln': kiln.tag})}#kiln-{kiln.tag}")
 
 
 def _page(request: HttpRequest, charge: Charge, form: Form, heading: str, more: dict[str, Any]) -> HttpResponse:

@@ -24,7 +24,7 @@ from plant.charges.calculations.drying_loss import (
 from plant.charges.calculations.known import Due, charges_as_known, due
 from plant.charges.calculations.openings import Opening, Windows, windows
 from plant.charges.calculations.time_account import account
-from plant.charges.record import known_charges, record_of
+from plant.charges.record import known_charges, record_by_people
 from plant.charges.rows import NEXT_CHARGE, RATE_HISTORY
 from plant.kilns.calculations.kiln_state import STOPS, StateAt, state_at
 from plant.kilns.calculations.lasting import Lasting
@@ -116,7 +116,7 @@ def _kiln_now(
     forecasts = charge_phases.forecast_charges(times, now)
     expected = _in_or_to_come(forecasts, now)
     state = _state(expected, records, now)
-    kept = [record_of(charge, records, now) for charge in charges]
+    kept = [record_by_people(charge, records, now) for charge in charges]
     as_told = _in_or_to_come(charge_phases.forecast_charges(charges_as_known(kept, now), now), now)
     overdue = due(kept, now)
     by_id = {charge.pk: charge for charge in charges}

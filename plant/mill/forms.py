@@ -106,6 +106,7 @@ class MillForm(ParticularsForm):
             "horizon_days",
             "planned_notice_days",
             "charges_end_by_programme",
+            "tells_by_readings",
             "entry_limit_c",
             "height_m",
             "drying_margin_per_m3",

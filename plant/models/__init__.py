@@ -2,6 +2,7 @@
 
 from plant.models.background import Heartbeat, Job, JobAttempt
 from plant.models.charges import Charge, ChargeWord, Downtime, Phase
+from plant.models.climate_signs import ClimateSign
 from plant.models.kept_forms import KeptForm
 from plant.models.kilns import Component, ComponentKind, FailureMode, Fitting, Kiln, MeterReading
 from plant.models.ledger import Change

@@ -112,7 +112,9 @@ class ChargeWord(models.Model):
 
     ``corrects`` is the word that it takes the place of; a word that is ``taken_back`` puts back what stood before the
     word it corrects. ``before`` and ``after`` hold the charge's times and basis, ``moved`` those of the charges behind
-    that gave way. The table refuses UPDATE and DELETE.
+    that gave way. ``by_source`` is None where a person told it, empty where it was taken from the kiln's own readings,
+    else the code of the program that sent it: nobody goes into a chamber by such words. The table refuses UPDATE and
+    DELETE.
     """
 
     class What(models.TextChoices):
@@ -130,6 +132,8 @@ class ChargeWord(models.Model):
     by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, null=True, related_name="+")
     corrects = models.OneToOneField("self", on_delete=models.PROTECT, null=True, related_name="corrected_by")
     why = models.CharField(_("why"), max_length=300, blank=True)
+    # May be null, so that the ledger's table is not built anew for it and keeps its guard both ways.
+    by_source = models.CharField(max_length=40, null=True, editable=False)
     before = models.JSONField()
     after = models.JSONField()
     moved = models.JSONField(default=list)
@@ -141,6 +145,16 @@ class ChargeWord(models.Model):
 
     def __str__(self) -> str:
         return f"{self.charge} {self.what}"
+
+    @property
+    def is_by_people(self) -> bool:
+        """Whether a person told it."""
+        return self.by_source is None
+
+    @property
+    def is_by_readings(self) -> bool:
+        """Whether it was taken from the kiln's own readings."""
+        return self.by_source == ""
 
 
 class Downtime(models.Model):

@@ -77,6 +77,16 @@ class Mill(models.Model):
         ),
     )
 
+    tells_by_readings = models.BooleanField(
+        _("what readings surely say is taken at once"),
+        default=False,
+        help_text=_(
+            "What a kiln's readings say of its charge is proposed, and a person confirms it. With this, what more than "
+            "the temperature says is put on record at once, marked as said by readings. Nobody goes into a kiln by it: "
+            "for that a person must tell it in any case."
+        ),
+    )
+
     objects = MillManager()
 
     class Meta:

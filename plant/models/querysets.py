@@ -63,10 +63,17 @@ class ChargeQuerySet(models.QuerySet["Charge"]):
 
         words = ChargeWord.objects.that_count().filter(charge=OuterRef("pk"))
         opened = words.filter(what="opened").order_by("-id")
+        expected = words.filter(what="expected").order_by("-id")
+        # What no person told and no person told anything after; that a kiln was started counts whoever says so.
+        later = ChargeWord.objects.that_count().by_people().filter(charge=OuterRef("charge"), id__gt=OuterRef("id"))
+        unheard = words.filter(~Exists(later), by_source__isnull=False).exclude(what="started").order_by("id")
         return self.annotate(
             opened_at=Subquery(opened.values("at")[:1]),
-            expected_told_at=Subquery(words.filter(what="expected").order_by("-id").values("told_at")[:1]),
+            expected_told_at=Subquery(expected.values("told_at")[:1]),
             is_start_told=Exists(words.filter(what="started")),
+            opened_by_people_at=Subquery(opened.by_people().values("at")[:1]),
+            end_told_by_people_at=Subquery(expected.by_people().values("told_at")[:1]),
+            stood_by_people=Subquery(unheard.values("before")[:1]),
             ends_by_programme=F("kiln__mill__charges_end_by_programme"),
         )
 
@@ -77,6 +84,10 @@ class ChargeWordQuerySet(models.QuerySet["ChargeWord"]):
     def that_count(self) -> "ChargeWordQuerySet":
         """Without what was corrected or taken back, and without the taking back itself; in the order of the telling."""
         return self.filter(corrected_by__isnull=True).exclude(what="taken_back").select_related("by__person", "charge")
+
+    def by_people(self) -> "ChargeWordQuerySet":
+        """Only what a person told, not readings and not another program."""
+        return self.filter(by_source__isnull=True)
 
 
 class DowntimeQuerySet(models.QuerySet["Downtime"]):

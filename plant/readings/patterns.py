@@ -147,4 +147,23 @@ SIGNS: Final[Patterns] = {
     "sign.reading": Worded(say_reading, frozenset({"quantity", "place", "value", "read_at"})),
 }
 
-PATTERNS: Final[Patterns] = {**SIGNS, **FILES, **CELLS, **MENDING, **MESSAGES}
+#: Why something is thought to have happened to a charge.
+CLIMATE: Final[Patterns] = {
+    "climate.rose": _("the air rose from %(from_c)s (%(since_at)s) to %(to_c)s (%(seen_clock)s)"),
+    "climate.held": _("the air holds %(to_c)s since %(since_at)s"),
+    "climate.fell": _("the air fell from %(from_c)s (%(since_at)s) to %(to_c)s (%(seen_clock)s)"),
+    "climate.door_open": _("a main door reads open since %(since_at)s"),
+    "climate.heat_on": _("the heating is on"),
+    "climate.heat_off": _("the heating is off"),
+    "climate.fans_on": _("the fans turn"),
+    "climate.set_up": _("its set point was raised"),
+    "climate.set_down": _("its set point was lowered"),
+    "climate.set_reached": _("that is its set point"),
+    "climate.above_outside": _("it is no warmth from outside"),
+    "climate.moister": _("the air took up more than twice its moisture"),
+    "climate.drier": _("its moisture went with it"),
+    "climate.in_a_gap": _("it began while no readings came"),
+    "climate.alone": _("the temperature alone says so"),
+}
+
+PATTERNS: Final[Patterns] = {**CLIMATE, **SIGNS, **FILES, **CELLS, **MENDING, **MESSAGES}

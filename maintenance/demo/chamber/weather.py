@@ -16,6 +16,7 @@ YEAR_S: Final = 365.2425 * DAY_S
 MEAN_C, SEASON_C, DAILY_C, FRONT_C = 7.0, 10.0, 4.0, 3.0
 MEAN_HUMIDITY, DAILY_HUMIDITY, FRONT_HUMIDITY = 0.77, 0.14, 0.07
 GUSTINESS: Final = 0.06
+SKY_SEED: Final = 2026
 COLDEST_DAY_S: Final = 20 * DAY_S
 WARMEST_HOUR_S: Final = 14 * HOUR_S
 
@@ -42,6 +43,27 @@ class Weather:
         hour = int(place)
         share = place - hour
         temp, ratio, humidity, gust = (1 - share) * self._all[hour] + share * self._all[hour + 1]
+        return temp, ratio, humidity, gust
+
+
+class MovedSky(Weather):
+    """One sky over all chambers, each looked at from a moment of its own: all of them begin at ``begin_s``."""
+
+    def __init__(self, begin_s: int, true_begins_s: Sequence[int], hours: int) -> None:
+        first_s = min(true_begins_s) // HOUR_S * HOUR_S
+        super().__init__([SKY_SEED], first_s, (max(true_begins_s) - first_s) // HOUR_S + hours + 2)
+        self._run_begins_s = begin_s
+        self._offset_h = (np.array(true_begins_s, np.float64) - first_s) / HOUR_S
+
+    def at(self, moment_s: float) -> tuple[Numbers, Numbers, Numbers, Numbers]:
+        """Return what the air outside is, for each chamber at its own time."""
+        place = (moment_s - self._run_begins_s) / HOUR_S + self._offset_h
+        hour = place.astype(np.intp)
+        share = place - hour
+        temp, ratio, humidity, gust = (
+            (1 - share) * column[hour, 0] + share * column[hour + 1, 0]
+            for column in (self.temp_c, self.ratio, self.humidity, self.gust)
+        )
         return temp, ratio, humidity, gust
 
 

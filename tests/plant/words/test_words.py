@@ -41,6 +41,8 @@ CONTEXTS = {
     "Fitting.Removal": "why a fitting came out",
     "Charge.Basis": "basis of a charge's dates",
     "ChargeWord.What": "what was told of a charge",
+    "ClimateSign.Kind": "sign in the readings",
+    "ClimateSign.Answer": "answer to the readings",
     "Phase.Kind": "state of a kiln",
     "Downtime.Kind": "kind of downtime",
     "Part.Criticality": "without the part",

@@ -1,0 +1,40 @@
+"""What a kiln's readings propose to tell of its charge: one button says yes, one says no."""
+
+from django.contrib import messages
+from django.core.exceptions import ValidationError
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect
+from django.urls import reverse
+from django.utils.translation import gettext as _
+from django.views.decorators.http import require_POST
+
+from plant.access import needs
+from plant.charges import proposals
+from plant.charges.telling import ACT
+from plant.charges.telling_page import back_to, kept
+from plant.frame.requests import user_of
+from plant.models import Charge, ClimateSign
+
+
+@needs(ACT)
+@require_POST
+def answer(request: HttpRequest, tag: str, pk: int) -> HttpResponse:
+    """Tell what the readings propose, as it was shown, or say that they say nothing."""
+    sign = get_object_or_404(ClimateSign.objects.select_related("kiln"), kiln__tag=tag, pk=pk)
+    if request.POST.get("answer") == "no":
+        proposals.refuse(sign, by=user_of(request))
+        messages.success(request, _("%(kiln)s: that is not proposed any more.") % {"kiln": tag})
+        return back_to(sign.kiln)
+    what, number = request.POST.get("what", ""), request.POST.get("charge", "")
+    charge = Charge.objects.filter(kiln=sign.kiln, pk=int(number) if number.isdecimal() and len(number) < 16 else 0)
+    try:
+        word = proposals.confirm(sign, what, getattr(charge.first(), "pk", 0), by=user_of(request))
+    except ValidationError as refusal:
+        for said in refusal.messages:
+            messages.error(request, said)
+        found = charge.first()
+        if found is not None and "why" in getattr(refusal, "error_dict", {}):
+            # It asks for a reason: the form of the telling takes it.
+            return redirect(reverse("plant:charge-tell", args=[tag, found.pk, what]))
+        return back_to(sign.kiln)
+    return kept(request, word)
