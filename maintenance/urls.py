@@ -192,6 +192,7 @@ urlpatterns: list[URLPattern] = [
     path("files/", files.files, name="files"),
     path("files/templates.zip", files.all_templates, name="files-templates"),
     path("files/templates/<slug:table>.csv", files.one_template, name="files-template"),
+    path("files/out/<slug:form>.zip", files.out, name="files-out"),
     path("files/brought/<uuid:key>/", files.seen, name="files-brought"),
     path("files/brought/<uuid:key>/progress/", files.progress, name="files-progress"),
     path("files/brought/<uuid:key>/take-in/", files.take_in, name="files-take-in"),

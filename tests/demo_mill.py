@@ -224,7 +224,7 @@ def things() -> dict[str, dict[str, Any]]:
         "openings/plans/": {"pk": Plan.objects.get(state="worked_out").pk, "number": order.number},
         "openings/jobs/": {"number": order.number},
         "calendar/": {"token": "0" * 43},
-        "files/": {"key": files_brought(somebody(Role.PLANNER)).key, "table": "kilns"},
+        "files/": {"key": files_brought(somebody(Role.PLANNER)).key, "table": "kilns", "form": "csv"},
         "watches/": {"pk": first(KilnWatch.objects.filter(firings__isnull=False)).pk},
         "watches/firings/": {"pk": first(Firing.objects).pk},
         "work-orders/": {"number": order.number, "no": 1},

@@ -207,7 +207,7 @@ def things(db: None) -> dict[str, dict[str, Any]]:
         "openings/jobs/": {"number": work.number},
         "work-orders/": {"number": work.number, "no": step.no},
         "calendar/": {"token": "0" * 43},
-        "files/": {"key": FilesBrought.objects.create(key=uuid4(), sent_at=now).key, "table": "kilns"},
+        "files/": {"key": FilesBrought.objects.create(key=uuid4(), sent_at=now).key, "table": "kilns", "form": "csv"},
         "watches/": {"pk": dry.pk},
         "watches/firings/": {"pk": fired.pk},
     }

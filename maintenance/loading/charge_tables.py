@@ -10,15 +10,18 @@ from django.db.models import F
 from maintenance.loading.base import BATCH, KILN, Load, Row, Span, Table, refuse_other_kind
 from maintenance.loading.columns import (
     Choice,
+    Flag,
     Moment,
     Number,
     Ref,
     Text,
+    Values,
     Whole,
 )
 from maintenance.loading.faults import CellFault
 from maintenance.loading.kilns_that_run import refuse_beginning, refuse_ends, tell_running
-from maintenance.loading.phases import PHASE_COLUMNS, lay_phases, planned_phases
+from maintenance.loading.phases import PHASE_COLUMNS, lay_phases, planned_phases, refuse_disorder
+from plant import clock
 from plant.models import Charge, Downtime, Phase
 
 
@@ -54,22 +57,34 @@ class ChargeTable(Table):
         Number("late_cost_per_h", "what each hour after that costs", "40", decimals=2, least="0"),
         Number("end_spread_h", "standard deviation of the end in hours", "0", default=0, decimals=1, least="0"),
         *PHASE_COLUMNS,
+        Moment("taken_out_at", "when it was taken out of the programme; empty: it is in it", ""),
+        Flag("plan_anew", "yes: plan it although a charge of this number was taken out of the programme", "no"),
     )
 
     def prepare(self, row: Row, load: Load) -> None:
         """Fill in times, lay the phases, and refuse a charge that ends before it starts."""
         _fill_times(row.values)
+        refuse_disorder(row.values)
         row.values["phases"] = lay_phases(row.values)
+        # A charge that was taken out is no news of a kiln: it is kept as it was.
+        if row.values["taken_out_at"] and row.values["taken_out_at"] > clock.now():
+            raise CellFault("it was taken out later than now", "Correct the instant.", "taken_out_at")
+
+    def key_of(self, values: Values) -> tuple[Any, ...]:
+        """Tell charges that were taken out of the programme from those in it."""
+        return (values["kiln"].pk, values["number"], values["taken_out_at"])
 
     def check(self, rows: list[Row], load: Load) -> list[Row]:
         """Refuse charges of one kiln that overlap, and one that is to begin while somebody is inside."""
-        rows = refuse_beginning(self, rows, load)
+        rows = self._list_taken_out(rows, load)
+        taken_out = [row for row in rows if row.values["taken_out_at"]]
+        rows = refuse_beginning(self, [row for row in rows if not row.values["taken_out_at"]], load)
         spans: dict[int, list[tuple[Any, Any, str, Row | None]]] = defaultdict(list)
         in_file = {self.key_of(row.values) for row in rows}
         for kiln_id, number, begin_at, end_at in Charge.objects.filter(
             kiln__in={row.values["kiln"].pk for row in rows}
         ).values_list("kiln_id", "number", "begin_at", "end_at"):
-            if (kiln_id, number) not in in_file:
+            if (kiln_id, number, None) not in in_file:
                 spans[kiln_id].append((begin_at, end_at, number, None))
         for row in rows:
             v = row.values
@@ -77,7 +92,39 @@ class ChargeTable(Table):
         clashing: set[int] = set()
         for found in spans.values():
             clashing |= self._list_overlaps(sorted(found, key=lambda span: span[:2]), load)
-        return [row for row in rows if row.number not in clashing]
+        return sorted([*taken_out, *(row for row in rows if row.number not in clashing)], key=lambda row: row.number)
+
+    def _list_taken_out(self, rows: list[Row], load: Load) -> list[Row]:
+        """List rows by which a charge that was taken out would be planned anew, or one in the programme taken out."""
+        kilns = {row.values["kiln"].pk for row in rows}
+        programme = set(Charge.objects.filter(kiln__in=kilns).values_list("kiln_id", "number"))
+        gone: dict[tuple[int, str], set[Any]] = defaultdict(set)
+        for kiln_id, number, at in Charge.ever.filter(kiln__in=kilns, taken_out_at__isnull=False).values_list(
+            "kiln_id", "number", "taken_out_at"
+        ):
+            gone[kiln_id, number].add(at)
+        in_file = {(row.values["kiln"].pk, row.values["number"]) for row in rows if not row.values["taken_out_at"]}
+        sound = []
+        for row in rows:
+            v = row.values
+            place = (v["kiln"].pk, v["number"])
+            if v["taken_out_at"]:
+                if v["taken_out_at"] not in gone[place] and place in programme - in_file:
+                    remedy = "Take it out on its page, where what follows is looked at; or leave the row out."
+                    load.fault(self, row, "taken_out_at", "the charge is in the programme", remedy)
+                    continue
+            elif gone[place] and place not in programme and not v["plan_anew"]:
+                at = max(gone[place]).astimezone(load.customs.zone)
+                load.fault(
+                    self,
+                    row,
+                    "number",
+                    f"this charge was taken out of the programme on {at:%Y-%m-%d at %H:%M}: decide what is to be",
+                    "Leave the row out, or write yes into plan_anew to have the charge planned again.",
+                )
+                continue
+            sound.append(row)
+        return sound
 
     def _list_overlaps(self, spans: list[tuple[Any, Any, str, Row | None]], load: Load) -> set[int]:
         clashing: set[int] = set()
@@ -104,8 +151,8 @@ class ChargeTable(Table):
 
     def existing(self, rows: list[Row], load: Load) -> dict[tuple[Any, ...], Any]:
         """Return the charges of the file's kilns."""
-        kept = Charge.objects.filter(kiln__in={row.values["kiln"].pk for row in rows}).select_related("kiln")
-        return {(charge.kiln_id, charge.number): charge for charge in kept}
+        kept = Charge.ever.filter(kiln__in={row.values["kiln"].pk for row in rows}).select_related("kiln")
+        return {(charge.kiln_id, charge.number, charge.taken_out_at): charge for charge in kept}
 
     def update(self, objects: list[Any], names: list[str]) -> None:
         """Move changed charges far ahead first: on the way to their new places they must not overlap."""
@@ -113,11 +160,11 @@ class ChargeTable(Table):
             far = timedelta(days=365 * 400)
             ids = [charge.pk for charge in objects]
             for start in range(0, len(ids), BATCH):
-                Charge.objects.filter(pk__in=ids[start : start + BATCH]).update(
+                Charge.ever.filter(pk__in=ids[start : start + BATCH]).update(
                     begin_at=F("begin_at") + far, end_at=F("end_at") + far
                 )
             names = sorted({*names, "begin_at", "end_at"})
-        super().update(objects, names)
+        Charge.ever.bulk_update(objects, names, batch_size=BATCH)
 
     def after(self, rows: list[Row], load: Load) -> Iterable[int]:
         """Lay the phases anew where they differ, and tell of charges that have begun against a bar."""
@@ -190,6 +237,8 @@ class DowntimeTable(Table):
         Moment("announced_at", "when a planned stop was announced", ""),
         Number("share_lost", "share of capacity lost, above 0 up to 1", "1", default=1, above="0", most="1"),
         Text("cause", "cause in a few words", "Latch seized"),
+        Moment("expected_end_at", "until when it may last, while it goes on", ""),
+        Moment("charge_end_unknown_at", "since when nobody knows the end of the charge that it holds up", ""),
     )
 
     def prepare(self, row: Row, load: Load) -> None:

@@ -7,7 +7,7 @@ from typing import Any
 
 from maintenance.checks.check_points import items_for
 from maintenance.loading.base import BATCH, KILN, Load, Row, Span, Table, raise_series, refuse_other_kind
-from maintenance.loading.columns import Choice, Moment, Ref, Text
+from maintenance.loading.columns import Choice, Flag, Moment, Ref, Text
 from maintenance.loading.faults import CellFault, Counts
 from maintenance.loading.stock_tables import stable_key
 from maintenance.models import CheckItem, CheckPoint, Finding, FunctionCheck, Sitting
@@ -36,6 +36,8 @@ class FunctionCheckTable(Table):
         Moment("started_at", "when it was started", "2026-11-20 09:00", is_required=True),
         Ref("started_by", "who started it", "anna", to="person"),
         Moment("completed_at", "when it was completed; empty: under way", ""),
+        Moment("withdrawn_at", "when it was withdrawn", ""),
+        Text("withdrawn_why", "why it was withdrawn", ""),
     )
 
     def check(self, rows: list[Row], load: Load) -> list[Row]:
@@ -44,7 +46,8 @@ class FunctionCheckTable(Table):
         sound = []
         for row in rows:
             v = row.values
-            if v["completed_at"] is None and v["number"] not in load.index("check"):
+            is_open = v["completed_at"] is None and v["withdrawn_at"] is None
+            if is_open and v["number"] not in load.index("check"):
                 other = under_way.setdefault(v["kiln"].pk, v["number"])
                 if other != v["number"]:
                     load.fault(self, row, "completed_at", f"{other} is under way in this kiln", "Complete one of them.")
@@ -59,10 +62,45 @@ class FunctionCheckTable(Table):
     def after(self, rows: list[Row], load: Load) -> Iterable[int]:
         """Lay out the points of new checks."""
         laid = set(CheckItem.objects.values_list("check_up_id", flat=True))
-        items = [item for row in rows if row.obj.pk not in laid for item in items_for(row.obj)]
+        told = (
+            {text.get("check", "") for _, text in load.sheets["check_items"].rows}
+            if "check_items" in load.sheets
+            else set()
+        )
+        new = [row.obj for row in rows if row.obj.pk not in laid and row.obj.number not in told]
+        items = [item for check in new for item in items_for(check)]
         CheckItem.objects.bulk_create(items, batch_size=BATCH)
         raise_series("function check", "FC-", (row.obj.number for row in rows))
         return ()
+
+
+class CheckItemTable(Table):
+    """Points that a check looks at."""
+
+    name = "check_items"
+    meaning = (
+        "What a function check looks at, where that is known. A check without rows here looks at what the catalogue "
+        "and the kiln's components of today say."
+    )
+    model = CheckItem
+    act = "do rounds"
+    key = ("check", "point", "component")
+    is_record = True
+    columns = (
+        Ref("check", "number of the check", "FC-0001", is_required=True, to="check"),
+        Ref("point", "code of the check point (catalogue)", "escape-latch-inside", is_required=True, to="check_point"),
+        Ref("component", "tag of the component; empty: the kiln", "escape-door-1", to="component"),
+        Flag("is_substitute", "does it stand in for a point that could not be seen?", "no", default=False),
+    )
+
+    def existing(self, rows: list[Row], load: Load) -> dict[tuple[Any, ...], Any]:
+        """Return the points of the file's checks."""
+        kept = CheckItem.objects.filter(check_up__in={row.values["check"].pk for row in rows})
+        return {(item.check_up_id, item.point_id, item.component_id): item for item in kept}
+
+    def fields(self, row: Row, load: Load) -> dict[str, Any]:
+        """Name the check as the model does."""
+        return super().fields(row, load) | {"check_up": row.values["check"]}
 
 
 class CheckFindingTable(Table):
@@ -84,9 +122,9 @@ class CheckFindingTable(Table):
         Choice("result", "sound, worn, defect or not_seen", "sound", is_required=True, options=Finding.Result),
         Ref("failure_mode", "how it fails (catalogue)", "", to="failure_mode"),
         Text("reason", "why it could not be seen", ""),
-        Text("note", "note", "", largest=1000),
+        Text("note", "note", "", largest=10_000),
         Moment("at", "when", "2026-11-20 10:30", is_required=True),
-        Ref("by", "who", "anna", is_required=True, to="person"),
+        Ref("by", "who; empty: somebody who is not on record", "anna", to="person"),
     )
 
     def prepare(self, row: Row, load: Load) -> None:
@@ -106,9 +144,11 @@ class CheckFindingTable(Table):
 
     def write(self, rows: list[Row], load: Load) -> Counts:
         """Add findings that are not known, in sittings."""
-        known = set(Finding.objects.values_list("key", flat=True))
+        # By what they say and not by their key alone: those that were entered on a page have keys of their own.
+        places = ("item__check_up_id", "item__point_id", "item__component_id", "at")
+        known = set(Finding.objects.values_list(*places))
         keys = {row.number: self._key(row.values) for row in rows}
-        new = [row for row in rows if keys[row.number] not in known]
+        new = [row for row in rows if self.key_of(row.values) not in known]
         checks = {row.values["check"].pk for row in new}
         items = {
             (item.check_up_id, item.point_id, item.component_id): item
@@ -146,7 +186,8 @@ class CheckFindingTable(Table):
         return stable_key("finding", v["check"].number, v["point"].code, component, v["at"])
 
     def _sitting_key(self, v: dict[str, Any], load: Load) -> tuple[Any, ...]:
-        return v["check"].pk, v["by"].pk, v["kiln_state"], v["at"].astimezone(load.customs.zone).date()
+        by = v["by"].pk if v["by"] else None
+        return v["check"].pk, by, v["kiln_state"], v["at"].astimezone(load.customs.zone).date()
 
     def _sittings(self, rows: list[Row], load: Load) -> dict[tuple[Any, ...], Sitting]:
         groups: dict[tuple[Any, ...], list[Row]] = defaultdict(list)

@@ -441,13 +441,16 @@ def read_time(text: str) -> time:
 def read_moment(text: str, customs: Customs) -> datetime:
     """Read a local day and time, or one with its distance from UTC, and return it in UTC."""
     remedy = "Write it as YYYY-MM-DD HH:MM, for example 2026-12-31 14:30."
-    match = re.fullmatch(r"(\S+?)(?:T|\s+)(\d{1,2}[:.]\d{2}(?:[:.]\d{2})?)(?:\.0+)?\s*(Z|[+-]\d{2}:?\d{2})?", text)
+    match = re.fullmatch(
+        r"(\S+?)(?:T|\s+)(\d{1,2}[:.]\d{2}(?:[:.]\d{2})?)(?:\.(\d{1,6}))?\s*(Z|[+-]\d{2}:?\d{2})?", text
+    )
     if not match:
         reason = "the time of day is missing" if re.fullmatch(r"[\d./-]+", text) else "this is no day and time"
         raise CellFault(reason, remedy)
-    local = datetime.combine(read_day(match[1], customs), read_time(match[2]))
-    if match[3]:
-        return local.replace(tzinfo=_offset(match[3])).astimezone(UTC)
+    at = read_time(match[2]).replace(microsecond=int((match[3] or "0").ljust(6, "0")))
+    local = datetime.combine(read_day(match[1], customs), at)
+    if match[4]:
+        return local.replace(tzinfo=_offset(match[4])).astimezone(UTC)
     return _in_zone(local, customs.zone)
 
 

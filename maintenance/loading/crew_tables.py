@@ -203,6 +203,26 @@ def _told(skills: dict[str, date | None]) -> dict[str, Any]:
     return {"skills": "; ".join(f"{code} until {day}" if day else code for code, day in sorted(skills.items()))}
 
 
+class ShiftDutyTable(Table):
+    """Turns on shifts."""
+
+    name = "shift_duties"
+    meaning = (
+        "Who is on which shift from when to when: all turns, those to come too. Whoever has one shift for good needs "
+        "no row here: the crew file names it."
+    )
+    model = ShiftDuty
+    act = "edit people"
+    key = ("person", "shift", "from_on")
+    spans = (Span("from_on", "until_on", "the turn ends before it starts", may_be_empty=True),)
+    columns = (
+        Ref("person", "code of the person", "anna", is_required=True, to="person"),
+        Ref("shift", "code of the shift", "early", is_required=True, to="shift"),
+        Day("from_on", "first day on it", "2026-01-01", is_required=True),
+        Day("until_on", "last day on it; empty: for good", "2026-01-11"),
+    )
+
+
 class AbsenceTable(Table):
     """Absences."""
 

@@ -13,9 +13,9 @@ from maintenance.loading.base import Load, Table
 from maintenance.loading.catalogue_tables import CATALOGUE
 from maintenance.loading.channel_table import ChannelTable
 from maintenance.loading.charge_tables import ChargeTable, DowntimeTable
-from maintenance.loading.check_tables import CheckFindingTable, FunctionCheckTable
+from maintenance.loading.check_tables import CheckFindingTable, CheckItemTable, FunctionCheckTable
 from maintenance.loading.columns import Customs
-from maintenance.loading.crew_tables import AbsenceTable, CrewTable, ShiftTable
+from maintenance.loading.crew_tables import AbsenceTable, CrewTable, ShiftDutyTable, ShiftTable
 from maintenance.loading.faults import Counts, Fault, FileFault, Report
 from maintenance.loading.plant_tables import ComponentTable, FittingTable, KilnTable, MeterReadingTable, MillTable
 from maintenance.loading.reading import Sheet, list_files, read_sheet
@@ -38,6 +38,7 @@ TABLES: tuple[type[Table], ...] = (
     ChannelTable,
     ShiftTable,
     CrewTable,
+    ShiftDutyTable,
     AbsenceTable,
     SupplierTable,
     BinTable,
@@ -55,6 +56,7 @@ TABLES: tuple[type[Table], ...] = (
     StockMoveTable,
     ProofTestTable,
     FunctionCheckTable,
+    CheckItemTable,
     CheckFindingTable,
     DefectTable,
 )

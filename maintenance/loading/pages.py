@@ -1,6 +1,7 @@
 """A mill's files by page: brought, looked at and taken in; templates."""
 
 import io
+import tempfile
 import zipfile
 from datetime import timedelta
 from typing import Any
@@ -9,7 +10,7 @@ from uuid import UUID
 from django.contrib import messages
 from django.core.exceptions import ValidationError
 from django.core.paginator import Paginator
-from django.http import Http404, HttpRequest, HttpResponse
+from django.http import FileResponse, Http404, HttpRequest, HttpResponse, HttpResponseBase
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST, require_safe
@@ -19,11 +20,12 @@ from maintenance.loading.brought import FolderProgress
 from maintenance.loading.describe import template
 from maintenance.loading.forms import FilesForm
 from maintenance.loading.loader import TABLES
+from maintenance.loading.out import FORMS, write_archive
 from maintenance.models import FilesBrought
 from plant import clock
 from plant.access import needs
 from plant.frame.requests import user_of
-from plant.models import Job
+from plant.models import Job, Mill
 
 PER_PAGE = 20
 #: A job that waits so long tells of a worker that does not run.
@@ -122,6 +124,25 @@ def put_aside(request: HttpRequest, key: UUID) -> HttpResponse:
         return redirect("maintenance:files")
     messages.warning(request, _("These files are being taken in or are no longer kept here."))
     return redirect("maintenance:files-brought", key)
+
+
+@needs("take files out")
+@require_safe
+def out(request: HttpRequest, form: str) -> HttpResponseBase:
+    """Give all tables of the mill in one archive: as CSV, as XLSX, or both."""
+    forms = {"everything": FORMS, "csv": FORMS[:1], "xlsx": FORMS[1:]}.get(form)
+    if forms is None:
+        raise Http404
+    # Closed, and thus gone, once it was sent.
+    packed = tempfile.TemporaryFile()  # noqa: SIM115
+    try:
+        write_archive(packed, forms, by=user_of(request))
+    except Mill.DoesNotExist:
+        packed.close()
+        messages.warning(request, _("There is no mill yet: nothing can be taken out."))
+        return redirect("maintenance:first-hour")
+    packed.seek(0)
+    return FileResponse(packed, as_attachment=True, filename=f"mill-{clock.now():%Y-%m-%d}-{form}.zip")
 
 
 @needs("bring files in")

@@ -18,6 +18,10 @@ PHASE_COLUMNS: tuple[Column, ...] = (
         for kind, example in zip(KINDS, ("2.5", "9", "", "8", "5", "2"), strict=True)
     ),
     *(Moment(f"{kind}_at", f"when {kind.replace('_', ' ')} began (in place of hours)", "") for kind in KINDS[1:]),
+    *(
+        Moment(f"planned_{kind}_at", f"when {kind.replace('_', ' ')} was to begin; empty: in proportion", "")
+        for kind in KINDS[1:]
+    ),
 )
 
 Laid = tuple[str, datetime, datetime]
@@ -79,7 +83,12 @@ def _by_instants(begin_at: datetime, end_at: datetime, starts: dict[str, datetim
 
 
 def planned_phases(values: dict[str, Any]) -> list[tuple[str, datetime, datetime, datetime, datetime]]:
-    """Return (kind, planned begin, planned end, begin, end): the plan has the same shares of its own span."""
+    """Return (kind, planned begin, planned end, begin, end).
+
+    Where the row does not say when each phase was to begin, the plan has the same shares of its own span.
+    """
+    if any(values[f"planned_{kind}_at"] for kind in KINDS[1:]):
+        return _as_planned(values)
     begin_at: datetime = values["begin_at"]
     planned_at: datetime = values["planned_begin_at"]
     factor: float = (values["planned_end_at"] - planned_at) / (values["end_at"] - begin_at)
@@ -88,3 +97,30 @@ def planned_phases(values: dict[str, Any]) -> list[tuple[str, datetime, datetime
         return planned_at + timedelta(seconds=round((instant - begin_at).total_seconds() * factor))
 
     return [(kind, planned(start), planned(end), start, end) for kind, start, end in values["phases"]]
+
+
+def _as_planned(values: dict[str, Any]) -> list[tuple[str, datetime, datetime, datetime, datetime]]:
+    """Lay the plan by the instants at which its phases were to begin; one without an instant begins with the charge."""
+    planned_at, planned_end_at = values["planned_begin_at"], values["planned_end_at"]
+    starts = [values.get(f"planned_{kind}_at") or planned_at for kind, *_ in values["phases"]]
+    ends = [*starts[1:], planned_end_at]
+    return [
+        (kind, planned_start, planned_end, start, end)
+        for (kind, start, end), planned_start, planned_end in zip(values["phases"], starts, ends, strict=True)
+    ]
+
+
+def refuse_disorder(values: dict[str, Any]) -> None:
+    """Refuse planned instants that are out of order. Raises CellFault."""
+    before = values["planned_begin_at"]
+    for kind in KINDS[1:]:
+        at = values[f"planned_{kind}_at"]
+        if at is None:
+            continue
+        if not before <= at <= values["planned_end_at"]:
+            raise CellFault(
+                f"{kind.replace('_', ' ')} would be planned before what comes first, or after the charge",
+                "Phases follow one another, between planned begin and end of the charge: correct the instants.",
+                f"planned_{kind}_at",
+            )
+        before = at

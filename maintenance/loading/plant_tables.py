@@ -1,10 +1,12 @@
 """The files of the plant: mill, kilns, components, meters, charges, downtime, fittings."""
 
+import re
 from collections import defaultdict
 from collections.abc import Iterable
+from dataclasses import dataclass
 from decimal import Decimal
 from itertools import pairwise
-from typing import Any
+from typing import Any, ClassVar
 from zoneinfo import ZoneInfo
 
 from django.core.exceptions import ValidationError
@@ -12,8 +14,10 @@ from django.db import models
 
 from maintenance.loading.base import KILN, Load, Row, Span, Table, refuse_other_kind
 from maintenance.loading.columns import (
+    WEEKDAYS,
     Choice,
     Code,
+    Column,
     Customs,
     Day,
     Find,
@@ -24,8 +28,11 @@ from maintenance.loading.columns import (
     Text,
     Values,
     Whole,
+    read_time,
+    split_list,
 )
 from maintenance.loading.faults import CellFault
+from plant.basics.yard_hours import YardHours
 from plant.models import Component, Fitting, Kiln, MeterReading, Mill
 from plant.validators import validate_time_zone
 
@@ -47,6 +54,35 @@ class DateOrder(models.TextChoices):
 
     DMY = "dmy", "day month year"
     MDY = "mdy", "month day year"
+
+
+@dataclass(frozen=True)
+class YardColumn(Column):
+    """The weekdays on which the yard loads, with their hours; a day that is not named has none."""
+
+    default: Any = ()
+    form: ClassVar[str] = "weekdays with their hours"
+    day: ClassVar[re.Pattern[str]] = re.compile(r"([A-Z]{2}) *(\d{1,2}:\d{2}) *[-–] *(\d{1,2}:\d{2})")
+
+    def parse(self, text: str, customs: Customs, values: Values, find: Find) -> Any:
+        """Return what the mill keeps: for each weekday its hours or None."""
+        days: dict[str, list[str]] = {}
+        for item in split_list(text):
+            match = self.day.fullmatch(item.upper())
+            if not match or match[1] not in WEEKDAYS or match[1] in days:
+                raise CellFault(f"“{item}” is no weekday with its hours, or comes twice", f"Write {self.example}.")
+            days[match[1]] = [f"{read_time(clock):%H:%M}" for clock in match.groups()[1:]]
+        week = [days.get(day) for day in WEEKDAYS]
+        try:
+            YardHours.from_json(week, customs.zone)
+        except ValueError as refusal:
+            raise CellFault(str(refusal), "Correct the hours.") from None
+        return week
+
+    def told(self, week: Any) -> str:
+        """Return the hours as they stand in a cell."""
+        named = zip(WEEKDAYS, week or (), strict=False)
+        return "; ".join(f"{day} {hours[0]}-{hours[1]}" for day, hours in named if hours)
 
 
 class MillTable(Table):
@@ -83,7 +119,7 @@ class MillTable(Table):
             "no",
             default=False,
         ),
-        Whole("entry_limit_c", "nobody enters a chamber that is warmer, °C", "35", default=35),
+        Number("entry_limit_c", "nobody enters a chamber that is warmer, °C", "35", default=35),
         Number("drying_margin_per_m3", "what a cubic metre not dried costs", "45", default=45, decimals=2, least="0"),
         Number(
             "energy_price_per_kwh", "what a kWh of heat costs", "0.08", default=Decimal("0.08"), decimals=4, least="0"
@@ -93,6 +129,7 @@ class MillTable(Table):
         ),
         Number("labour_rate_per_h", "what an hour of work costs", "48", default=48, decimals=2, least="0"),
         Number("weekly_crew_h", "crew hours a week for upkeep", "80", default=80, least="0"),
+        YardColumn("yard_hours", "hours in which the yard loads; empty: at any hour", "MO 06:00-14:30; TU 06:00-14:30"),
         Choice("date_order", "dmy or mdy: how 3/4/2026 is meant in these files", "dmy", default="", options=DateOrder),
         Text("decimal_mark", "“,” or “.”: how 1,234 is meant in these files", ".", largest=1),
     )
@@ -101,6 +138,10 @@ class MillTable(Table):
         """Take the customs that all other files follow."""
         if row.values["decimal_mark"] not in ("", ",", "."):
             raise CellFault("this is no decimal mark", "Write a comma or a point, or leave it empty.", "decimal_mark")
+
+    def fields(self, row: Row, load: Load) -> dict[str, Any]:
+        """Keep the yard's hours as a list."""
+        return super().fields(row, load) | {"yard_hours": list(row.values["yard_hours"])}
 
     def check(self, rows: list[Row], load: Load) -> list[Row]:
         """Keep one mill to a database."""

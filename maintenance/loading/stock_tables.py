@@ -1,6 +1,6 @@
 """The files of the stock ledger: past moves, and counts of what lies where."""
 
-from collections import defaultdict
+from collections import Counter, defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date, datetime
@@ -207,6 +207,7 @@ class StockMoveTable(Table):
         Text("reason", "why", "torn off by a fork lift", largest=160),
         Ref("order", "number of the order that a receipt belongs to", "", to="order"),
         Ref("work_order", "number of the past work it was taken for", "", to="work_order"),
+        Ref("by", "who; empty: not known", "", to="person"),
     )
 
     def prepare(self, row: Row, load: Load) -> None:
@@ -224,9 +225,7 @@ class StockMoveTable(Table):
 
     def write(self, rows: list[Row], load: Load) -> Counts:
         """Add moves that are not known, none of which may take more than there was."""
-        known = set(StockMove.objects.values_list("key", flat=True))
-        keys = self._keys(rows)
-        new = [row for row in rows if keys[row.number] not in known]
+        keys, new = self._keys_and_new(rows)
         entries = ledger_of({row.values["part"].pk for row in new})
         for row in new:
             entries[place_of(row.values)].append(Entry(row.values["at"], row.values["quantity"], row))
@@ -255,6 +254,7 @@ class StockMoveTable(Table):
                     quantity=v["quantity"],
                     at=v["at"],
                     reason=v["reason"],
+                    by=getattr(v["by"], "user", None),
                     order_line=line,
                     reservation=taken_for,
                 )
@@ -266,16 +266,24 @@ class StockMoveTable(Table):
         add_to_levels(moves)
         return Counts(new=len(new), unchanged=len(rows) - len(new))
 
-    def _keys(self, rows: list[Row]) -> dict[int, UUID]:
-        """Number rows that are alike, so that each has a key of its own that stays the same."""
+    def _keys_and_new(self, rows: list[Row]) -> tuple[dict[int, UUID], list[Row]]:
+        """Number rows that are alike, so that each has a key of its own that stays the same; return the new ones too.
+
+        Of rows alike as many are known as the ledger has moves that say the same, whoever booked them.
+        """
+        told = ("at", "part__code", "bin__code", "lot__code", "kind", "quantity", "reason")
+        kept = StockMove.objects.filter(part__in={row.values["part"].pk for row in rows}).values_list(*told)
+        known = Counter((at, part, place, lot or "", *rest) for at, part, place, lot, *rest in kept)
         alike: dict[tuple[Any, ...], int] = defaultdict(int)
-        keys = {}
+        keys, new = {}, []
         for row in rows:
             v = row.values
             words = (v["at"], v["part"].code, v["bin"].code, v["lot"], v["kind"], v["quantity"], v["reason"])
             alike[words] += 1
             keys[row.number] = stable_key("move", *words, alike[words])
-        return keys
+            if alike[words] > known[words]:
+                new.append(row)
+        return keys, new
 
     def _refuse_below_zero(self, entries: dict[Place, list[Entry]], load: Load) -> bool:
         found = find_below_zero(entries)

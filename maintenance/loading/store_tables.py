@@ -68,7 +68,15 @@ class PartTable(Table):
         Ref("bin", "its bin", "A-01", is_required=True, to="bin"),
         Refs("fits", "kinds of component it fits; semicolons between", "door-seal", to="component_kind"),
         Flag("is_active", "still kept?", "yes", default=True),
+        Moment("since_at", "since when it is on record; empty: from now on", ""),
     )
+
+    def fields(self, row: Row, load: Load) -> dict[str, Any]:
+        """Leave alone since when it is on record where the file does not say."""
+        fields = super().fields(row, load)
+        if fields["since_at"] is None:
+            del fields["since_at"]
+        return fields
 
 
 class TermsTable(Table):
@@ -149,7 +157,7 @@ class OrderTable(Table):
         Ref("part", "code of the part", "door-seal-25", is_required=True, to="part"),
         Number("quantity", "quantity ordered", "50", is_required=True, above="0"),
         Number("unit_price", "price per unit", "6.40", is_required=True, decimals=2, least="0"),
-        Text("reason", "why", "", largest=1000),
+        Text("reason", "why", "", largest=10_000),
     )
 
     def code_text(self, text: Any) -> str:

@@ -44,6 +44,10 @@ from plant.models import Downtime
 SIGN_ANEW = "Name who accepted it, or leave both columns empty: then it waits for somebody who did not do it."
 
 RECURRENCE = ("every", "every_unit", "rrule", "every_running_h", "every_charges")
+# What is known of the last work, and of a date that was withdrawn since.
+KNOWN_OF_LAST = tuple(
+    f"{what}_{meter}" for what in ("last_done", "last_due", "passed_over") for meter in ("on", "running_h", "charges")
+)
 RESETS = ("reset_early", "reset_inside", "reset_late")
 # What holds where neither the row nor the catalogue says anything.
 USUAL = {
@@ -106,6 +110,13 @@ class StandingTaskTable(Table):
         Day("last_done_on", "last done", "2026-11-03"),
         Number("last_done_running_h", "running hours then", "", least="0"),
         Whole("last_done_charges", "charges unloaded until then", ""),
+        Day("last_due_on", "what the last work had been due at: its day", ""),
+        Number("last_due_running_h", "… running hours", "", least="0"),
+        Whole("last_due_charges", "… charges", ""),
+        Day("passed_over_on", "date that was withdrawn since the last work", ""),
+        Number("passed_over_running_h", "running hours since the last work at which it was due", ""),
+        Number("passed_over_charges", "charges since the last work at which it was due", ""),
+        Day("entered_on", "when it was entered; empty: today", ""),
         Flag("is_active", "recurs?", "yes", default=True),
     )
 
@@ -145,11 +156,13 @@ class StandingTaskTable(Table):
         """Never set back what the program knows of the last work."""
         fields = super().fields(row, load) | {"is_interval_published": row.values["is_interval_published"]}
         kept = load.index("standing_task").get(row.values["code"])
-        if kept is None:
-            fields["entered_on"] = clock.today(row.values["kiln"].mill.zone)
+        if fields["entered_on"] is None:
+            del fields["entered_on"]
+            if kept is None:
+                fields["entered_on"] = clock.today(row.values["kiln"].mill.zone)
         last = row.values["last_done_on"]
         if kept is not None and kept.last_done_on and (last is None or last <= kept.last_done_on):
-            for name in ("last_done_on", "last_done_running_h", "last_done_charges"):
+            for name in KNOWN_OF_LAST:
                 del fields[name]
         return fields
 
@@ -205,7 +218,7 @@ class DefectTable(Table):
         Moment("found_at", "when it was found", "2026-11-20 10:30", is_required=True),
         Ref("found_by", "who found it", "anna", to="person"),
         Text("what", "what is wrong", "Latch goes stiffly", is_required=True),
-        Text("consequence", "what follows from it", "", largest=1000),
+        Text("consequence", "what follows from it", "", largest=10_000),
         Choice("likelihood", "sure, soon or later", "later", default="soon", options=Defect.Likelihood),
         Number("cost_of_delay_per_day", "cost of a day's delay", "0", default=0, decimals=2, least="0"),
         Flag("is_safety", "safety?", "yes"),
@@ -265,7 +278,7 @@ class ProofTestTable(Table):
         Choice("outcome", "passed or failed", "passed", is_required=True, options=ProofTest.Outcome),
         Text("seal_no", "number of the seal put on (when passed)", "S-10482", largest=40),
         Day("next_due_on", "next due", "2026-12-03", is_required=True),
-        Text("note", "note", "", largest=1000),
+        Text("note", "note", "", largest=10_000),
         Ref("work_order", "number of the past work", "", to="work_order"),
     )
 
@@ -330,7 +343,7 @@ class WorkDoneTable(Table):
         Flag("is_safety", "safety work? empty: as the task sheet says", "", default=None),
         Amounts("labour", "people with minutes each", "anna 60", to="person", decimals=0),
         Amounts("readings", "steps with the reading taken", "", to=""),
-        Text("result", "what was done", "Opened from inside without force; new seal.", largest=2000),
+        Text("result", "what was done", "Opened from inside without force; new seal.", largest=10_000),
         Moment("ended_downtime", "start of the downtime that it ended", ""),
         Moment("caused_downtime", "start of the downtime that it caused", ""),
     )
