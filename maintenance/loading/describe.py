@@ -14,8 +14,8 @@ all of it or nothing; `--check` only looks. `manage.py templates FOLDER` writes 
 first load needs `mill`, `kilns` and `components`; later any of them may come alone. Loading the same files twice
 changes nothing. Rows that are no longer in a file stay as they are; a column that a file does not have is left alone.
 
-`manage.py files_out FOLDER` writes all tables of a mill as CSV and as XLSX, and so does the page “Files”: loaded into an
-empty database they are the same mill again. What does not leave by these files: who is inside a kiln, permits and
+`manage.py files_out FOLDER` writes all tables of a mill as CSV and as XLSX, and so does the page “Files”: loaded into
+an empty database they are the same mill again. What does not leave by these files: who is inside a kiln, permits and
 alarms; passwords, tokens and the ways in of readings; readings; work that is not over, its place and its plan; who
 changed what and when; and phases of no length.
 
