@@ -18,16 +18,21 @@ STAY: Final[Mapping[str, str]] = {
         ("ComponentKind", "FailureMode", "Skill", "PartKind", "Caution", "CheckPoint"), "comes with the product"
     ),
     **dict.fromkeys(("TaskSheet", "TaskSkill", "TaskStep", "TaskPart", "StandingDefault"), "comes with the product"),
-    **dict.fromkeys(("Change", "MissedOccurrence", "TakenBack"), "the history of this database"),
+    **dict.fromkeys(
+        ("Change", "MissedOccurrence", "TakenBack", "SheetVersion", "PointVersion"), "the history of this database"
+    ),
     "ChargeWord": "who told what of a charge: its times and how far it is leave, the words stay",
     **dict.fromkeys(("EntryPermit", "EntryMove", "EntryAlarm", "LetIn"), "who is inside is true of one place only"),
-    **dict.fromkeys(("Reading", "ChannelDay", "Unsettled", "ChargeFigure", "ChamberTest"), "come from the readings"),
+    **dict.fromkeys(
+        ("Reading", "ChannelDay", "Unsettled", "ChargeFigure", "ChamberTest", "ClimateSign"), "come from the readings"
+    ),
     **dict.fromkeys(("ReadingSource", "ChannelName", "SourceToken", "FileIntake"), "ways in, with their secrets"),
     **dict.fromkeys(("Watch", "Firing"), "set up for each kiln from the product's set"),
     **dict.fromkeys(("Plan", "Placement", "Assignment", "KilnStop"), "planned anew from what leaves"),
     **dict.fromkeys(("ReorderAdvice", "PriceOfWaiting"), "worked out anew from what leaves"),
     **dict.fromkeys(("CalendarAddress", "ToldPlace", "ToldLockOut", "Telling"), "told to people from here"),
     **dict.fromkeys(("KeptForm", "FilesBrought"), "typed or sent and not taken yet"),
+    "ChangedDate": "what was skipped or moved of a series is told anew",
     "NumberSeries": "goes on after the numbers of the files",
     "Sitting": "laid anew from the findings of a day",
     "Reservation": "laid anew from what past work took; what is set aside for work ahead comes with that work",
@@ -50,7 +55,7 @@ LEFT_OUT: Final[Mapping[str, Mapping[str, str]]] = {
     "StockMove": {"key": "of the booking", "reservation": "laid anew"},
     "Lot": {"received_on": "the day of its first move"},
     "StandingTask": dict.fromkeys(("next_due_on", "next_due_why", "version"), "worked out by the day's run"),
-    "FunctionCheck": {},
+    "CheckItem": {"point_version": "versions of the catalogue are of this database"},
     "Finding": {
         **dict.fromkeys(("key", "sitting", "against", "confirms"), "how two findings were settled stays"),
     },
@@ -60,7 +65,7 @@ LEFT_OUT: Final[Mapping[str, Mapping[str, str]]] = {
         (
             *("defect", "check_up", "earliest_at", "safety_at", "cost_of_delay_per_day", "cost_unknown_why"),
             *("why", "no_place_why", "pin_lost_why", "left_out_at", "left_out_by", "left_out_why", "not_before_on"),
-            *("paused_at", "version"),
+            *("paused_at", "version", "sheet_version"),
         ),
         "why it was raised and placed: over",
     ),
