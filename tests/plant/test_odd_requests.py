@@ -14,12 +14,12 @@ from django import forms
 from django.db import connection
 from django.urls import URLPattern, URLResolver, get_resolver
 
-from tests.plant.serving import ROOT, Server
+from tests.plant.serving import PATIENCE_S, ROOT, Server
 
 pytestmark = pytest.mark.skipif(sys.platform != "linux", reason="starts a server")
 
 # SQLite keeps what PostgreSQL refuses, and so tells less.
-REQUESTS = {"postgresql": 5_000, "sqlite": 400}
+REQUESTS = {"postgresql": 3_000, "sqlite": 400}
 SEED = 20261130
 # What ends the sign-in that asks.
 ENDS = ("sign-out", "own-password", "sign-ins", "sign-in/")
@@ -91,7 +91,7 @@ class Asking:
             "Cookie": f"sessionid={session}; csrftoken={'a' * 32}",
             "X-CSRFToken": "a" * 32,
         }
-        self.line = http.client.HTTPConnection("127.0.0.1", self.port, timeout=60)
+        self.line = http.client.HTTPConnection("127.0.0.1", self.port, timeout=PATIENCE_S)
 
     def value(self) -> bytes:
         """Return something that may stand in an address."""
@@ -133,6 +133,8 @@ class Asking:
             self.line.endheaders(body if method == "POST" else None)
             answer = self.line.getresponse()
             answer.read()
+        except TimeoutError as late:
+            raise AssertionError(f"no answer within {PATIENCE_S} s: {method} {path[:200]} {body[:300]!r}") from late
         except (http.client.HTTPException, OSError, ValueError):
             # What no client can put on a line, or the server hung up on.
             self.line.close()

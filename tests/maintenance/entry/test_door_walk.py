@@ -1,4 +1,4 @@
-"""Ten thousand acts of six people at random: no kiln ever runs, or is entered, with somebody inside or a bar standing.
+"""Thousands of acts of six people at random: no kiln ever runs, or is entered, with somebody inside or a bar standing.
 
 The walk keeps a list of its own of who is where, by the plainest rules, and holds what the program allowed against it.
 """
@@ -13,7 +13,7 @@ from uuid import uuid4
 
 import pytest
 from django.core.exceptions import PermissionDenied, ValidationError
-from django.db import connection, transaction
+from django.db import transaction
 from hypothesis import HealthCheck, Phase, settings
 from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, rule, run_state_machine_as_test
@@ -36,9 +36,9 @@ from tests.factories import MONDAY, WorkOrderFactory
 from tests.maintenance.entry.door_mill import ROLES, TAGS, Door, Mill
 from tests.maintenance.mill import answers
 
-# All ten thousand acts where everything is tested; elsewhere a fifth, which takes half a minute.
-IS_WHOLE = bool(os.environ.get("CI")) and connection.vendor == "sqlite"
-WALKS, STEPS, ACTS = (108, 150, 10_000) if IS_WHOLE else (24, 150, 2_000)
+# Ten thousand acts, which take minutes, where they are asked for; else four thousand.
+IS_WHOLE = bool(os.environ.get("WHOLE_WALK"))
+WALKS, STEPS, ACTS = (108, 150, 10_000) if IS_WHOLE else (44, 150, 4_000)
 OFTEN = {
     *("open", "go in", "come out", "lock off", "relieve", "measure", "take back", "close"),
     *("close with an incomplete list", "start a running job", "start a job inside", "pause", "finish", "sign_off"),
@@ -470,7 +470,7 @@ class Walk(RuleBasedStateMachine):
 
 
 @pytest.mark.django_db
-def test_ten_thousand_acts_of_six_people_let_nothing_run_and_nobody_in(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_thousands_of_acts_of_six_people_let_nothing_run_and_nobody_in(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(clock, "now", lambda: NOW[0])
     MILL[:] = [Mill()]
     DONE.clear()
@@ -490,4 +490,4 @@ def test_ten_thousand_acts_of_six_people_let_nothing_run_and_nobody_in(monkeypat
     assert sum(tries.values()) >= ACTS
     # Acts went through, so that the walk is no walk along shut doors; what is rare may never have, by chance.
     never = {name for name in tries if not DONE[f"{name}, let through"]}
-    assert not IS_WHOLE or (len(never) <= 2 and not never & OFTEN), never
+    assert len(never) <= (2 if IS_WHOLE else 5) and len(never & OFTEN) <= (0 if IS_WHOLE else 2), never

@@ -16,6 +16,7 @@ from django.test import Client
 
 from maintenance.day.run import run_day
 from maintenance.models import WorkOrder
+from maintenance.plans import drawing
 from maintenance.plans.by_hand import place_by_hand
 from maintenance.plans.offers import Offer, offer, offers_for, times_of_kiln
 from maintenance.plans.places import RulesBrokenError
@@ -98,6 +99,9 @@ def test_every_place_that_is_offered_on_the_demo_mill_is_accepted(
         # The pages are looked at and the places taken within a minute, however slow the machine is.
         now_at = clock.now()
         monkeypatch.setattr("plant.clock.now", lambda: now_at)
+        # What the kilns' past says of their drying is the same for each of the places.
+        rates = drawing.usual_rates(list(Kiln.objects.all()), now_at)
+        monkeypatch.setattr(drawing, "usual_rates", lambda _kilns, _now_at: rates)
         found, tried = refused(User.objects.get(username="oda"))
     finally:
         os.environ.pop("KILNWARD_TODAY", None)
