@@ -34,6 +34,7 @@ from maintenance.telling import pages as my_work
 from maintenance.watches import new_page as new_watch
 from maintenance.watches import numbers_page as watch_numbers
 from maintenance.watches import pages as watches
+from maintenance.work import changing_dates_page as changing_dates
 from maintenance.work import list_page as work_orders
 from maintenance.work import page as work_order
 from maintenance.work import particulars_page as particulars_of_work
@@ -132,6 +133,8 @@ urlpatterns: list[URLPattern] = [
         {"of": "check-point"},
         name="check-point-version",
     ),
+    path("rounds/recurring-tasks/<slug:code>/dates/<slug:on>/", changing_dates.change, name="date-change"),
+    path("rounds/recurring-tasks/<slug:code>/dates/<int:pk>/back/", changing_dates.take_back, name="date-change-back"),
     *_sheets_and_points(),
     path("watches/", watches.watches, name="watches"),
     path("watches/new/", new_watch.new, name="watch-new"),

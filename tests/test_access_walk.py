@@ -13,6 +13,7 @@ from django.urls import URLPattern, URLResolver, get_resolver
 
 from inventory.models import PurchaseOrder
 from maintenance.models import (
+    ChangedDate,
     CheckItem,
     EntryAlarm,
     EntryMove,
@@ -155,6 +156,9 @@ def things(db: None) -> dict[str, dict[str, Any]]:
     task = StandingTask.objects.create(
         code="grease", sheet=TaskSheetFactory(), kiln=kiln, anchor_on=now.date(), every=4, every_unit="week"
     )
+    moved = ChangedDate.objects.create(
+        standing_task=task, due_on=task.anchor_on + timedelta(weeks=4), why="The crew is away.", at=now
+    )
     source, channel = ReadingSourceFactory(), ChannelFactory(kiln=kiln)
     named = source.names.create(name="T1", channel=channel)
     intake = source.intakes.create(
@@ -198,7 +202,7 @@ def things(db: None) -> dict[str, dict[str, Any]]:
         "rounds/permits/": {"pk": permit.pk, "move": move.pk},
         "alarms/": {"pk": alarm.pk},
         "rounds/proof-tests/": {"pk": fan.pk},
-        "rounds/recurring-tasks/": {"code": task.code},
+        "rounds/recurring-tasks/": {"code": task.code, "on": str(task.anchor_on), "pk": moved.pk},
         "rounds/task-sheets/": {"code": task.sheet.code, "no": 1},
         "rounds/check-points/": {"code": item.point.code, "no": 1},
         "openings/": {"tag": kiln.tag, "key": f"after-{done.pk}"},

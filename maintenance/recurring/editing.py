@@ -84,7 +84,7 @@ def make_standing_task(task: StandingTask, *, by: User | None) -> StandingTask:
 def edit_standing_task(task: StandingTask, values: dict[str, Any], *, version: int, by: User | None) -> StandingTask:
     """Change a recurring task; its dates are worked out anew. ValidationError for a stale version or ill rule."""
     require(by, "edit recurring tasks")
-    row = _locked(task, version)
+    row = locked_task(task, version)
     before = _facts(row)
     is_new_rule = any(getattr(row, name) != values[name] for name in RULE_FIELDS)
     for name in EDITED:
@@ -109,7 +109,8 @@ def edit_standing_task(task: StandingTask, values: dict[str, Any], *, version: i
     return row
 
 
-def _locked(task: StandingTask, version: int) -> StandingTask:
+def locked_task(task: StandingTask, version: int) -> StandingTask:
+    """Return a task locked. Raises ValidationError for a stale version."""
     row = StandingTask.objects.select_for_update(of=("self",)).select_related("sheet", "kiln").get(pk=task.pk)
     if row.version != version:
         last = Change.objects.about(row).last()
@@ -137,7 +138,7 @@ def withdraw_standing_task(task: StandingTask, why: str, *, version: int, by: Us
     require(by, "edit recurring tasks")
     if not why.strip():
         raise ValidationError(_("Say why it recurs no longer: the next person will ask."))
-    row = _locked(task, version)
+    row = locked_task(task, version)
     return _switch(row, False, "withdrawn from recurring", why.strip(), by)
 
 
@@ -145,7 +146,7 @@ def withdraw_standing_task(task: StandingTask, why: str, *, version: int, by: Us
 def resume_standing_task(task: StandingTask, *, version: int, by: User | None) -> StandingTask:
     """Let a withdrawn task recur again; its dates are worked out anew."""
     require(by, "edit recurring tasks")
-    row = _switch(_locked(task, version), True, "recurs again", "", by)
+    row = _switch(locked_task(task, version), True, "recurs again", "", by)
     _work_out(row)
     return row
 

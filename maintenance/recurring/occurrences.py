@@ -12,8 +12,12 @@ from plant.models import Component, Mill
 from plant.warnings.running_bars import lock_kiln
 
 
-def raise_occurrence(task: StandingTask, due_on: date, earliest_on: date, latest_on: date) -> WorkOrder | None:
+def raise_occurrence(
+    task: StandingTask, due_on: date, earliest_on: date, latest_on: date, *, occurrence_on: date | None = None
+) -> WorkOrder | None:
     """Raise the work order of an occurrence; None where it joined one that was open for the same work.
+
+    ``occurrence_on`` is the date of the series, where the work is due on another.
 
     A task that names no component is done on each of its kind, and the order says which. Where work is open for some of
     them, that order is joined, and covers the others as well unless it is under way.
@@ -38,7 +42,7 @@ def raise_occurrence(task: StandingTask, due_on: date, earliest_on: date, latest
                 earliest_at=clock.start_of_day(earliest_on, Mill.objects.current().zone),
                 cost_of_delay_per_day=task.cost_of_delay_per_day,
                 standing_task=task,
-                occurrence_on=due_on,
+                occurrence_on=occurrence_on or due_on,
             ),
             by=None,
         )
@@ -60,7 +64,7 @@ def raise_occurrence(task: StandingTask, due_on: date, earliest_on: date, latest
         covers=rest if len(rest) > 1 else (),
         sheet=task.sheet,
         standing_task=task,
-        occurrence_on=due_on,
+        occurrence_on=occurrence_on or due_on,
         is_safety=is_safety,
         safety_at=end_of_day(latest_on) if is_safety else None,
         cost_of_delay_per_day=task.cost_of_delay_per_day,

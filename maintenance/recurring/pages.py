@@ -1,6 +1,7 @@
 """What recurs: the list, one recurring task with its next dates, and the form with the dates before they are saved."""
 
-from datetime import date, timedelta
+from collections.abc import Sequence
+from datetime import date
 from typing import Any
 
 from django.contrib import messages
@@ -15,6 +16,7 @@ from django.views.decorators.http import require_POST
 from maintenance.models import StandingTask
 from maintenance.models.querysets import StandingTaskQuerySet
 from maintenance.recurring.calculations.resets import PRACTICES
+from maintenance.recurring.coming import Coming, coming_dates
 from maintenance.recurring.editing import (
     default_interval,
     edit_standing_task,
@@ -31,7 +33,7 @@ from maintenance.recurring.forms import (
     practice_of,
     proposed,
 )
-from maintenance.recurring.rolling_on import dates_of, due_of, histories_for, schedule_of
+from maintenance.recurring.rolling_on import schedule_of
 from plant import clock
 from plant.access import needs
 from plant.basics.sentences import Sentences
@@ -41,7 +43,6 @@ from plant.models import Change, Component, Mill
 
 # What a phone shows in a few screens.
 PER_PAGE = 25
-SHOWN_DATES = 6
 SHOWN_ROWS = 20
 
 
@@ -67,17 +68,6 @@ def window_words(task: StandingTask) -> list[str]:
         if before or after:
             said.append(words % {"before": before, "after": after})
     return said
-
-
-def next_dates_of(task: StandingTask, day: date) -> tuple[list[date], Sentences]:
-    """Return the next six dates and why the first is due then. Raises ValueError for a rule that cannot be followed."""
-    histories = histories_for([task], day)
-    due = due_of(task, day, histories)
-    if due.due_on is None:
-        return [], due.reason
-    after = max(due.due_on, day - timedelta(days=1))
-    following = [on for on in dates_of(task, after, SHOWN_DATES, histories) if on > due.due_on]
-    return [due.due_on, *following][:SHOWN_DATES], due.reason
 
 
 @needs("see recurring tasks")
@@ -131,14 +121,17 @@ def _lead(today: date) -> str:
 def standing_task(request: HttpRequest, code: str) -> HttpResponse:
     """Show one recurring task: its rule in words, its next dates, what was missed, and its work."""
     task = get_object_or_404(
-        StandingTask.objects.select_related("kiln", "component", "sheet__standing_default"), code=code
+        StandingTask.objects.select_related("kiln", "component", "sheet__standing_default").prefetch_related(
+            "changed_dates"
+        ),
+        code=code,
     )
     today = clock.today(task.kiln.mill.zone)
     trouble = ""
-    dates: list[date] = []
+    dates: Sequence[Coming] = ()
     reason = task.next_due_why
     try:
-        dates, reason = next_dates_of(task, today)
+        dates, reason = coming_dates(task, today)
     except ValueError as fault:
         trouble = str(fault)
     context = {
@@ -150,6 +143,7 @@ def standing_task(request: HttpRequest, code: str) -> HttpResponse:
         "practice": next((one for one in PRACTICES if one.key == practice_of(task)), None),
         "source": default_interval(task),
         "dates": dates if task.is_active else [],
+        "changes_dates": task.is_active and user_of(request).may("edit recurring tasks"),
         "reason": reason,
         "trouble": trouble,
         "today": today,
@@ -212,7 +206,7 @@ def _is_preview(request: HttpRequest) -> bool:
 def _form_page(request: HttpRequest, form: StandingTaskForm, task: StandingTask, code: str) -> HttpResponse:
     """Show the form with the next six dates of what is typed; for htmx the dates alone."""
     today = clock.today(mill_of(request).zone)
-    dates: list[date] = []
+    dates: Sequence[Coming] = ()
     reason: Sentences = ()
     trouble = ""
     is_typed = form.is_bound and form.is_valid()
@@ -221,7 +215,7 @@ def _form_page(request: HttpRequest, form: StandingTaskForm, task: StandingTask,
         shown.anchor_on = today
     try:
         if is_typed or not form.is_bound:
-            dates, reason = next_dates_of(shown, today)
+            dates, reason = coming_dates(shown, today)
     except ValueError as fault:
         trouble = str(fault)
     context = {

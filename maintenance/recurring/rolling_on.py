@@ -2,7 +2,7 @@
 
 from collections import defaultdict
 from collections.abc import Collection, Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from decimal import Decimal
 
@@ -12,7 +12,7 @@ from django.db.models.functions import Coalesce
 
 from inventory.models import Reservation
 from inventory.querysets import FORESEEN
-from maintenance.models import MissedOccurrence, StandingTask, WorkOrder
+from maintenance.models import ChangedDate, MissedOccurrence, StandingTask, WorkOrder
 from maintenance.orders.raising import choose_part
 from maintenance.recurring.calculations.calendar_rules import MonthEnd, Unit
 from maintenance.recurring.calculations.meters import Charge as PlannedCharge
@@ -23,6 +23,16 @@ from maintenance.recurring.calculations.recurrence import next_dates, next_due
 from maintenance.recurring.calculations.resets import Reset
 from maintenance.recurring.calculations.rolling import roll_forward
 from maintenance.recurring.calculations.schedules import NextDue, Schedule, schedule_from_fields
+from maintenance.recurring.changed_dates import (
+    as_moved,
+    as_skipped,
+    judged_from_where_it_was_moved,
+    moved_on,
+    series_on,
+    skipped_by_meter,
+    standing_changes,
+    without_skipped,
+)
 from maintenance.recurring.occurrences import raise_occurrence
 from plant import clock
 from plant.access import require
@@ -96,7 +106,7 @@ def last_done(task: StandingTask) -> Completion | None:
     if not counts_meters(task) and task.last_due_on is None and task.anchor_on > task.last_done_on:
         # A first date that was set after the last work is the next date, whatever was done before.
         return None
-    return Completion(
+    done = Completion(
         done_on=task.last_done_on,
         hours=_number(task.last_done_running_h),
         charges=_number(task.last_done_charges),
@@ -104,12 +114,13 @@ def last_done(task: StandingTask) -> Completion | None:
         due_hours=_number(task.last_due_running_h),
         due_charges=_number(task.last_due_charges),
     )
+    return done if counts_meters(task) else judged_from_where_it_was_moved(task, done)
 
 
 def begun(task: StandingTask) -> Begun:
-    """Return when a task was entered and what was withdrawn since the last work."""
-    passed = None
-    if task.passed_over_on:
+    """Return when a task was entered and what was withdrawn or skipped since the last work."""
+    passed = skipped_by_meter(task) if counts_meters(task) else None
+    if task.passed_over_on and (passed is None or passed.on <= task.passed_over_on):
         hours, charges = _number(task.passed_over_running_h), _number(task.passed_over_charges)
         passed = PassedOver(task.passed_over_on, hours, charges)
     return Begun(task.entered_on, passed)
@@ -176,8 +187,18 @@ def histories_for(tasks: Iterable[StandingTask], day: date) -> dict[int, tuple[M
 
 
 def due_of(task: StandingTask, day: date, histories: Histories) -> NextDue:
-    """Work out when a task falls due next. Raises ValueError for a rule that cannot be followed."""
-    return next_due(schedule_of(task), last_done(task), day, histories.get(task.kiln_id, ()), begun(task))
+    """Work out when a task falls due next, past what is skipped. Raises ValueError for a rule nobody can follow."""
+    schedule, done, since = schedule_of(task), last_done(task), begun(task)
+    kept, changes = histories.get(task.kiln_id, ()), standing_changes(task)
+    due = next_due(schedule, done, day, kept, since)
+    if counts_meters(task):
+        return due
+    while due.due_on in changes and changes[due.due_on].is_skipped:
+        skipped = changes[due.due_on]
+        due = as_skipped(
+            next_due(schedule, done, day, kept, replace(since, passed_over=PassedOver(skipped.due_on))), skipped
+        )
+    return as_moved(task, due)
 
 
 def dates_of(task: StandingTask, after: date, count: int, histories: Histories) -> list[date]:
@@ -262,15 +283,16 @@ def _keep_completion(
     by_limit = {limit: due_before.limit(limit) for limit in Limit}
     calendar, hours, counted = by_limit[Limit.CALENDAR], by_limit[Limit.RUNNING_HOURS], by_limit[Limit.CHARGES]
     task.last_done_on = done_on
-    task.last_done_running_h = running_h if running_h is not None else _quantity(hours_read)
+    task.last_done_running_h = running_h if running_h is not None else as_quantity(hours_read)
     task.last_done_charges = charges if charges is not None else _whole(charges_read)
     task.last_due_on = (calendar.stands_for_on or calendar.due_on) if calendar else None
-    task.last_due_running_h = _quantity(hours.due_reading) if hours else None
+    task.last_due_running_h = as_quantity(hours.due_reading) if hours else None
     task.last_due_charges = _whole(counted.due_reading) if counted else None
     task.passed_over_on = task.passed_over_running_h = task.passed_over_charges = None
 
 
-def _quantity(value: float | None) -> Decimal | None:
+def as_quantity(value: float | None) -> Decimal | None:
+    """Return a use as it is kept, never below 0."""
     return None if value is None else round(Decimal(max(value, 0)), 3)
 
 
@@ -294,7 +316,7 @@ def pass_occurrence_over(work_order: WorkOrder, *, by: User | None) -> None:
     before = {"next_due_on": str(task.next_due_on), "withdrawn_on": str(task.passed_over_on)}
     passed = pass_over(schedule_of(task), due_of(task, day, histories), work_order.occurrence_on, day)
     task.passed_over_on = passed.on
-    task.passed_over_running_h, task.passed_over_charges = _quantity(passed.hours), _quantity(passed.charges)
+    task.passed_over_running_h, task.passed_over_charges = as_quantity(passed.hours), as_quantity(passed.charges)
     due = due_of(task, day, histories)
     task.next_due_on, task.next_due_why = due.due_on, due.reason
     task.version += 1
@@ -336,7 +358,7 @@ def roll(day: date) -> Rolled:
     active = StandingTask.objects.in_use().filter(kiln__is_active=True, sheet__withdrawn_at__isnull=True)
     tasks = list(
         active.select_related("kiln", "component", "sheet").prefetch_related(
-            "sheet__parts__part_kind", "sheet__steps", "sheet__skills"
+            "sheet__parts__part_kind", "sheet__steps", "sheet__skills", "changed_dates"
         )
     )
     histories = histories_for(tasks, day)
@@ -350,7 +372,7 @@ def roll(day: date) -> Rolled:
     missed = {task.pk: [on for on in further[task.pk] if on < day] for task in late}
     count = record_missed(late, day, missed)
     raised = _raise_due(sound, day, until_on, further, histories)
-    following = {task.pk: [on for on in further[task.pk] if on >= day] for task in sound}
+    following = {task.pk: [moved_on(task, on) for on in further[task.pk] if on >= day] for task in sound}
     foresee_parts(sound, following)
     return Rolled(tuple(raised), count, sum(len(dates) for dates in following.values()), tuple(troubles))
 
@@ -358,12 +380,13 @@ def roll(day: date) -> Rolled:
 def _further_dates(
     tasks: Sequence[StandingTask], day: date, until_on: date, histories: Histories
 ) -> dict[int, list[date]]:
-    """Return task id -> its dates after the next one, up to the end of the horizon."""
+    """Return task id -> the dates of its series after the next one that are not skipped, up to the horizon's end."""
     plain = [task for task in tasks if not counts_meters(task)]
-    from_on = min([task.next_due_on for task in plain if task.next_due_on] + [day])
+    series = {task.pk: series_on(task, task.next_due_on) for task in plain if task.next_due_on}
+    from_on = min([*series.values(), day])
     rolled = roll_forward([schedule_of(task) for task in plain], from_on, until_on)
     further = {
-        task.pk: [on for on in dates if task.next_due_on and on > task.next_due_on]
+        task.pk: without_skipped(task, (on for on in dates if task.pk in series and on > series[task.pk]))
         for task, dates in zip(plain, rolled.lists(), strict=True)
     }
     for task in tasks:
@@ -383,22 +406,32 @@ def _raise_due(
 ) -> list[WorkOrder]:
     of_tasks = WorkOrder.objects.filter(standing_task__in=tasks)
     open_tasks = set(of_tasks.unfinished().values_list("standing_task_id", flat=True))
-    taken = set(of_tasks.values_list("standing_task_id", "occurrence_on"))
+    # Withdrawn as its date was skipped, and that was taken back: the date is free again.
+    freed = ChangedDate.objects.filter(taken_back_at__isnull=False, work_order__isnull=False).values("work_order")
+    taken = set(of_tasks.exclude(pk__in=freed).values_list("standing_task_id", "occurrence_on"))
     raised = []
     for task in sorted(tasks, key=lambda task: (task.next_due_on or date.max, task.pk)):
         if task.pk in open_tasks or task.next_due_on is None:
             continue
         # An occurrence whose work order was withdrawn is over; the next one takes its place.
-        dates = [task.next_due_on, *further[task.pk]]
+        dates = [series_on(task, task.next_due_on), *further[task.pk]]
         due_on = next((on for on in dates if (task.pk, on) not in taken), None)
-        if due_on is not None and due_on <= until_on:
-            order = raise_occurrence(task, due_on, *_window_of(task, due_on, day, histories))
+        if due_on is not None and moved_on(task, due_on) <= until_on:
+            window = window_of(task, due_on, day, histories)
+            order = raise_occurrence(task, moved_on(task, due_on), *window, occurrence_on=due_on)
             raised += [order] if order else []
     return raised
 
 
-def _window_of(task: StandingTask, due_on: date, day: date, histories: Histories) -> tuple[date, date]:
-    """Return the first and the last day of an occurrence's window; those of hours and charges are predicted."""
+def window_of(task: StandingTask, due_on: date, day: date, histories: Histories) -> tuple[date, date]:
+    """Return the first and the last day of an occurrence's window; those of hours and charges are predicted.
+
+    One that was moved has its window round the day it was moved to; the last day of safety work stays.
+    """
+    if (to_on := moved_on(task, due_on)) != due_on:
+        after = timedelta(days=task.window_after_days)
+        last_on = (due_on if task.is_safety or task.sheet.is_safety else to_on) + after
+        return to_on - timedelta(days=days_early(task)), max(last_on, to_on)
     earliest_on = due_on - timedelta(days=days_early(task))
     latest_on = due_on + timedelta(days=task.window_after_days)
     if not any(getattr(task, f"window_{side}_{meter}") for side in ("before", "after") for meter in METERS):

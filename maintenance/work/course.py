@@ -339,11 +339,18 @@ def send_back(work_order: WorkOrder, *, by: User, version: int, why: str) -> Wor
 
 @transaction.atomic
 def withdraw(
-    work_order: WorkOrder, *, by: User | None, version: int, why: str, found_nothing: bool = False
+    work_order: WorkOrder,
+    *,
+    by: User | None,
+    version: int,
+    why: str,
+    found_nothing: bool = False,
+    counts_on: bool = True,
 ) -> WorkOrder:
     """Give a job up, with a reason; its parts and its place become free. A defect it was to mend stays on the list.
 
     ``found_nothing`` says that somebody looked and nothing was wrong: then the watch that raised it was mistaken.
+    ``counts_on`` is not said where the date of its recurring task is skipped, which lets the task count on.
     """
     require(by, "withdraw work")
     order = lock_with_kiln(work_order)
@@ -362,7 +369,7 @@ def withdraw(
             % {"number": order.number, "kiln": order.kiln.tag}
         )
     give_up(order, by, why)
-    if order.standing_task and order.standing_task.is_active:
+    if counts_on and order.standing_task and order.standing_task.is_active:
         _count_past(order, by)
     judge_by_work(order, by=by, found_nothing=found_nothing)
     return order
