@@ -116,6 +116,8 @@ class Load:
         self.by = by
         self.customs = Customs()
         self.mill: Mill | None = None
+        # Codes of the mill's own task sheets and check points that came with this load.
+        self.fresh: set[str] = set()
         self.sheets: dict[str, Sheet] = {}
         self.unreadable: set[str] = set()
         self._at_fault: set[tuple[str, str]] = set()

@@ -178,9 +178,7 @@ def as_json(report: Report) -> dict[str, Any]:
         "warning_count": len(warnings),
         "notes": report.notes,
         "tables": [
-            {"table": name, "file": file, **asdict(report.counts[name])}
-            if name in report.counts
-            else {"table": name, "file": file}
+            {"table": name, "file": file, **_figures(report, name, file)}
             for name, file in sorted(report.files.items(), key=lambda pair: pair[1])
         ],
         "changes": [asdict(one) for one in report.changes[:MOST_TOLD]],
@@ -188,5 +186,16 @@ def as_json(report: Report) -> dict[str, Any]:
     }
 
 
+def _figures(report: Report, name: str, file: str) -> dict[str, int | None]:
+    """Return how many rows of a file are new, changed, as they are and at fault; None where they were not read."""
+    if name not in report.counts:
+        return dict.fromkeys(("new", "changed", "unchanged", "faulty"))
+    faulty = {fault.row for fault in report.faults if fault.file == file and fault.row}
+    return asdict(report.counts[name]) | {"faulty": len(faulty)}
+
+
 def _fault(fault: Fault) -> dict[str, Any]:
-    return asdict(fault) | {"value": fault.value[:80]}
+    # A reason that does not begin with a file's name begins a sentence.
+    first, _, _rest = fault.reason.partition(" ")
+    reason = fault.reason if "." in first else fault.reason[:1].upper() + fault.reason[1:]
+    return asdict(fault) | {"value": fault.value[:80], "reason": reason}

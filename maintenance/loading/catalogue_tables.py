@@ -1,8 +1,8 @@
 """The product's catalogue: the same files, columns and refusals as a mill's own."""
 
 from collections import defaultdict
-from collections.abc import Iterable, Mapping
-from typing import Any
+from collections.abc import Iterable, Mapping, Sequence
+from typing import Any, ClassVar
 
 from django.db import models
 
@@ -319,7 +319,7 @@ class TaskStepTable(OfSheetTable):
     meaning = "Steps of task sheets."
     model = TaskStep
     key = ("sheet", "no")
-    columns = (
+    columns: ClassVar[Sequence[Column]] = (
         Ref("sheet", "task sheet", is_required=True, to="sheet"),
         Whole("no", "number", is_required=True, least="1"),
         Text("text", "step", is_required=True, largest=4000),
@@ -338,7 +338,7 @@ class TaskPartTable(OfSheetTable):
     meaning = "What task sheets use up."
     model = TaskPart
     key = ("sheet", "part_kind")
-    columns = (
+    columns: ClassVar[Sequence[Column]] = (
         Ref("sheet", "task sheet", is_required=True, to="sheet"),
         Ref("part_kind", "kind of part", is_required=True, to="part_kind"),
         Number("quantity", "quantity", is_required=True, above="0"),

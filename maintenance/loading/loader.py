@@ -16,7 +16,9 @@ from maintenance.loading.charge_tables import ChargeTable, DowntimeTable
 from maintenance.loading.check_tables import CheckFindingTable, CheckItemTable, FunctionCheckTable
 from maintenance.loading.columns import Customs
 from maintenance.loading.crew_tables import AbsenceTable, CrewTable, ShiftDutyTable, ShiftTable
+from maintenance.loading.dates_table import ChangedDateTable
 from maintenance.loading.faults import Counts, Fault, FileFault, Report
+from maintenance.loading.own_tables import OWN_TABLES
 from maintenance.loading.plant_tables import ComponentTable, FittingTable, KilnTable, MeterReadingTable, MillTable
 from maintenance.loading.reading import Sheet, list_files, read_sheet
 from maintenance.loading.recognising import recognise
@@ -33,6 +35,7 @@ from plant.models import Change, Component, Kiln, Mill, User
 LOADING_LOCK = 7_130_013
 TABLES: tuple[type[Table], ...] = (
     MillTable,
+    *OWN_TABLES,
     KilnTable,
     ComponentTable,
     ChannelTable,
@@ -50,6 +53,7 @@ TABLES: tuple[type[Table], ...] = (
     FittingTable,
     StandingTaskTable,
     WorkDoneTable,
+    ChangedDateTable,
     OrderTable,
     # Counts come first: the oldest is what a mill starts from.
     StockTable,

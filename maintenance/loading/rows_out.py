@@ -8,16 +8,19 @@ from django.db.models import QuerySet
 
 from inventory.models import PurchaseOrderLine, StockMove
 from maintenance.loading.base import Table
-from maintenance.loading.cells import kept_values
+from maintenance.loading.cells import code_of, kept_values
 from maintenance.loading.columns import Ref
 from maintenance.models import (
+    ChangedDate,
     CheckItem,
+    CheckPoint,
     Defect,
     Finding,
     FunctionCheck,
     Labour,
     ProofTest,
     StepRecord,
+    TaskSheet,
     WorkOrder,
 )
 from plant.frame.saying import say
@@ -99,6 +102,51 @@ def _orders(table: type[Table]) -> Rows:
     lines = PurchaseOrderLine.objects.select_related("order__supplier", "part").order_by("order__number", "pk")
     for line in lines:
         yield (kept_values(line.order, table.columns) | kept_values(line, table.columns) | {"reason": say(line.reason)})
+
+
+def _own_sheets(table: type[Table]) -> Rows:
+    sheets = TaskSheet.objects.filter(is_own=True).select_related("kind", "copied_from", "standing_default")
+    for sheet in sheets.prefetch_related("skills__skill", "cautions").order_by("code"):
+        usual = getattr(sheet, "standing_default", None)
+        needed = sorted(sheet.skills.all(), key=lambda one: str(one.skill.code))
+        yield kept_values(sheet, table.columns) | {
+            "component_kind": sheet.kind,
+            "skills": [one.skill for one in needed for _person in range(one.persons)],
+            "cautions": sorted(sheet.cautions.all(), key=code_of),
+            "every": usual.every if usual else None,
+            "every_unit": usual.every_unit if usual else "",
+            "copied_from": _shipped(sheet.copied_from),
+        }
+
+
+def _own_points(table: type[Table]) -> Rows:
+    points = CheckPoint.objects.filter(is_own=True).select_related("kind", "copied_from", "substitute")
+    for point in points.prefetch_related("cautions").order_by("code"):
+        yield kept_values(point, table.columns) | {
+            "component_kind": point.kind,
+            "substitute_code": code_of(point.substitute),
+            "cautions": sorted(point.cautions.all(), key=code_of),
+            "copied_from": _shipped(point.copied_from),
+        }
+
+
+def _shipped(copied: Any) -> Any:
+    """Return what was copied where it comes with the product; else it is a row of the same file."""
+    return None if copied is None or copied.is_own else copied
+
+
+def _of_own_sheets(table: type[Table]) -> Rows:
+    for row in _with_refs(table).filter(sheet__is_own=True):
+        yield kept_values(row, table.columns)
+
+
+def _changed_dates(table: type[Table]) -> Rows:
+    dates = ChangedDate.objects.filter(taken_back_at__isnull=True).select_related("standing_task", "by__person")
+    for one in dates.order_by("standing_task__code", "due_on"):
+        yield kept_values(one, table.columns) | {
+            "recurring_task": one.standing_task,
+            "by": getattr(one.by, "person", None),
+        }
 
 
 def _moves(table: type[Table]) -> Rows:
@@ -198,6 +246,11 @@ def _none(table: type[Table]) -> Rows:
 
 SPECIAL: dict[str, Callable[[type[Table]], Rows]] = {
     "mill": _mill,
+    "own_task_sheets": _own_sheets,
+    "own_task_steps": _of_own_sheets,
+    "own_task_parts": _of_own_sheets,
+    "own_check_points": _own_points,
+    "changed_dates": _changed_dates,
     "crew": _crew,
     "fittings": _fittings,
     "charges": _charges,

@@ -8,7 +8,9 @@ from uuid import UUID
 
 from inventory.models import Bin, Lot, Part, PartKind, PurchaseOrder, StockLevel, StockMove, Supplier, SupplierTerms
 from maintenance.loading.loader import load_catalogue
-from maintenance.models import Defect, ProofTest, StandingTask, TaskSheet
+from maintenance.models import ChangedDate, CheckPoint, Defect, ProofTest, StandingTask, TaskSheet
+from maintenance.sheets.content import content_of
+from maintenance.sheets.keeping import change, make, withdraw
 from plant.basics.sentences import typed
 from plant.models import (
     Absence,
@@ -93,7 +95,34 @@ def draw_mill(seed: int) -> Mill:
     for number in range(draw.randint(2, 4)):
         _kiln(draw, mill, f"K{number + 1}")
     _stores(draw)
+    _own(draw)
     return mill
+
+
+def _own(draw: Draw) -> None:
+    """Have own task sheets and check points, copied and written, one of them changed, and a date that is moved."""
+    shipped = TaskSheet.objects.get(code="belt-exchange")
+    copied = make(TaskSheet(), content_of(shipped), key=draw.key(), by=None, copied=shipped)
+    content = content_of(copied) | {"title": draw.text(), "hours": "2.25", "every": "3", "every_unit": "week"}
+    content["steps"] = [one | {"text": draw.text()} for one in content["steps"]]
+    change(copied, content | {"skills": {"lock-out": 1}}, version=1, why="so", by=None)
+    point = CheckPoint.objects.get(code="fans-run")
+    make(CheckPoint(), content_of(point) | {"substitute": "fans-run"}, key=draw.key(), by=None, copied=point)
+    gone = make(CheckPoint(), content_of(point) | {"method": draw.text()}, key=draw.key(), by=None)
+    withdraw(gone, draw.text(), by=None)
+    task = StandingTask.objects.order_by("code")[0]
+    StandingTask.objects.filter(pk=task.pk).update(sheet=copied)
+    for days in (3, 40):
+        due_on = FIRST.date() + timedelta(days=days)
+        ChangedDate.objects.create(
+            standing_task=task,
+            due_on=due_on,
+            moved_to_on=draw.maybe(due_on + timedelta(days=2)),
+            why=draw.text(),
+            at=draw.at(),
+            by=draw.maybe(User.objects.first()),
+            after_done_on=draw.maybe(FIRST.date()),
+        )
 
 
 def _people(draw: Draw) -> None:

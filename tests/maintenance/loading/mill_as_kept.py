@@ -14,10 +14,7 @@ APPS: Final = ("plant", "inventory", "maintenance")
 #: Models whose rows do not leave by files -> why.
 STAY: Final[Mapping[str, str]] = {
     **dict.fromkeys(("Job", "JobAttempt", "Heartbeat", "DayRun", "PlaceLook", "TellingLook"), "background work"),
-    **dict.fromkeys(
-        ("ComponentKind", "FailureMode", "Skill", "PartKind", "Caution", "CheckPoint"), "comes with the product"
-    ),
-    **dict.fromkeys(("TaskSheet", "TaskSkill", "TaskStep", "TaskPart", "StandingDefault"), "comes with the product"),
+    **dict.fromkeys(("ComponentKind", "FailureMode", "Skill", "PartKind", "Caution"), "comes with the product"),
     **dict.fromkeys(
         ("Change", "MissedOccurrence", "TakenBack", "SheetVersion", "PointVersion"), "the history of this database"
     ),
@@ -32,7 +29,6 @@ STAY: Final[Mapping[str, str]] = {
     **dict.fromkeys(("ReorderAdvice", "PriceOfWaiting"), "worked out anew from what leaves"),
     **dict.fromkeys(("CalendarAddress", "ToldPlace", "ToldLockOut", "Telling"), "told to people from here"),
     **dict.fromkeys(("KeptForm", "FilesBrought"), "typed or sent and not taken yet"),
-    "ChangedDate": "what was skipped or moved of a series is told anew",
     "NumberSeries": "goes on after the numbers of the files",
     "Sitting": "laid anew from the findings of a day",
     "Reservation": "laid anew from what past work took; what is set aside for work ahead comes with that work",
@@ -44,6 +40,9 @@ STAY: Final[Mapping[str, str]] = {
 
 #: Fields that do not leave -> why.
 LEFT_OUT: Final[Mapping[str, Mapping[str, str]]] = {
+    "TaskSheet": dict.fromkeys(("version", "copied_version"), "versions are of this database"),
+    "CheckPoint": dict.fromkeys(("version", "copied_version"), "versions are of this database"),
+    "ChangedDate": dict.fromkeys(("work_order", "taken_back_at", "taken_back_by"), "of work that stays"),
     "User": {
         **dict.fromkeys(("password", "has_first_password", "last_login", "date_joined"), "secrets and traces of use"),
         **dict.fromkeys(("known_pages", "first_name", "last_name", "is_superuser", "is_staff"), "the reader's own"),
@@ -88,7 +87,7 @@ def _rows(model: type[models.Model]) -> list[tuple[Any, ...]]:
     left_out = LEFT_OUT.get(model.__name__, {})
     names = [f.name for f in model._meta.concrete_fields if not f.primary_key and f.name not in left_out]
     assert set(left_out) <= {f.name for f in model._meta.concrete_fields}, model
-    many = [field.name for field in model._meta.many_to_many if model.__name__ == "Part"]
+    many = [field.name for field in model._meta.many_to_many if model.__name__ in ("Part", "TaskSheet", "CheckPoint")]
     manager: Any = getattr(model, "ever", model._default_manager)
     rows = manager.all()
     if model.__name__ == "WorkOrder":
@@ -99,6 +98,8 @@ def _rows(model: type[models.Model]) -> list[tuple[Any, ...]]:
         rows = rows.filter(person__isnull=False)
     if model.__name__ == "RoleHeld":
         rows = rows.filter(user__person__isnull=False)
+    if model.__name__ == "ChangedDate":
+        rows = rows.filter(taken_back_at__isnull=True)
     if model.__name__ == "Finding":
         rows = rows.filter(taken_back__isnull=True)
     return [
@@ -126,7 +127,7 @@ def _code(thing: Any) -> str:
     """Return what tells a thing from all others of its kind."""
     parts = [
         _code(getattr(thing, name))
-        for name in ("kiln", "order", "check_up", "point", "component", "charge", "item", "part")
+        for name in ("kiln", "order", "check_up", "point", "component", "charge", "item", "part", "sheet")
         if isinstance(getattr(thing, name, None), models.Model)
     ]
     own = [str(getattr(thing, name)) for name in OWN if getattr(thing, name, None) is not None]
