@@ -13,6 +13,7 @@ from maintenance.loading.bringing import TAKE_TASK, take_in
 from maintenance.loading.bringing import look as look_at_files
 from maintenance.models import DayRun, Plan, Watch
 from maintenance.plans.accepting import PLAN_TASK, want_daily_plan
+from maintenance.plans.mending import want_plan_that_mends
 from maintenance.plans.places_now import LOOK_AT_PLACES_TASK, look_at_places
 from maintenance.plans.working_out import end_given_up, work_out
 from maintenance.telling.places_told import TELL_TASK, tell_people
@@ -28,6 +29,7 @@ from plant.models import Kiln, Mill, User
 SILENCE_TASK = "look for silence"
 ALARM_TASK = "look at open chambers"
 GIVEN_UP_TASK = "end plans that were given up"
+MEND_TASK = "want a plan that mends"
 
 
 @task(DayRun.TASK)
@@ -134,6 +136,16 @@ def end_plans_given_up(progress: Progress) -> dict[str, Any]:
 
 
 register_each_tick(GIVEN_UP_TASK)
+
+
+@task(MEND_TASK, is_frequent=True)
+def mend_places(progress: Progress) -> dict[str, Any]:
+    """Want a plan where jobs lost their place and none that waits gives them another."""
+    plan = want_plan_that_mends(clock.now()) if Mill.objects.exists() else None
+    return {"plan": plan.pk if plan else None}
+
+
+register_each_tick(MEND_TASK)
 
 
 @task(FILL_TASK)

@@ -38,6 +38,8 @@ class Plan(models.Model):
     )
     # What is supposed to be otherwise than on record: a charge that slips, somebody away, a kiln kept, a late part.
     suppositions = models.JSONField(default=list, blank=True)
+    # The jobs whose place on record did not hold when it was wanted.
+    mends = models.JSONField(default=list, blank=True)
     seconds_allowed = models.PositiveIntegerField(_("seconds allowed"), default=60)
     wants_stop = models.BooleanField(default=False)
     # So often the solver was started for the problem as it is drawn.

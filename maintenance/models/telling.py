@@ -34,6 +34,8 @@ class ToldPlace(models.Model):
     person = models.ForeignKey(Person, on_delete=models.CASCADE, related_name="told_places")
     start_at = models.DateTimeField()
     end_at = models.DateTimeField()
+    # The person was told that it does not hold.
+    is_in_doubt = models.BooleanField(default=False)
 
     class Meta:
         constraints = [

@@ -30,6 +30,7 @@ from maintenance.plans.places import (
     keep_place,
     take_place_away,
 )
+from maintenance.plans.places_now import failing_places
 from maintenance.plans.standing import (
     Standing,
     as_bytes,
@@ -83,6 +84,7 @@ def want_plan(
         wanted_by=by,
         seconds_allowed=seconds,
         suppositions=[dict(one) for one in suppositions],
+        mends=[] if suppositions else sorted(failing_places(clock.now()).why),
     )
     enqueue(PLAN_TASK, f"plan {plan.pk}", {"plan": plan.pk}, by=by)
     return plan

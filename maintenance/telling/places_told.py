@@ -1,4 +1,4 @@
-"""Tell people by mail when a place of theirs changes at short notice.
+"""Tell people by mail when a place of theirs changes, or no longer holds, at short notice.
 
 What each person knows of each place is kept (``ToldPlace``) and compared with what stands now, at each tick and soon
 after a place was changed: so it does not matter by which way a place changes. A mail is written in the same transaction
@@ -25,6 +25,7 @@ from django.utils.translation import ngettext
 
 from maintenance.frame.words import say_needed_state
 from maintenance.models import Assignment, Telling, TellingLook, ToldPlace, WorkOrder
+from maintenance.telling.doubts_told import DoubtNews, compare_doubts
 from maintenance.telling.lock_outs_told import REMEMBERED, LockOutNews, compare_lock_outs, is_near
 from maintenance.telling.my_week import say_times
 from plant import clock
@@ -58,7 +59,8 @@ class News:
         return self.order.number
 
 
-Told = News | LockOutNews
+Moved = News | LockOutNews
+Told = Moved | DoubtNews
 
 
 @dataclass(frozen=True)
@@ -88,7 +90,7 @@ def compare_places(now: datetime) -> list[Telling]:
     stands = _standing(now)
     known = {(one.work_order_id, one.person_id): one for one in ToldPlace.objects.select_related("work_order__kiln")}
     news: dict[int, list[Told]] = defaultdict(list)
-    for found in (_compare(stands, known, now), compare_lock_outs(now)):
+    for found in (_compare(stands, known, now), compare_lock_outs(now), compare_doubts(now)):
         for person_id, changed in found.items():
             news[person_id].extend(changed)
     ToldPlace.objects.filter(end_at__lt=now - REMEMBERED).delete()
@@ -134,7 +136,7 @@ def _compare(
         if told is None:
             fresh.append(ToldPlace(work_order=order, person_id=person_id, start_at=span[0], end_at=span[1]))
         else:
-            told.start_at, told.end_at = span
+            told.start_at, told.end_at, told.is_in_doubt = *span, False
             changed.append(told)
         # Whoever has begun knows of it.
         if order.state == State.PLACED and (is_near(span, now) or (was is not None and is_near(was, now))):
@@ -146,7 +148,7 @@ def _compare(
             if is_near(was, now):
                 news[told.person_id].append(News(told.work_order, was, None))
     ToldPlace.objects.bulk_create(fresh, batch_size=500)
-    ToldPlace.objects.bulk_update(changed, ["start_at", "end_at"], batch_size=200)
+    ToldPlace.objects.bulk_update(changed, ["start_at", "end_at", "is_in_doubt"], batch_size=200)
     ToldPlace.objects.filter(pk__in=gone).delete()
     return news
 
@@ -161,11 +163,14 @@ def _crews(orders: Iterable[int]) -> dict[int, list[Person]]:
 def _subject(told: list[Told]) -> str:
     """Count what changed, so that a glance at the mail says how much it is."""
     jobs = [one for one in told if isinstance(one, News)]
-    outs = len(told) - len(jobs)
+    doubts = [one for one in told if isinstance(one, DoubtNews)]
+    outs, lost = len(told) - len(jobs) - len(doubts), sum(1 for one in doubts if one.why)
     moved = sum(1 for one in jobs if one.was and one.now)
     fresh = sum(1 for one in jobs if one.was is None)
     gone = sum(1 for one in jobs if one.now is None)
     parts = [
+        ngettext("%d place that does not hold", "%d places that do not hold", lost) % lost if lost else "",
+        _("%d as it was") % (len(doubts) - lost) if len(doubts) > lost else "",
         ngettext("%d job moved", "%d jobs moved", moved) % moved if moved else "",
         ngettext("%d new job", "%d new jobs", fresh) % fresh if fresh else "",
         ngettext("%d job taken away", "%d jobs taken away", gone) % gone if gone else "",
@@ -176,16 +181,20 @@ def _subject(told: list[Told]) -> str:
 
 def _body(told: list[Told], person: Person, crews: Mapping[int, list[Person]], mill: Mill, now: datetime) -> str:
     """Say each change with its times, what the kiln must be, and with whom."""
-    groups = (
-        (_("Moved"), [one for one in told if one.was and one.now]),
-        (_("New at short notice"), [one for one in told if one.was is None]),
-        (_("Taken away"), [one for one in told if one.now is None]),
+    doubts = [one for one in told if isinstance(one, DoubtNews)]
+    moved = [one for one in told if not isinstance(one, DoubtNews)]
+    groups: tuple[tuple[str, list[Any]], ...] = (
+        (_("Does not hold: ask the planner before you set out"), [one for one in doubts if one.why]),
+        (_("Holds after all"), [one for one in doubts if not one.why]),
+        (_("Moved"), [one for one in moved if one.was and one.now]),
+        (_("New at short notice"), [one for one in moved if one.was is None]),
+        (_("Taken away"), [one for one in moved if one.now is None]),
     )
     lines = [f"{mill.name}, {date_format(localtime(now), 'D j M Y, H:i')}"]
     for title, group in groups:
         if group:
             lines += ["", title]
-            group.sort(key=lambda one: (one.now or one.was or (now, now), one.name))
+            group.sort(key=lambda one: (one.now or getattr(one, "was", None) or (now, now), one.name))
             lines += [line for one in group for line in _lines(one, person, crews)]
     if any(one.now for one in told):
         lines += ["", _("Read the cautions before the start. Local codes and licensed trades come first.")]
@@ -200,6 +209,9 @@ def _lines(one: Told, person: Person, crews: Mapping[int, list[Person]]) -> Iter
         return
     order = one.order
     yield f"- {order.kiln.tag}: {order.title} ({order.number})"
+    if isinstance(one, DoubtNews):
+        yield "  " + _when(one.now) + (f": {one.why}" if one.why else "")
+        return
     if one.was:
         yield "  " + _("was: %(when)s") % {"when": _when(one.was)}
     if one.now is None:

@@ -16,8 +16,11 @@ from django.test import Client
 from django.test.utils import CaptureQueriesContext
 
 from maintenance.models import Placement, Telling, ToldPlace, WorkOrder
+from maintenance.plans.places_now import FailingPlaces
+from maintenance.telling import doubts_told
 from maintenance.telling import places_told as telling
 from maintenance.telling.places_told import TELL_TASK, MailNotSentError, tell_people
+from plant.basics.sentences import all_to_json, typed
 from plant.models import Job, Person
 from tests.factories import MONDAY, MillFactory, PersonFactory
 from tests.maintenance.mill import a_user, signed_in
@@ -26,6 +29,8 @@ from tests.maintenance.telling.mail_sink import mail_sink
 
 pytestmark = pytest.mark.django_db
 HOUR = timedelta(hours=1)
+# Work order number -> why its place no longer holds.
+FAILING: dict[str, Any] = {}
 
 
 class Clock:
@@ -42,6 +47,9 @@ def at(monkeypatch: pytest.MonkeyPatch, settings: Any) -> Clock:
     settings.SENDS_MAIL = True
     settings.SITE_ADDRESS = "https://kilnward.mill.example"
     settings.DEFAULT_FROM_EMAIL = "kilnward@mill.example"
+    # There is no programme here, by which places could hold.
+    monkeypatch.setattr(doubts_told, "failing_places", lambda _now: FailingPlaces(FAILING))
+    FAILING.clear()
     MillFactory()
     tell_people()
     return clock
@@ -382,3 +390,46 @@ def test_mail_is_set_up_from_the_environment(tmp_path: Path, environment: dict[s
 )
 def test_mail_set_up_by_half_is_refused_by_name(tmp_path: Path, environment: dict[str, str], variable: str) -> None:
     assert variable in settings_with(tmp_path, **environment)
+
+
+# --- what no longer holds ----------------------------------------------------------------------------------
+
+
+def lost(order: WorkOrder) -> None:
+    FAILING[order.number] = all_to_json(typed("The opening begins on Tuesday."))
+
+
+def test_a_place_that_no_longer_holds_is_told_once_and_so_is_that_it_holds_after_all() -> None:
+    order = placed(MONDAY + 5 * HOUR, somebody())
+    known(order)
+    lost(order)
+    told = only_mail()
+    assert told.subject == "Your work has changed: 1 place that does not hold"
+    assert "Does not hold: ask the planner before you set out" in told.body
+    assert "The opening begins on Tuesday." in told.body and order.number in told.body
+    assert nobody_is_told()
+    FAILING.clear()
+    again = only_mail()
+    assert "Holds after all" in again.body and order.number in again.body
+    assert nobody_is_told()
+
+
+def test_what_lies_far_ahead_is_not_told_before_it_is_near(at: Clock) -> None:
+    order = placed(MONDAY + 100 * HOUR, somebody())
+    known(order)
+    lost(order)
+    assert nobody_is_told()
+    at.at = MONDAY + 60 * HOUR
+    assert order.number in only_mail().body
+
+
+def test_a_new_place_that_does_not_hold_either_is_told_as_one_mail() -> None:
+    order = placed(MONDAY + 5 * HOUR, somebody())
+    known(order)
+    lost(order)
+    only_mail()
+    move(order, 7)
+    told = only_mail()
+    assert "1 place that does not hold" in told.subject and "1 job moved" in told.subject
+    FAILING.clear()
+    assert "Holds after all" in only_mail().body

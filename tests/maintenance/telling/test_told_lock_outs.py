@@ -9,6 +9,8 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
 from maintenance.models import KilnStop, Telling, ToldLockOut, ToldPlace
+from maintenance.plans.places_now import FailingPlaces
+from maintenance.telling import doubts_told
 from maintenance.telling.places_told import TELL_TASK, tell_people
 from plant.models import Job, Person
 from tests.factories import MONDAY, KilnFactory, MillFactory, PersonFactory
@@ -30,6 +32,8 @@ def at(monkeypatch: pytest.MonkeyPatch, settings: Any) -> Clock:
     clock = Clock()
     monkeypatch.setattr("plant.clock.now", lambda: clock.at)
     settings.SENDS_MAIL = True
+    # There is no programme here, by which places could hold.
+    monkeypatch.setattr(doubts_told, "failing_places", lambda _now: FailingPlaces())
     MillFactory()
     tell_people()
     return clock
