@@ -4,6 +4,7 @@ from django.urls import URLPattern, path
 
 from plant.availability import pages as availability
 from plant.background.page import background, background_again, background_job
+from plant.charges import claims_page as claims
 from plant.charges import drying_times_page as drying_times
 from plant.charges import planning_page as planning
 from plant.charges import signs_page as climate_signs
@@ -47,6 +48,7 @@ urlpatterns: list[URLPattern] = [
     path("charges/<slug:tag>/<int:pk>/", planning.charge, name="charge"),
     path("charges/<slug:tag>/<int:pk>/change/", planning.change, name="charge-change"),
     path("charges/<slug:tag>/<int:pk>/take-out/", planning.take_out, name="charge-take-out"),
+    path("charges/<slug:tag>/claims/<int:pk>/", claims.decide, name="charge-claim"),
     path("charges/<slug:tag>/signs/<int:pk>/", climate_signs.answer, name="climate-sign"),
     path("charges/<slug:tag>/<int:pk>/words/<int:word_pk>/", charges.correct, name="charge-word"),
     path("charges/<slug:tag>/<int:pk>/words/<int:word_pk>/back/", charges.take_back, name="charge-word-back"),

@@ -34,6 +34,7 @@ from plant.access import Role, access_table
 from plant.basics.sentences import typed
 from plant.models import (
     Absence,
+    ChargeClaim,
     ChargeWord,
     ClimateSign,
     Fitting,
@@ -66,7 +67,7 @@ from tests.factories import (
 
 BACKEND = "django.contrib.auth.backends.ModelBackend"
 # Other systems come with a token and no sign-in; tests/plant/readings/test_api_tokens.py tests who gets in with which.
-BY_TOKEN = {"api:readings", "api:channels"}
+BY_TOKEN = {"api:readings", "api:channels", "api:charges"}
 # Whoever has the address sees it; who has it is tested in tests/maintenance/telling/test_calendar_feed.py.
 BY_SECRET_ADDRESS = {"maintenance:calendar-feed"}
 # What says how they do it, and what says that nothing is there.
@@ -176,8 +177,12 @@ def things(db: None) -> dict[str, dict[str, Any]]:
         key=uuid4(), charge=done, what="unloaded", at=now, told_at=now, before={"basis": "running"}, after={}
     )
     sign = ClimateSign.objects.create(kiln=kiln, kind="door", at=now, seen_at=now, noted_at=now, is_sure=True)
+    claim = ChargeClaim.objects.create(
+        source="planner", charge=done, subject="unloaded", said={"at": now.isoformat()}, digest="0" * 64, heard_at=now
+    )
     return {
         "charges/": {"tag": kiln.tag, "pk": done.pk, "what": "unloaded", "word_pk": said.pk},
+        "charges/<slug:tag>/claims/": {"tag": kiln.tag, "pk": claim.pk},
         "charges/<slug:tag>/signs/": {"tag": kiln.tag, "pk": sign.pk},
         "people/": {"code": "per", "pk": held.pk},
         "people/<slug:code>/shifts/": {"code": "per", "pk": duty.pk},

@@ -11,6 +11,7 @@ from django.utils.translation import gettext_lazy
 
 from plant import clock
 from plant.charges.calculations.gaps import Gap, Held, Overlap, gaps_and_overlaps
+from plant.charges.claims import Disagreement, disagreements
 from plant.charges.programme import Basis, basis_of, say_at
 from plant.charges.proposals import Proposal, proposals
 from plant.charges.telling import is_inside, may_tell, words_of
@@ -142,6 +143,7 @@ class KilnRow:
     later: int
     stop: Downtime | None
     proposal: Proposal | None = None
+    disagreements: Sequence[Disagreement] = ()
     pieces: list[Piece] = field(default_factory=list)
     gaps: list[Piece] = field(default_factory=list)
     overlaps: list[Piece] = field(default_factory=list)
@@ -171,7 +173,7 @@ def rows_of(kilns: Sequence[Kiln], window: Window, now: datetime) -> list[KilnRo
         of_kiln[charge.kiln_id].append(charge)
     words = words_of(charge for found in of_kiln.values() for charge in found)
     stops = {stop.kiln_id: stop for stop in Downtime.objects.filter(kiln__in=kilns).stops_at(now)}
-    proposed = proposals(kilns, now)
+    proposed, differing = proposals(kilns, now), disagreements(kilns)
     rows = []
     for kiln in kilns:
         found = [ChargeRow(charge, words[charge.pk]) for charge in of_kiln[kiln.pk]]
@@ -184,6 +186,7 @@ def rows_of(kilns: Sequence[Kiln], window: Window, now: datetime) -> list[KilnRo
             max(0, len(ahead) - LATER_SHOWN),
             stops.get(kiln.pk),
             proposed.get(kiln.pk),
+            differing.get(kiln.pk, ()),
         )
         _draw(row, of_kiln[kiln.pk], window, now)
         rows.append(row)

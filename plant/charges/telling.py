@@ -89,7 +89,9 @@ def tell(
 
 
 @transaction.atomic
-def correct(word: ChargeWord, at: datetime, *, key: UUID, by: User | None, why: str) -> ChargeWord:
+def correct(
+    word: ChargeWord, at: datetime, *, key: UUID, by: User | None, why: str, by_source: str | None = None
+) -> ChargeWord:
     """Put the instant right that was told last of a charge; the ledger keeps the former one and the reason."""
     require(by, ACT)
     programme, known = _locked(word.charge, key)
@@ -102,7 +104,7 @@ def correct(word: ChargeWord, at: datetime, *, key: UUID, by: User | None, why: 
     if not programme.put_back(word):
         # Its times were changed since by something else: the word is put right from where the charge stands now.
         programme.stands[programme.charge.pk] = Stand(word.before["basis"], programme.stand.times)
-    return _tell(programme, word.what, at, key=key, by=by, why=why, corrects=word)
+    return _tell(programme, word.what, at, key=key, by=by, why=why, corrects=word, by_source=by_source)
 
 
 @transaction.atomic

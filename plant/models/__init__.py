@@ -1,6 +1,7 @@
 """Models of the plant, by subject."""
 
 from plant.models.background import Heartbeat, Job, JobAttempt
+from plant.models.charge_claims import ChargeClaim
 from plant.models.charges import Charge, ChargeWord, Downtime, Phase
 from plant.models.climate_signs import ClimateSign
 from plant.models.kept_forms import KeptForm

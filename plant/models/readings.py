@@ -206,7 +206,12 @@ class ChannelName(models.Model):
 class SourceToken(SecretToken):
     """What a sending system shows to be let in; kept as a digest only."""
 
+    class Purpose(models.TextChoices):
+        READINGS = "readings", _("sends readings")
+        CHARGES = "charges", _("gives and takes charges")
+
     source = models.ForeignKey(ReadingSource, on_delete=models.CASCADE, related_name="tokens")
+    purpose = models.CharField(_("for"), max_length=8, choices=Purpose.choices, default=Purpose.READINGS)
 
     class Meta:
         ordering = ["source", "-made_at"]

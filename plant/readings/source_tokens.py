@@ -13,13 +13,20 @@ __all__ = ["find_token", "make_token", "note_use", "revoke_token"]
 
 
 @transaction.atomic
-def make_token(source: ReadingSource, *, by: User | None) -> tuple[SourceToken, str]:
-    """Make a token for a source that sends; the text is given back here and never again."""
+def make_token(
+    source: ReadingSource, *, by: User | None, purpose: str = SourceToken.Purpose.READINGS
+) -> tuple[SourceToken, str]:
+    """Make a token for a source that sends, for one kind of thing; the text is given back here and never again."""
     require(by, "edit sources")
     if source.way != ReadingSource.Way.SENDS:
         raise ValidationError(_("%(source)s does not send by itself: it needs no token.") % {"source": source})
-    token, text = tokens.make(SourceToken, by=by, source=source)
-    Change.record(source, "token made", by=by, after={"ends_in": token.tail})
+    if purpose not in SourceToken.Purpose.values:
+        raise ValidationError(_("Choose what the token is for."))
+    if purpose == SourceToken.Purpose.CHARGES:
+        # What it plans and tells, the maker could too.
+        require(by, "plan charges")
+    token, text = tokens.make(SourceToken, by=by, source=source, purpose=purpose)
+    Change.record(source, "token made", by=by, after={"ends_in": token.tail, "for": purpose})
     return token, text
 
 

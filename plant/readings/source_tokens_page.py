@@ -21,7 +21,9 @@ def make(request: HttpRequest, code: str) -> HttpResponse:
     """Make a token and show it, in this answer and nowhere else: a page led to would have to keep it till then."""
     source = get_object_or_404(ReadingSource, code=code)
     with refusal_said(request):
-        token, text = make_token(source, by=user_of(request))
+        token, text = make_token(
+            source, by=user_of(request), purpose=request.POST.get("purpose", SourceToken.Purpose.READINGS)
+        )
         return source_page(request, source, fresh_token=text, fresh_pk=token.pk)
     return redirect("plant:source", code)
 

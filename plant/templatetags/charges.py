@@ -7,6 +7,7 @@ from django.urls import reverse
 from django.utils.http import urlencode
 
 from plant import clock
+from plant.charges.claims import Disagreement, disagreements
 from plant.charges.proposals import Proposal, proposals
 from plant.models import Kiln
 
@@ -23,3 +24,9 @@ def plan_here(kiln: Kiln, from_at: datetime) -> str:
 def climate_proposal(kiln: Kiln) -> Proposal | None:
     """{% climate_proposal kiln as proposal %}: what its readings propose to tell of its charge; None where nothing."""
     return proposals([kiln], clock.now()).get(kiln.pk)
+
+
+@register.simple_tag
+def charge_disagreements(kiln: Kiln) -> list[Disagreement]:
+    """{% charge_disagreements kiln as disagreements %}: where another source says something else of its charges."""
+    return disagreements([kiln]).get(kiln.pk, [])

@@ -11,9 +11,9 @@ from django.views.decorators.csrf import csrf_exempt
 from ninja import NinjaAPI
 
 from plant import clock
-from plant.models import ChannelName, ReadingSource
+from plant.models import ChannelName, ReadingSource, SourceToken
 from plant.physics.quantities import QUANTITIES
-from plant.readings.api import schemas
+from plant.readings.api import charges, schemas
 from plant.readings.api.bodies import json_of
 from plant.readings.api.faults import ApiFault, answer_faults
 from plant.readings.api.tokens import Token, source_of
@@ -26,7 +26,7 @@ NOTHING_STORED = "Nothing was stored."
 View = Callable[..., HttpResponseBase]
 
 api = NinjaAPI(
-    title="Kilnward: readings sent by other systems",
+    title="Kilnward: readings and charges of other systems",
     version="1",
     description=schemas.DESCRIPTION,
     docs_url=None,
@@ -34,6 +34,7 @@ api = NinjaAPI(
     auth=Token(),
 )
 answer_faults(api)
+api.add_router("", charges.router)
 
 
 @api.post(
@@ -50,7 +51,7 @@ def readings(request: HttpRequest) -> Any:
     The answer comes when they are stored for good. Without an answer send the same again: what is known already is
     only counted. The first value that came for a channel and second is kept.
     """
-    source = source_of(request)
+    source = source_of(request, SourceToken.Purpose.READINGS)
     sent = _sent(json_of(request), source)
     try:
         taken = take_in(sent.channel_id, sent.at_s, sent.value, source=source)
@@ -68,7 +69,7 @@ def readings(request: HttpRequest) -> Any:
 )
 def channels(request: HttpRequest) -> Any:
     """Name the channels in use, and what this source calls them."""
-    source = source_of(request)
+    source = source_of(request, SourceToken.Purpose.READINGS)
     names: dict[int, list[dict[str, str]]] = {}
     for channel_id, name, unit in ChannelName.objects.filter(source=source).values_list("channel_id", "name", "unit"):
         names.setdefault(channel_id, []).append({"name": name, "unit": unit})

@@ -7,7 +7,8 @@ from pydantic import Field
 
 from plant.readings.calculations.sent_readings import END_S, FIRST_S, MOST
 
-DESCRIPTION = """Loggers and controllers send their readings here, each with a token made on the page of its source.
+DESCRIPTION = """Loggers and controllers send their readings here, each with a token of its source; programs that
+plan or drive the kilns send and take charges with a token of their own kind. Both are made on the page of the source.
 
 A channel is named as the source calls it, or as Kilnward does: kiln, quantity and position, such as `K1/wet_bulb:left`.
 Errors are told in JSON, with the place of each faulty reading; then nothing of the body was stored."""

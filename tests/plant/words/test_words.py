@@ -41,6 +41,8 @@ CONTEXTS = {
     "Fitting.Removal": "why a fitting came out",
     "Charge.Basis": "basis of a charge's dates",
     "ChargeWord.What": "what was told of a charge",
+    "ChargeClaim.Answer": "answer to another source",
+    "SourceToken.Purpose": "what a token is for",
     "ClimateSign.Kind": "sign in the readings",
     "ClimateSign.Answer": "answer to the readings",
     "Phase.Kind": "state of a kiln",
