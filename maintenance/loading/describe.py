@@ -16,8 +16,8 @@ changes nothing. Rows that are no longer in a file stay as they are; a column th
 
 `manage.py files_out FOLDER` writes all tables of a mill as CSV and as XLSX, and so does the page “Files”: loaded into
 an empty database they are the same mill again. What does not leave by these files: who is inside a kiln, permits and
-alarms; passwords, tokens and the ways in of readings; readings; work that is not over, its place and its plan; who
-changed what and when; and phases of no length.
+alarms; passwords, tokens and the ways in of readings; readings and watches; work that is under way, and the places of
+work ahead; who changed or told what and when; earlier versions of the mill's own task sheets; and phases of no length.
 
 The same files can be dropped on the page “Files”, also packed in a ZIP: there they are shown as understood before
 anything is kept, and what a role may not change by a page it does not change by a file. A file whose name says no table

@@ -9,6 +9,7 @@ from zoneinfo import ZoneInfo
 from django.conf import settings
 from django.db import IntegrityError, connection, transaction
 
+from maintenance.loading.ahead_table import WorkAheadTable
 from maintenance.loading.base import Load, Table
 from maintenance.loading.catalogue_tables import CATALOGUE
 from maintenance.loading.channel_table import ChannelTable
@@ -63,6 +64,7 @@ TABLES: tuple[type[Table], ...] = (
     CheckItemTable,
     CheckFindingTable,
     DefectTable,
+    WorkAheadTable,
 )
 
 

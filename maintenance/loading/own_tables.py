@@ -30,7 +30,7 @@ EXAMPLES: Mapping[str, str] = {
     "crew": "1",
     "no": "1",
     "text": "Wipe the old grease off.",
-    "part_kind": "grease",
+    "part_kind": "bearing-grease",
     "quantity": "0.1",
     "end_view_no": "2",
     "what": "Hinges",

@@ -28,6 +28,8 @@ from plant.models import Charge, Fitting, Mill, Person, User
 
 Rows = Iterator[dict[str, Any]]
 OVER = (WorkOrder.State.DONE, WorkOrder.State.SIGNED_OFF)
+#: Wanted, and nobody has begun it: what is under way is finished where it was begun.
+AHEAD = (WorkOrder.State.RAISED, WorkOrder.State.READY, WorkOrder.State.PLACED)
 
 
 def rows_out(table: type[Table]) -> Rows:
@@ -190,6 +192,21 @@ def _work_done(table: type[Table]) -> Rows:
         }
 
 
+def _work_ahead(table: type[Table]) -> Rows:
+    orders = WorkOrder.objects.filter(state__in=AHEAD).select_related(
+        "sheet", "kiln", "component", "standing_task", "defect", "check_up"
+    )
+    for order in orders.prefetch_related("covers").order_by("number"):
+        yield kept_values(order, table.columns) | {
+            "covers": sorted(order.covers.all(), key=code_of),
+            "recurring_task": order.standing_task,
+            "defect_found_at": order.defect.found_at if order.defect else None,
+            "defect_what": order.defect.what if order.defect else "",
+            "check": order.check_up,
+            "why": say(order.why),
+        }
+
+
 def _proof_tests(table: type[Table]) -> Rows:
     tests = ProofTest.objects.select_related("component__kiln", "tested_by", "work_order")
     for test in tests.order_by("tested_at", "pk"):
@@ -258,6 +275,7 @@ SPECIAL: dict[str, Callable[[type[Table]], Rows]] = {
     "stock": _none,
     "stock_moves": _moves,
     "work_done": _work_done,
+    "work_ahead": _work_ahead,
     "proof_tests": _proof_tests,
     "function_checks": _checks,
     "check_items": _check_items,

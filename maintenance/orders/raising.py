@@ -103,14 +103,19 @@ def raise_work_order(
         raised_at=clock.now(),
     )
     if sheet:
-        order.covers.set(covers)
-        _copy_sheet(order, sheet, covers)
-        parts = _set_parts_aside(order, sheet, max(1, len(covers)))
+        parts = equip(order, sheet, covers)
         # The program itself raises many at once and looks at all parts when it has done so.
         if by is not None and parts:
             refresh_advice(clock.today(Mill.objects.current().zone), parts)
     Change.record(order, "raised", by=by, after={"state": order.state, "due_at": due_at.isoformat()}, said=order.why)
     return order
+
+
+def equip(order: WorkOrder, sheet: TaskSheet, covers: Sequence[Component]) -> list[Part]:
+    """Give a new work order what its sheet asks for: steps, skills and parts, which are set aside and returned."""
+    order.covers.set(covers)
+    _copy_sheet(order, sheet, covers)
+    return _set_parts_aside(order, sheet, max(1, len(covers)))
 
 
 def _present(sheet: TaskSheet | None) -> TaskSheet | None:

@@ -8,7 +8,8 @@ from uuid import UUID
 
 from inventory.models import Bin, Lot, Part, PartKind, PurchaseOrder, StockLevel, StockMove, Supplier, SupplierTerms
 from maintenance.loading.loader import load_catalogue
-from maintenance.models import ChangedDate, CheckPoint, Defect, ProofTest, StandingTask, TaskSheet
+from maintenance.models import ChangedDate, CheckPoint, Defect, ProofTest, StandingTask, TaskSheet, WorkOrder
+from maintenance.orders.raising import raise_work_order
 from maintenance.sheets.content import content_of
 from maintenance.sheets.keeping import change, make, withdraw
 from plant.basics.sentences import typed
@@ -96,7 +97,29 @@ def draw_mill(seed: int) -> Mill:
         _kiln(draw, mill, f"K{number + 1}")
     _stores(draw)
     _own(draw)
+    _work(draw)
     return mill
+
+
+def _work(draw: Draw) -> None:
+    """Have work ahead: of a defect, of a recurring task, and asked for."""
+    defect, task = Defect.objects.order_by("pk")[0], StandingTask.objects.order_by("code")[0]
+    facts = {"due_at": draw.at(), "why": typed(draw.text())}
+    for_defect = raise_work_order(
+        kiln=defect.kiln,
+        title=draw.text(),
+        origin="finding",
+        defect=defect,
+        hours=draw.amount(9),
+        needs_state="empty",
+        **facts,
+    )
+    recurring = {"sheet": task.sheet, "component": task.component, "standing_task": task, "occurrence_on": draw.on()}
+    raise_work_order(kiln=task.kiln, title=draw.text(), origin="standing_task", **recurring, **facts)
+    fans = list(Component.objects.filter(kiln=task.kiln, kind=task.sheet.kind))
+    raise_work_order(kiln=task.kiln, title=draw.text(), origin="asked_for", sheet=task.sheet, covers=fans, **facts)
+    left_out = {"left_out_at": draw.at(), "left_out_why": draw.text(), "safety_at": draw.maybe(draw.at())}
+    WorkOrder.objects.filter(pk=for_defect.pk).update(state="placed", **left_out)
 
 
 def _own(draw: Draw) -> None:

@@ -61,14 +61,16 @@ LEFT_OUT: Final[Mapping[str, Mapping[str, str]]] = {
     "ProofTest": {"key": "of the entry"},
     "Labour": dict.fromkeys(("key", "at", "by"), "of the entry"),
     "WorkOrder": dict.fromkeys(
-        (
-            *("defect", "check_up", "earliest_at", "safety_at", "cost_of_delay_per_day", "cost_unknown_why"),
-            *("why", "no_place_why", "pin_lost_why", "left_out_at", "left_out_by", "left_out_why", "not_before_on"),
-            *("paused_at", "version", "sheet_version"),
-        ),
-        "why it was raised and placed: over",
+        ("cost_unknown_why", "no_place_why", "pin_lost_why", "left_out_by", "paused_at", "version", "sheet_version"),
+        "where it has its place is planned anew",
     ),
 }
+#: What of work that is over does not leave: why it was raised.
+OF_WORK_AHEAD: Final = (
+    *("defect", "check_up", "earliest_at", "safety_at", "cost_of_delay_per_day"),
+    *("why", "left_out_at", "left_out_why", "not_before_on"),
+)
+AHEAD: Final = ("raised", "ready", "placed")
 OVER: Final = ("done", "signed_off")
 
 
@@ -79,7 +81,7 @@ def compared() -> list[type[models.Model]]:
 
 
 def mill_as_kept() -> dict[str, list[tuple[Any, ...]]]:
-    """Return model -> its rows, sorted; work that is not over yet stays, and sign-ins without a person."""
+    """Return model -> its rows, sorted; work under way stays, and sign-ins without a person."""
     return {model.__name__: sorted(_rows(model), key=repr) for model in compared()}
 
 
@@ -87,11 +89,15 @@ def _rows(model: type[models.Model]) -> list[tuple[Any, ...]]:
     left_out = LEFT_OUT.get(model.__name__, {})
     names = [f.name for f in model._meta.concrete_fields if not f.primary_key and f.name not in left_out]
     assert set(left_out) <= {f.name for f in model._meta.concrete_fields}, model
-    many = [field.name for field in model._meta.many_to_many if model.__name__ in ("Part", "TaskSheet", "CheckPoint")]
+    many = [
+        field.name
+        for field in model._meta.many_to_many
+        if model.__name__ in ("Part", "TaskSheet", "CheckPoint", "WorkOrder")
+    ]
     manager: Any = getattr(model, "ever", model._default_manager)
     rows = manager.all()
     if model.__name__ == "WorkOrder":
-        rows = rows.filter(state__in=OVER)
+        rows = rows.filter(state__in=(*OVER, *AHEAD))
     if model.__name__ == "Labour":
         rows = rows.filter(work_order__state__in=OVER)
     if model.__name__ == "User":
@@ -108,9 +114,17 @@ def _rows(model: type[models.Model]) -> list[tuple[Any, ...]]:
             if name not in many
             else (name, sorted(map(_code, getattr(row, name).all())))
             for name in (*names, *many)
+            if not _stays(row, name)
         )
         for row in rows
     ]
+
+
+def _stays(row: models.Model, name: str) -> bool:
+    """Whether a field of a work order stays: its reasons once it is over, whether it has a place before."""
+    if type(row).__name__ != "WorkOrder":
+        return False
+    return name in OF_WORK_AHEAD if row.state in OVER else name == "state"  # type: ignore[attr-defined]
 
 
 def _plain(value: Any) -> Any:

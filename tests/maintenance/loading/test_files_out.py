@@ -15,6 +15,7 @@ from django.core.management import CommandError, call_command
 from django.db import transaction
 from openpyxl import load_workbook
 
+from maintenance.demo.in_hand import ask_for_work
 from maintenance.demo.told import tell_charges
 from maintenance.demo.writing import write_demo
 from maintenance.loading.loader import load_folder
@@ -71,11 +72,13 @@ def test_the_demo_mill_comes_back_as_it_was(tmp_path: Path) -> None:
         (tmp_path / "demo").mkdir()
         write_demo(tmp_path / "demo", DAY, months=2)
         assert load_folder(tmp_path / "demo").is_sound
+        ask_for_work(DAY)
         tell_charges(DAY)
 
     kept = taken_out(fill, tmp_path / "out", is_loaded_again=False)
     assert len(kept["Charge"]) > 50
     assert len(kept["WorkOrder"]) > 20
+    assert any(("origin", "asked_for") in row and ("done_at", None) in row for row in kept["WorkOrder"])
     assert reasons(load_folder(tmp_path / "out" / "csv")) == []
     assert_same(mill_as_kept(), kept)
 
