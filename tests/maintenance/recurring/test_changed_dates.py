@@ -71,6 +71,17 @@ def test_a_skipped_date_is_passed_by_the_days_run(task: StandingTask, oda: User)
     assert Change.objects.about(task).filter(act="date skipped", by=oda, note="The crew is away.").exists()
 
 
+def test_a_skipped_date_that_is_over_is_shown_so_that_it_can_be_taken_back(oda: User) -> None:
+    late = standing(kiln=KilnFactory(mill=MillFactory()), anchor_on=TODAY - timedelta(days=3))
+    refresh_due([late], TODAY)
+    skip(late, TODAY - timedelta(days=3), oda)
+    dates, _why = coming_dates(fresh(late), TODAY)
+    assert [(one.on, bool(one.change)) for one in dates][:2] == [
+        (TODAY - timedelta(days=3), True),
+        (TODAY + timedelta(days=25), False),
+    ]
+
+
 def test_a_date_further_on_is_skipped_when_it_comes(task: StandingTask, oda: User) -> None:
     skip(task, SECOND, oda)
     assert shown(task)[:2] == [FIRST, THIRD]
