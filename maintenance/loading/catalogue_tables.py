@@ -303,7 +303,7 @@ class TaskSheetTable(KeptTable):
             wanted: dict[int, int] = defaultdict(int)
             for skill in row.values["skills"]:
                 wanted[skill.pk] += 1
-            if kept[row.obj.pk] != wanted:
+            if "skills" in row.text and kept[row.obj.pk] != wanted:
                 touched.add(row.number)
                 stale.append(row.obj.pk)
                 new += [TaskSkill(sheet=row.obj, skill_id=pk, persons=count) for pk, count in wanted.items()]
