@@ -195,6 +195,8 @@ SERVES_DEMO = env.flag("KILNWARD_SERVES_DEMO")
 MAX_LOAD_BYTES = env.whole("KILNWARD_MAX_LOAD_MB", 50, least=1) * 1024 * 1024
 # The folders that are watched for loggers' files lie below this one; empty: none is watched.
 READINGS_DIR = env.text("KILNWARD_READINGS_DIR")
+# The folder that is watched for files of the mill's charges; empty: none is.
+CHARGES_DIR = env.text("KILNWARD_CHARGES_DIR")
 
 # The address under which people reach the site, for links in what is sent to them.
 SITE_ADDRESS = env.text("KILNWARD_ADDRESS").rstrip("/")

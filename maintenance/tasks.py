@@ -11,6 +11,8 @@ from maintenance.door.alarms import look_again
 from maintenance.loading.bringing import LOOK_TASK as LOOK_AT_FILES_TASK
 from maintenance.loading.bringing import TAKE_TASK, take_in
 from maintenance.loading.bringing import look as look_at_files
+from maintenance.loading.charges_folder import TASK as CHARGES_TASK
+from maintenance.loading.charges_folder import look_at_charges_folder, take_in_charges
 from maintenance.models import DayRun, Plan, Watch
 from maintenance.plans.accepting import PLAN_TASK, want_daily_plan
 from maintenance.plans.mending import want_plan_that_mends
@@ -22,7 +24,14 @@ from maintenance.watches.hearing import LOOK_TASK
 from maintenance.watches.looking import look, look_around
 from maintenance.watches.trials import TRY_TASK, run_trial
 from plant import clock
-from plant.background.registry import CannotBeDoneError, Progress, register_daily, register_each_tick, task
+from plant.background.registry import (
+    CannotBeDoneError,
+    Progress,
+    register_daily,
+    register_each_tick,
+    register_look,
+    task,
+)
 from plant.basics.sentences import Sentence, typed
 from plant.models import Kiln, Mill, User
 
@@ -76,6 +85,15 @@ def look_at_open_chambers(progress: Progress) -> dict[str, Any]:
 
 
 register_each_tick(ALARM_TASK)
+
+
+@task(CHARGES_TASK)
+def take_in_charges_of_folder(progress: Progress) -> dict[str, int]:
+    """Take in the whole files of charges that lie in the watched folder."""
+    return take_in_charges()
+
+
+register_look(look_at_charges_folder)
 
 
 @task(TELL_TASK, is_frequent=True)

@@ -3,7 +3,7 @@
 from django.utils import timezone
 
 from plant.background import daily, forgetting, heartbeat, running
-from plant.background.registry import Progress, register_daily, task
+from plant.background.registry import Progress, looks, register_daily, task
 from plant.frame import kept_forms
 from plant.models import Kiln, ReadingSource
 from plant.readings.charge_signs import notice
@@ -32,6 +32,8 @@ def tick() -> None:
 def look() -> None:
     """Look into the watched folders, and clear away files and typed words that nobody came back to."""
     look_at_folders()
+    for looks_at in looks():
+        looks_at()
     uploads.forget_old()
     kept_forms.forget_old()
 

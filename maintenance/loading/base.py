@@ -109,11 +109,13 @@ class Span:
 class Load:
     """One load under way: what was found, and what rows can refer to."""
 
-    def __init__(self, report: Report, *, needs_mill: bool = True, by: User | None = None) -> None:
+    def __init__(self, report: Report, *, needs_mill: bool = True, by: User | None = None, source: str = "") -> None:
         self.report = report
         self.needs_mill = needs_mill
         # Who brings the files; None is the program itself.
         self.by = by
+        # By which way they come where nobody brings them: then what people said of charges is left alone.
+        self.source = source
         self.customs = Customs()
         self.mill: Mill | None = None
         # Codes of the mill's own task sheets and check points that came with this load.

@@ -75,10 +75,11 @@ def look(pk: int) -> None:
     with transaction.atomic():
         locked = FilesBrought.objects.select_for_update().get(pk=pk)
         if locked.state in (State.WAITING, State.LOOKED_AT):
-            _keep_report(locked, report)
+            keep_report(locked, report)
 
 
-def _keep_report(found: FilesBrought, report: Report) -> None:
+def keep_report(found: FilesBrought, report: Report) -> None:
+    """Keep what a look at files found."""
     found.state, found.report, found.digest = State.LOOKED_AT, as_json(report), report.digest
     found.save(update_fields=["state", "report", "digest"])
 
@@ -135,7 +136,7 @@ def take_in(pk: int, by: User | None) -> dict[str, Any]:
         report = load_folder(
             brought.folder_of(found.key), by=by, agreed=found.digest, progress=brought.FolderProgress(found.key)
         )
-        _keep_report(found, report)
+        keep_report(found, report)
         if report.is_kept:
             found.state, found.ended_at, found.ended_by = State.TAKEN, clock.now(), by
             found.save(update_fields=["state", "ended_at", "ended_by"])

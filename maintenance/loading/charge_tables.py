@@ -18,6 +18,7 @@ from maintenance.loading.columns import (
     Values,
     Whole,
 )
+from maintenance.loading.contested import leave_contested
 from maintenance.loading.faults import CellFault
 from maintenance.loading.kilns_that_run import refuse_beginning, refuse_ends, tell_running
 from maintenance.loading.phases import PHASE_COLUMNS, lay_phases, planned_phases, refuse_disorder
@@ -76,6 +77,8 @@ class ChargeTable(Table):
 
     def check(self, rows: list[Row], load: Load) -> list[Row]:
         """Refuse charges of one kiln that overlap, and one that is to begin while somebody is inside."""
+        if load.source:
+            rows = leave_contested(rows, load)
         rows = self._list_taken_out(rows, load)
         taken_out = [row for row in rows if row.values["taken_out_at"]]
         rows = refuse_beginning(self, [row for row in rows if not row.values["taken_out_at"]], load)

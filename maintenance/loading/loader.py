@@ -97,12 +97,14 @@ def load_folder(
     by: User | None = None,
     agreed: str = "",
     progress: Progress = no_progress,
+    source: str = "",
 ) -> Report:
     """Load a mill's files, or only look whether they could be loaded.
 
     Nothing is kept unless every row of every file is sound. The catalogue is brought up to date first. Somebody (`by`)
     changes only what their role allows; the program itself (None) all. Where somebody looked and agreed, `agreed` is
-    the digest of the report that they saw: if the load would do anything else by now, nothing is kept.
+    the digest of the report that they saw: if the load would do anything else by now, nothing is kept. Files that
+    nobody brought name their `source`: what people said of charges they leave alone.
     """
     report = Report()
     try:
@@ -111,7 +113,7 @@ def load_folder(
             catalogue = load_catalogue()
             if not catalogue.is_sound:
                 return catalogue
-            report = _load(folder, TABLES, by, progress)
+            report = _load(folder, TABLES, by, progress, source)
             if is_check or not report.is_sound or (agreed and report.digest != agreed):
                 raise _Undo
             report.is_kept = True
@@ -127,10 +129,14 @@ def _one_at_a_time() -> None:
 
 
 def _load(
-    folder: Path, tables: Sequence[type[Table]], by: User | None = None, progress: Progress = no_progress
+    folder: Path,
+    tables: Sequence[type[Table]],
+    by: User | None = None,
+    progress: Progress = no_progress,
+    source: str = "",
 ) -> Report:
     report = Report()
-    load = Load(report, needs_mill=tables is TABLES, by=by)
+    load = Load(report, needs_mill=tables is TABLES, by=by, source=source)
     try:
         with transaction.atomic():
             _read_files(folder, tables, load)

@@ -45,6 +45,7 @@ _functions: dict[str, TaskFunction] = {}
 _dailies: dict[str, "Daily"] = {}
 _frequent: set[str] = set()
 _each_tick: list[str] = []
+_looks: list[Callable[[], object]] = []
 
 
 @dataclass(frozen=True)
@@ -95,6 +96,17 @@ def register_each_tick(name: str) -> None:
     function_of(name)
     if name not in _each_tick:
         _each_tick.append(name)
+
+
+def register_look(function: Callable[[], object]) -> None:
+    """Call a function each minute: it looks whether something is to be done, wants it as a task, and is quick."""
+    if function not in _looks:
+        _looks.append(function)
+
+
+def looks() -> list[Callable[[], object]]:
+    """Return what is called each minute."""
+    return list(_looks)
 
 
 def each_tick() -> list[str]:

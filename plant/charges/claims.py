@@ -6,16 +6,18 @@ from collections import defaultdict
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Any
+from typing import Any, Final
 
 from django.utils.translation import gettext as _
 
 from plant import clock
 from plant.charges import telling
+from plant.charges.planning import FACTS
 from plant.charges.programme import say_at
 from plant.models import Charge, ChargeClaim, ChargeWord, Kiln, ReadingSource
 
 Answer = ChargeClaim.Answer
+SHOWN: Final = (*FACTS, "begin_at", "end_at")
 
 
 def claim(charge: Charge, subject: str, said: Mapping[str, Any], source: str) -> ChargeClaim:
@@ -84,7 +86,9 @@ def _rows(one: ChargeClaim, words: list[ChargeWord]) -> list[tuple[str, str, str
         theirs = " – ".join(say_at(datetime.fromisoformat(at)) for at in (begin, end) if at)
         return [(_("in the programme"), _("taken out"), theirs or _("planned"))]
     rows = []
-    for name, value in one.said.items():
+    # PostgreSQL keeps the names in an order of its own.
+    for name in (name for name in SHOWN if name in one.said):
+        value = one.said[name]
         field = Charge._meta.get_field(name)
         ours, theirs = _shown(getattr(charge, name)), _shown(field.to_python(value))  # type: ignore[union-attr]
         if ours != theirs:
