@@ -9,7 +9,7 @@ from django.contrib import messages
 from django.core.exceptions import ValidationError
 from django.core.paginator import Paginator
 from django.forms import Form
-from django.http import Http404, HttpRequest, HttpResponse
+from django.http import Http404, HttpRequest, HttpResponse, QueryDict
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.utils import timezone
@@ -23,7 +23,7 @@ from plant.charges import telling
 from plant.charges.consequences import say_consequences
 from plant.charges.door_seen import open_since
 from plant.charges.forms import CorrectForm, TakeBackForm, TellForm
-from plant.charges.programme import stand_of
+from plant.charges.programme import say_at, stand_of
 from plant.charges.seen import TO_TELL, ChargeRow, Window, in_order, rows_of, say_what
 from plant.charges.telling import ACT, What
 from plant.frame.days import check_year
@@ -32,6 +32,8 @@ from plant.models import Charge, ChargeWord, Kiln
 
 PAGE = "plant:charges"
 KILNS_SHOWN = 20
+# Delays that are told without typing, hours. Our own choice.
+LATER_H = (2, 6, 12, 24)
 WHEN = {
     What.STARTED: gettext_lazy("Doors closed and started at"),
     What.OPENED: gettext_lazy("Doors opened at"),
@@ -87,8 +89,8 @@ def tell(request: HttpRequest, tag: str, pk: int, what: str) -> HttpResponse:
     charge = _charge(tag, pk)
     if what not in TO_TELL:
         raise Http404
-    data = request.POST if request.method == "POST" else None
-    form = TellForm(data, initial={"at": timezone.localtime(_usual(charge, what))})
+    usual = _usual(charge, what)
+    form = TellForm(_sent(request), initial={"at": timezone.localtime(usual)})
     form.fields["at"].label = WHEN.get(What(what)) or _when_expected(charge)
     if form.is_valid():
         with refusal_on(form):
@@ -100,7 +102,27 @@ def tell(request: HttpRequest, tag: str, pk: int, what: str) -> HttpResponse:
         "number": charge.number,
         "what": say_what(charge, What(what)),
     }
-    return _page(request, charge, form, heading, _notes(what))
+    at_once = _later(usual) if what == What.EXPECTED else []
+    return _page(request, charge, form, heading, {"at_once": at_once, **_notes(what)})
+
+
+def _sent(request: HttpRequest) -> QueryDict | None:
+    """Return what was sent; one of the instants that are told at once stands for the one in the field."""
+    if request.method != "POST":
+        return None
+    data = request.POST.copy()
+    if "at_once" in data:
+        data["at"] = str(data["at_once"])
+    return data
+
+
+def _later(usual: datetime) -> list[tuple[str, str]]:
+    """Return (value, words) of the delays that need no typing."""
+    ways = [(hours, timezone.localtime(usual + timedelta(hours=hours))) for hours in LATER_H]
+    return [
+        (f"{at:%Y-%m-%dT%H:%M}", _("%(hours)d h later: %(at)s") % {"hours": hours, "at": say_at(at)})
+        for hours, at in ways
+    ]
 
 
 def _usual(charge: Charge, what: str) -> datetime:
