@@ -15,9 +15,13 @@ first load needs `mill`, `kilns` and `components`; later any of them may come al
 changes nothing. Rows that are no longer in a file stay as they are; a column that a file does not have is left alone.
 
 `manage.py files_out FOLDER` writes all tables of a mill as CSV and as XLSX, and so does the page “Files”: loaded into
-an empty database they are the same mill again. What does not leave by these files: who is inside a kiln, permits and
-alarms; passwords, tokens and the ways in of readings; readings and watches; work that is under way, and the places of
-work ahead; who changed or told what and when; earlier versions of the mill's own task sheets; and phases of no length.
+an empty database they are the same mill again. What does not leave by these files:
+
+- who is inside a kiln, permits and alarms: they are true of one place only;
+- passwords, tokens and the ways in of readings; the readings, and what watches said of them;
+- work that is under way, the places of work ahead, plans;
+- who changed or told what and when, dates that were missed, earlier versions of the mill's own task sheets;
+- sign-ins of nobody on record, and phases of no length.
 
 The same files can be dropped on the page “Files”, also packed in a ZIP: there they are shown as understood before
 anything is kept, and what a role may not change by a page it does not change by a file. A file whose name says no table

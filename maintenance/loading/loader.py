@@ -19,6 +19,7 @@ from maintenance.loading.columns import Customs
 from maintenance.loading.crew_tables import AbsenceTable, CrewTable, ShiftDutyTable, ShiftTable
 from maintenance.loading.dates_table import ChangedDateTable
 from maintenance.loading.faults import Counts, Fault, FileFault, Report
+from maintenance.loading.kiln_watch_table import KilnWatchTable
 from maintenance.loading.own_tables import OWN_TABLES
 from maintenance.loading.plant_tables import ComponentTable, FittingTable, KilnTable, MeterReadingTable, MillTable
 from maintenance.loading.reading import Sheet, list_files, read_sheet
@@ -53,6 +54,7 @@ TABLES: tuple[type[Table], ...] = (
     DowntimeTable,
     FittingTable,
     StandingTaskTable,
+    KilnWatchTable,
     WorkDoneTable,
     ChangedDateTable,
     OrderTable,

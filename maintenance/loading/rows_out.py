@@ -10,6 +10,7 @@ from inventory.models import PurchaseOrderLine, StockMove
 from maintenance.loading.base import Table
 from maintenance.loading.cells import code_of, kept_values
 from maintenance.loading.columns import Ref
+from maintenance.loading.kiln_watch_table import told_parameters
 from maintenance.models import (
     ChangedDate,
     CheckItem,
@@ -21,6 +22,7 @@ from maintenance.models import (
     ProofTest,
     StepRecord,
     TaskSheet,
+    Watch,
     WorkOrder,
 )
 from plant.frame.saying import say
@@ -151,6 +153,15 @@ def _changed_dates(table: type[Table]) -> Rows:
         }
 
 
+def _watches(table: type[Table]) -> Rows:
+    related = ("kiln", "component_kind", "component", "sheet")
+    for watch in Watch.objects.select_related(*related).order_by("kiln__tag", "code"):
+        yield kept_values(watch, table.columns) | {
+            "parameters": told_parameters(watch.parameters),
+            "phases": "; ".join(watch.phases),
+        }
+
+
 def _moves(table: type[Table]) -> Rows:
     over = set(WorkOrder.objects.filter(state__in=OVER).values_list("number", flat=True))
     related = ("part", "bin", "lot", "reservation", "order_line__order", "by__person")
@@ -268,6 +279,7 @@ SPECIAL: dict[str, Callable[[type[Table]], Rows]] = {
     "own_task_parts": _of_own_sheets,
     "own_check_points": _own_points,
     "changed_dates": _changed_dates,
+    "kiln_watches": _watches,
     "crew": _crew,
     "fittings": _fittings,
     "charges": _charges,

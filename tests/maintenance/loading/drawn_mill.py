@@ -8,10 +8,11 @@ from uuid import UUID
 
 from inventory.models import Bin, Lot, Part, PartKind, PurchaseOrder, StockLevel, StockMove, Supplier, SupplierTerms
 from maintenance.loading.loader import load_catalogue
-from maintenance.models import ChangedDate, CheckPoint, Defect, ProofTest, StandingTask, TaskSheet, WorkOrder
+from maintenance.models import ChangedDate, CheckPoint, Defect, ProofTest, StandingTask, TaskSheet, Watch, WorkOrder
 from maintenance.orders.raising import raise_work_order
 from maintenance.sheets.content import content_of
 from maintenance.sheets.keeping import change, make, withdraw
+from maintenance.watches.calculations.rows import rule_from, rule_parameters
 from plant.basics.sentences import typed
 from plant.models import (
     Absence,
@@ -209,6 +210,23 @@ def _kiln(draw: Draw, mill: Mill, tag: str) -> None:
         hours += draw.amount(900)
         MeterReading.objects.create(kiln=kiln, read_at=FIRST + timedelta(days=days), running_h=hours)
     _charges(draw, kiln)
+    Watch.objects.create(
+        kiln=kiln,
+        code="own-wick",
+        name=draw.text(),
+        signal="wet_bulb:left",
+        rule="limit",
+        parameters=rule_parameters(rule_from("limit", {"side": "above", "limit": 90.5, "clear": 80})),
+        phases=draw.choice(([], ["drying", "conditioning"])),
+        severity="notice",
+        component_kind=fan.kind,
+        component=draw.maybe(fan),
+        failure_modes=["fan-stopped"],
+        sentence=draw.text(),
+        safety_days=draw.maybe(3),
+        is_on=draw.random() < 0.5,
+        switched_on_at=draw.maybe(draw.at()),
+    )
     mode = FailureMode.objects.get(code="fan-stopped")
     start_at = draw.at()
     for _stop in range(draw.randint(1, 4)):

@@ -24,7 +24,7 @@ STAY: Final[Mapping[str, str]] = {
         ("Reading", "ChannelDay", "Unsettled", "ChargeFigure", "ChamberTest", "ClimateSign"), "come from the readings"
     ),
     **dict.fromkeys(("ReadingSource", "ChannelName", "SourceToken", "FileIntake"), "ways in, with their secrets"),
-    **dict.fromkeys(("Watch", "Firing"), "set up for each kiln from the product's set"),
+    "Firing": "what watches said of readings that stay",
     **dict.fromkeys(("Plan", "Placement", "Assignment", "KilnStop"), "planned anew from what leaves"),
     **dict.fromkeys(("ReorderAdvice", "PriceOfWaiting"), "worked out anew from what leaves"),
     **dict.fromkeys(("CalendarAddress", "ToldPlace", "ToldLockOut", "Telling"), "told to people from here"),
@@ -42,6 +42,7 @@ STAY: Final[Mapping[str, str]] = {
 LEFT_OUT: Final[Mapping[str, Mapping[str, str]]] = {
     "TaskSheet": dict.fromkeys(("version", "copied_version"), "versions are of this database"),
     "CheckPoint": dict.fromkeys(("version", "copied_version"), "versions are of this database"),
+    "Watch": dict.fromkeys(("looked_until_s", "carried", "version"), "it looks from now on"),
     "ChangedDate": dict.fromkeys(("work_order", "taken_back_at", "taken_back_by"), "of work that stays"),
     "User": {
         **dict.fromkeys(("password", "has_first_password", "last_login", "date_joined"), "secrets and traces of use"),

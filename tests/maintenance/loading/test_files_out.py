@@ -21,6 +21,7 @@ from maintenance.demo.writing import write_demo
 from maintenance.loading.loader import load_folder
 from maintenance.loading.out import WRITERS, write_folder
 from maintenance.loading.reading import read_sheet
+from maintenance.watches.settings import set_up_watches
 from plant.models import Charge, Kiln
 from tests.maintenance.loading.drawn_mill import TEXTS, draw_mill
 from tests.maintenance.loading.loading_mill import CATALOGUE, CHARGES, load_files, reasons, write_files
@@ -73,11 +74,13 @@ def test_the_demo_mill_comes_back_as_it_was(tmp_path: Path) -> None:
         write_demo(tmp_path / "demo", DAY, months=2)
         assert load_folder(tmp_path / "demo").is_sound
         ask_for_work(DAY)
+        set_up_watches(Kiln.objects.all()[0], by=None, switched_on=True)
         tell_charges(DAY)
 
     kept = taken_out(fill, tmp_path / "out", is_loaded_again=False)
     assert len(kept["Charge"]) > 50
     assert len(kept["WorkOrder"]) > 20
+    assert len(kept["Watch"]) > 10
     assert any(("origin", "asked_for") in row and ("done_at", None) in row for row in kept["WorkOrder"])
     assert reasons(load_folder(tmp_path / "out" / "csv")) == []
     assert_same(mill_as_kept(), kept)
