@@ -120,6 +120,28 @@ class StandingTaskForm(forms.ModelForm):  # type: ignore[type-arg]
         for name in RESET_FIELDS:
             self.fields[name].required = False
 
+    @property
+    def asked(self) -> list[forms.BoundField]:
+        """Return the fields that matter: where, from when, and how often by the measure in which it is counted."""
+        counted = [name for name in ("every_running_h", "every_charges") if self[name].value()]
+        names = ["component", "anchor_on", *counted]
+        if self["rrule"].value():
+            names.append("rrule")
+        elif self["every"].value() or not counted:
+            names += ["every", "every_unit"]
+        return [self[name] for name in names]
+
+    @property
+    def folded(self) -> list[forms.BoundField]:
+        """Return the other fields."""
+        asked = {one.name for one in self.asked}
+        return [one for one in self.visible_fields() if one.name not in asked]
+
+    @property
+    def is_folded_at_fault(self) -> bool:
+        """Say whether something that is folded must be looked at."""
+        return self.is_bound and any(one.errors for one in self.folded)
+
     def clean(self) -> dict[str, Any]:
         """Set the resets of the practice, and follow the rule once: what it cannot do is said here."""
         values: dict[str, Any] = super().clean() or {}

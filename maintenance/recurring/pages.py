@@ -55,6 +55,11 @@ def rule_words(task: StandingTask) -> str:
     return words[:1].upper() + words[1:]
 
 
+def says_how_often(task: StandingTask) -> bool:
+    """Say whether a task has any rule by which it recurs."""
+    return any((task.every, task.rrule, task.every_running_h, task.every_charges))
+
+
 def window_words(task: StandingTask) -> list[str]:
     """Say how far from when it is due the work may be done, in the measures in which there is a window."""
     measures = (
@@ -157,7 +162,8 @@ def standing_task(request: HttpRequest, code: str) -> HttpResponse:
 @needs("edit recurring tasks")
 def new(request: HttpRequest) -> HttpResponse:
     """Make a recurring task: first which sheet on which kiln, then the rest, as the catalogue proposes it."""
-    chosen = SheetAndKilnForm(request.GET or None)
+    is_chosen = "sheet" in request.GET and "kiln" in request.GET
+    chosen = SheetAndKilnForm(request.GET if is_chosen else None, initial=request.GET.dict())
     if not chosen.is_valid():
         context = {"place": "rounds", "sub": "standing-tasks", "form": chosen}
         return render(request, "recurring/standing_task_new.html", context)
@@ -214,7 +220,8 @@ def _form_page(request: HttpRequest, form: StandingTaskForm, task: StandingTask,
     if not form.is_bound and task.pk is None:
         shown.anchor_on = today
     try:
-        if is_typed or not form.is_bound:
+        # A sheet without a usual interval proposes none: nothing is wrong yet.
+        if is_typed or (not form.is_bound and says_how_often(shown)):
             dates, reason = coming_dates(shown, today)
     except ValueError as fault:
         trouble = str(fault)
@@ -224,7 +231,8 @@ def _form_page(request: HttpRequest, form: StandingTaskForm, task: StandingTask,
         "form": form,
         "task": task,
         "code": code,
-        "rule": rule_words(shown) if is_typed or not form.is_bound else "",
+        "rule": rule_words(shown) if is_typed or (not form.is_bound and says_how_often(shown)) else "",
+        "asks_how_often": not form.is_bound and not says_how_often(shown),
         "dates": dates,
         "reason": reason,
         "trouble": trouble,
