@@ -113,6 +113,9 @@ WORK: Final[Patterns] = {
         "enter until it is passed and signed off."
     ),
     "parts.gone": _("Reserved for this and gone: it waits for %(amount)s %(part)s."),
+    "task.date_skipped": _("Nothing is done for %(due_on)s."),
+    "task.date_moved": _("From %(from_on)s to %(to_on)s."),
+    "task.date_stands": _("%(due_on)s stands again."),
     "task.done": _("Done as %(job)s."),
     "task.withdrawn": _("%(job)s was withdrawn: its date counts as dealt with. %(why)s"),
     "day.placed": ngettext_lazy(

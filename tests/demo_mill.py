@@ -16,6 +16,8 @@ from maintenance.loading.bringing import as_json
 from maintenance.loading.faults import Counts, Fault, Report, RowChange
 from maintenance.models import (
     Assignment,
+    ChangedDate,
+    CheckPoint,
     Defect,
     EntryAlarm,
     EntryMove,
@@ -30,10 +32,14 @@ from maintenance.models import (
     Plan,
     ProofTest,
     StandingTask,
+    TaskSheet,
     WorkOrder,
 )
 from maintenance.models import Watch as KilnWatch
 from maintenance.plans.accepting import want_plan
+from maintenance.recurring.coming import coming_dates
+from maintenance.sheets.content import content_of
+from maintenance.sheets.keeping import change, make, supersede
 from maintenance.watches.settings import copy_watch, set_up_watches
 from maintenance.watches.trials import TRY_TASK, run_trial, want_trial
 from maintenance.work.course import start
@@ -169,6 +175,26 @@ def files_brought(user: User) -> FilesBrought:
     )
 
 
+def own_of(model: type[TaskSheet] | type[CheckPoint], name: str, value: str) -> TaskSheet | CheckPoint:
+    """Copy one that ships for the mill, change the copy and then what was copied: all that a page can show."""
+    shipped = first(model.objects.filter(blocks_entry=False) if model is CheckPoint else model.objects)
+    content = content_of(shipped)
+    own = make(model(), content, key=uuid4(), by=None, copied=shipped)
+    change(own, {**content, name: value}, version=1, why="As we do it.", by=None)
+    supersede(shipped, content, why="", by=None)
+    shipped.source_status = "verified anew"
+    shipped.save()
+    return own
+
+
+def skipped(task: StandingTask) -> ChangedDate:
+    """Skip a date of a task after its next."""
+    dates, _why = coming_dates(task, clock.now().date())
+    return ChangedDate.objects.create(
+        standing_task=task, due_on=dates[1].due_on, why="The crew is away.", at=clock.now()
+    )
+
+
 def somebody(role: str) -> User:
     """Return whom the demo gave a role."""
     return first(RoleHeld.objects.filter(role=role).select_related("user")).user
@@ -194,6 +220,7 @@ def things() -> dict[str, dict[str, Any]]:
     words = {"act": "let_in", "why": "It opens at the first go.", "at": clock.now()}
     let_in = LetIn.objects.create(key=uuid4(), finding=doubt, **words)
     said = first(ChargeWord.objects)
+    task = first(StandingTask.objects.in_use().filter(every_unit="month", next_due_on__gt=clock.now()))
     return {
         "charges/": {"tag": said.charge.kiln.tag, "pk": said.charge_id, "what": "unloaded", "word_pk": said.pk},
         "people/": {"code": first(Absence.objects).person.code, "pk": 1},
@@ -218,7 +245,9 @@ def things() -> dict[str, dict[str, Any]]:
         "rounds/findings/": {"pk": doubt.pk},
         "rounds/let-ins/": {"pk": let_in.pk},
         "rounds/permits/": {"pk": first(EntryPermit.objects.still_open()).pk, "move": first(EntryMove.objects).pk},
-        "rounds/recurring-tasks/": {"code": first(StandingTask.objects).code},
+        "rounds/recurring-tasks/": {"code": task.code, "on": str(task.next_due_on), "pk": skipped(task).pk},
+        "rounds/task-sheets/": {"code": own_of(TaskSheet, "hours", "2.5").code, "no": 1},
+        "rounds/check-points/": {"code": own_of(CheckPoint, "criterion", "Nothing moves.").code, "no": 1},
         "openings/": {"tag": opening.work_order.kiln.tag, "key": f"after-{opening.after_charge_id}"},
         "openings/work-orders/": {"number": order.number},
         "openings/plans/": {"pk": Plan.objects.get(state="worked_out").pk, "number": order.number},

@@ -9,6 +9,7 @@ from maintenance.models import CheckPoint, TaskSheet
 from maintenance.sheets.calculations.differences import differences
 from maintenance.sheets.content import Content, point_contents, sheet_contents
 from maintenance.sheets.keeping import supersede
+from plant.basics.sentences import Sentence
 from plant.models import Change
 
 #: Acts of the history by which the page of the catalogue knows what its last update did.
@@ -52,9 +53,7 @@ def keep_versions(before: Shipped) -> list[str]:
             elif found := differences(was[pk], content):
                 supersede(row, was[pk], why="", by=None)
                 row.save(update_fields=["version"])
-                Change.record(
-                    row, CHANGED, by=None, before={"version": row.version - 1}, after={"version": row.version}
-                )
+                Change.record(row, CHANGED, by=None, said=Sentence.of("sheet.version", number=row.version))
                 told = sorted({one.name.replace("_", " ") for one in found})
                 notes.append(f"the {noun} “{row}” is at version {row.version}: {', '.join(told)} changed")
     return notes

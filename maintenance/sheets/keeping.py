@@ -9,12 +9,13 @@ from django.utils.text import slugify
 from django.utils.translation import gettext as _
 
 from maintenance.models import CheckItem, CheckPoint, PointVersion, SheetVersion, StandingTask, TaskSheet, Watch
-from maintenance.models.versions import FIRST, OWN
+from maintenance.models.versions import OWN
 from maintenance.recurring.editing import withdraw_standing_task
 from maintenance.sheets.calculations.differences import differences
 from maintenance.sheets.content import Content, content_of, write_content
 from plant import clock
 from plant.access import require
+from plant.basics.sentences import Sentence
 from plant.models import Change, User
 
 RIGHT = "edit task sheets"
@@ -49,7 +50,8 @@ def make(row: Row, content: Content, *, key: UUID, by: User | None, copied: Row 
     if copied is not None:
         row.copied_from, row.copied_version = copied, copied.version
     write_content(row, content)
-    Change.record(row, "copied" if copied else "made", by=by, after={"copied_from": copied.code} if copied else {})
+    said = Sentence.of("sheet.copied", what=str(copied)) if copied else ()
+    Change.record(row, "copied" if copied else "made", by=by, said=said)
     return row
 
 
@@ -72,8 +74,8 @@ def change(row: Row, content: Content, *, version: int, why: str, by: User | Non
     _refuse_fixed(row, before, content)
     supersede(row, before, why=why.strip(), by=by)
     write_content(row, content)
-    after = {"version": row.version}
-    Change.record(row, "changed", by=by, before={"version": row.version - 1}, after=after, note=why.strip())
+    said = Sentence.of("sheet.version", number=row.version)
+    Change.record(row, "changed", by=by, said=said, note=why.strip())
     return True
 
 
@@ -131,11 +133,9 @@ def take_note(row: Row, *, by: User | None) -> None:
     row = type(row).objects.select_for_update(of=("self",)).select_related("copied_from").get(pk=row.pk)
     if row.copied_from is None or not row.has_news:
         return
-    before, row.copied_version = row.copied_version, row.copied_from.version
+    row.copied_version = row.copied_from.version
     row.save(update_fields=["copied_version"])
-    Change.record(
-        row, "looked at", by=by, before={"version": before or FIRST}, after={"version": row.copied_from.version}
-    )
+    Change.record(row, "looked at", by=by, said=Sentence.of("sheet.looked_at", number=row.copied_version))
 
 
 def tasks_of(sheet: TaskSheet) -> list[StandingTask]:
@@ -189,8 +189,7 @@ def withdraw(row: Row, why: str, *, by: User | None, instead: TaskSheet | None =
         _hand_over(row, instead, why, by)
     row.withdrawn_at, row.withdrawn_why = clock.now(), why[:200]
     row.save(update_fields=["withdrawn_at", "withdrawn_why"])
-    after = {"instead": instead.code} if instead else {}
-    Change.record(row, "withdrawn", by=by, after=after, note=why)
+    Change.record(row, "withdrawn", by=by, note=why)
     return row
 
 
@@ -210,15 +209,15 @@ def _hand_over(sheet: TaskSheet, instead: TaskSheet | None, why: str, by: User |
         task.is_safety = task.is_safety or instead.is_safety
         task.version += 1
         task.save(update_fields=["sheet", "is_safety", "version"])
-        Change.record(
-            task, "goes on by another sheet", by=by, before={"sheet": sheet.code}, after={"sheet": instead.code}
-        )
+        said = Sentence.of("sheet.goes_on", sheet=str(instead), former=str(sheet))
+        Change.record(task, "goes on by another sheet", by=by, said=said)
     for watch in Watch.objects.filter(sheet=sheet):
         watch.sheet = instead
         watch.version += 1
         watch.save(update_fields=["sheet", "version"])
-        told = {"sheet": instead.code if instead else ""}
-        Change.record(watch, "goes on by another sheet", by=by, before={"sheet": sheet.code}, after=told)
+        goes_on = Sentence.of("sheet.goes_on", sheet=str(instead), former=str(sheet))
+        said = goes_on if instead else Sentence.of("sheet.without", former=str(sheet))
+        Change.record(watch, "goes on by another sheet", by=by, said=said)
 
 
 @transaction.atomic
@@ -227,8 +226,7 @@ def bring_back(row: Row, *, by: User | None) -> Row:
     require(by, RIGHT)
     row = type(row).objects.select_for_update(of=("self",)).get(pk=row.pk)
     if row.is_withdrawn:
-        row.withdrawn_at, why = None, row.withdrawn_why
-        row.withdrawn_why = ""
+        row.withdrawn_at, row.withdrawn_why = None, ""
         row.save(update_fields=["withdrawn_at", "withdrawn_why"])
-        Change.record(row, "brought back", by=by, before={"why": why})
+        Change.record(row, "brought back", by=by)
     return row

@@ -27,6 +27,7 @@ from maintenance.work.course import withdraw
 from maintenance.work.particulars import Particulars, change_particulars
 from plant import clock
 from plant.access import require
+from plant.basics.sentences import Sentence
 from plant.models import Change, Mill, User
 
 RIGHT = "edit recurring tasks"
@@ -80,7 +81,8 @@ def skip_date(task: StandingTask, due_on: date, why: str, *, version: int, by: U
         passed_charges=charges,
         after_done_on=task.last_done_on,
     )
-    _counted_anew(task, "date skipped", {"due_on": str(due_on)}, {}, why, by)
+    said = Sentence.of("task.date_skipped", due_on=coming.on)
+    _counted_anew(task, "date skipped", said, why, by)
     return change
 
 
@@ -107,7 +109,8 @@ def move_date(task: StandingTask, due_on: date, to_on: date, why: str, *, versio
     task = StandingTask.objects.select_related("kiln", "sheet").get(pk=task.pk)
     if order is not None:
         _take_along(order, task, due_on, why, by)
-    _counted_anew(task, "date moved", {"due_on": str(coming.on)}, {"due_on": str(to_on)}, why, by)
+    said = Sentence.of("task.date_moved", from_on=coming.on, to_on=to_on)
+    _counted_anew(task, "date moved", said, why, by)
     return change
 
 
@@ -135,8 +138,8 @@ def take_change_back(change: ChangedDate, *, by: User | None) -> ChangedDate:
     task = StandingTask.objects.select_related("kiln", "sheet").get(pk=task.pk)
     if order is not None:
         _take_along(order, task, change.due_on, _("The date stands again as it was."), by)
-    before = {"due_on": str(change.moved_to_on)} if change.moved_to_on else {}
-    _counted_anew(task, "change of a date taken back", before, {"due_on": str(change.due_on)}, "", by)
+    said = Sentence.of("task.date_stands", due_on=change.due_on)
+    _counted_anew(task, "change of a date taken back", said, "", by)
     return change
 
 
@@ -222,16 +225,14 @@ def _end(change: ChangedDate, by: User | None) -> None:
     change.save(update_fields=["taken_back_at", "taken_back_by"])
 
 
-def _counted_anew(
-    task: StandingTask, act: str, before: dict[str, str], after: dict[str, str], why: str, by: User | None
-) -> None:
+def _counted_anew(task: StandingTask, act: str, said: Sentence, why: str, by: User | None) -> None:
     """Work out the next date, and write the history."""
     row = StandingTask.objects.select_related("kiln", "sheet").get(pk=task.pk)
     for trouble in refresh_due([row], clock.today(Mill.objects.current().zone)):
         raise ValidationError(trouble.why)
     row.version += 1
     row.save(update_fields=["version"])
-    Change.record(row, act, by=by, before=before, after=after, note=why.strip())
+    Change.record(row, act, by=by, said=said, note=why.strip())
 
 
 def _day(on: date) -> str:
