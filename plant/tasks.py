@@ -3,9 +3,11 @@
 from django.utils import timezone
 
 from plant.background import daily, forgetting, heartbeat, running
+from plant.background.queueing import enqueue
 from plant.background.registry import Progress, looks, register_daily, task
 from plant.frame import kept_forms
 from plant.models import Kiln, ReadingSource
+from plant.readings.charge_signs import TASK as SIGNS_TASK
 from plant.readings.charge_signs import notice
 from plant.readings.files import uploads
 from plant.readings.files.watched_folder import TASK as FOLDER_TASK
@@ -50,10 +52,17 @@ register_daily("forget old background work", hour=3)
 @task(SETTLE_TASK, is_frequent=True)
 def settle_readings(progress: Progress, kiln: int) -> dict[str, int]:
     """Settle what came in for a kiln."""
-    found = Kiln.objects.select_related("mill").get(pk=kiln)
-    settled = settle(found, progress=progress)
-    notice(found)
-    return {} if settled is None else {"from_s": settled[0], "until_s": settled[1]}
+    settled = settle(Kiln.objects.get(pk=kiln), progress=progress)
+    if settled is None:
+        return {}
+    enqueue(SIGNS_TASK, f"{SIGNS_TASK} {kiln} {settled[1]}", {"kiln": kiln})
+    return {"from_s": settled[0], "until_s": settled[1]}
+
+
+@task(SIGNS_TASK, is_frequent=True)
+def look_what_happened(progress: Progress, kiln: int) -> dict[str, int]:
+    """Look in a kiln's settled readings for what happened to its charge."""
+    return {"signs": len(notice(Kiln.objects.select_related("mill").get(pk=kiln)))}
 
 
 @task(FOLDER_TASK)

@@ -138,6 +138,9 @@ def _expected(
     by_kind = {span.kind: span for span in spans}
     if sign.kind == Kind.SETTING:
         on_record = by_kind[PhaseKind.HEATING_UP].end_at if PhaseKind.HEATING_UP in by_kind else None
+        # The air is there long before the timber is warm: only where it comes later than that, all comes later.
+        if on_record is not None and sign.at < on_record:
+            return None
     else:
         on_record = by_kind[PhaseKind.COOLING].begin_at if PhaseKind.COOLING in by_kind else None
     if on_record is None or abs(sign.at - on_record) < LEAST_SHIFT:

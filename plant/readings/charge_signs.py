@@ -15,6 +15,7 @@ from plant.readings.calculations.charge_signs import ChargeSign, Says, SeenSign,
 from plant.readings.spans import load_frame
 from plant.warnings.running_bars import lock_kiln
 
+TASK = "look what happened to charges"
 # Longer than the slowest heating takes; what became certain before FRESH is the past of a file.
 LOOK_BACK = timedelta(days=4)
 FRESH = timedelta(days=1)
@@ -29,8 +30,9 @@ def notice(kiln: Kiln) -> list[ClimateSign]:
     keys = [one.key for one in Channel.objects.filter(kiln=kiln, is_active=True, quantity__in=QUANTITIES)]
     if not any(key.startswith(str(Channel.Quantity.AIR_TEMPERATURE)) for key in keys):
         return []
-    until_s = to_epoch_s(now) + 1
-    frame = load_frame(kiln, until_s - int(LOOK_BACK.total_seconds()), until_s, STEP_S, keys=keys)
+    # On whole moments, so that a later look sees the same ones.
+    last_s = to_epoch_s(now) // STEP_S * STEP_S
+    frame = load_frame(kiln, last_s - int(LOOK_BACK.total_seconds()), last_s + 1, STEP_S, keys=keys)
     found = [one for one in charge_signs(climate_of(frame)) if from_epoch_s(one.seen_s) >= now - FRESH]
     kiln = lock_kiln(kiln.pk)
     kept = [sign for one in found if (sign := _keep(kiln, one, now)) is not None]

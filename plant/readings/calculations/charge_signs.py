@@ -228,6 +228,8 @@ def _knee(climate: Climate, low: int, now: int) -> int:
     if driven is not None:
         return max(driven, low)
     air, half = climate.air_c, PER_H // 2
+    if now - low <= half:
+        return low
     # Frozen timber holds the air back for hours, after a first rise that no sun gives.
     steps = air[low + half : now + 1] - air[low : now + 1 - half]
     quick = np.flatnonzero(steps >= QUICK_K)

@@ -9,11 +9,11 @@ import numpy as np
 import pytest
 import time_machine
 
-from plant.models import ClimateSign, Kiln
+from plant.models import ClimateSign, Job, Kiln
 from plant.readings.calculations.charge_sign_frame import QUANTITIES, STEP_S, climate_of
 from plant.readings.calculations.charge_signs import ChargeSign, charge_signs
 from plant.readings.calculations.climate_frame import Frame
-from plant.readings.charge_signs import notice
+from plant.readings.charge_signs import TASK, notice
 from tests.factories import MONDAY, KilnFactory
 from tests.plant.readings.charge_sign_cases import Case, Judged, cases, judge
 from tests.plant.readings.reading_things import bring, channel
@@ -105,3 +105,23 @@ def test_what_is_looked_at_are_quantities_of_channels() -> None:
     from plant.physics.quantities import QUANTITIES as ALL
 
     assert set(ALL) >= QUANTITIES
+
+
+def test_a_rise_within_minutes_of_the_lowest_air_is_no_fault() -> None:
+    moments = np.arange(60)
+    air = np.where(moments < 40, 12.0 + 0.1 * (moments % 3), 12.0 + 4.0 * (moments - 40))
+    values = {"air_temperature": air, "heating_valve": np.where(moments < 30, 0.0, 90.0)}
+    (found,) = charge_signs(climate_of(Frame(0, STEP_S, values, np.zeros(60, np.int8))))
+    assert found.sign == ChargeSign.HEATING
+
+
+@pytest.mark.django_db
+def test_settled_readings_are_looked_at_by_a_task_of_their_own() -> None:
+    from plant.tasks import look_what_happened, settle_readings
+
+    kiln: Any = KilnFactory()
+    heated(kiln, 8)
+    with time_machine.travel(MONDAY + timedelta(hours=8), tick=False):
+        settle_readings(lambda *_told: None, kiln.pk)
+        assert Job.objects.filter(what=TASK).count() == 1
+        assert look_what_happened(lambda *_told: None, kiln.pk) == {"signs": 1}
