@@ -5,6 +5,7 @@ from typing import Any
 from uuid import NAMESPACE_OID, uuid5
 
 from django.contrib import messages
+from django.core.exceptions import ValidationError
 from django.db import transaction
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404
@@ -16,8 +17,8 @@ from plant.access import needs, require
 from plant.charges import planning, telling
 from plant.charges.consequences import say_consequences
 from plant.charges.heard import HeardCharge, plan_anew, take_plan
-from plant.charges.telling_page import back_to
-from plant.frame.requests import refusal_said, user_of
+from plant.charges.telling_page import back_to, tell_at
+from plant.frame.requests import user_of
 from plant.models import Charge, ChargeClaim, User
 from plant.warnings.running_bars import lock_kiln
 
@@ -30,13 +31,17 @@ def decide(request: HttpRequest, tag: str, pk: int) -> HttpResponse:
     """Keep ours, or take theirs, as it was shown."""
     one = get_object_or_404(ChargeClaim.objects.select_related("charge__kiln"), charge__kiln__tag=tag, pk=pk)
     is_theirs = request.POST.get("answer") == "theirs"
-    with refusal_said(request):
+    try:
         if answer(one, is_theirs=is_theirs, by=user_of(request)):
-            said = _("Theirs is taken.") if is_theirs else _("Ours is kept.")
-            messages.success(request, said)
+            messages.success(request, _("Theirs is taken.") if is_theirs else _("Ours is kept."))
             say_consequences(request, [one.charge.kiln])
         else:
             messages.info(request, _("Somebody decided that before, or the source says something else since."))
+    except ValidationError as refusal:
+        for said in refusal.messages:
+            messages.error(request, said)
+        if "why" in getattr(refusal, "error_dict", {}):
+            return tell_at(one.charge, one.subject, datetime.fromisoformat(one.said["at"]))
     return back_to(one.charge.kiln)
 
 

@@ -3,15 +3,14 @@
 from django.contrib import messages
 from django.core.exceptions import ValidationError
 from django.http import HttpRequest, HttpResponse
-from django.shortcuts import get_object_or_404, redirect
-from django.urls import reverse
+from django.shortcuts import get_object_or_404
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST
 
 from plant.access import needs
 from plant.charges import proposals
 from plant.charges.telling import ACT
-from plant.charges.telling_page import back_to, kept
+from plant.charges.telling_page import back_to, kept, tell_at
 from plant.frame.requests import user_of
 from plant.models import Charge, ClimateSign
 
@@ -35,6 +34,6 @@ def answer(request: HttpRequest, tag: str, pk: int) -> HttpResponse:
         found = charge.first()
         if found is not None and "why" in getattr(refusal, "error_dict", {}):
             # It asks for a reason: the form of the telling takes it.
-            return redirect(reverse("plant:charge-tell", args=[tag, found.pk, what]))
+            return tell_at(found, what, sign.at)
         return back_to(sign.kiln)
     return kept(request, word)

@@ -89,7 +89,7 @@ def tell(request: HttpRequest, tag: str, pk: int, what: str) -> HttpResponse:
     charge = _charge(tag, pk)
     if what not in TO_TELL:
         raise Http404
-    usual = _usual(charge, what)
+    usual = _asked_for(typed(request, "at")) or _usual(charge, what)
     form = TellForm(_sent(request), initial={"at": timezone.localtime(usual)})
     form.fields["at"].label = WHEN.get(What(what)) or _when_expected(charge)
     if form.is_valid():
@@ -123,6 +123,21 @@ def _later(usual: datetime) -> list[tuple[str, str]]:
         (f"{at:%Y-%m-%dT%H:%M}", _("%(hours)d h later: %(at)s") % {"hours": hours, "at": say_at(at)})
         for hours, at in ways
     ]
+
+
+def tell_at(charge: Charge, what: str, at: datetime) -> HttpResponse:
+    """Lead to the form of a telling with an instant proposed: it takes the reason that one tap cannot give."""
+    address = reverse("plant:charge-tell", args=[charge.kiln.tag, charge.pk, what])
+    return redirect(f"{address}?{urlencode({'at': at.isoformat()})}")
+
+
+def _asked_for(text: str) -> datetime | None:
+    """Return the instant that an address proposes; None for anything else."""
+    try:
+        at = datetime.fromisoformat(text)
+    except ValueError:
+        return None
+    return at if at.tzinfo is not None and abs(at - clock.now()) < telling.FARTHEST else None
 
 
 def _usual(charge: Charge, what: str) -> datetime:

@@ -251,7 +251,8 @@ def _look_for_setting(walk: _Walk, now: int) -> bool:
     if now - begun < held or climate.was_open(now, HELD_H) or air[now] < LEAST_SETTING_C:
         return False
     wanted = climate.set_c[now - held : now + 1]
-    if np.isfinite(wanted).all():
+    # A set point so low is left from the last cooling: it says nothing of this charge.
+    if np.isfinite(wanted).all() and wanted[-1] >= LEAST_SETTING_C:
         # A set point that climbs with the air is not reached.
         is_firm = bool(np.ptp(wanted) <= 1.0)
         is_reached = is_firm and bool(np.all(climate.hot_c[now - held : now + 1] >= wanted - AT_SET_K))

@@ -17,7 +17,7 @@ from plant.charges.heard import Heard, HeardCharge, NotHeardError, ToldThere, he
 from plant.kilns.kilns_now import kilns_now
 from plant.models import Charge, ChargeClaim, ChargeWord, Kiln, User
 from tests.factories import MONDAY, ChargeFactory, KilnFactory, UserFactory
-from tests.plant.charges.planned import signed_in
+from tests.plant.charges.planned import local, signed_in
 
 HOUR = timedelta(hours=1)
 DAY = 24 * HOUR
@@ -202,3 +202,15 @@ def test_theirs_that_can_no_longer_be_is_refused_with_the_reason(kiln: Kiln, ils
     with time_machine.travel(NOW + 3 * HOUR, tick=False), pytest.raises(ValidationError, match="has gone by"):
         answer(ChargeClaim.objects.get(), is_theirs=True, by=ilse)
     assert ChargeClaim.objects.get().answer == "open"
+
+
+def test_theirs_that_asks_for_a_reason_leads_to_the_form_with_their_time(kiln: Kiln) -> None:
+    charge = ChargeFactory(kiln=kiln, begin_at=NOW - 2 * DAY, basis="running", days=4, number="26-1")
+    heard(said("26-1", None, 0, ToldThere("opened", NOW - 3 * HOUR)))
+    ilse = signed_in("kiln_master")
+    page = ilse.post(f"/charges/K1/claims/{ChargeClaim.objects.get().pk}/", {"answer": "theirs"}, follow=True)
+    assert page.redirect_chain[0][0].startswith(f"/charges/K1/{charge.pk}/opened/?at=")
+    assert "Say why in a sentence" in page.content.decode()
+    assert local(NOW - 3 * HOUR) in page.content.decode()
+    for nonsense in ("yesterday", "2026-11-30", "9999-12-31T00:00:00+00:00"):
+        assert ilse.get(f"/charges/K1/{charge.pk}/opened/", {"at": nonsense}).status_code == 200
