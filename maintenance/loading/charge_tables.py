@@ -78,7 +78,7 @@ class ChargeTable(Table):
     def check(self, rows: list[Row], load: Load) -> list[Row]:
         """Refuse charges of one kiln that overlap, and one that is to begin while somebody is inside."""
         if load.source:
-            rows = leave_contested(rows, load)
+            rows = leave_contested(self, rows, load)
         rows = self._list_taken_out(rows, load)
         taken_out = [row for row in rows if row.values["taken_out_at"]]
         rows = refuse_beginning(self, [row for row in rows if not row.values["taken_out_at"]], load)

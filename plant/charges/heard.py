@@ -229,10 +229,25 @@ def _hear_told(charge: Charge, told: ToldThere, source: str, heard: Heard) -> No
         heard.told += 1
 
 
+def hear_told(charge: Charge, told: Sequence[ToldThere], source: str) -> Heard:
+    """Tell what a source says that happened to one charge, in the caller's transaction. Raises ValidationError."""
+    heard = Heard()
+    charge.kiln = lock_kiln(charge.kiln_id)
+    for one in told:
+        _hear_told(charge, one, source, heard)
+    return heard
+
+
 def _is_so(charge: Charge, known: ChargeWord | None, told: ToldThere) -> bool:
     """Say whether that is on record already, told or not."""
     if known is not None:
         return abs(known.at - told.at) <= SAME
+    if told.what == What.STARTED and charge.basis == Basis.RUNNING:
+        return abs(stand_of(charge).times.heating_at - told.at) <= SAME
+    if told.what == What.EXPECTED:
+        # Of a planned charge it is said when it will be started.
+        is_planned = basis_of(charge, clock.now()) == Basis.PLANNED
+        return abs((stand_of(charge).times.heating_at if is_planned else charge.end_at) - told.at) <= SAME
     is_out = told.what == What.UNLOADED and charge.basis == Basis.DONE
     return is_out and abs(charge.end_at - told.at) <= SAME
 

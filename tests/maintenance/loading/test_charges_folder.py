@@ -17,8 +17,9 @@ from maintenance.models import FilesBrought
 from plant.charges import planning, telling
 from plant.charges.calculations.told import ChargeTimes
 from plant.charges.claims import disagreements
-from plant.models import Charge, ChargeClaim, Job, Kiln, User
-from tests.factories import MONDAY, KilnFactory, UserFactory
+from plant.kilns.kilns_now import kilns_now
+from plant.models import Charge, ChargeClaim, ChargeWord, Job, Kiln, Mill, User
+from tests.factories import MONDAY, ChargeFactory, KilnFactory, UserFactory
 
 NOW = MONDAY + timedelta(days=2)
 DAY = timedelta(days=1)
@@ -133,3 +134,34 @@ def test_the_look_each_minute_wants_the_task_only_for_what_is_new(folder: Path, 
     look_at_charges_folder()
     settings.CHARGES_DIR = ""
     assert take_in_charges() == {"taken_in": 0, "refused": 0}
+
+
+FULL = "kiln,number,species,thickness_mm,volume_m3,basis,begin_at,end_at"
+
+
+def lay_down_full(folder: Path, name: str, number: str, basis: str, begin_h: int, end_h: int) -> None:
+    zone = Mill.objects.get().zone
+    begin, end = (f"{(NOW + timedelta(hours=h)).astimezone(zone):%Y-%m-%d %H:%M}" for h in (begin_h, end_h))
+    path = folder / name
+    path.write_text(f"{FULL}\nK1,{number},spruce,50,55,{basis},{begin},{end}\n", encoding="utf-8")
+    laid_down(path)
+
+
+def test_what_a_file_tells_of_a_charge_in_the_kiln_is_told_by_no_person_and_nobody_goes_in_by_it(
+    folder: Path, kiln: Kiln
+) -> None:
+    charge = ChargeFactory(kiln=kiln, begin_at=NOW - 4 * DAY + 3 * timedelta(hours=1), basis="running", days=4)
+    before = kilns_now([kiln], NOW)[0]
+    lay_down_full(folder, "out.csv", charge.number, "done", -93, -1)
+    assert take_in_charges()["taken_in"] == 1
+    word = ChargeWord.objects.get()
+    assert (word.what, word.by_source, word.by) == ("unloaded", ChargeClaim.FOLDER, None)
+    after = kilns_now([kiln], NOW)[0]
+    assert (after.told, after.is_shut) == (before.told, True)
+    assert after.state != before.state
+    # Nor because a later charge is said to be out.
+    lay_down_full(folder, "next.csv", "26-9", "done", -2, -1)
+    assert take_in_charges() == {"taken_in": 0, "refused": 1}
+    (fault,) = FilesBrought.objects.get(state="looked_at").report["faults"]
+    assert "was in K1 last" in fault["reason"]
+    assert kilns_now([kiln], NOW)[0].is_shut
