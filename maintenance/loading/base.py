@@ -38,6 +38,8 @@ from plant.models import (
 )
 
 BATCH = 400
+# After so many rows it is told how far the reading is.
+TOLD_EVERY = 200
 
 
 @dataclass(frozen=True)
@@ -118,6 +120,8 @@ class Load:
         self.source = source
         self.customs = Customs()
         self.mill: Mill | None = None
+        # Told how many rows of the table under way are read.
+        self.rows_read: Callable[[int], None] = lambda count: None
         # Codes of the mill's own task sheets and check points that came with this load.
         self.fresh: set[str] = set()
         self.sheets: dict[str, Sheet] = {}
@@ -230,7 +234,9 @@ class Table:
         """Read every row; those without fault are returned, the others listed."""
         sound: list[Row] = []
         seen: dict[tuple[Any, ...], int] = {}
-        for number, text in sheet.rows:
+        for count, (number, text) in enumerate(sheet.rows):
+            if count % TOLD_EVERY == 0:
+                load.rows_read(count)
             row = Row(number, text)
             if self._read_row(load, row) and self._is_first(load, row, seen):
                 sound.append(row)

@@ -4,6 +4,8 @@ from typing import Any
 from uuid import uuid4
 
 from django import forms
+from django.conf import settings
+from django.utils.translation import gettext as _now
 from django.utils.translation import gettext_lazy as _
 
 
@@ -34,3 +36,11 @@ class FilesForm(forms.Form):
         help_text=_("CSV or XLSX, one or several, or a ZIP of them. Drop them here, or choose them."),
         widget=ManyFilesInput(attrs={"accept": ".csv,.xlsx,.zip", "class": "drop"}),
     )
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        limit = settings.MAX_LOAD_BYTES
+        words = _now("Together they have more than %d MB: send them one by one, or packed in a ZIP.") % (
+            limit // 1024**2
+        )
+        self.fields["sent"].widget.attrs |= {"data-most-bytes": limit, "data-too-large": words}

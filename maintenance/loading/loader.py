@@ -23,7 +23,7 @@ from maintenance.loading.kiln_watch_table import KilnWatchTable
 from maintenance.loading.own_tables import OWN_TABLES
 from maintenance.loading.plant_tables import ComponentTable, FittingTable, KilnTable, MeterReadingTable, MillTable
 from maintenance.loading.reading import Sheet, list_files, read_sheet
-from maintenance.loading.recognising import recognise
+from maintenance.loading.recognising import nearest, recognise
 from maintenance.loading.stock_tables import StockMoveTable, StockTable
 from maintenance.loading.store_tables import BinTable, OrderTable, PartTable, SupplierTable, TermsTable
 from maintenance.loading.watch_table import WatchTable
@@ -153,10 +153,12 @@ def _load(
                 load.customs = Customs(ZoneInfo(load.mill.time_zone))
             total, done = sum(len(sheet.rows) for sheet in load.sheets.values()), 0
             for table in tables:
-                if table.name in load.sheets:
-                    progress(done, total, Sentence.of("files.rows_of", file=load.sheets[table.name].file))
-                    done += len(load.sheets[table.name].rows)
-                _load_table(table(), load)
+                sheet = load.sheets.get(table.name)
+                if sheet is None:
+                    continue
+                load.rows_read = partial(_tell, progress, done, total, Sentence.of("files.rows_of", file=sheet.file))
+                _load_table(table(), load, sheet)
+                done += len(sheet.rows)
             if load.needs_mill:
                 _refuse_bare_kilns(load)
             if not report.is_sound:
@@ -174,7 +176,7 @@ def _load(
 def _read_files(folder: Path, tables: Sequence[type[Table]], load: Load) -> None:
     known = {table.name: table for table in tables}
     former = {table.former_name: table.name for table in tables if table.former_name}
-    files, faults = list_files(folder, known, former, partial(recognise, known=known))
+    files, faults = list_files(folder, known, former, partial(recognise, known=known), partial(nearest, known=known))
     load.report.faults += faults
     load.report.files = {name: path.name for name, path in files.items()}
     for name, path in files.items():
@@ -230,10 +232,11 @@ def _refusal_of_right(table: type[Table], sheet: Sheet, by: User | None) -> Faul
     return None
 
 
-def _load_table(table: Table, load: Load) -> None:
-    sheet = load.sheets.get(table.name)
-    if sheet is None:
-        return
+def _tell(progress: Progress, done: int, total: int, note: Sentence, count: int) -> None:
+    progress(done + count, total, note)
+
+
+def _load_table(table: Table, load: Load, sheet: Sheet) -> None:
     load.customs = replace(load.customs, is_semicolon=sheet.delimiter == ";")
     rows = table.read(load, sheet)
     if load.needs_mill and load.mill is None and table.name != "mill":

@@ -55,10 +55,12 @@ def list_files(
     known: Collection[str],
     former: Mapping[str, str] = NONE,
     recognise: Callable[[Path], str | None] = lambda path: None,
+    nearest: Callable[[Path], str] = lambda path: "",
 ) -> tuple[dict[str, Path], list[Fault]]:
     """Return table name -> file, and what is wrong with the folder itself.
 
-    ``former`` has names from earlier versions; ``recognise`` tells the table of a file whose name says none.
+    ``former`` has names from earlier versions; ``recognise`` tells the table of a file whose name says none, and
+    ``nearest`` what it is nearest to where it is none.
     """
     if not folder.exists():
         raise FileFault(str(folder), "there is no such folder", "Write the path of the folder that holds the files.")
@@ -72,7 +74,7 @@ def list_files(
         name = former.get(path.stem.lower(), path.stem.lower())
         name = name if name in known else recognise(path) or name
         if name not in known:
-            remedy = suggest(name, known) or f"Known are: {', '.join(sorted(known))}. "
+            remedy = nearest(path) or suggest(name, known) or f"Known are: {', '.join(sorted(known))}. "
             faults.append(
                 Fault(path.name, 0, "", "", "no file of a mill has this name", remedy + "Rename or remove it.")
             )

@@ -104,6 +104,8 @@ def test_a_file_is_known_by_its_columns_where_its_name_says_nothing(mill: None) 
     found = {one["file"]: one["table"] for one in FilesBrought.objects.get().report["tables"]}
     assert found == {"from the office.csv": "charges", "Kilns (2).csv": "kilns"}
     assert "Take all of it in" in page
+    page = send(signed_in("administrator"), {"from the office.csv": "kiln,number,species\nK1,1,spruce\n"})
+    assert "nearest to those of charges, without thickness_mm and volume_m3" in page
 
 
 @pytest.mark.parametrize(
