@@ -22,6 +22,7 @@ ACTS: Final[Patterns] = {
     "act.brought back": _("brought back"),
     "act.goes on by another sheet": _("goes on by another task sheet"),
     "act.looked at": _("changes of the shipped one looked at"),
+    "act.by the present sheet": _("goes by the present version of its task sheet"),
     "act.calendar address made": _("calendar address made"),
     "act.calendar address revoked": _("calendar address revoked"),
     "act.carried on": _("carried on"),

@@ -175,6 +175,7 @@ urlpatterns: list[URLPattern] = [
     path("work-orders/<slug:number>/", work_order.work_order, name="work-order"),
     path("work-orders/<slug:number>/sheet.pdf", papers.work_order_pdf, name="work-order-pdf"),
     path("work-orders/<slug:number>/particulars/", particulars_of_work.edit, name="work-order-edit"),
+    path("work-orders/<slug:number>/newer-sheet/", particulars_of_work.take_newer_sheet, name="work-order-sheet"),
     path("work-orders/<slug:number>/start/", work_order_start.start, name="work-order-start"),
     path("work-orders/<slug:number>/pause/", entry.pause, name="work-order-pause"),
     path("work-orders/<slug:number>/permit/", work_order_start.permit, name="work-order-permit"),

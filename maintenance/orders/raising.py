@@ -114,7 +114,7 @@ def raise_work_order(
 def equip(order: WorkOrder, sheet: TaskSheet, covers: Sequence[Component]) -> list[Part]:
     """Give a new work order what its sheet asks for: steps, skills and parts, which are set aside and returned."""
     order.covers.set(covers)
-    _copy_sheet(order, sheet, covers)
+    copy_sheet(order, sheet, covers)
     return _set_parts_aside(order, sheet, max(1, len(covers)))
 
 
@@ -126,7 +126,8 @@ def _present(sheet: TaskSheet | None) -> TaskSheet | None:
     return sheet if version == sheet.version else TaskSheet.objects.get(pk=sheet.pk)
 
 
-def _copy_sheet(order: WorkOrder, sheet: TaskSheet, covers: Sequence[Component]) -> None:
+def copy_sheet(order: WorkOrder, sheet: TaskSheet, covers: Sequence[Component]) -> None:
+    """Copy a sheet's steps and skills, the steps for each component where there are several."""
     _copy_steps(order, sheet, covers)
     WorkSkill.objects.bulk_create(
         WorkSkill(work_order=order, skill_id=needed.skill_id, persons=needed.persons) for needed in sheet.skills.all()

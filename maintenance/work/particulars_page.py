@@ -4,12 +4,14 @@ from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils.translation import gettext as _
+from django.views.decorators.http import require_POST
 
 from maintenance.models import WorkOrder
+from maintenance.work.newer_sheet import take_present_version
 from maintenance.work.particulars import Changed, change_particulars
 from maintenance.work.particulars_form import ParticularsForm
 from plant.access import needs
-from plant.frame.requests import refusal_on, user_of
+from plant.frame.requests import refusal_on, refusal_said, user_of, version_of
 from plant.frame.saying import say
 
 
@@ -33,11 +35,23 @@ def edit(request: HttpRequest, number: str) -> HttpResponse:
     return render(request, "work/work_order_edit.html", {"place": "rounds", "order": order, "form": form})
 
 
-def _tell(request: HttpRequest, order: WorkOrder, changed: Changed) -> None:
+@require_POST
+@needs("place work")
+def take_newer_sheet(request: HttpRequest, number: str) -> HttpResponse:
+    """Let a job that has not begun be done by the present version of its task sheet."""
+    order = get_object_or_404(WorkOrder, number=number)
+    with refusal_said(request):
+        lost = take_present_version(order, version=version_of(request), by=user_of(request))
+        words = _("%(number)s goes by the present version of its task sheet.")
+        _tell(request, order, Changed(("sheet_version",), lost), words)
+    return redirect(order)
+
+
+def _tell(request: HttpRequest, order: WorkOrder, changed: Changed, words: str = "") -> None:
     if not changed.names:
         messages.info(request, _("Nothing was different: %(number)s stays as it was.") % {"number": order.number})
         return
-    messages.success(request, _("%(number)s is changed.") % {"number": order.number})
+    messages.success(request, (words or _("%(number)s is changed.")) % {"number": order.number})
     if changed.lost_place_why:
         words = _("%(why)s The next run of the day looks for another place.")
         messages.warning(request, words % {"why": say(changed.lost_place_why)})
