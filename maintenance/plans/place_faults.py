@@ -2,8 +2,11 @@
 
 from collections.abc import Collection, Mapping
 
+from maintenance.models import WorkOrder
+from maintenance.models.catalogue import NeedsState
 from maintenance.plans.desk import Desk
 from plant.basics.sentences import Sentence, Sentences
+from plant.charges.calculations.openings import Windows
 
 
 def pins_let_go(desk: Desk, failing: Mapping[str, Sentences], kept: Collection[str]) -> dict[str, Sentences]:
@@ -28,3 +31,26 @@ def why_not_drawn(desk: Desk, ref: str) -> Sentence:
     if not names:
         return Sentence.of("fault.nobody_given")
     return Sentence.of("fault.not_here", names=names)
+
+
+def not_ready(desk: Desk) -> dict[str, Sentences]:
+    """Say of every job whose time has begun, and which nobody has begun, that its kiln is not ready for it now."""
+    found: dict[str, Sentences] = {}
+    for ref in sorted(desk.in_hand & desk.to_place.keys()):
+        order = desk.orders[ref]
+        fault = _not_ready(order, desk.programme[order.kiln_id].windows)
+        if fault is not None:
+            found[ref] = (fault,)
+    return found
+
+
+def _not_ready(order: WorkOrder, windows: Windows) -> Sentence | None:
+    facts = {"start_at": order.placement.start_at, "kiln": order.kiln.tag}
+    is_open = any(one.is_now for one in windows.openings)
+    if order.needs_state == NeedsState.EMPTY and not is_open:
+        return Sentence.of("fault.not_yet_empty", **facts)
+    if order.needs_state == NeedsState.STILL and not is_open and not any(one.is_now for one in windows.still):
+        return Sentence.of("fault.not_yet_stopped", **facts)
+    if order.needs_state == NeedsState.RUNNING and not any(one.is_now for one in windows.running):
+        return Sentence.of("fault.not_yet_running", **facts)
+    return None

@@ -78,7 +78,8 @@ def look_at_places(now_at: datetime) -> int:
 
 
 def _kept(now_at: datetime) -> dict[str, Any]:
-    return {ref: all_to_json(why) for ref, why in standing_now(now_at).failing.items()}
+    standing = standing_now(now_at)
+    return {ref: all_to_json(why) for ref, why in (standing.failing | standing.not_ready).items()}
 
 
 def _is_fresh(look: PlaceLook, now_at: datetime) -> bool:

@@ -29,7 +29,7 @@ from maintenance.placing.standing import KeptPlace, KeptStop, Move, Moves, stand
 from maintenance.placing.state import State
 from maintenance.plans.desk import Desk, has_place, load_desk
 from maintenance.plans.drawing import Drawn, Place, draw_problem, held_back, person_id_of
-from maintenance.plans.place_faults import why_not_drawn
+from maintenance.plans.place_faults import not_ready, why_not_drawn
 from maintenance.plans.plan_words import PlanWords
 from plant.basics.sentences import Sentence, Sentences, all_from_json, all_to_json
 from plant.models import Change, Mill
@@ -85,6 +85,8 @@ class Standing(PlanWords):
         self.loose_at: dict[str, Place] = {}
         #: All jobs whose place on record no longer holds, also those that are no part of a plan, with why.
         self.failing: dict[str, Sentences] = {}
+        #: Jobs whose time has begun by plan, which nobody has begun, and whose kiln is not ready for them.
+        self.not_ready: dict[str, Sentences] = {}
         self.cost = self._moves.verdict.cost
 
     @cached_property
@@ -259,6 +261,7 @@ def standing_on(desk: Desk) -> Standing:
     if in_time := {ref for ref in late if standing.has_place_in_time(ref)}:
         standing = standing_in(desk, standing.drawn.with_dates_kept(in_time))
     standing.failing = _failing(desk, standing)
+    standing.not_ready = not_ready(desk)
     return standing
 
 
