@@ -45,10 +45,13 @@ def may_tell(charge: Charge, words: Sequence[ChargeWord]) -> tuple[ChargeWord.Wh
     basis, known = basis_of(charge, clock.now()), {word.what for word in words}
     if basis == Basis.PLANNED:
         return What.STARTED, What.EXPECTED
+    is_unheard = bool(words) and not words[-1].is_by_people
     if basis == Basis.DONE:
-        return ()
+        # What no person told, nobody goes in by: a person may say it too.
+        return (What.UNLOADED,) if is_unheard and words[-1].what == What.UNLOADED else ()
     if What.OPENED in known:
-        return What.UNLOADED, What.EXPECTED
+        again = (What.OPENED,) if is_unheard and words[-1].what == What.OPENED else ()
+        return *again, What.UNLOADED, What.EXPECTED
     start = () if What.STARTED in known else (What.STARTED,)
     return What.OPENED, What.UNLOADED, What.EXPECTED, *start
 
@@ -85,6 +88,10 @@ def tell(
     last = programme.words[-1] if programme.words else None
     # What is expected now takes the place of what was expected before; those that gave way to that are reckoned anew.
     corrects = last if last and last.what == what == What.EXPECTED and programme.put_back(last) else None
+    if last and last.what == what != What.EXPECTED and by_source is None and not last.is_by_people:
+        # A person says what readings or a program said before: from then on it counts for whoever goes in.
+        programme.reckon_before(last)
+        corrects = last
     return _tell(programme, what, at, key=key, by=by, why=why, corrects=corrects, by_source=by_source)
 
 
@@ -101,9 +108,7 @@ def correct(
     if word.what in (What.OPENED, What.UNLOADED) and at > word.at:
         # It ran, or was in there, for longer than was told: nobody may have gone in on the word that is put right.
         refuse_running(programme.kiln)
-    if not programme.put_back(word):
-        # Its times were changed since by something else: the word is put right from where the charge stands now.
-        programme.stands[programme.charge.pk] = Stand(word.before["basis"], programme.stand.times)
+    programme.reckon_before(word)
     return _tell(programme, word.what, at, key=key, by=by, why=why, corrects=word, by_source=by_source)
 
 
@@ -165,6 +170,11 @@ class Told(Programme):
                 self.stands[one["charge"]] = Stand.from_json(one["before"])
         return True
 
+    def reckon_before(self, word: ChargeWord) -> None:
+        """Reckon from before a word; where its times were changed since by something else, from where it stands."""
+        if not self.put_back(word):
+            self.stands[self.charge.pk] = Stand(word.before["basis"], self.stand.times)
+
 
 def _locked(charge: Charge, key: UUID) -> tuple[Told, ChargeWord | None]:
     kiln = lock_kiln(charge.kiln_id)
@@ -205,7 +215,7 @@ def _tell(
         if at > now + AHEAD:
             raise ValidationError({"at": _("That instant lies ahead: tell it when it has happened.")})
         after = _happened(programme, what, at, before)
-        if what in (What.OPENED, What.UNLOADED) and corrects is None:
+        if what in (What.OPENED, What.UNLOADED) and not (corrects and corrects.is_by_people):
             _refuse_while_drying(programme, now, by, why)
     return _settle(programme, what, at, after, key=key, by=by, why=why, corrects=corrects, by_source=by_source)
 

@@ -248,3 +248,21 @@ def test_the_page_asks_as_often_for_many_proposals_as_for_one(
         add(KilnFactory(tag=f"K{n + 2}"))
     with django_assert_num_queries(len(few)):
         client.get("/charges/")
+
+
+def test_a_person_says_too_what_the_readings_said_and_only_then_it_counts_for_entry(kiln: Kiln, ilse: User) -> None:
+    charge = cooling(kiln)
+    a_sign(kiln, "door", NOW - HOUR)
+    room.take_at_once(kiln, NOW)
+    assert stand(kiln).is_shut
+    assert telling.may_tell(Charge.objects.get(), telling.words_of([charge])[charge.pk])[0] == "opened"
+    told(charge, "opened", NOW - HOUR, ilse)
+    assert not stand(kiln).is_shut
+    with pytest.raises(ValidationError, match="opened on .* already"):
+        told(charge, "opened", NOW, ilse)
+    telling.tell(charge, "unloaded", NOW - HOUR / 2, key=uuid4(), by=None, by_source="controller")
+    charge.refresh_from_db()
+    assert telling.may_tell(charge, telling.words_of([charge])[charge.pk]) == ("unloaded",)
+    told(charge, "unloaded", NOW, ilse)
+    charge.refresh_from_db()
+    assert (charge.basis, charge.end_at) == ("done", NOW)
