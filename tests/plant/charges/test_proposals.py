@@ -258,7 +258,7 @@ def test_a_person_says_too_what_the_readings_said_and_only_then_it_counts_for_en
     assert telling.may_tell(Charge.objects.get(), telling.words_of([charge])[charge.pk])[0] == "opened"
     told(charge, "opened", NOW - HOUR, ilse)
     assert not stand(kiln).is_shut
-    with pytest.raises(ValidationError, match="opened on .* already"):
+    with pytest.raises(ValidationError, match=r"opened on .* already"):
         told(charge, "opened", NOW, ilse)
     telling.tell(charge, "unloaded", NOW - HOUR / 2, key=uuid4(), by=None, by_source="controller")
     charge.refresh_from_db()
