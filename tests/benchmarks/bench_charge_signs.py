@@ -15,7 +15,7 @@ from plant.readings.calculations.charge_signs import ChargeSign
 from tests.benchmarks.harness import Measured, Target, at_most, timed, yardstick_s
 from tests.plant.readings.charge_sign_cases import HOURS, KINDS, Case, Judged, cases, judge
 
-SEED, EACH = 8000, 12
+SEED, EACH = 8000, 20
 LEAST_FOUND, LEAST_FOUND_WORST = 0.93, 0.7
 MOST_FALSE_PER_WEEK, MOST_FALSE_STARTS = 0.15, 0.05
 MOST_MEDIAN_H, MOST_MEDIAN_WORST_H = 0.75, 4.0

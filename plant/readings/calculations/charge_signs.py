@@ -58,8 +58,9 @@ class SeenSign:
 # A rise. K, or K above the outside air.
 LOOK_BACK_H: Final = 12
 RISE_DRIVEN_K, RISE_SET_K, RISE_OUTSIDE_K, RISE_MOIST_K, RISE_ALONE_K = 5.0, 6.0, 8.0, 8.0, 15.0
-# A frost guard keeps an empty chamber just above freezing; frozen timber is heated through there.
-LEAST_WARM_C, FROM_FROST_K = 15.0, 10.0
+# A frost guard keeps an empty chamber just above freezing; frozen timber is heated through there, towards a set point
+# that no frost guard has.
+LEAST_WARM_C: Final = 15.0
 # Air that is warmed over wet timber stays moist; a warm day's dries.
 LEAST_MOIST_C, MOISTER = 25.0, 2.0
 QUICK_K: Final = 2.5
@@ -181,7 +182,8 @@ def _look_for_heating(walk: _Walk, now: int) -> None:
         return
     low = first + int(np.nanargmin(climate.air_c[first : now + 1]))
     rise = float(climate.air_c[now] - climate.air_c[low])
-    if rise < RISE_DRIVEN_K or (climate.air_c[now] < LEAST_WARM_C and rise < FROM_FROST_K):
+    is_meant = bool(climate.set_c[now] >= LEAST_SETTING_C)
+    if rise < RISE_DRIVEN_K or (climate.air_c[now] < LEAST_WARM_C and not is_meant):
         return
     says = tuple(_heated(climate, low, now, rise))
     if not says:

@@ -19,6 +19,7 @@ HOURS: Final = 92.0
 KINDS: Final = (
     "as it should be",
     "warm day in an empty kiln",
+    "frost guard in an empty kiln",
     "door opened in the middle",
     "gap in the data",
     "sensor stuck",
@@ -141,7 +142,7 @@ def _plan(rng: np.random.Generator, kind: str, number: int) -> _Plan:
             make_up, heater_kw = "bulbs alone", float(rng.uniform(110, 150))
         case "warm day in an empty kiln":
             month = int(rng.integers(5, 9))
-        case "winter start with frozen timber":
+        case "winter start with frozen timber" | "frost guard in an empty kiln":
             month = int(rng.choice([1, 2, 12]))
     design = ChamberDesign(
         leak_air_changes_per_h=float(rng.uniform(0.2, 0.5)),
@@ -160,6 +161,12 @@ def _stages(rng: np.random.Generator, kind: str) -> Iterator[Stage]:
         yield Stage("between", 1.0, fans=True)
         yield Stage("between", 6.0, door=True)
         yield Stage("between", 100)
+        return
+    if kind == "frost guard in an empty kiln":
+        yield Stage("between", 20)
+        yield controlled("between", 30, float(rng.uniform(6, 10)), 4)
+        yield Stage("between", 10, door=True)
+        yield controlled("between", 100, float(rng.uniform(6, 10)), 4)
         return
     timber = Timber.of(SPRUCE if rng.random() < 0.7 else PINE, 75, 38, float(rng.uniform(50, 90)))
     yield Stage("between", float(rng.uniform(5, 9)))

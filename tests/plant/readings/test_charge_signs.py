@@ -39,8 +39,8 @@ def test_what_happens_is_recognised_and_nothing_else(simulated: list[Case]) -> N
         assert np.median([one.delay_h for one in of_sign]) <= MOST_MEDIAN_H, sign
 
 
-def test_a_warm_day_says_nothing_and_what_rests_on_the_temperature_is_not_sure(simulated: list[Case]) -> None:
-    warm = [one for case in simulated if case.kind.startswith("warm day") for one in case.signs]
+def test_an_empty_kiln_says_nothing_and_what_rests_on_the_temperature_is_not_sure(simulated: list[Case]) -> None:
+    warm = [one for case in simulated if case.kind.endswith("empty kiln") for one in case.signs]
     alone = [one for case in simulated if case.make_up == "bulbs alone" for one in case.signs]
     assert warm == []
     assert alone
