@@ -92,8 +92,8 @@ REASONS: Final[Patterns] = {
     "recur.once_now": _("Never done as far as is known: once now, for all dates before %(before_on)s."),
     "recur.never_done_known": _("Never done as far as is known: %(reason)s"),
     "recur.after_withdrawn": _("The work that was due on %(passed_on)s was withdrawn: the next date after it."),
-    "recur.moved": _("Moved from %(from_on)s: %(why)s"),
-    "recur.skipped": _("What was due on %(skipped_on)s is skipped: %(why)s"),
+    "recur.moved": _("It was moved from %(from_on)s (%(why)s)."),
+    "recur.skipped": _("What was due on %(skipped_on)s is skipped (%(why)s)."),
     "recur.ended": _("The rule has ended, no date follows."),
     "recur.counted_from": _("Counted from the work done on %(done_on)s: %(rule)s."),
     "recur.was_early": _(

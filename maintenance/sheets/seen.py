@@ -133,6 +133,8 @@ def _reading(step: Content) -> str:
     if not step["reading_name"]:
         return ""
     words = {"name": step["reading_name"], "unit": step["reading_unit"], "low": step["low"], "high": step["high"]}
+    if step["low"] and step["low"] == step["high"]:
+        return _("%(name)s: %(low)s %(unit)s") % words
     if step["low"] and step["high"]:
         return _("%(name)s: %(low)s to %(high)s %(unit)s") % words
     if step["low"]:

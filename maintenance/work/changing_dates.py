@@ -96,9 +96,8 @@ def move_date(task: StandingTask, due_on: date, to_on: date, why: str, *, versio
     task, coming = _opened(task, due_on, why, version, by)
     today = clock.today(Mill.objects.current().zone)
     if counts_meters(task):
-        raise ValidationError(
-            _("It counts running hours or charges, so that its date shifts by itself. Place its job, or skip the date.")
-        )
+        words = _("It counts running hours or charges, so that its date shifts by itself: place its job when it suits.")
+        raise ValidationError(words)
     _refuse_day(task, coming, to_on, today)
     order = _job_of(task, due_on)
     if coming.change:

@@ -41,6 +41,9 @@ class DateForm(forms.Form):
         super().__init__(*args, **kwargs)
         self.fields["version"].initial = task.version
         what: Any = self.fields["what"]
+        if is_safety(task) or counts_meters(task):
+            # There is nothing to choose.
+            what.widget = forms.HiddenInput()
         if is_safety(task):
             what.choices = what.choices[:1]
             words = _("It is safety work: never skipped, and moved to %(last)s at the latest.")
@@ -52,6 +55,9 @@ class DateForm(forms.Form):
     def clean(self) -> dict[str, Any]:
         """Ask for the day it is moved to."""
         said = super().clean() or self.cleaned_data
+        if "what" in self.errors:
+            # It may be hidden, and its error with it.
+            self.add_error(None, _("Of this date nothing else can become: look at the form again."))
         if said.get("what") == MOVE and not said.get("to_on") and "to_on" not in self.errors:
             self.add_error("to_on", _("To which day?"))
         return said

@@ -6,6 +6,7 @@ from typing import Any
 
 import pytest
 from django.core.exceptions import ValidationError
+from django.test import Client
 
 from maintenance.models import ChangedDate, StandingTask, WorkOrder
 from maintenance.recurring.coming import coming_dates
@@ -241,3 +242,34 @@ def test_of_running_hours_the_next_date_is_skipped_at_the_use_at_which_it_was_du
     assert fresh(made).next_due_on == first
     with pytest.raises(ValidationError, match="shifts by itself"):
         move(made, first, first + timedelta(days=1), oda)
+
+
+# --- on the page ----------------------------------------------------------------------------------
+
+
+def test_a_date_is_skipped_and_taken_back_on_the_page(task: StandingTask, oda: User, client: Client) -> None:
+    client.force_login(oda)
+    url = f"{task.get_absolute_url()}dates/{FIRST}/"
+    assert "is skipped" in client.get(url).content.decode()
+    sent = {"what": "skip", "to_on": "", "why": "The crew is away.", "version": fresh(task).version}
+    text = client.post(url, sent, follow=True).content.decode()
+    assert "Take back" in text
+    assert "The crew is away." in text
+    change = ChangedDate.objects.get()
+    text = client.post(f"{task.get_absolute_url()}dates/{change.pk}/back/", follow=True).content.decode()
+    assert "Take back" not in text
+    assert fresh(task).next_due_on == FIRST
+
+
+def test_the_page_asks_to_which_day_and_offers_no_skip_for_safety_work(
+    task: StandingTask, oda: User, client: Client
+) -> None:
+    client.force_login(oda)
+    url = f"{task.get_absolute_url()}dates/{FIRST}/"
+    sent = {"what": "move", "to_on": "", "why": "Away.", "version": fresh(task).version}
+    assert "To which day?" in client.post(url, sent).content.decode()
+    StandingTask.objects.filter(pk=task.pk).update(is_safety=True)
+    assert "is skipped" not in client.get(url).content.decode()
+    text = client.post(url, {**sent, "what": "skip"}).content.decode()
+    assert "nothing else can become" in text
+    assert not ChangedDate.objects.exists()
