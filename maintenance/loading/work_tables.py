@@ -125,6 +125,12 @@ class StandingTaskTable(Table):
         v = row.values
         proposal: StandingDefault | None = getattr(v["sheet"], "standing_default", None)
         self._check_component(v)
+        if v["sheet"].is_withdrawn and v["is_active"]:
+            raise CellFault(
+                "this task sheet is withdrawn: no work comes from it",
+                "Name another, or write no for is_active.",
+                "sheet",
+            )
         if not any(v[name] for name in RECURRENCE):
             if proposal is None:
                 raise CellFault("it does not recur: the catalogue proposes nothing", "Fill in every.", "every")

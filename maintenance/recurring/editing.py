@@ -67,10 +67,18 @@ def fresh_code(task: StandingTask) -> str:
     return stem if stem not in taken else next(f"{stem}-{n}" for n in range(2, 10_000) if f"{stem}-{n}" not in taken)
 
 
+def _refuse_withdrawn(task: StandingTask) -> None:
+    """Refuse that something recurs by a sheet from which no work comes."""
+    if task.sheet.is_withdrawn:
+        words = _("The task sheet %(sheet)s is withdrawn (%(why)s): bring it back first, or let another one recur.")
+        raise ValidationError(words % {"sheet": task.sheet, "why": task.sheet.withdrawn_why})
+
+
 @transaction.atomic
 def make_standing_task(task: StandingTask, *, by: User | None) -> StandingTask:
     """Keep a new recurring task and work out its first date. Raises ValidationError for a rule nobody can follow."""
     require(by, "edit recurring tasks")
+    _refuse_withdrawn(task)
     task.code = task.code or fresh_code(task)
     task.is_interval_published = bool(default_interval(task))
     task.entered_on = clock.today(Mill.objects.current().zone)
@@ -146,7 +154,9 @@ def withdraw_standing_task(task: StandingTask, why: str, *, version: int, by: Us
 def resume_standing_task(task: StandingTask, *, version: int, by: User | None) -> StandingTask:
     """Let a withdrawn task recur again; its dates are worked out anew."""
     require(by, "edit recurring tasks")
-    row = _switch(locked_task(task, version), True, "recurs again", "", by)
+    row = locked_task(task, version)
+    _refuse_withdrawn(row)
+    row = _switch(row, True, "recurs again", "", by)
     _work_out(row)
     return row
 

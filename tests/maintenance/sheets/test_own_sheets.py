@@ -1,6 +1,7 @@
 """The mill's own task sheets: written, copied, changed, withdrawn; and what work on record keeps of them."""
 
 from decimal import Decimal
+from pathlib import Path
 from typing import Any
 from uuid import uuid4
 
@@ -9,6 +10,7 @@ from django.core.exceptions import PermissionDenied, ValidationError
 
 from maintenance.checks.check_points import items_for
 from maintenance.entry.permits import runs_the_kiln
+from maintenance.loading.loader import load_folder
 from maintenance.models import (
     Caution,
     CheckPoint,
@@ -21,6 +23,7 @@ from maintenance.models import (
 )
 from maintenance.models.versions import purpose_of, put_as_asked
 from maintenance.orders.raising import extend_to, raise_work_order
+from maintenance.recurring.editing import resume_standing_task
 from maintenance.sheets.content import content_of
 from maintenance.sheets.keeping import bring_back, change, make, take_note, withdraw
 from plant import clock
@@ -218,11 +221,21 @@ def test_what_recurs_and_what_watches_go_on_by_the_sheet_that_takes_its_place(il
     assert Change.objects.about(task).filter(act="goes on by another sheet").exists()
 
 
-def test_without_another_sheet_it_recurs_no_longer(ilse: User) -> None:
+def recurring(folder: Path, sheet: str) -> Path:
+    """A file by which a sheet is to recur on K1."""
+    text = f"code,sheet,kiln,anchor_on,every,every_unit\nagain,{sheet},K1,2026-12-01,1,month\n"
+    (folder / "recurring_tasks.csv").write_text(text)
+    return folder
+
+
+def test_without_another_sheet_it_recurs_no_longer(ilse: User, tmp_path: Path) -> None:
     task = standing(sheet=shipped())
     withdraw(task.sheet, "Nobody needs it.", by=ilse)
     task.refresh_from_db()
     assert not task.is_active
+    with pytest.raises(ValidationError, match="is withdrawn"):
+        resume_standing_task(task, version=task.version, by=ilse)
+    assert load_folder(recurring(tmp_path, task.sheet.code)).faults[0].reason.startswith("this task sheet is withdrawn")
 
 
 def test_safety_work_needs_the_sheet_by_which_it_goes_on(ilse: User) -> None:
