@@ -200,6 +200,7 @@ urlpatterns: list[URLPattern] = [
     path("files/brought/<uuid:key>/", files.seen, name="files-brought"),
     path("files/brought/<uuid:key>/progress/", files.progress, name="files-progress"),
     path("files/brought/<uuid:key>/take-in/", files.take_in, name="files-take-in"),
+    path("files/brought/<uuid:key>/decide/", files.decide, name="files-decide"),
     path("files/brought/<uuid:key>/put-aside/", files.put_aside, name="files-put-aside"),
     path("demo/filling/", demo.filling, name="demo-filling"),
 ]

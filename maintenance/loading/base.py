@@ -120,6 +120,8 @@ class Load:
         self.source = source
         self.customs = Customs()
         self.mill: Mill | None = None
+        # What is to be of charges that were taken out of the programme: "leave", "anew", or a fault each.
+        self.taken_out = ""
         # Told how many rows of the table under way are read.
         self.rows_read: Callable[[int], None] = lambda count: None
         # Codes of the mill's own task sheets and check points that came with this load.

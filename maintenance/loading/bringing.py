@@ -71,7 +71,8 @@ def look(pk: int) -> None:
     if found.state not in (State.WAITING, State.LOOKED_AT) or not _are_there(found):
         return
     progress = brought.FolderProgress(found.key)
-    report = load_folder(brought.folder_of(found.key), is_check=True, by=found.by, progress=progress)
+    folder = brought.folder_of(found.key)
+    report = load_folder(folder, is_check=True, by=found.by, progress=progress, taken_out=found.taken_out)
     with transaction.atomic():
         locked = FilesBrought.objects.select_for_update().get(pk=pk)
         if locked.state in (State.WAITING, State.LOOKED_AT):
@@ -134,7 +135,11 @@ def take_in(pk: int, by: User | None) -> dict[str, Any]:
         if found.state != State.BEING_TAKEN or not _are_there(found):
             return {}
         report = load_folder(
-            brought.folder_of(found.key), by=by, agreed=found.digest, progress=brought.FolderProgress(found.key)
+            brought.folder_of(found.key),
+            by=by,
+            agreed=found.digest,
+            taken_out=found.taken_out,
+            progress=brought.FolderProgress(found.key),
         )
         keep_report(found, report)
         if report.is_kept:
@@ -146,6 +151,22 @@ def take_in(pk: int, by: User | None) -> dict[str, Any]:
     if report.is_kept:
         brought.clear(found.key)
     return {name: str(counts) for name, counts in report.counts.items()} if report.is_kept else {}
+
+
+def decide(key: UUID, taken_out: str, *, by: User) -> bool:
+    """Say what is to be of charges that were taken out of the programme, and look anew; False where it is too late."""
+    require(by, "bring files in")
+    with transaction.atomic():
+        found = FilesBrought.objects.select_for_update().filter(key=key, state=State.LOOKED_AT).first()
+        if found is None:
+            return False
+        found.taken_out, found.state = FilesBrought.TakenOut(taken_out), State.WAITING
+        found.save(update_fields=["taken_out", "state"])
+        if is_large(found):
+            _want(LOOK_TASK, found, by)
+    if not is_large(found):
+        look(found.pk)
+    return True
 
 
 def put_aside(key: UUID, *, by: User) -> bool:
@@ -184,6 +205,7 @@ def as_json(report: Report) -> dict[str, Any]:
         ],
         "changes": [asdict(one) for one in report.changes[:MOST_TOLD]],
         "has_changes": report.has_changes,
+        "taken_out": report.taken_out,
     }
 
 

@@ -116,15 +116,15 @@ class ChargeTable(Table):
                     remedy = "Take it out on its page, where what follows is looked at; or leave the row out."
                     load.fault(self, row, "taken_out_at", "the charge is in the programme", remedy)
                     continue
-            elif gone[place] and place not in programme and not v["plan_anew"]:
+            elif gone[place] and place not in programme and not v["plan_anew"] and load.taken_out != "anew":
                 at = max(gone[place]).astimezone(load.customs.zone)
-                load.fault(
-                    self,
-                    row,
-                    "number",
-                    f"this charge was taken out of the programme on {at:%Y-%m-%d at %H:%M}: decide what is to be",
-                    "Leave the row out, or write yes into plan_anew to have the charge planned again.",
-                )
+                reason = f"this charge was taken out of the programme on {at:%Y-%m-%d at %H:%M}"
+                load.report.taken_out += 1
+                if load.taken_out == "leave":
+                    load.warn(self, row, "number", reason, "It stays out; the row changes nothing.")
+                else:
+                    remedy = "Leave the row out, or write yes into plan_anew to have the charge planned again."
+                    load.fault(self, row, "number", f"{reason}: decide what is to be", remedy)
                 continue
             sound.append(row)
         return sound

@@ -74,6 +74,8 @@ class Report:
     # Table -> the file that holds it.
     files: dict[str, str] = field(default_factory=dict)
     changes: list[RowChange] = field(default_factory=list)
+    # Rows of charges that were taken out of the programme: somebody is to decide about them.
+    taken_out: int = 0
     # Whether it was kept; never where it was only looked at.
     is_kept: bool = False
 

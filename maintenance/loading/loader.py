@@ -100,13 +100,15 @@ def load_folder(
     agreed: str = "",
     progress: Progress = no_progress,
     source: str = "",
+    taken_out: str = "",
 ) -> Report:
     """Load a mill's files, or only look whether they could be loaded.
 
     Nothing is kept unless every row of every file is sound. The catalogue is brought up to date first. Somebody (`by`)
     changes only what their role allows; the program itself (None) all. Where somebody looked and agreed, `agreed` is
     the digest of the report that they saw: if the load would do anything else by now, nothing is kept. Files that
-    nobody brought name their `source`: what people said of charges they leave alone.
+    nobody brought name their `source`: what people said of charges they leave alone. Charges that were taken out of the
+    programme are faults until it is said what is to be of them: `taken_out` is "leave" or "anew".
     """
     report = Report()
     try:
@@ -115,7 +117,7 @@ def load_folder(
             catalogue = load_catalogue()
             if not catalogue.is_sound:
                 return catalogue
-            report = _load(folder, TABLES, by, progress, source)
+            report = _load(folder, TABLES, by, progress, source, taken_out)
             if is_check or not report.is_sound or (agreed and report.digest != agreed):
                 raise _Undo
             report.is_kept = True
@@ -136,9 +138,11 @@ def _load(
     by: User | None = None,
     progress: Progress = no_progress,
     source: str = "",
+    taken_out: str = "",
 ) -> Report:
     report = Report()
     load = Load(report, needs_mill=tables is TABLES, by=by, source=source)
+    load.taken_out = taken_out
     try:
         with transaction.atomic():
             _read_files(folder, tables, load)

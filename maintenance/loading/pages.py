@@ -117,6 +117,16 @@ def take_in(request: HttpRequest, key: UUID) -> HttpResponse:
 
 @needs("bring files in")
 @require_POST
+def decide(request: HttpRequest, key: UUID) -> HttpResponse:
+    """Say what is to be of charges that were taken out of the programme."""
+    what = request.POST.get("taken_out", "")
+    if what not in FilesBrought.TakenOut or not bringing.decide(key, what, by=user_of(request)):
+        messages.warning(request, _("These files are being taken in or are no longer kept here."))
+    return redirect("maintenance:files-brought", key)
+
+
+@needs("bring files in")
+@require_POST
 def put_aside(request: HttpRequest, key: UUID) -> HttpResponse:
     """Clear files away that are not wanted."""
     if bringing.put_aside(key, by=user_of(request)):

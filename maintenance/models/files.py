@@ -19,6 +19,11 @@ class FilesBrought(models.Model):
         TAKEN = "taken", _("taken in")
         ASIDE = "aside", _("put aside")
 
+    class TakenOut(models.TextChoices):
+        UNDECIDED = "", _("to be decided")
+        LEAVE = "leave", _("stays out of the programme")
+        ANEW = "anew", _("is planned again")
+
     key = models.UUIDField(unique=True)
     sent_at = models.DateTimeField()
     by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, null=True, related_name="+")
@@ -29,6 +34,8 @@ class FilesBrought(models.Model):
     digest = models.CharField(max_length=64, blank=True)
     #: How often it was looked at or taken in in the background: each has a job of its own.
     turn = models.PositiveIntegerField(default=0)
+    #: What is to be of charges that were taken out of the programme and stand in the files.
+    taken_out = models.CharField(max_length=5, choices=TakenOut.choices, blank=True, default="")
     ended_at = models.DateTimeField(null=True, blank=True)
     ended_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, null=True, related_name="+")
 

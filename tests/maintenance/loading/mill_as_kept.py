@@ -29,6 +29,7 @@ STAY: Final[Mapping[str, str]] = {
     **dict.fromkeys(("ReorderAdvice", "PriceOfWaiting"), "worked out anew from what leaves"),
     **dict.fromkeys(("CalendarAddress", "ToldPlace", "ToldLockOut", "Telling"), "told to people from here"),
     **dict.fromkeys(("KeptForm", "FilesBrought"), "typed or sent and not taken yet"),
+    "ChargeClaim": "what other programs said beside what people planned: they say it again",
     "NumberSeries": "goes on after the numbers of the files",
     "Sitting": "laid anew from the findings of a day",
     "Reservation": "laid anew from what past work took; what is set aside for work ahead comes with that work",

@@ -13,6 +13,7 @@ from django.test import Client
 from maintenance.loading import bringing, brought
 from maintenance.loading.loader import load_folder
 from maintenance.models import FilesBrought
+from plant import clock
 from plant.background.running import run_job
 from plant.models import Change, Charge, Job, Kiln, Mill, Shift, User
 from tests.maintenance.loading.loading_mill import CATALOGUE, CHARGES, MILL, write_files
@@ -236,3 +237,21 @@ def test_a_template_can_be_fetched_for_each_table_and_for_all() -> None:
     with zipfile.ZipFile(io.BytesIO(planner.get("/files/templates.zip").content)) as archive:
         assert {"mill.csv", "kilns.csv", "charges.csv"} <= set(archive.namelist())
     assert planner.get("/files/templates/tea.csv").status_code == 404
+
+
+def test_what_is_to_be_of_a_charge_that_was_taken_out_is_decided_on_the_page(mill: None) -> None:
+    planner = signed_in("planner")
+    send(planner, {"charges.csv": PLANNED})
+    take_in(planner)
+    Charge.objects.update(taken_out_at=clock.now())
+    page = send(planner, {"charges.csv": PLANNED})
+    assert "One charge in the files was taken out of the programme here." in page
+    assert "Take all of it in" not in page
+    found = FilesBrought.objects.latest("id")
+    page = planner.post(f"{found.get_absolute_url()}decide/", {"taken_out": "leave"}, follow=True).content.decode()
+    assert "The files change nothing" in page
+    assert "It stays out" in page
+    page = planner.post(f"{found.get_absolute_url()}decide/", {"taken_out": "anew"}, follow=True).content.decode()
+    assert "Take all of it in" in page
+    take_in(planner)
+    assert Charge.objects.get().number == "1"

@@ -76,6 +76,7 @@ CONTEXTS = {
     "ChamberTest.Kind": "test of a chamber",
     "Plan.State": "state of a plan",
     "FilesBrought.State": "state of files that were brought",
+    "FilesBrought.TakenOut": "charge that was taken out",
     "Kind": "what is supposed",
     "ChamberTest.Fans": "fans in a test of a chamber",
 }
