@@ -52,6 +52,11 @@ class Disagreement:
         """Whether it is about what is planned."""
         return self.claim.subject == ChargeClaim.PLAN
 
+    @property
+    def is_open_door(self) -> bool:
+        """Whether it says that the doors are open, or the timber out."""
+        return self.claim.subject in (ChargeWord.What.OPENED, ChargeWord.What.UNLOADED)
+
 
 def disagreements(kilns: Collection[Kiln]) -> dict[int, list[Disagreement]]:
     """Return kiln id -> what sources say otherwise and nobody decided; three queries, one where there is nothing."""

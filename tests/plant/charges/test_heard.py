@@ -214,3 +214,9 @@ def test_theirs_that_asks_for_a_reason_leads_to_the_form_with_their_time(kiln: K
     assert local(NOW - 3 * HOUR) in page.content.decode()
     for nonsense in ("yesterday", "2026-11-30", "9999-12-31T00:00:00+00:00"):
         assert ilse.get(f"/charges/K1/{charge.pk}/opened/", {"at": nonsense}).status_code == 200
+
+
+def test_whoever_takes_theirs_of_an_open_door_is_told_that_nobody_goes_in_by_it(kiln: Kiln) -> None:
+    ChargeFactory(kiln=kiln, begin_at=NOW - 2 * DAY, basis="running", days=4, number="26-1")
+    heard(said("26-1", None, 0, ToldThere("opened", NOW - HOUR)))
+    assert "Take theirs only if you know that it is so" in signed_in("technician").get("/charges/").content.decode()
