@@ -60,6 +60,9 @@ def set_up_watches(kiln: Kiln, *, by: User | None, switched_on: bool = False) ->
     for spec in suited:
         wanted = fields.of(spec)
         watch = known.get(spec.code)
+        if watch is not None and spec.task_sheet in fields.withdrawn:
+            # Whoever withdrew the sheet said by which the watch goes on.
+            wanted["sheet"] = watch.sheet
         if watch is None:
             watch = Watch.objects.create(kiln=kiln, is_shipped=True, **wanted)
             Change.record(watch, "set up", by=by)
@@ -90,6 +93,8 @@ class _Fields:
         self.kiln = kiln
         self.kinds = {kind.code: kind for kind in ComponentKind.objects.all()}
         self.sheets = _sheets_in_use()
+        gone = TaskSheet.objects.filter(withdrawn_at__isnull=False)
+        self.withdrawn = frozenset(gone.values_list("code", flat=True))
         self.components = list(kiln.components.in_use().order_by("tag"))
         self.channels = list(Channel.objects.filter(kiln=kiln, is_active=True))
 
