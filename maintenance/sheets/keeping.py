@@ -5,6 +5,7 @@ from uuid import UUID
 
 from django.core.exceptions import ValidationError
 from django.db import transaction
+from django.db.models import Q
 from django.utils.text import slugify
 from django.utils.translation import gettext as _
 
@@ -154,19 +155,26 @@ def refuse_withdrawal(row: Row) -> None:
                 % {"kind": row.kind}
             )
         return
-    if row.blocks_entry and not others.filter(blocks_entry=True).exists():
+    if row.blocks_entry and not _asks_the_same(row, others.filter(blocks_entry=True)).exists():
         raise ValidationError(
             _(
-                "It is the only point at which a fault of %(kind)s keeps people out: copy it first, then withdraw this "
-                "one."
+                "A fault here keeps people out of the chamber, and no copy of it in use asks for it: copy it first, then "
+                "withdraw this one."
             )
-            % {"kind": row.kind}
         )
     if leans := CheckPoint.objects.in_use().filter(substitute=row).first():
         raise ValidationError(
             _("It stands in for “%(what)s”: withdraw that one first, or give a copy of it another substitute.")
             % {"what": leans}
         )
+
+
+def _asks_the_same(row: CheckPoint, others: Any) -> Any:
+    """Return the copies of a point, and what it was copied from; of one that the mill made up, any other of its kind."""
+    if row.is_own and row.copied_from_id is None:
+        return others
+    original = row.copied_from_id or row.pk
+    return others.filter(Q(pk=original) | Q(copied_from=original))
 
 
 @transaction.atomic

@@ -275,10 +275,19 @@ def test_a_check_under_way_keeps_what_its_points_asked(ilse: User) -> None:
     assert PointVersion.objects.get().content["criterion"] == "No crack, no loose screw."
 
 
-def test_the_only_point_that_bars_entry_cannot_be_withdrawn(ilse: User) -> None:
+def test_a_point_that_bars_entry_is_withdrawn_only_where_its_copy_asks_for_it(ilse: User) -> None:
     point = CheckPointFactory(blocks_entry=True)
+    CheckPointFactory(code="another", kind=point.kind, blocks_entry=True)
     with pytest.raises(ValidationError, match="keeps people out"):
         withdraw(point, "Tedious.", by=ilse)
+    own = make(CheckPoint(), content_of(point), key=uuid4(), by=ilse, copied=point)
+    withdraw(point, "Ours is better.", by=ilse)
+    with pytest.raises(ValidationError, match="keeps people out"):
+        withdraw(own, "Tedious.", by=ilse)
+    bring_back(point, by=ilse)
+    withdraw(own, "The shipped one does.", by=ilse)
+    own.refresh_from_db()
+    assert own.is_withdrawn
 
 
 def test_that_the_original_changed_is_told_until_somebody_has_looked(ilse: User) -> None:
