@@ -118,13 +118,14 @@ FIXED_ONCE_USED = {
 
 
 def _refuse_fixed(row: Row, before: Content, content: Content) -> None:
-    if not is_used(row):
+    changed = [name for name in FIXED_ONCE_USED[type(row)] if before[name] != content[name]]
+    if not changed:
         return
-    for name in FIXED_ONCE_USED[type(row)]:
-        if before[name] != content[name]:
-            raise ValidationError(
-                {name: _("This stays as it was: work on record rests on it. Copy it, and withdraw this one.")}
-            )
+    if is_used(row):
+        fault = _("This stays as it was: work on record rests on it. Copy it, and withdraw this one.")
+        raise ValidationError(dict.fromkeys(changed, fault))
+    # As if it were withdrawn: it would be another one from now on.
+    refuse_withdrawal(row)
 
 
 @transaction.atomic
@@ -158,8 +159,8 @@ def refuse_withdrawal(row: Row) -> None:
     if row.blocks_entry and not _asks_the_same(row, others.filter(blocks_entry=True)).exists():
         raise ValidationError(
             _(
-                "A fault here keeps people out of the chamber, and no copy of it in use asks for it: copy it first, then "
-                "withdraw this one."
+                "A fault here keeps people out of the chamber, and no copy of it in use asks for it: copy it first. "
+                "The copy then takes its place."
             )
         )
     if leans := CheckPoint.objects.in_use().filter(substitute=row).first():
@@ -170,7 +171,7 @@ def refuse_withdrawal(row: Row) -> None:
 
 
 def _asks_the_same(row: CheckPoint, others: Any) -> Any:
-    """Return the copies of a point, and what it was copied from; of one that the mill made up, any other of its kind."""
+    """Return the copies of a point, and what it was copied from; of one the mill made up, any other of its kind."""
     if row.is_own and row.copied_from_id is None:
         return others
     original = row.copied_from_id or row.pk

@@ -284,6 +284,8 @@ def test_a_point_that_bars_entry_is_withdrawn_only_where_its_copy_asks_for_it(il
     withdraw(point, "Ours is better.", by=ilse)
     with pytest.raises(ValidationError, match="keeps people out"):
         withdraw(own, "Tedious.", by=ilse)
+    with pytest.raises(ValidationError, match="keeps people out"):
+        change(own, {**content_of(own), "blocks_entry": False}, version=1, why="Tedious.", by=ilse)
     bring_back(point, by=ilse)
     withdraw(own, "The shipped one does.", by=ilse)
     own.refresh_from_db()
