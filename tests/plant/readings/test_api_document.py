@@ -14,7 +14,9 @@ from django.core.handlers.wsgi import WSGIHandler
 from django.db import close_old_connections
 from django.test import Client
 from hypothesis import HealthCheck, settings
+from schemathesis.specs.openapi.checks import positive_data_acceptance
 
+from plant.models import SourceToken
 from plant.readings.api.app import api
 from plant.readings.calculations.sent_readings import END_S
 from tests.plant.sending import DRY, WET, Sender, sending_mill, stored
@@ -65,7 +67,11 @@ DOCUMENT = narrowed()
     suppress_health_check=[HealthCheck.function_scoped_fixture],
 )
 def test_made_up_requests_are_answered_as_the_document_says(case: schemathesis.Case, sender: Sender) -> None:
-    case.call_and_validate(headers={"Authorization": f"Bearer {TEXT}"})
+    is_of_charges = case.path.endswith("/charges")
+    SourceToken.objects.update(purpose="charges" if is_of_charges else "readings")
+    # What a charge may be, its kiln and what is in it decide: no document knows that.
+    left_out = [positive_data_acceptance] if is_of_charges else []
+    case.call_and_validate(headers={"Authorization": f"Bearer {TEXT}"}, excluded_checks=left_out)
 
 
 def test_the_document_is_served_to_everybody_and_its_example_is_taken(sender: Sender) -> None:
