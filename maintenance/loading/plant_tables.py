@@ -34,6 +34,7 @@ from maintenance.loading.columns import (
 from maintenance.loading.faults import CellFault
 from plant.basics.yard_hours import YardHours
 from plant.models import Component, Fitting, Kiln, MeterReading, Mill
+from plant.models.mill import PLAN_PRICES
 from plant.validators import validate_time_zone
 
 
@@ -85,6 +86,11 @@ class YardColumn(Column):
         return "; ".join(f"{day} {hours[0]}-{hours[1]}" for day, hours in named if hours)
 
 
+def _limits(price: str) -> dict[str, Any]:
+    least, most = PLAN_PRICES[price]
+    return {"least": str(least), "most": str(most)}
+
+
 class MillTable(Table):
     """The mill: one row."""
 
@@ -128,6 +134,38 @@ class MillTable(Table):
             "height_m", "height above the sea, m: it sets the air pressure", "120", default=0, least="-430", most="5000"
         ),
         Number("labour_rate_per_h", "what an hour of work costs", "48", default=48, decimals=2, least="0"),
+        Number(
+            "overtime_factor",
+            "so many times the labour rate a plan counts for an hour of overtime",
+            "1.5",
+            default=Decimal("1.5"),
+            decimals=2,
+            **_limits("overtime_factor"),
+        ),
+        Number(
+            "price_per_interruption",
+            "what a plan counts for a charge that it interrupts, besides lock-out and lost drying",
+            "600",
+            default=600,
+            decimals=2,
+            **_limits("price_per_interruption"),
+        ),
+        Number(
+            "price_per_move",
+            "what a plan counts for a job that it gives another time or other people",
+            "15",
+            default=15,
+            decimals=2,
+            **_limits("price_per_move"),
+        ),
+        Number(
+            "price_per_job_left_out",
+            "what a plan counts for a job that it gives no place, besides its waiting",
+            "200",
+            default=200,
+            decimals=2,
+            **_limits("price_per_job_left_out"),
+        ),
         Number("weekly_crew_h", "crew hours a week for upkeep", "80", default=80, least="0"),
         YardColumn("yard_hours", "hours in which the yard loads; empty: at any hour", "MO 06:00-14:30; TU 06:00-14:30"),
         Choice("date_order", "dmy or mdy: how 3/4/2026 is meant in these files", "dmy", default="", options=DateOrder),

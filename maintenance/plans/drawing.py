@@ -35,14 +35,15 @@ from plant.basics.sentences import Sentence, Sentences
 from plant.kilns.kilns_now import usual_rates
 
 MINUTE = timedelta(minutes=1)
-#: A charge may be held back so long. Our own choice, as are the next four.
+#: A charge may be held back so long. Our own choice, as are the next three.
 MOST_DELAY = timedelta(days=3)
-OVERTIME_FACTOR = Decimal("1.5")
-INTERRUPTION_CENTS = 60_000
-MOVE_CENTS = 1_500
-LEAVE_OUT_CENTS, LEFT_OUT_FOR = 20_000, timedelta(days=14)
-#: A safety job that no plan can do in time is placed as soon as can be: each hour late costs so much.
+#: A job that is left out is taken to wait so long beyond the horizon.
+LEFT_OUT_FOR = timedelta(days=14)
+#: A safety job that no plan can do in time is placed as soon as can be: each hour late costs so much, and leaving it
+#: out at least so much besides. The other prices are settings of the mill (plant.models.mill.PLAN_PRICES); these two
+#: are none, for nobody may lower them.
 LATE_SAFETY_CENTS_PER_HOUR = 2_000
+LEAST_LEAVE_OUT_SAFETY_CENTS = 20_000
 #: A phase or a stop under way whose end nobody knows goes on for so long.
 OPEN_ENDED = timedelta(days=1)
 #: Heating up again takes this share of heating up.
@@ -224,17 +225,18 @@ class _Drawing:
         refs = {job.ref for job in jobs}
         issued = {ref: told for ref in sorted(refs) if (told := self._issued(ref)) is not None}
         pinned = frozenset(ref for ref in issued if self.desk.orders[ref].placement.is_pinned)
+        mill = self.desk.mill
         problem = Problem(
             origin=self.base_at.astimezone(self.desk.mill.zone).date(),
             horizon_min=self.horizon_min,
             max_delay_min=int(MOST_DELAY // MINUTE),
-            overtime_cents_per_person_hour=round(Decimal(self.desk.mill.labour_rate_per_h) * 100 * OVERTIME_FACTOR),
+            overtime_cents_per_person_hour=_cents(mill.labour_rate_per_h * mill.overtime_factor),
             kilns=tuple(kilns),
             people=tuple(people),
             shifts=tuple(shifts),
             jobs=tuple(jobs),
             issued=issued,
-            move_cents=MOVE_CENTS,
+            move_cents=_cents(mill.price_per_move),
             pinned=pinned,
         )
         return Drawn(problem, self.base_at, self.desk.mill.zone, ids, last, tuple(self.notes), aside, self.at_work)
@@ -287,7 +289,7 @@ class _Drawing:
                 restore_min=kiln.restore_minutes,
                 reheat_min=max(LEAST_REHEAT_MIN, round(REHEAT_SHARE * heating_min / loads)),
                 set_up_cents=round(Decimal(self.desk.mill.labour_rate_per_h) * 100 * kiln.lock_out_minutes / 60),
-                interruption_cents=INTERRUPTION_CENTS,
+                interruption_cents=_cents(self.desk.mill.price_per_interruption),
                 max_people_inside=kiln.max_people_inside,
                 charges=tuple(charges),
                 inside=tuple(self.inside[kiln.pk]),
@@ -321,7 +323,10 @@ class _Drawing:
         due_min = min(self.minute(order.due_at), latest_min)
         parts_at = self.desk.parts_at(order)
         until_gone = max(self.horizon_min - max(due_min, 0), 0) + int(LEFT_OUT_FOR // MINUTE)
-        late_cents = LATE_SAFETY_CENTS_PER_HOUR if order.latest_at else 0
+        late_cents, leave_out_cents = 0, _cents(self.desk.mill.price_per_job_left_out)
+        if order.latest_at:
+            late_cents = LATE_SAFETY_CENTS_PER_HOUR
+            leave_out_cents = max(leave_out_cents, LEAST_LEAVE_OUT_SAFETY_CENTS)
         crew = crew_of(order, ANYBODY)
         return Job(
             ref=order.number,
@@ -336,7 +341,7 @@ class _Drawing:
             safety=order.latest_at is not None and order.number not in self.gives_way,
             delay_cents_per_hour=order.delay_cents_per_hour,
             late_cents_per_hour=late_cents,
-            leave_out_cents=LEAVE_OUT_CENTS + int((order.delay_cents_per_hour + late_cents) * until_gone // 60),
+            leave_out_cents=leave_out_cents + int((order.delay_cents_per_hour + late_cents) * until_gone // 60),
         )
 
     def _skill(self, name: str) -> str:
@@ -427,6 +432,10 @@ class _Drawing:
 
     def _part_at(self, ref: str, minute: int) -> str | None:
         return next((part for part, start, end in self.parts.get(ref, ()) if start <= minute < end), None)
+
+
+def _cents(amount: Decimal) -> int:
+    return round(Decimal(amount) * 100)
 
 
 def places(drawn: Drawn, plan: Plan) -> dict[str, Place]:

@@ -27,6 +27,7 @@ from maintenance.plans.seen_plan import (
     lead_words,
     left_out,
     pins_let_go,
+    prices_of,
     steps_of,
     stopped_charges,
 )
@@ -185,6 +186,7 @@ def _context(found: Plan, mill: Mill) -> dict[str, Any]:
         "is_done": True,
         "pins_let_go": pins_let_go(found, standing),
         "rows": cost_rows(found),
+        "prices": prices_of(standing),
         "stood": amount(found.as_it_stood_cents),
         "stood_more": amount(_less(found.cost_cents, found.as_it_stood_cents)),
         "due": amount(found.due_date_cents),

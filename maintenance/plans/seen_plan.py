@@ -147,6 +147,22 @@ def _sure_rows(plan: Plan, delay: Decimal, delay_stood: Decimal | None) -> list[
 
 
 @dataclass(frozen=True)
+class Prices:
+    """At which of the mill's prices a plan was worked out; for left-out jobs see each."""
+
+    overtime_per_h: Decimal
+    interruption: Decimal | None
+    move: Decimal
+
+
+def prices_of(standing: Standing) -> Prices:
+    """Return the prices that are kept in a plan's problem, whatever the mill has set since."""
+    problem = standing.drawn.problem
+    interruption = next((kiln.interruption_cents for kiln in problem.kilns), None)
+    return Prices(in_money(problem.overtime_cents_per_person_hour), amount(interruption), in_money(problem.move_cents))
+
+
+@dataclass(frozen=True)
 class LateCharge:
     """A charge that is loaded later than its programme says."""
 

@@ -19,6 +19,7 @@ from plant.frame.measures import InUnitField
 from plant.frame.particulars import ParticularsForm
 from plant.frame.units import height_scale, temperature_scale
 from plant.models import Mill
+from plant.models.mill import PLAN_PRICES
 from plant.physics.standard_atmosphere import HIGHEST_M, LOWEST_M
 
 UTC_ZONE = ZoneInfo("UTC")
@@ -28,6 +29,7 @@ LEAST = {
     "energy_price_per_kwh": 0,
     "labour_rate_per_h": 0,
     "weekly_crew_h": 0,
+    **{name: least for name, (least, _most) in PLAN_PRICES.items()},
 }
 LIMIT_WORDS = {
     "min_value": _("That is too little: write %(limit_value)s or more."),
@@ -114,8 +116,13 @@ class MillForm(ParticularsForm):
             "labour_rate_per_h",
             "weekly_crew_h",
             "yard_hours",
+            *PLAN_PRICES,
         ]
-        labels = {"temperature_unit": _("Temperatures in"), "volume_unit": _("Volumes in")}
+        labels = {
+            "temperature_unit": _("Temperatures in"),
+            "volume_unit": _("Volumes in"),
+            "overtime_factor": _("An hour of overtime, times the labour rate"),
+        }
         help_texts = {
             "time_zone": _("An area and a city, such as Europe/Stockholm: every page shows this clock."),
             "currency": _("Three letters, such as EUR."),
@@ -130,6 +137,11 @@ class MillForm(ParticularsForm):
             others = [check for check in field.validators if not isinstance(check, MinValueValidator)]
             field.validators = [*others, MinValueValidator(least)]
         self.fields["horizon_days"].validators.append(MaxValueValidator(730))
+        for name, (_least, most) in PLAN_PRICES.items():
+            self.fields[name].validators.append(MaxValueValidator(most))
+            if name != "overtime_factor":
+                facts = {"price": self.fields[name].label, "currency": self.instance.currency}
+                self.fields[name].label = _("%(price)s, %(currency)s") % facts
         # The unit in which the form was shown, even where the same form chooses another.
         scale = temperature_scale(self.instance)
         self.fields["entry_limit_c"] = InUnitField(
@@ -156,6 +168,18 @@ class MillForm(ParticularsForm):
         )
         for name in (*LEAST, "planned_notice_days", "entry_limit_c", "height_m"):
             self.fields[name].error_messages.update(LIMIT_WORDS)
+
+    def main_fields(self) -> list[forms.BoundField]:
+        """Return what is not folded away."""
+        return [field for field in self.visible_fields() if field.name not in PLAN_PRICES]
+
+    def plan_prices(self) -> list[forms.BoundField]:
+        """Return the prices of a plan."""
+        return [self[name] for name in PLAN_PRICES]
+
+    def has_faulty_prices(self) -> bool:
+        """Whether something is to be mended among the prices of a plan."""
+        return any(name in self.errors for name in PLAN_PRICES)
 
     def clean_currency(self) -> str:
         """Take three letters, whatever their case."""

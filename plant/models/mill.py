@@ -11,6 +11,16 @@ from plant.fields import MoneyField, QuantityField
 from plant.physics.standard_atmosphere import pressure_at_pa
 from plant.validators import validate_time_zone
 
+#: Prices of a plan -> the least and the most that make sense, in the mill's money; the factor is times the labour rate.
+#: At 0 for a job left out, work without a price of waiting would never be done; more than the most, in cents, is refused
+#: by the solver's problems. Our own choice, as are the defaults.
+PLAN_PRICES: dict[str, tuple[int, int]] = {
+    "overtime_factor": (0, 10),
+    "price_per_interruption": (0, 1_000_000),
+    "price_per_move": (0, 1_000_000),
+    "price_per_job_left_out": (1, 1_000_000),
+}
+
 
 class MillManager(models.Manager["Mill"]):
     """Finds the one mill of this database."""
@@ -65,6 +75,39 @@ class Mill(models.Model):
     )
     labour_rate_per_h = MoneyField(_("labour rate per hour"), default=48)
     weekly_crew_h = QuantityField(_("crew hours a week for upkeep"), default=80)
+    overtime_factor = QuantityField(
+        _("overtime factor"),
+        decimal_places=2,
+        default=Decimal("1.5"),
+        help_text=_(
+            "So many times the labour rate a plan counts for an hour that somebody works beyond the shift. The higher, "
+            "the less overtime it plans; 0: overtime costs nothing."
+        ),
+    )
+    price_per_interruption = MoneyField(
+        _("interrupting a charge"),
+        default=600,
+        help_text=_(
+            "A plan counts it for each charge that is stopped for work, besides the lock-out and the drying lost. The "
+            "higher, the more rarely a charge is stopped; 0: only lock-out and lost drying count."
+        ),
+    )
+    price_per_move = MoneyField(
+        _("moving a job"),
+        default=15,
+        help_text=_(
+            "A plan counts it for each job that gets another time or other people than they know of. The higher, the "
+            "calmer the plan; 0: a job moves for the smallest gain."
+        ),
+    )
+    price_per_job_left_out = MoneyField(
+        _("leaving a job out"),
+        default=200,
+        help_text=_(
+            "A plan counts it for each job that it gives no place, besides what waiting costs. The higher, the more "
+            "it spends on fitting work in; at 0 work without a price of waiting would never be done."
+        ),
+    )
     #: For each weekday, Monday first, [from, to] as HH:MM or None; empty where the yard loads at any hour.
     yard_hours = models.JSONField(_("hours in which the yard loads"), default=list, blank=True)
 
@@ -95,6 +138,12 @@ class Mill(models.Model):
             models.CheckConstraint(condition=models.Q(drying_margin_per_m3__gte=0), name="mill_margin_not_negative"),
             models.CheckConstraint(condition=models.Q(energy_price_per_kwh__gte=0), name="mill_energy_not_negative"),
             models.CheckConstraint(condition=models.Q(height_m__gte=-430, height_m__lte=5000), name="mill_height"),
+            *(
+                models.CheckConstraint(
+                    condition=models.Q(**{f"{name}__gte": least, f"{name}__lte": most}), name=f"mill_{name}"
+                )
+                for name, (least, most) in PLAN_PRICES.items()
+            ),
         ]
 
     def __str__(self) -> str:

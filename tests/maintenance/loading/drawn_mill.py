@@ -90,6 +90,10 @@ def draw_mill(seed: int) -> Mill:
         drying_margin_per_m3=draw.amount(60, 2),
         energy_price_per_kwh=draw.amount(1, 4),
         height_m=draw.amount(900),
+        overtime_factor=draw.amount(9, 2),
+        price_per_interruption=draw.amount(900, 2),
+        price_per_move=draw.amount(90, 2),
+        price_per_job_left_out=1 + draw.amount(900, 2),
         yard_hours=draw.choice(([], [["06:00", "14:30"], *week, None])),
         charges_end_by_programme=draw.random() < 0.5,
     )

@@ -13,7 +13,7 @@ from django.urls import reverse
 from maintenance.models import Plan, WorkOrder
 from maintenance.plans.placing_all import place_all
 from plant import clock
-from plant.models import Charge, Job, Kiln
+from plant.models import Charge, Job, Kiln, Mill
 from tests.factories import MONDAY, PersonFactory, UserFactory
 from tests.maintenance.placing_mill import OPENING_FROM, job, on_shift, programme
 from tests.maintenance.plans_made import made_plan
@@ -265,6 +265,21 @@ def test_a_plan_says_what_it_costs_what_changes_and_why(planner: Client, mill: W
     assert f"/openings/?plan={plan.pk}" in text
     assert f"/openings/compare/?left=now&amp;right={plan.pk}" in text
     assert "Accept the plan" in text
+
+
+def test_a_plan_keeps_the_prices_it_was_worked_out_with(planner: Client, mill: WorkOrder) -> None:
+    old, cost = planned(), Plan.objects.get().cost_cents
+    Mill.objects.update(price_per_move=77, price_per_interruption=888)
+    text = page(planner, old.get_absolute_url())
+    assert "At which prices" in text and "15.00 EUR" in text and "600.00 EUR" in text and "77.00" not in text
+    assert "An administrator changes them" in text and "/mill/" not in text
+    old.refresh_from_db()
+    assert (old.cost_cents, old.problem["move_cents"]) == (cost, 1500)
+    chief = Client()
+    chief.force_login(UserFactory(role="administrator", username="chief"))
+    new = made_plan(UserFactory(role="planner", username="later"))
+    text = page(chief, new.get_absolute_url())
+    assert "77.00 EUR" in text and "888.00 EUR" in text and "/mill/#prices" in text
 
 
 def test_accepting_gives_the_places_and_a_stale_page_changes_nothing(planner: Client, mill: WorkOrder) -> None:

@@ -17,7 +17,7 @@ from maintenance.plans.desk import load_desk
 from maintenance.plans.drawing import Drawn, draw_problem, held_back, places
 from maintenance.plans.places import pin
 from maintenance.plans.placing_all import place_all
-from plant.models import Absence, Charge
+from plant.models import Absence, Charge, Mill
 from plant.templatetags.said import said as in_words
 from tests.factories import MONDAY
 from tests.maintenance.placing_mill import OPENING_FROM, job, on_shift, programme
@@ -112,3 +112,37 @@ def test_a_mill_without_charges_can_be_drawn() -> None:
     Charge.objects.all().delete()
     job()
     assert drawn().problem.kilns[0].charges[-1].start_min == drawn().problem.horizon_min
+
+
+def test_the_prices_of_a_problem_are_those_the_mill_has_set() -> None:
+    programme()
+    on_shift()
+    job(due_at=NOW + timedelta(days=1))
+    usual = drawn().problem
+    assert (usual.overtime_cents_per_person_hour, usual.move_cents) == (7200, 1500)
+    assert usual.kilns[0].interruption_cents == 60_000
+    Mill.objects.update(
+        overtime_factor="2.25", price_per_interruption="812.50", price_per_move="0", price_per_job_left_out="150.01"
+    )
+    ours = drawn().problem
+    assert (ours.overtime_cents_per_person_hour, ours.move_cents) == (10_800, 0)
+    assert ours.kilns[0].interruption_cents == 81_250
+    assert ours.jobs[0].leave_out_cents == usual.jobs[0].leave_out_cents - 4_999
+    Mill.objects.update(
+        overtime_factor=10, price_per_interruption=10**6, price_per_move=10**6, price_per_job_left_out=10**6
+    )
+    # The dearest that can be set is still a problem that reads without a fault.
+    assert drawn().problem.move_cents == 10**8
+
+
+def test_no_setting_lowers_what_late_safety_work_costs() -> None:
+    programme()
+    on_shift()
+    order = job(is_safety=True, safety_at=NOW + timedelta(hours=20), due_at=NOW + timedelta(hours=20))
+    (before,) = drawn(gives_way=[order.number]).problem.jobs
+    Mill.objects.update(overtime_factor=0, price_per_interruption=0, price_per_move=0, price_per_job_left_out=1)
+    (after,) = drawn(gives_way=[order.number]).problem.jobs
+    assert (after.late_cents_per_hour, after.leave_out_cents) == (before.late_cents_per_hour, before.leave_out_cents)
+    Mill.objects.update(price_per_job_left_out=300)
+    (dearer,) = drawn(gives_way=[order.number]).problem.jobs
+    assert dearer.leave_out_cents == before.leave_out_cents + 10_000
