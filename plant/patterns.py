@@ -50,6 +50,8 @@ ACTS: Final[Patterns] = {
     "act.changed": _("changed"),
     "act.charge taken out of the programme": _("charge taken out of the programme"),
     "act.corrected": _("corrected"),
+    "act.day off": _("day off"),
+    "act.day off taken back": _("day off taken back"),
     "act.downtime corrected": _("downtime corrected"),
     "act.downtime ended": _("downtime ended"),
     "act.downtime reported": _("downtime reported"),

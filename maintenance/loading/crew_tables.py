@@ -22,7 +22,7 @@ from maintenance.loading.columns import (
 from maintenance.loading.faults import CellFault
 from plant import clock
 from plant.access import Role
-from plant.models import Absence, Person, Qualification, RoleHeld, Shift, ShiftDuty, User
+from plant.models import Absence, DayOff, Person, Qualification, RoleHeld, Shift, ShiftDuty, User
 
 
 class ShiftTable(Table):
@@ -220,6 +220,21 @@ class ShiftDutyTable(Table):
         Ref("shift", "code of the shift", "early", is_required=True, to="shift"),
         Day("from_on", "first day on it", "2026-01-01", is_required=True),
         Day("until_on", "last day on it; empty: for good", "2026-01-11"),
+        Whole("every_weeks", "in one of so many weeks, the first that of from_on", "1", default=1, least="1", most="6"),
+    )
+
+
+class DayOffTable(Table):
+    """Days off for everybody."""
+
+    name = "days_off"
+    meaning = "Days on which no shift begins."
+    model = DayOff
+    act = "edit people"
+    key = ("on",)
+    columns = (
+        Day("on", "the day", "2026-12-25", is_required=True),
+        Text("name", "what it is", "Christmas Day", is_required=True, largest=60),
     )
 
 

@@ -16,7 +16,7 @@ from maintenance.loading.channel_table import ChannelTable
 from maintenance.loading.charge_tables import ChargeTable, DowntimeTable
 from maintenance.loading.check_tables import CheckFindingTable, CheckItemTable, FunctionCheckTable
 from maintenance.loading.columns import Customs
-from maintenance.loading.crew_tables import AbsenceTable, CrewTable, ShiftDutyTable, ShiftTable
+from maintenance.loading.crew_tables import AbsenceTable, CrewTable, DayOffTable, ShiftDutyTable, ShiftTable
 from maintenance.loading.dates_table import ChangedDateTable
 from maintenance.loading.faults import Counts, Fault, FileFault, Report
 from maintenance.loading.kiln_watch_table import KilnWatchTable
@@ -44,6 +44,7 @@ TABLES: tuple[type[Table], ...] = (
     ShiftTable,
     CrewTable,
     ShiftDutyTable,
+    DayOffTable,
     AbsenceTable,
     SupplierTable,
     BinTable,

@@ -12,10 +12,9 @@ from maintenance.placing.problem import LOCK_OUT
 from maintenance.plans.programme import KilnProgramme, load_programme
 from plant import clock
 from plant.basics.sentences import Sentence, Sentences
-from plant.models import Absence, Kiln, Mill, Person, ShiftDuty, Skill
+from plant.models import Absence, DayOff, Kiln, Mill, Person, ShiftDuty, Skill
 
 State = WorkOrder.State
-WEEKDAYS = ("MO", "TU", "WE", "TH", "FR", "SA", "SU")
 # Work under way that runs over its hours is expected to take so much longer. Our own choice.
 RUNS_OVER = timedelta(hours=1)
 #: The skill that everybody has.
@@ -233,9 +232,10 @@ def duties(
     first_on = from_at.astimezone(mill.zone).date() - timedelta(days=1)
     last_on = until_at.astimezone(mill.zone).date()
     turns = ShiftDuty.objects.select_related("shift").filter(person__is_active=True, from_on__lte=last_on)
+    days_off = set(DayOff.objects.filter(on__range=(first_on, last_on)).values_list("on", flat=True))
     for turn in turns.filter(person=person) if person else turns:
         for on in (first_on + timedelta(days=n) for n in range((last_on - first_on).days + 1)):
-            if turn.from_on <= on <= (turn.until_on or date.max) and WEEKDAYS[on.weekday()] in turn.shift.weekdays:
+            if turn.begins_on(on, days_off):
                 yield turn, _shift_on(turn, on, mill)
 
 

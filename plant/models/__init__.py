@@ -8,7 +8,17 @@ from plant.models.kept_forms import KeptForm
 from plant.models.kilns import Component, ComponentKind, FailureMode, Fitting, Kiln, MeterReading
 from plant.models.ledger import Change
 from plant.models.mill import Mill, NumberSeries
-from plant.models.people import Absence, Person, Qualification, RoleHeld, Shift, ShiftDuty, Skill, User
+from plant.models.people import (
+    Absence,
+    DayOff,
+    Person,
+    Qualification,
+    RoleHeld,
+    Shift,
+    ShiftDuty,
+    Skill,
+    User,
+)
 from plant.models.readings import (
     Channel,
     ChannelDay,

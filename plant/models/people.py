@@ -1,6 +1,7 @@
 """People, what they may do in the mill, when they are there, and what they may do in this program."""
 
-from datetime import date
+from collections.abc import Collection
+from datetime import date, timedelta
 from functools import cached_property
 
 from django.contrib.auth.models import AbstractUser
@@ -87,17 +88,36 @@ class Shift(models.Model):
         return self.name
 
 
+class DayOff(models.Model):
+    """A day on which no shift begins: a holiday of the mill."""
+
+    on = models.DateField(_("day"), unique=True, error_messages={"unique": _("This day is a day off already.")})
+    name = models.CharField(_("name"), max_length=60)
+
+    class Meta:
+        ordering = ["on"]
+
+    def __str__(self) -> str:
+        return f"{self.name} {self.on}"
+
+
+#: As shifts name them.
+WEEKDAYS = ("MO", "TU", "WE", "TH", "FR", "SA", "SU")
+
+
 class ShiftDuty(models.Model):
-    """A person's turn on a shift."""
+    """A person's turn on a shift; one of every so many weeks begins in the week of its first day."""
 
     person = models.ForeignKey(Person, on_delete=models.CASCADE, related_name="duties")
     shift = models.ForeignKey(Shift, on_delete=models.PROTECT, related_name="duties")
     from_on = models.DateField(_("from"))
     until_on = models.DateField(_("until"), null=True, blank=True)
+    every_weeks = models.PositiveSmallIntegerField(_("every so many weeks"), default=1)
 
     class Meta:
         ordering = ["person", "from_on"]
         constraints = [
+            models.CheckConstraint(condition=Q(every_weeks__gte=1), name="duty_recurs"),
             models.UniqueConstraint(fields=["person", "shift", "from_on"], name="duty_once"),
             models.CheckConstraint(
                 condition=Q(until_on__isnull=True) | Q(until_on__gte=F("from_on")), name="duty_in_order"
@@ -106,6 +126,17 @@ class ShiftDuty(models.Model):
 
     def __str__(self) -> str:
         return f"{self.person} {self.shift}"
+
+    def begins_on(self, on: date, days_off: Collection[date]) -> bool:
+        """Say whether the shift begins for this person on a day: the one answer for pictures and for plans."""
+        if on in days_off or on < self.from_on or (self.until_on is not None and on > self.until_on):
+            return False
+        weeks = (_monday(on) - _monday(self.from_on)).days // 7
+        return weeks % self.every_weeks == 0 and WEEKDAYS[on.weekday()] in self.shift.weekdays
+
+
+def _monday(on: date) -> date:
+    return on - timedelta(days=on.weekday())
 
 
 class Absence(models.Model):

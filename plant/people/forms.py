@@ -12,9 +12,9 @@ from django.utils.translation import gettext_lazy as _
 from plant.access import Role
 from plant.frame.days import Day, Moment
 from plant.frame.particulars import ParticularsForm
-from plant.models import Person, Shift, Skill, User
+from plant.models import DayOff, Person, Shift, Skill, User
+from plant.models.people import WEEKDAYS
 from plant.people.keeping import PERSON_FIELDS, SHIFT_FIELDS
-from plant.people.working_week import WEEKDAYS
 
 
 class NewPersonForm(forms.ModelForm):  # type: ignore[type-arg]
@@ -65,6 +65,25 @@ class DutyForm(forms.Form):
     shift = forms.ModelChoiceField(label=_("Shift"), queryset=Shift.objects.all())
     from_on = Day(label=_("First day"))
     until_on = Day(label=_("Last day"), required=False, help_text=_("Empty until further notice."))
+    every_weeks = forms.TypedChoiceField(
+        label=_("Weeks"),
+        choices=[(1, _("every week")), *((n, _("one week in %d") % n) for n in range(2, 7))],
+        coerce=int,
+        initial=1,
+        required=False,
+        empty_value=1,  # type: ignore[arg-type]
+        help_text=_("Whoever changes shifts has a turn on each: one week in two, the second from the week after."),
+    )
+
+
+class DayOffForm(forms.ModelForm):  # type: ignore[type-arg]
+    """A day on which no shift begins."""
+
+    on = Day(label=_("Day"))
+
+    class Meta:
+        model = DayOff
+        fields = ["on", "name"]
 
 
 class EndDutyForm(forms.Form):
@@ -132,8 +151,8 @@ class NewShiftForm(ShiftForm):
     def clean_code(self) -> str:
         """Leave the one name that is an address of its own."""
         code = str(self.cleaned_data["code"])
-        if code == "new":
-            raise ValidationError(_("This name is taken by the page for a new shift: choose another."))
+        if code in ("new", "days-off"):
+            raise ValidationError(_("This name is taken by a page of its own: choose another."))
         return code
 
     class Meta(ShiftForm.Meta):

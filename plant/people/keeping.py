@@ -10,7 +10,7 @@ from django.utils.translation import gettext as _
 
 from plant.access import require
 from plant.frame.particulars import refuse_stale, save_changed
-from plant.models import Absence, Change, Person, Qualification, Shift, ShiftDuty, Skill, User
+from plant.models import Absence, Change, DayOff, Mill, Person, Qualification, Shift, ShiftDuty, Skill, User
 
 PERSON_FIELDS = ("name", "email", "phone", "is_active")
 SHIFT_FIELDS = ("name", "weekdays", "start_time", "end_time", "overtime_minutes")
@@ -75,8 +75,10 @@ def drop_qualification(held: Qualification, *, by: User | None) -> None:
 
 
 @transaction.atomic
-def add_duty(person: Person, shift: Shift, from_on: date, until_on: date | None, *, by: User | None) -> ShiftDuty:
-    """Put a person on a shift."""
+def add_duty(
+    person: Person, shift: Shift, from_on: date, until_on: date | None, every_weeks: int = 1, *, by: User | None
+) -> ShiftDuty:
+    """Put a person on a shift, every week or in one of so many weeks, the first that of ``from_on``."""
     require(by, "edit people")
     person = _lock(person)
     if until_on is not None and until_on < from_on:
@@ -90,8 +92,11 @@ def add_duty(person: Person, shift: Shift, from_on: date, until_on: date | None,
             _("%(person)s is on this shift from %(from)s until %(until)s already. End that turn first.")
             % {"person": person, "from": clash.from_on, "until": clash.until_on or _("further notice")}
         )
-    duty = ShiftDuty.objects.create(person=person, shift=shift, from_on=from_on, until_on=until_on)
+    duty = ShiftDuty.objects.create(
+        person=person, shift=shift, from_on=from_on, until_on=until_on, every_weeks=every_weeks
+    )
     after = {"shift": shift.name, "from_on": _told(from_on), "until_on": _told(until_on)}
+    after |= {"every_weeks": str(every_weeks)} if every_weeks > 1 else {}
     Change.record(person, "turn on a shift", by=by, after=after)
     return duty
 
@@ -164,3 +169,21 @@ def edit_shift(shift: Shift, values: dict[str, Any], *, seen: str, by: User | No
     refuse_stale(shift, values, seen)
     save_changed(shift, values, "particulars changed", by=by)
     return shift
+
+
+@transaction.atomic
+def add_day_off(on: date, name: str, *, by: User | None) -> DayOff:
+    """Put a day on record on which no shift begins; work that was placed on it no longer holds, and is named."""
+    require(by, "edit people")
+    made = DayOff.objects.create(on=on, name=name)
+    Change.record(Mill.objects.current(), "day off", by=by, after={"on": _told(on), "name": name})
+    return made
+
+
+@transaction.atomic
+def drop_day_off(day_off: DayOff, *, by: User | None) -> None:
+    """Let the shifts of a day begin after all; the history keeps what was meant."""
+    require(by, "edit people")
+    before = {"on": _told(day_off.on), "name": day_off.name}
+    Change.record(Mill.objects.current(), "day off taken back", by=by, before=before)
+    day_off.delete()

@@ -1,7 +1,7 @@
 """Who is there in a week: shifts less absences, as bars over the days."""
 
 from collections import defaultdict
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from zoneinfo import ZoneInfo
@@ -10,9 +10,9 @@ from django.utils.dates import WEEKDAYS as WEEKDAY_NAMES
 from django.utils.translation import gettext as _
 
 from plant.clock import start_of_day
-from plant.models import Absence, Person, ShiftDuty
+from plant.models import Absence, DayOff, Person, ShiftDuty
+from plant.models.people import WEEKDAYS
 
-WEEKDAYS = ("MO", "TU", "WE", "TH", "FR", "SA", "SU")
 WEEK = timedelta(days=7)
 
 
@@ -35,7 +35,7 @@ class PersonWeek:
 
 
 def week_of(people: Iterable[Person], day: date, zone: ZoneInfo) -> list[PersonWeek]:
-    """Return the week that holds a day, for people; two queries."""
+    """Return the week that holds a day, for people; three queries."""
     people = list(people)
     monday = day - timedelta(days=day.weekday())
     start_at, end_at = start_of_day(monday, zone), start_of_day(monday + WEEK, zone)
@@ -46,7 +46,15 @@ def week_of(people: Iterable[Person], day: date, zone: ZoneInfo) -> list[PersonW
     absences: dict[int, list[Absence]] = defaultdict(list)
     for absence in Absence.objects.filter(person__in=people, start_at__lt=end_at, end_at__gt=start_at):
         absences[absence.person_id].append(absence)
-    return [PersonWeek(person, _bars(duties[person.pk], absences[person.pk], monday, zone)) for person in people]
+    days_off = days_off_in(monday)
+    return [
+        PersonWeek(person, _bars(duties[person.pk], absences[person.pk], days_off, monday, zone)) for person in people
+    ]
+
+
+def days_off_in(monday: date) -> dict[date, str]:
+    """Return the days of a week on which no shift begins, with their names."""
+    return dict(DayOff.objects.filter(on__range=(monday, monday + timedelta(days=6))).values_list("on", "name"))
 
 
 def say_weekdays(weekdays: str) -> str:
@@ -69,18 +77,15 @@ def say_weekdays(weekdays: str) -> str:
     return ", ".join(said)
 
 
-def shift_days(duty: ShiftDuty, monday: date) -> list[date]:
-    """Return the days of a week on which a duty's shift begins."""
-    wanted = {name.strip() for name in duty.shift.weekdays.split(",")}
-    days = [monday + timedelta(days=number) for number, name in enumerate(WEEKDAYS) if name in wanted]
-    return [day for day in days if duty.from_on <= day and (duty.until_on is None or day <= duty.until_on)]
-
-
-def _bars(duties: list[ShiftDuty], absences: list[Absence], monday: date, zone: ZoneInfo) -> list[Bar]:
+def _bars(
+    duties: list[ShiftDuty], absences: list[Absence], days_off: Collection[date], monday: date, zone: ZoneInfo
+) -> list[Bar]:
     bars = []
     for duty in duties:
         shift = duty.shift
-        for day in shift_days(duty, monday):
+        for day in (monday + timedelta(days=number) for number in range(7)):
+            if not duty.begins_on(day, days_off):
+                continue
             start = datetime.combine(day, shift.start_time)
             end = datetime.combine(day, shift.end_time)
             end += timedelta(days=1) if shift.end_time <= shift.start_time else timedelta(0)
