@@ -28,6 +28,7 @@ from maintenance.models import Caution, EntryPermit, FunctionCheck, Sitting, Wor
 from maintenance.work import course as act
 from maintenance.work.records import cure_downtime
 from plant import clock
+from plant.charges.heard import HeardCharge, ToldThere, hear
 from plant.downtime.forms import DowntimeForm
 from plant.downtime.keeping import FIELDS as KEPT
 from plant.downtime.keeping import DowntimeFacts, correct_downtime, end_downtime
@@ -36,7 +37,14 @@ from plant.kilns.stopping import take_back_stop
 from plant.models import Charge, Downtime, Kiln, User
 from plant.readings.api.app import api
 from plant.signals import runs_against_bar
-from tests.factories import CheckPointFactory, ComponentFactory, DefectFactory, TaskSheetFactory, WorkOrderFactory
+from tests.factories import (
+    ChargeFactory,
+    CheckPointFactory,
+    ComponentFactory,
+    DefectFactory,
+    TaskSheetFactory,
+    WorkOrderFactory,
+)
 from tests.maintenance.loading.loading_mill import CHARGES, write_files
 from tests.maintenance.mill import a_person, a_user, opened, shut, signed_in
 
@@ -339,6 +347,26 @@ def test_a_charge_that_is_planned_is_loaded_whoever_is_inside(scene: Scene) -> N
     assert Charge.objects.get().basis == "planned"
 
 
+@pytest.mark.parametrize("inside", INSIDE, ids=lambda one: one.__name__)
+def test_whatever_is_inside_no_other_program_starts_the_kiln_and_the_alarm_is_raised(
+    scene: Scene, inside: Callable[[Scene], None]
+) -> None:
+    inside(scene)
+    ChargeFactory(kiln=scene.kiln, number="C9", basis="planned", begin_at=ago(-30))
+    before, heard = record(), []
+
+    def told_of(sender: Any, **told: Any) -> None:
+        heard.append(told["kind"])
+
+    runs_against_bar.connect(told_of)
+    try:
+        hear([HeardCharge(scene.kiln.tag, "C9", {}, told=(ToldThere("started", ago(1)),))], "yard book")
+    finally:
+        runs_against_bar.disconnect(told_of)
+    assert record() == before
+    assert heard == ["charge begun"]
+
+
 # No way in is forgotten
 
 WRITES = {"create", "bulk_create", "update", "bulk_update", "get_or_create", "update_or_create", "delete"}
@@ -351,6 +379,8 @@ KNOWN = {
     "plant.charges.planning._keep": "a plan; what is to begin soon is refused: tests/plant/charges/test_planning.py",
     "plant.charges.planning._phase": "called by _keep",
     "plant.charges.planning_page.plan": "in memory",
+    "plant.charges.heard._plan": "in memory, kept by planning.keep",
+    "plant.charges.heard.plan_anew": "in memory, kept by planning.keep",
     "plant.charges.programme.write": "called by acts: tests/maintenance/entry/test_charges_told.py",
     "plant.downtime.keeping.report_downtime": "a stop more",
     "plant.downtime.keeping.correct_downtime": "act",
@@ -432,14 +462,14 @@ def test_every_writer_of_what_says_whether_a_kiln_runs_is_known() -> None:
     assert set(KNOWN) <= found, f"gone: {sorted(set(KNOWN) - found)}"
 
 
-def test_the_endpoint_takes_readings_alone() -> None:
+def test_the_endpoint_takes_readings_and_what_is_walked_above_alone() -> None:
     written = {
         path
         for _, router in api._routers
         for path, view in router.path_operations.items()
         if any(set(operation.methods) - {"GET"} for operation in view.operations)
     }
-    assert written == {"readings"}
+    assert written == {"readings", "charges"}
 
 
 def test_every_model_that_may_make_a_kiln_run_is_walked() -> None:
