@@ -24,6 +24,7 @@ from plant.charges.calculations.told import ChargeTimes
 from plant.charges.consequences import say_consequences
 from plant.charges.drying_times import UsualLength, usual_handling, usual_length
 from plant.charges.forms import PlanForm, TakeOutForm
+from plant.charges.learnt import likely_end
 from plant.charges.planning import ACT, FACTS, HOUR, Outcome
 from plant.charges.programme import Basis, basis_of, say_at, stand_of
 from plant.charges.rows import phases_in_order
@@ -299,6 +300,7 @@ def charge(request: HttpRequest, tag: str, pk: int) -> HttpResponse:
         "is_told": bool(words),
         "may_be_told": not one.taken_out_at and bool(may_tell(one, words)),
         "late_h": planning.late_h(one, one.end_at),
+        "likely": likely_end(one, clock.now()),
         "words": one.words.select_related("by__person", "corrected_by"),
         "changes": Change.objects.about(one).select_related("by__person").order_by("-at", "-id")[:HISTORY_SHOWN],
     }

@@ -23,6 +23,7 @@ from plant.charges import telling
 from plant.charges.consequences import say_consequences
 from plant.charges.door_seen import open_since
 from plant.charges.forms import CorrectForm, TakeBackForm, TellForm
+from plant.charges.learnt import likely_end
 from plant.charges.programme import say_at, stand_of
 from plant.charges.seen import TO_TELL, ChargeRow, Window, in_order, rows_of, say_what
 from plant.charges.telling import ACT, What
@@ -102,8 +103,13 @@ def tell(request: HttpRequest, tag: str, pk: int, what: str) -> HttpResponse:
         "number": charge.number,
         "what": say_what(charge, What(what)),
     }
-    at_once = _later(usual) if what == What.EXPECTED else []
-    return _page(request, charge, form, heading, {"at_once": at_once, **_notes(what)})
+    more: dict[str, Any] = {}
+    if what == What.EXPECTED:
+        more = {"at_once": _later(usual), "likely": likely_end(charge, clock.now())}
+    if likely := more.get("likely"):
+        words = _("As usual here: %(at)s") % {"at": say_at(likely.at)}
+        more["at_once"] = [(_typed(likely.at), words), *more["at_once"]]
+    return _page(request, charge, form, heading, {**more, **_notes(what)})
 
 
 def _sent(request: HttpRequest) -> QueryDict | None:
@@ -118,11 +124,12 @@ def _sent(request: HttpRequest) -> QueryDict | None:
 
 def _later(usual: datetime) -> list[tuple[str, str]]:
     """Return (value, words) of the delays that need no typing."""
-    ways = [(hours, timezone.localtime(usual + timedelta(hours=hours))) for hours in LATER_H]
-    return [
-        (f"{at:%Y-%m-%dT%H:%M}", _("%(hours)d h later: %(at)s") % {"hours": hours, "at": say_at(at)})
-        for hours, at in ways
-    ]
+    ways = [(hours, usual + timedelta(hours=hours)) for hours in LATER_H]
+    return [(_typed(at), _("%(hours)d h later: %(at)s") % {"hours": hours, "at": say_at(at)}) for hours, at in ways]
+
+
+def _typed(at: datetime) -> str:
+    return f"{timezone.localtime(at):%Y-%m-%dT%H:%M}"
 
 
 def tell_at(charge: Charge, what: str, at: datetime) -> HttpResponse:
