@@ -57,7 +57,7 @@ ACTS: Final[Patterns] = {
     "act.may be moved again": _("may be moved again"),
     "act.mended": _("mended"),
     "act.not fit to be in by what was measured": _("not fit to be in by what was measured"),
-    "act.occurrence withdrawn": _("occurrence withdrawn"),
+    "act.occurrence withdrawn": _("date withdrawn"),
     "act.opened for entry": _("opened for entry"),
     "act.part taken": _("part taken"),
     "act.parts gone": _("parts gone"),

@@ -71,7 +71,7 @@ ACTS: Final[Patterns] = {
     "act.planned": _("planned"),
     "act.put on record": _("put on record"),
     "act.reported": _("reported"),
-    "act.retired": _("retired"),
+    "act.retired": _("taken out of use"),
     "act.roles": _("roles"),
     "act.set up": _("set up"),
     "act.settings changed": _("settings changed"),

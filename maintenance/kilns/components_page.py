@@ -6,6 +6,7 @@ from django.forms import BaseForm
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 from django.views.decorators.http import require_POST
 
 from maintenance.models import Defect, StandingTask, WorkOrder
@@ -114,7 +115,12 @@ def retire(request: HttpRequest, tag: str, component: str) -> HttpResponse:
         with refusal_on(form):
             count = _retire(found, form.cleaned_data["why"], user_of(request))
             told = {"component": found.name, "count": count}
-            messages.success(request, _("%(component)s is out of use; %(count)d recurring tasks ended with it.") % told)
+            said = ngettext(
+                "%(component)s is out of use; %(count)d recurring task ended with it.",
+                "%(component)s is out of use; %(count)d recurring tasks ended with it.",
+                count,
+            )
+            messages.success(request, said % told)
             return redirect("maintenance:component", tag, component)
     return _page(request, found, retire_form=form)
 

@@ -17,7 +17,7 @@ class FilesBrought(models.Model):
         LOOKED_AT = "looked_at", _("looked at")
         BEING_TAKEN = "being_taken", _("is being taken in")
         TAKEN = "taken", _("taken in")
-        ASIDE = "aside", _("put aside")
+        ASIDE = "aside", _("cleared away")
 
     class TakenOut(models.TextChoices):
         UNDECIDED = "", _("to be decided")

@@ -26,9 +26,7 @@ MISSED: Final[Patterns] = {
         "It needs %(needed_min)s without a break; the longest shift has %(longest_min)s. Ask for it as several jobs "
         "that each fit a shift, or put people on longer shifts."
     ),
-    "missed.nobody_locks_out": _(
-        "Nobody on record may lock %(kiln)s out. Enter that qualification for those who have it."
-    ),
+    "missed.nobody_locks_out": _("Nobody on record may lock %(kiln)s out. Enter that skill for those who have it."),
     "missed.short": _("Too short: it needs %(needed_min)s, and has %(has_min)s. Lengthen it, or split the job."),
     "missed.parts": _("Over too early: its parts are there on %(start_at)s. Bring the parts forward."),
     "missed.earliest": _(
@@ -78,11 +76,11 @@ BROKEN: Final[Patterns] = {
     "broken.after_overtime": _("%(what)s ends after the overtime of the shift %(shift)s."),
     "broken.no_job": _("There is no such job as %(what)s."),
     "broken.safety_left_out": _("%(what)s is a safety job and left out."),
-    "broken.pin_left_out": _("%(what)s is pinned and left out."),
-    "broken.pin_moved": _("%(what)s is pinned and moved."),
+    "broken.pin_left_out": _("%(what)s is kept at its place by hand and left out."),
+    "broken.pin_moved": _("%(what)s is kept at its place by hand and was moved."),
     "broken.earliest": _("%(what)s may not start before %(earliest_at)s."),
     "broken.parts": _("%(what)s starts before its parts are there, %(parts_at)s."),
-    "broken.horizon": _("%(what)s ends after the horizon."),
+    "broken.horizon": _("%(what)s ends after the time that is planned."),
     "broken.safety_late": _("%(what)s ends after its safety date."),
     "broken.state_any": _("%(what)s needs no state and names a stop or a charge."),
     "broken.state_running": _("%(what)s needs a running kiln and names no charge, or a stop."),
@@ -134,7 +132,8 @@ CAUSES: Final[Patterns] = {
 HOPELESS: Final[Patterns] = {
     "hopeless.dates": _(
         "%(job)s cannot start before %(from_at)s and would have to end by %(latest_at)s. Bring its parts "
-        "or what it waits for forward, or have whoever answers for it move its date."
+        "or what it waits for forward, or have whoever answers for it move its date: a safety date only where "
+        "waiting is safe, and until then keep the kiln out of use."
     ),
     "hopeless.no_running": _("Kiln %(kiln)s has no running phase long enough for %(job)s by %(latest_at)s."),
     "hopeless.no_opening": _("Kiln %(kiln)s has no opening long enough for %(job)s by %(latest_at)s."),
@@ -142,13 +141,13 @@ HOPELESS: Final[Patterns] = {
     "hopeless.no_time": _("There is no time long enough for %(job)s by %(latest_at)s."),
     "hopeless.nearest": _("The nearest one begins %(begin_at)s."),
     "hopeless.interrupt": _(
-        "Bring a charge forward, have whoever answers for it move its date, or interrupt the charge for "
-        "%(price_cents)s."
+        "Bring a charge forward, interrupt the charge for %(price_cents)s, or have whoever answers for it move its "
+        "date: a safety date only where waiting is safe, and until then keep the kiln out of use."
     ),
     "hopeless.crew": _(
         "No shift has the crew of %(job)s (%(skills)s) while kiln %(kiln)s is in the right state, by "
         "%(latest_at)s. Put people with these skills on shift then, or have whoever answers for it move "
-        "its date."
+        "its date: a safety date only where waiting is safe, and until then keep the kiln out of use."
     ),
     "hopeless.lock_out": _(
         "Nobody on shift may lock out kiln %(kiln)s in time for %(job)s. Put somebody with the skill "
@@ -323,10 +322,10 @@ SHOUTS: Final[Patterns] = {
         "%(safe_on)s. Keep %(kiln)s out of use from that day until the work is done."
     ),
     "shout.nobody_locks_out": ngettext_lazy(
-        "Nobody on record may lock a kiln out: %(count)s job that needs it has no place. Enter the qualification "
+        "Nobody on record may lock a kiln out: %(count)s job that needs it has no place. Enter the skill "
         "“%(named)s” for those who have it.",
         "Nobody on record may lock a kiln out: %(count)s jobs that need it have no place. Enter the "
-        "qualification “%(named)s” for those who have it.",
+        "skill “%(named)s” for those who have it.",
         "count",
     ),
     "safety.placed_late": _("%(kiln)s: %(title)s is placed after its safety date, %(safe_on)s."),

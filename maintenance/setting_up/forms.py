@@ -37,7 +37,7 @@ class NewKilnForm(forms.ModelForm):  # type: ignore[type-arg]
 
     main_doors = _count(_("Main doors"), 1)
     escape_doors = _count(
-        _("Escape doors"), 1, _("Without one, everybody inside hangs on the main door: local codes say what must be.")
+        _("Escape doors"), 1, _("Without one the main door is the only way out: local codes say what must be.")
     )
     fans = _count(_("Fans"), 4)
     electrode_groups = _count(_("Groups of wood-moisture electrodes"), 4)
@@ -47,7 +47,7 @@ class NewKilnForm(forms.ModelForm):  # type: ignore[type-arg]
         max_value=60,
         decimal_places=1,
         required=False,
-        help_text=_("Only where steam heats it: how often traps are surveyed hangs on it."),
+        help_text=_("Only where steam heats it: how often traps are surveyed depends on it."),
     )
     has_air_drives = forms.BooleanField(label=_("Flaps or valves are driven by compressed air"), required=False)
     is_loaded_on_cars = forms.BooleanField(label=_("Timber goes in on kiln cars"), required=False)

@@ -7,6 +7,7 @@ from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 
 from maintenance.recurring.pages import rule_words
 from maintenance.setting_up.first_hour import steps
@@ -57,10 +58,16 @@ def new_kiln(request: HttpRequest) -> HttpResponse:
         if not faults:
             with refusal_on(form):
                 made = make_kiln(kiln, proposal, request.POST.getlist("position"), intervals, by=user_of(request))
-                told = {"kiln": made, "count": made.components.count(), "tasks": made.standing_tasks.count()}
+                count = made.components.count()
+                told = {"kiln": made, "count": count, "tasks": made.standing_tasks.count()}
                 messages.success(
                     request,
-                    _("%(kiln)s is on record, with %(count)d components and %(tasks)d recurring tasks.") % told,
+                    ngettext(
+                        "%(kiln)s is on record, with %(count)d component; recurring tasks: %(tasks)d.",
+                        "%(kiln)s is on record, with %(count)d components; recurring tasks: %(tasks)d.",
+                        count,
+                    )
+                    % told,
                 )
                 return redirect("maintenance:kiln", made.tag)
         for fault in faults:
@@ -81,7 +88,7 @@ def _intervals(request: HttpRequest, proposal: Proposal) -> tuple[dict[str, int]
             found[one.key] = int(text)
         else:
             faults.append(
-                _("%(task)s: every how many? Write a whole number from 1, or take the tick away.")
+                _("%(task)s: every how many? Write a whole number from 1, or untick it.")
                 % {"task": one.task.sheet.title}
             )
     return found, faults

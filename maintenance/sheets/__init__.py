@@ -1,1 +1,1 @@
-"""Task sheets and check points: those that ship with the product, and the mill's own."""
+"""Task sheets and check points: those that come with the program, and the mill's own."""

@@ -45,7 +45,7 @@ class FilterForm(forms.Form):
     q = forms.CharField(label=_("Find"), max_length=80, required=False, widget=forms.TextInput({"type": "search"}))
     whose = forms.ChoiceField(
         label=_("Whose"),
-        choices=[("", _("all")), ("own", _("the mill's own")), ("shipped", _("shipped with the product"))],
+        choices=[("", _("all")), ("own", _("the mill's own")), ("shipped", _("comes with the program"))],
         required=False,
     )
     withdrawn = forms.BooleanField(label=_("those that are withdrawn"), required=False)
@@ -64,7 +64,11 @@ class ContentForm(forms.Form):
         to_field_name="code",
         required=False,
         widget=forms.CheckboxSelectMultiple,
-        help_text=_("What the state of the kiln asks for comes by itself: lock-out, the warm or the running chamber."),
+        help_text=_(
+            "What the state of the kiln asks for comes by itself: lock-out, the warm or the running chamber. Take none "
+            "away that was there, unless the work really lacks that danger: electricity, steam, gas and fuel are work "
+            "for licensed trades, as local codes say."
+        ),
     )
     source = forms.CharField(label=_("Where it comes from"), max_length=300, required=False)
     source_status = forms.CharField(label=_("How sure that is"), max_length=120, required=False)
@@ -109,9 +113,7 @@ class SheetForm(ContentForm):
     needs_state = forms.ChoiceField(label=_("Needs the kiln"), choices=[("", "–"), *NeedsState.choices])
     hours = MeasureField(label=_("Hours"), min_value=Decimal("0.1"), max_value=Decimal(500), initial=USUAL_HOURS)
     crew = forms.IntegerField(label=_("People"), min_value=1, max_value=20, initial=1)
-    purpose = forms.CharField(
-        label=_("What it is good for"), max_length=4000, required=False, widget=forms.Textarea({"rows": 2})
-    )
+    purpose = forms.CharField(label=_("Purpose"), max_length=4000, required=False, widget=forms.Textarea({"rows": 2}))
     is_safety = forms.BooleanField(
         label=_("Safety work: life or health hangs on it"), required=False, help_text=_("It is never put off.")
     )

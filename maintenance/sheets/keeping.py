@@ -61,13 +61,13 @@ def change(row: Row, content: Content, *, version: int, why: str, by: User | Non
     """Give one of the mill's own a new version; say whether anything is different.
 
     Work that is raised keeps the version it was raised by, whether it has begun or not; a caution that is new counts
-    for it at once until it is done. Raises ValidationError for what ships with the product, for a stale version, and
+    for it at once until it is done. Raises ValidationError for what comes with the program, for a stale version, and
     for what cannot change any more once it was used.
     """
     require(by, RIGHT)
     row = _locked(row, version)
     if not row.is_own:
-        raise ValidationError(_("It comes with the product: copy it, and change the copy."), code="shipped")
+        raise ValidationError(_("It comes with the program: copy it, and change the copy."), code="shipped")
     before = content_of(row)
     found = differences(before, content)
     if not found:
@@ -97,7 +97,7 @@ def _locked(row: Row, version: int) -> Row:
                 "%(who)s changed this meanwhile: it is at version %(now)d, you began with %(seen)d. What you typed is "
                 "kept below; look at the present version in another window, then send it again to write yours over it."
             )
-            % {"who": (last and last.by) or _("The product's catalogue"), "now": found.version, "seen": version},
+            % {"who": (last and last.by) or _("The program's catalogue"), "now": found.version, "seen": version},
             code="stale",
         )
     return found

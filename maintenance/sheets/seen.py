@@ -25,7 +25,7 @@ NAMES = {
     "needs_state": gettext_lazy("Needs the kiln"),
     "hours": gettext_lazy("Hours"),
     "crew": gettext_lazy("People"),
-    "purpose": gettext_lazy("What it is good for"),
+    "purpose": gettext_lazy("Purpose"),
     "is_safety": gettext_lazy("Safety work"),
     "is_proof_test": gettext_lazy("Proof test"),
     "every": gettext_lazy("Usually recurs every"),

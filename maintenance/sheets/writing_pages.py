@@ -55,7 +55,7 @@ def edit(request: HttpRequest, of: str, code: str) -> HttpResponse:
     """Give one of the mill's own a new version."""
     found = row_of(of, code)
     if not found.is_own:
-        messages.info(request, _("It comes with the product and stays as it is. Here is a copy of it: change that."))
+        messages.info(request, _("It comes with the program and stays as it is. Here is a copy of it: change that."))
         return redirect(KINDS[of].url("copy"), code)
     return _write(request, of, found, content_of(found))
 

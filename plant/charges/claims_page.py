@@ -33,7 +33,8 @@ def decide(request: HttpRequest, tag: str, pk: int) -> HttpResponse:
     is_theirs = request.POST.get("answer") == "theirs"
     try:
         if answer(one, is_theirs=is_theirs, by=user_of(request)):
-            messages.success(request, _("Theirs is taken.") if is_theirs else _("Ours is kept."))
+            said = _("What %(source)s says is on record now.") if is_theirs else _("What was on record stays.")
+            messages.success(request, said % {"source": one.source})
             say_consequences(request, [one.charge.kiln])
         else:
             messages.info(request, _("Somebody decided that before, or the source says something else since."))

@@ -19,8 +19,8 @@ class ChargeClaim(models.Model):
 
     class Answer(models.TextChoices):
         OPEN = "open", _("nobody has decided")
-        OURS = "ours", _("ours was kept")
-        THEIRS = "theirs", _("theirs was taken")
+        OURS = "ours", _("what is on record was kept")
+        THEIRS = "theirs", _("the source's word was taken")
         GONE = "gone", _("the source says something else since")
 
     source = models.CharField(max_length=40)

@@ -194,7 +194,7 @@ def test_where_nobody_may_lock_out_that_is_said_of_every_opening_and_a_place_by_
     order, outside = job(), job(needs_state="any")
     openings = [one for one in times_of_kiln(standing_now(NOW), "K1", NOW) if one.serves(order)]
     told = {offer(standing_for(order, NOW), order, one, NOW).why for one in openings}
-    assert told == {"Nobody on record may lock K1 out. Enter that qualification for those who have it."}
+    assert told == {"Nobody on record may lock K1 out. Enter that skill for those who have it."}
     with pytest.raises(RulesBrokenError, match="Nobody who may lock K1 out is on shift"):
         place_by_hand(order, OPENING_FROM + 2 * HOUR, None, by=UserFactory(role="planner"))
     assert offered(outside)

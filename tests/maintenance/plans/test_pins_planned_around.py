@@ -270,7 +270,7 @@ def test_a_pin_given_anew_since_is_not_moved_by_an_older_plan(kept: WorkOrder) -
     moved_to = plan.base_at + timedelta(minutes=standing_of(plan).plan.jobs[kept.number].start_min)  # type: ignore[operator]
     place_by_hand(kept, moved_to + 1 * HOUR, None, by=plan.wanted_by)
 
-    with pytest.raises(RulesBrokenError, match="pinned and moved"):
+    with pytest.raises(RulesBrokenError, match="kept at its place by hand and was moved"):
         accept_plan(plan, by=plan.wanted_by)
 
 

@@ -141,7 +141,7 @@ def test_a_pin_set_meanwhile_keeps_a_plan_from_being_accepted(a_plan: Plan) -> N
     at = OPENING_FROM + timedelta(hours=4)
     place_by_hand(order, at, None, by=a_plan.wanted_by)
 
-    with pytest.raises(RulesBrokenError, match="pinned and moved"):
+    with pytest.raises(RulesBrokenError, match="kept at its place by hand and was moved"):
         accept_plan(a_plan, by=a_plan.wanted_by)
 
     assert places()[order.number][0] == at
@@ -468,10 +468,7 @@ def test_where_nobody_on_record_may_lock_out_only_work_that_needs_no_lock_out_is
         ("alarm", True)
     ]
     inside.refresh_from_db()
-    assert (
-        in_words(inside.no_place_why)
-        == "Nobody on record may lock K1 out. Enter that qualification for those who have it."
-    )
+    assert in_words(inside.no_place_why) == "Nobody on record may lock K1 out. Enter that skill for those who have it."
 
 
 def test_an_accepted_plan_is_left_alone_by_the_next_run_of_the_day(a_plan: Plan) -> None:
