@@ -15,8 +15,9 @@ from django.http import Http404, HttpRequest, HttpResponse, HttpResponseBase
 from django.shortcuts import resolve_url
 
 from config.kept_forms import keep_words
-from config.views import bad_request, only_for_forms, page_of, say_not_stored
+from config.views import bad_request, mill_is_missing, only_for_forms, page_of, say_not_stored
 from plant.frame.typed_numbers import LARGEST
+from plant.models import Mill
 
 HTTP_NOT_ALLOWED = 405
 # Sent with what a page asks again and again while nobody may be there.
@@ -105,3 +106,19 @@ class FormAddressMiddleware:
         page = only_for_forms(request)
         page.headers["Allow"] = response.headers.get("Allow", "POST")
         return page
+
+
+class NoMillMiddleware:
+    """Leads to the first hour from every page that needs a mill before there is one."""
+
+    def __init__(self, get_response: Callable[[HttpRequest], HttpResponseBase]) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponseBase:
+        """Pass the request on."""
+        return self.get_response(request)
+
+    def process_exception(self, request: HttpRequest, fault: Exception) -> HttpResponseBase | None:
+        """Say what comes first where a view asked for the mill of an empty database."""
+        is_before_the_mill = isinstance(fault, Mill.DoesNotExist) and getattr(request, "mill", None) is None
+        return mill_is_missing(request) if is_before_the_mill else None

@@ -80,6 +80,7 @@ MIDDLEWARE = [
     "plant.middleware.FirstPasswordMiddleware",
     "config.kept_forms.KeptFormsMiddleware",
     "config.middleware.FormAddressMiddleware",
+    "config.middleware.NoMillMiddleware",
     "axes.middleware.AxesMiddleware",
 ]
 

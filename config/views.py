@@ -17,6 +17,7 @@ from django.utils.translation import gettext as _
 from config.kept_forms import keep_words
 from plant.access import Role, needs
 from plant.frame.database_away import is_away
+from plant.models import User
 from plant.readings.api.faults import SEND_AGAIN_AFTER_S, ApiFault, database_is_away
 
 LANDINGS = {
@@ -133,6 +134,19 @@ def only_for_forms(request: HttpRequest) -> HttpResponse:
     """Say that an address only takes what a form sends."""
     text = _("This address only takes what a form sends. Nothing was changed.")
     return _trouble(request, 405, _("Nothing to see here"), text)
+
+
+def mill_is_missing(request: HttpRequest) -> HttpResponseBase:
+    """Lead whoever may name the mill to the first hour; say to all others who does."""
+    if _is_for_machines(request):
+        return ApiFault(409, "The mill is not set up yet: an administrator names it on its pages first.").answer()
+    if not (isinstance(request.user, User) and request.user.may("edit mill")):
+        text = _("An administrator names the mill first. Until then there is nothing to see or to enter here.")
+        return _trouble(request, 409, _("The mill has no name yet"), text)
+    messages.warning(request, _("That page needs the mill: name the mill first."))
+    page = reverse("maintenance:first-hour")
+    # A part of a page cannot be replaced by another page: the whole page goes there.
+    return HttpResponse(headers={"HX-Redirect": page}) if getattr(request, "htmx", False) else redirect(page)
 
 
 def _away(request: HttpRequest) -> HttpResponseBase:

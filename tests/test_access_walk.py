@@ -349,3 +349,20 @@ def test_a_sign_in_that_was_switched_off_is_out_at_once(things: dict[str, dict[s
     client = signed_in(Role.PLANNER)
     User.objects.filter(username="is-planner").update(is_active=False)
     assert client.get("/kilns/").status_code == 302
+
+
+@pytest.mark.parametrize("role", [Role.ADMINISTRATOR, Role.TECHNICIAN])
+def test_before_the_mill_is_named_no_page_fails(db: None, role: str) -> None:
+    client = signed_in(role)
+    client.raise_request_exception = False
+    answers = {one.name: client.get("/" + one.route) for one in ADDRESSES if not one.converters}
+    assert [name for name, answer in answers.items() if answer.status_code >= 500] == []
+
+
+def test_before_the_mill_is_named_pages_say_that_this_comes_first(db: None) -> None:
+    page = signed_in(Role.ADMINISTRATOR).get("/my-work/", follow=True)
+    assert page.redirect_chain == [("/first-hour/", 302)] and "name the mill first" in page.content.decode()
+    client = signed_in(Role.TECHNICIAN)
+    refused = client.get("/my-work/")
+    assert refused.status_code == 409 and "An administrator names the mill first." in refused.content.decode()
+    assert client.get("/", follow=True).status_code == 200
