@@ -213,6 +213,7 @@ def _bar(stand: EntryNow) -> RunningBar:
         remedy=remedy,
         work=stand.work,
         url=stand.permit.get_absolute_url(),
+        until_at=stand.until_at,
     )
 
 

@@ -22,7 +22,7 @@ from plant.frame.particulars import particulars
 from plant.frame.reasons import require_sentence
 from plant.frame.units import volume_in
 from plant.models import Change, Charge, ChargeWord, Kiln, Phase, User
-from plant.warnings.running_bars import lock_kiln, refuse_running
+from plant.warnings.running_bars import lock_kiln, refuse_beginning
 
 ACT = "plan charges"
 FACTS = (
@@ -44,8 +44,6 @@ SAID_AS = {
     "late_cost_per_h": "cost_of_an_hour_late",
     "end_spread_h": "usual_shift_of_the_end_h",
 }
-# Whoever is inside must be out before a charge begins: what begins sooner than this is refused meanwhile.
-SOON = timedelta(hours=1)
 HOUR = timedelta(hours=1)
 
 
@@ -196,8 +194,7 @@ def _reckon(programme: Programme, wanted: Charge, times: ChargeTimes) -> Outcome
             "%(begin)s has gone by. Give a begin that lies ahead; of a charge that was begun, tell that it was started."
         )
         raise ValidationError({"begin_at": message % {"begin": say_at(times.begin_at)}}, code="past")
-    if times.begin_at <= now + SOON:
-        refuse_running(kiln)
+    refuse_beginning(kiln, times.begin_at, times.heating_at)
     stay, behind = _sorted_out(programme, wanted, times)
     _refuse_taken(kiln, times, stay)
     fixed = [times, *(stand.times for _one, stand in stay)]

@@ -22,7 +22,7 @@ from plant.charges.calculations.told import ChargeTimes
 from plant.charges.programme import Basis, Programme, Stand, basis_of, say_at
 from plant.frame.reasons import require_sentence
 from plant.models import Charge, ChargeWord, Downtime, Kiln, User
-from plant.warnings.running_bars import lock_kiln, refuse_running
+from plant.warnings.running_bars import lock_kiln, refuse_beginning, refuse_running
 
 ACT = "tell of charges"
 What = ChargeWord.What
@@ -363,6 +363,8 @@ def _settle(
     charge = programme.charge
     _refuse_shared(programme, after)
     behind = _give_way(programme, after)
+    if what in (What.EXPECTED, What.TAKEN_BACK):
+        _refuse_beginning(programme, what)
     changed = programme.write()
     # What is put right keeps where all stood before anything was told: there they return when it is taken back.
     stood = {one["charge"]: one["before"] for one in corrects.moved} if corrects else {}
@@ -391,6 +393,15 @@ def _settle(
     gave_way = [one for one in changed if one != charge]
     programme.record(gave_way, "gave way to another charge", by=by, note=why.strip())
     return word
+
+
+def _refuse_beginning(programme: Told, what: str) -> None:
+    """Refuse to expect a planned charge, or to draw one forward, to when people may be inside."""
+    for one, stand in programme.standing(Basis.PLANNED):
+        was = programme.were[one.pk]
+        is_told = one == programme.charge and what == What.EXPECTED
+        if is_told or (was.basis == Basis.PLANNED and stand.times.begin_at < was.times.begin_at):
+            refuse_beginning(programme.kiln, stand.times.begin_at, stand.times.heating_at)
 
 
 def _refuse_shared(programme: Told, after: Stand) -> None:

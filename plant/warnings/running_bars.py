@@ -6,12 +6,18 @@ already (readings, a charge that has begun) is kept, whatever stands against it,
 
 from collections.abc import Callable, Collection, Mapping
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 
 from django.core.exceptions import ValidationError
+from django.utils import timezone
+from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
+from plant import clock
 from plant.models import Kiln
+
+# Whoever is inside must be out before a charge begins: what begins sooner than this is refused meanwhile.
+SOON = timedelta(hours=1)
 
 
 @dataclass(frozen=True, slots=True)
@@ -20,6 +26,7 @@ class RunningBar:
 
     ``work`` names sittings and jobs that go on in the chamber or in front of its machinery; ``permit_since_at`` is None
     where such work goes on without the chamber being open for entry (from outside). ``url`` leads to where it ends.
+    ``until_at`` is when everybody is to be out by the permit.
     """
 
     people: tuple[str, ...]
@@ -29,6 +36,7 @@ class RunningBar:
     remedy: str
     work: tuple[str, ...] = ()
     url: str = ""
+    until_at: datetime | None = None
 
 
 Source = Callable[[Collection[Kiln]], Mapping[int, RunningBar]]
@@ -63,6 +71,29 @@ def refuse_running(kiln: Kiln) -> None:
     bar = running_bars([kiln]).get(kiln.pk)
     if bar is not None:
         raise ValidationError(say_bar(kiln, bar), code="inside")
+
+
+def refuse_beginning(kiln: Kiln, begin_at: datetime, heating_at: datetime) -> None:
+    """Refuse a begin that is near, or a heating up before everybody is to be out; the kiln must be locked.
+
+    Whoever plans a charge, or tells when it is expected, asks this: inside they rely on the times that they were told.
+    """
+    bar = running_bars([kiln]).get(kiln.pk)
+    if bar is None:
+        return
+    if begin_at <= clock.now() + SOON:
+        raise ValidationError(say_bar(kiln, bar), code="inside")
+    if bar.until_at is not None and heating_at < bar.until_at:
+        facts = {"until": _say_at(bar.until_at), "heating": _say_at(heating_at)}
+        said = _(
+            "It would be heated up on %(heating)s, but people may be inside until %(until)s by the permit: "
+            "give a later time."
+        )
+        raise ValidationError(f"{say_bar(kiln, bar)} {said % facts}", code="inside")
+
+
+def _say_at(at: datetime) -> str:
+    return date_format(timezone.localtime(at), "D j M H:i")
 
 
 def say_bar(kiln: Kiln, bar: RunningBar) -> str:
