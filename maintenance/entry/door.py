@@ -13,7 +13,9 @@ from uuid import UUID, uuid4
 
 from django.core.exceptions import ValidationError
 from django.db import transaction
+from django.db.models import Q
 from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 
 from maintenance.entry.now import Air, EntryNow, entry_now, entry_of
 from maintenance.entry.permits import (
@@ -24,7 +26,7 @@ from maintenance.entry.permits import (
     time_faults,
     watch_faults,
 )
-from maintenance.models import EntryMove, EntryPermit
+from maintenance.models import EntryAlarm, EntryMove, EntryPermit
 from plant import clock
 from plant.access import require
 from plant.models import Change, Kiln, Person, User
@@ -73,7 +75,8 @@ def take_in(stand: EntryNow, people: list[Person], *, by: User | None, key: UUID
     lock_people(*people)
     refuse_where_blocked(kiln)
     refuse_where_it_runs(kiln)
-    faults = [*_door_faults(kiln, stand)]
+    _refuse_while_alarmed(stand)
+    faults = [*_door_faults(kiln, stand), *_crowd_faults(kiln, stand, people)]
     for person in people:
         faults += _person_faults(kiln, person)
         if not (is_own_lock_on or stand.has_lock(person)):
@@ -100,6 +103,34 @@ def see_in(stand: EntryNow, people: Collection[Person], *, by: User | None, is_o
         )
     take_in(stand, outside, by=by, key=uuid4(), is_own_lock_on=is_own_lock_on)
     return outside
+
+
+def _refuse_while_alarmed(stand: EntryNow) -> None:
+    """Refuse while something says that the kiln runs or is hot, until somebody answers by name what was done.
+
+    What readings still say keeps everybody out although it was answered.
+    """
+    alarms = EntryAlarm.objects.raised().filter(permit=stand.permit)
+    is_said = Q(is_answered=False) | Q(is_over=False, source=EntryAlarm.Source.READINGS)
+    alarm = alarms.filter(is_said).order_by("-at").first()
+    if alarm is not None:
+        raise ValidationError(
+            _("Alarm at %(kiln)s: %(what)s Nobody goes in before somebody sees why and answers it; get everybody out.")
+            % {"kiln": stand.permit.kiln.tag, "what": alarm.words},
+            code="alarm",
+        )
+
+
+def _crowd_faults(kiln: Kiln, stand: EntryNow, people: Collection[Person]) -> list[str]:
+    """Say that more would be inside than the chamber's record allows."""
+    if not people or stand.count + len(people) <= kiln.max_people_inside:
+        return []
+    words = ngettext(
+        "%(kiln)s takes %(most)d person at most, and %(count)d are inside: first somebody comes out.",
+        "%(kiln)s takes %(most)d people at most, and %(count)d are inside: first somebody comes out.",
+        kiln.max_people_inside,
+    )
+    return [words % {"kiln": kiln.tag, "most": kiln.max_people_inside, "count": stand.count}]
 
 
 def _door_faults(kiln: Kiln, stand: EntryNow) -> list[str]:

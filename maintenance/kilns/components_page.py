@@ -113,25 +113,29 @@ def retire(request: HttpRequest, tag: str, component: str) -> HttpResponse:
     form = RetireForm(request.POST)
     if form.is_valid():
         with refusal_on(form):
-            count = _retire(found, form.cleaned_data["why"], user_of(request))
-            told = {"component": found.name, "count": count}
+            ended = _retire(found, form.cleaned_data["why"], user_of(request))
+            told = {"component": found.name, "count": len(ended)}
             said = ngettext(
                 "%(component)s is out of use; %(count)d recurring task ended with it.",
                 "%(component)s is out of use; %(count)d recurring tasks ended with it.",
-                count,
+                len(ended),
             )
             messages.success(request, said % told)
+            safety = [str(task) for task in ended if task.is_safety]
+            if safety:
+                words = _("Safety work ended with it: %(tasks)s. Local codes say whether the kiln may run without it.")
+                messages.warning(request, words % {"tasks": "; ".join(safety)})
             return redirect("maintenance:component", tag, component)
     return _page(request, found, retire_form=form)
 
 
 @transaction.atomic
-def _retire(component: Component, why: str, by: User) -> int:
+def _retire(component: Component, why: str, by: User) -> list[StandingTask]:
     act.retire(component, why, by=by)
-    tasks = list(StandingTask.objects.in_use().filter(component=component))
+    tasks = list(StandingTask.objects.in_use().filter(component=component).select_related("kiln", "sheet"))
     for task in tasks:
         withdraw_standing_task(task, why, version=task.version, by=by)
-    return len(tasks)
+    return tasks
 
 
 @needs("edit kilns")

@@ -14,6 +14,7 @@ from plant import clock
 from plant.access import require
 from plant.frame.particulars import particulars, refuse_stale, save_changed
 from plant.models import Change, Component, ComponentKind, FailureMode, Fitting, Kiln, User
+from plant.warnings.running_bars import lock_kiln, running_bars, say_bar
 
 COMPONENT_FIELDS = ("name", "side")
 FITTING_FIELDS = ("part_code", "fitted_at", "removed_at", "removal", "note")
@@ -99,10 +100,16 @@ def take_exchange_back(fitting: Fitting, *, by: User | None) -> None:
 
 @transaction.atomic
 def retire(component: Component, why: str, *, by: User | None) -> Component:
-    """Take a position out of use: checks and new work leave it out, its record stays."""
+    """Take a position out of use: checks and new work leave it out, its record stays.
+
+    Refused while somebody is inside or at work there: a way out, or what is locked out, is not struck meanwhile.
+    """
     require(by, "edit kilns")
-    Kiln.objects.select_for_update(no_key=True).get(pk=component.kiln_id)
+    kiln = lock_kiln(component.kiln_id)
     component = _locked(component)
+    if bar := running_bars([kiln]).get(kiln.pk):
+        said = _("Not while people are in or at the kiln. %(bar)s") % {"bar": say_bar(kiln, bar)}
+        raise ValidationError(said, code="inside")
     others = Component.objects.in_use().filter(kiln=component.kiln_id).exclude(pk=component.pk)
     if component.kiln.is_active and not others.exists():
         raise ValidationError(_("It is the last component of a kiln in use: take the kiln out of use instead."))

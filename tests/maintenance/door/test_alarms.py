@@ -12,11 +12,12 @@ from django.core.exceptions import PermissionDenied, ValidationError
 from django.db import DatabaseError, transaction
 from django.test import Client
 
-from maintenance.door.alarms import answer_alarm, look_again
-from maintenance.entry.door import go_in
+from maintenance.door.alarms import answer_alarm, look_again, raise_alarm
+from maintenance.entry.door import come_out, go_in
 from maintenance.entry.permits import open_permit
 from maintenance.models import EntryAlarm, EntryPermit, FunctionCheck, Telling
 from maintenance.telling.places_told import TELL_TASK, tell_people
+from plant.basics.sentences import typed
 from plant.models import Change, Channel, Job, Kiln, Reading, ReadingSource, User
 from plant.readings.source_tokens import make_token
 from plant.readings.taking_in import take_in
@@ -204,6 +205,33 @@ def test_an_answer_is_a_sentence_by_somebody_who_may(kiln: Kiln, permit: EntryPe
         answer_alarm(raised().get(), by=oda, key=uuid4(), what="ok")
     with pytest.raises(PermissionDenied):
         answer_alarm(raised().get(), by=a_user("auditor", "siv"), key=uuid4(), what="I saw it and did nothing.")
+
+
+def test_nobody_goes_in_before_an_alarm_is_answered_and_while_readings_say_it_still(
+    kiln: Kiln, permit: EntryPermit, oda: User, clock: Clock
+) -> None:
+    una, bo = a_person("una"), a_person("bo")
+    raise_alarm(kiln, EntryAlarm.Source.CHARGE, typed("Charge 26-1 has begun."))
+    with pytest.raises(ValidationError, match="Charge 26-1 has begun"):
+        go_in(permit, una, by=oda, key=uuid4(), is_own_lock_on=True)
+    # Whoever is inside comes out, alarm or not.
+    assert oda.person
+    come_out(permit, oda.person, by=oda, key=uuid4())
+    alarm = EntryAlarm.objects.get()
+    answer_alarm(alarm, by=oda, key=uuid4(), what="Wrong kiln in the file; isolator seen locked, fans tried.")
+    go_in(permit, una, by=oda, key=uuid4(), is_own_lock_on=True)
+    clock.at += MINUTE
+    raise_alarm(kiln, EntryAlarm.Source.READINGS, typed("Fan 1 draws 11 A."))
+    answer_alarm(EntryAlarm.objects.last(), by=oda, key=uuid4(), what="Looking for the cause, everybody is told.")
+    with pytest.raises(ValidationError, match="Fan 1 draws"):
+        go_in(permit, bo, by=oda, key=uuid4(), is_own_lock_on=True)
+
+
+def test_no_more_go_in_than_the_chamber_takes(kiln: Kiln, permit: EntryPermit, oda: User) -> None:
+    Kiln.objects.update(max_people_inside=2)
+    go_in(permit, a_person("una"), by=oda, key=uuid4(), is_own_lock_on=True)
+    with pytest.raises(ValidationError, match="takes 2 people at most, and 2 are inside"):
+        go_in(permit, a_person("bo"), by=oda, key=uuid4(), is_own_lock_on=True)
 
 
 def test_an_answer_sent_twice_counts_once(kiln: Kiln, permit: EntryPermit, oda: User, clock: Clock) -> None:

@@ -10,6 +10,7 @@ from django.urls import reverse
 from maintenance.models import StandingTask
 from plant.models import Change, Component, ComponentKind, FailureMode, Fitting
 from tests.factories import MONDAY, ComponentFactory, KilnFactory, MillFactory, UserFactory
+from tests.maintenance.mill import a_user, opened, shut
 from tests.maintenance.placing_mill import standing
 
 pytestmark = pytest.mark.django_db
@@ -125,6 +126,23 @@ def test_what_recurs_on_a_component_ends_with_it_and_it_can_come_back(ilse: Clie
     ilse.post(at(fan, "component-back"))
     fan.refresh_from_db()
     assert fan.is_active and not StandingTask.objects.get().is_active
+
+
+def test_nothing_is_taken_out_of_use_over_somebody_inside_and_safety_work_that_ends_is_named(
+    ilse: Client, fan: Component
+) -> None:
+    ComponentFactory(kiln=fan.kiln, tag="fan-9")
+    standing(kiln=fan.kiln, component=fan, is_safety=True)
+    assert "Safety work ends with it" in ilse.get(at(fan, "component")).content.decode()
+    master = a_user("kiln_master", "vera")
+    opened(fan.kiln, master)
+    page = ilse.post(at(fan, "component-retire"), {"why": "walled up now"})
+    fan.refresh_from_db()
+    assert fan.is_active and "Not while people are in or at the kiln." in page.content.decode()
+    assert StandingTask.objects.in_use().count() == 1
+    shut(fan.kiln, master)
+    page = ilse.post(at(fan, "component-retire"), {"why": "walled up now"}, follow=True)
+    assert "Safety work ended with it" in page.content.decode()
 
 
 def test_the_last_component_of_a_kiln_stays(ilse: Client, fan: Component) -> None:
