@@ -24,9 +24,8 @@ class MaintenanceConfig(AppConfig):
         from maintenance.plans.places_now import places_that_fail
         from maintenance.telling.places_told import want_telling_soon
         from maintenance.watches.hearing import look_when_settled
-        from plant.charges import consequences
         from plant.signals import readings_came, readings_settled, runs_against_bar
-        from plant.warnings import kiln_warnings, running_bars
+        from plant.warnings import consequences, kiln_warnings, running_bars
 
         kiln_warnings.register(entry_warnings)
         running_bars.register(bars_of_entry)

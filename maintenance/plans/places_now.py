@@ -17,9 +17,9 @@ from maintenance.plans.standing import FRESH_FOR, last_change, standing_now
 from plant import clock
 from plant.background.queueing import enqueue
 from plant.basics.sentences import all_to_json
-from plant.charges.consequences import NoLongerHolds
 from plant.frame.saying import say_kept
 from plant.models import Kiln, User
+from plant.warnings.consequences import NoLongerHolds
 
 LOOK_AT_PLACES_TASK = "look at places"
 #: Up to so many places a page looks by itself: some tenths of a second. Our own choice.

@@ -15,11 +15,11 @@ from django.views.decorators.http import require_POST
 from plant import clock
 from plant.access import needs, require
 from plant.charges import planning, telling
-from plant.charges.consequences import say_consequences
 from plant.charges.heard import HeardCharge, plan_anew, take_plan
 from plant.charges.telling_page import back_to, tell_at
 from plant.frame.requests import user_of
 from plant.models import Charge, ChargeClaim, User
+from plant.warnings.consequences import say_consequences
 from plant.warnings.running_bars import lock_kiln
 
 Answer = ChargeClaim.Answer

@@ -21,7 +21,6 @@ from plant.charges import planning
 from plant.charges.calculations.charge_phases import PhaseKind
 from plant.charges.calculations.laying import lay, lengths_of, stretched
 from plant.charges.calculations.told import ChargeTimes
-from plant.charges.consequences import say_consequences
 from plant.charges.drying_times import UsualLength, usual_handling, usual_length
 from plant.charges.forms import PlanForm, TakeOutForm
 from plant.charges.learnt import likely_end
@@ -32,6 +31,7 @@ from plant.charges.telling import may_tell, words_of
 from plant.frame.requests import mill_of, put_refusal, refusal_said, renew, typed, user_of
 from plant.frame.typed_numbers import row_number
 from plant.models import Change, Charge, Kiln
+from plant.warnings.consequences import say_consequences
 
 QUARTER = timedelta(minutes=15)
 TIMBER = ("species", "thickness_mm", "initial_mc_pct", "final_mc_pct")

@@ -20,7 +20,6 @@ from django.utils.translation import gettext_lazy, ngettext
 from plant import clock
 from plant.access import needs
 from plant.charges import telling
-from plant.charges.consequences import say_consequences
 from plant.charges.door_seen import open_since
 from plant.charges.forms import CorrectForm, TakeBackForm, TellForm
 from plant.charges.learnt import likely_end
@@ -30,6 +29,7 @@ from plant.charges.telling import ACT, What
 from plant.frame.days import check_year
 from plant.frame.requests import mill_of, refusal_on, typed, user_of
 from plant.models import Charge, ChargeWord, Kiln
+from plant.warnings.consequences import say_consequences
 
 PAGE = "plant:charges"
 KILNS_SHOWN = 20

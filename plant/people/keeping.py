@@ -8,6 +8,7 @@ from django.core.exceptions import ValidationError
 from django.db import transaction
 from django.utils.translation import gettext as _
 
+from plant import clock
 from plant.access import require
 from plant.frame.particulars import refuse_stale, save_changed
 from plant.models import Absence, Change, DayOff, Mill, Person, Qualification, Shift, ShiftDuty, Skill, User
@@ -173,8 +174,13 @@ def edit_shift(shift: Shift, values: dict[str, Any], *, seen: str, by: User | No
 
 @transaction.atomic
 def add_day_off(on: date, name: str, *, by: User | None) -> DayOff:
-    """Put a day on record on which no shift begins; work that was placed on it no longer holds, and is named."""
+    """Put a day on record on which no shift begins; work that was placed on it no longer holds, and is named.
+
+    Raises ValidationError for a day that is over.
+    """
     require(by, "edit people")
+    if on < clock.today(Mill.objects.current().zone):
+        raise ValidationError({"on": _("This day is over. Choose one from today on.")})
     made = DayOff.objects.create(on=on, name=name)
     Change.record(Mill.objects.current(), "day off", by=by, after={"on": _told(on), "name": name})
     return made

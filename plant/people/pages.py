@@ -21,6 +21,7 @@ from plant.models import Absence, Change, Person, Qualification, ShiftDuty
 from plant.people import keeping as act
 from plant.people.forms import AbsenceForm, DutyForm, EndDutyForm, NewPersonForm, PersonForm, QualificationForm
 from plant.people.working_week import PersonWeek, week_of
+from plant.warnings.consequences import what_is_lost_said
 
 RUNS_OUT_SOON = timedelta(days=60)
 
@@ -121,7 +122,9 @@ def edit(request: HttpRequest, code: str) -> HttpResponse:
     """Change a person's particulars."""
     found = get_object_or_404(Person, code=code)
     form = PersonForm(request.POST if request.method == "POST" else None, instance=found)
-    if form.keep(request, act.edit_person, _("The particulars are changed.")):
+    with what_is_lost_said(request):
+        is_kept = form.keep(request, act.edit_person, _("The particulars are changed."))
+    if is_kept:
         return redirect("plant:person", code)
     heading = _("Particulars of %(person)s") % {"person": Person.objects.get(pk=found.pk)}
     return render(request, "people/person_form.html", {"form": form, "person": found, "heading": heading})
@@ -133,7 +136,7 @@ def _try(
     """Make a change out of a form of the person's page, or show the page with what is wrong."""
     found, form = get_object_or_404(Person, code=code), kind(request.POST, prefix=name)
     if form.is_valid():
-        with refusal_on(form):
+        with refusal_on(form), what_is_lost_said(request):
             change(found, **form.cleaned_data, by=user_of(request))
             messages.success(request, _("It is on record."))
             return redirect(found)
@@ -152,8 +155,9 @@ def add_skill(request: HttpRequest, code: str) -> HttpResponse:
 def drop_skill(request: HttpRequest, code: str, pk: int) -> HttpResponse:
     """Take a skill off."""
     held = get_object_or_404(Qualification.objects.select_related("person", "skill"), person__code=code, pk=pk)
-    act.drop_qualification(held, by=user_of(request))
-    messages.success(request, _("The skill is taken off; the history keeps it."))
+    with what_is_lost_said(request):
+        act.drop_qualification(held, by=user_of(request))
+        messages.success(request, _("The skill is taken off; the history keeps it."))
     return redirect(held.person)
 
 
@@ -171,7 +175,7 @@ def end_duty(request: HttpRequest, code: str, pk: int) -> HttpResponse:
     initial = {"until_on": duty.until_on or day_of(request)}
     form = EndDutyForm(request.POST if request.method == "POST" else None, initial=initial)
     if form.is_valid():
-        with refusal_on(form):
+        with refusal_on(form), what_is_lost_said(request):
             act.end_duty(duty, form.cleaned_data["until_on"], by=user_of(request))
             messages.success(request, _("It is on record."))
             return redirect(duty.person)

@@ -8,12 +8,13 @@ from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST
 
 from plant.access import needs
-from plant.frame.requests import day_of, user_of
+from plant.frame.requests import day_of, refusal_on, user_of
 from plant.models import DayOff, Shift
 from plant.people.forms import DayOffForm, NewShiftForm, ShiftForm
 from plant.people.keeping import add_day_off as keep_day_off
 from plant.people.keeping import add_shift, edit_shift
 from plant.people.keeping import drop_day_off as take_day_off_back
+from plant.warnings.consequences import what_is_lost_said
 
 
 @needs("see people")
@@ -40,12 +41,13 @@ def _page(request: HttpRequest, form: DayOffForm | None = None) -> HttpResponse:
 def add_day_off(request: HttpRequest) -> HttpResponse:
     """Put a day off for everybody on record."""
     form = DayOffForm(request.POST)
-    if not form.is_valid():
-        return _page(request, form)
-    made = keep_day_off(**form.cleaned_data, by=user_of(request))
-    said = _("%(name)s is on record: no shift begins on that day. Work that was placed on it is named on the board.")
-    messages.success(request, said % {"name": made.name})
-    return redirect("plant:shifts")
+    if form.is_valid():
+        with refusal_on(form), what_is_lost_said(request):
+            made = keep_day_off(**form.cleaned_data, by=user_of(request))
+            said = _("%(name)s is on record: no shift begins on that day. The board names work that was placed on it.")
+            messages.success(request, said % {"name": made.name})
+            return redirect("plant:shifts")
+    return _page(request, form)
 
 
 @needs("edit people")
@@ -54,8 +56,9 @@ def drop_day_off(request: HttpRequest, pk: int) -> HttpResponse:
     """Let the shifts of a day begin after all."""
     found = DayOff.objects.filter(pk=pk).first()
     if found is not None:
-        take_day_off_back(found, by=user_of(request))
-        messages.success(request, _("The shifts of that day begin as on any other."))
+        with what_is_lost_said(request):
+            take_day_off_back(found, by=user_of(request))
+            messages.success(request, _("The shifts of that day begin as on any other."))
     return redirect("plant:shifts")
 
 
@@ -77,6 +80,8 @@ def edit(request: HttpRequest, code: str) -> HttpResponse:
     found = get_object_or_404(Shift, code=code)
     heading = _("Shift %(shift)s") % {"shift": found.name}
     form = ShiftForm(request.POST if request.method == "POST" else None, instance=found)
-    if form.keep(request, edit_shift, _("The shift is changed for all who are on it.")):
+    with what_is_lost_said(request):
+        is_kept = form.keep(request, edit_shift, _("The shift is changed for all who are on it."))
+    if is_kept:
         return redirect("plant:shifts")
     return render(request, "people/person_form.html", {"form": form, "heading": heading})

@@ -5,6 +5,7 @@ from datetime import date, timedelta
 import pytest
 from django.test import Client
 
+from maintenance.models import WorkOrder
 from maintenance.plans.desk import duties
 from maintenance.plans.places_now import failing_places
 from maintenance.plans.placing_all import place_all
@@ -96,3 +97,47 @@ def test_a_turn_of_one_week_in_two_is_given_on_the_page() -> None:
     page.post(f"/people/{oda.code}/shifts/", said)
     assert ShiftDuty.objects.get(shift=late).every_weeks == 2
     assert "one week in 2" in page.get(f"/people/{oda.code}/").content.decode()
+
+
+@pytest.fixture
+def placed() -> WorkOrder:
+    """A job that is placed on Friday, with the one who does it."""
+    programme()
+    on_shift()
+    order = job()
+    place_all(NOW)
+    order.refresh_from_db()
+    return order
+
+
+def lost(page: str, order: WorkOrder) -> bool:
+    return f'1 job lost its place: <a href="{order.get_absolute_url()}">{order}</a> (' in page
+
+
+def test_whoever_enters_a_day_off_an_absence_or_the_end_of_a_turn_hears_which_jobs_lose_their_place(
+    placed: WorkOrder,
+) -> None:
+    page: Client = signed_in(Client(), a_user("planner", "vera"))
+
+    def sent(address: str, said: dict[str, str]) -> str:
+        return page.post(address, said, follow=True).content.decode()
+
+    assert lost(sent("/shifts/days-off/", {"on": str(FRIDAY), "name": "Mill holiday"}), placed)
+    assert "lost its place" not in sent("/shifts/days-off/", {"on": "2026-12-25", "name": "Christmas Day"})
+    assert "lost its place" not in sent(f"/shifts/days-off/{DayOff.objects.get(on=FRIDAY).pk}/off/", {})
+    duty = ShiftDuty.objects.select_related("person").get()
+    of_person = f"/people/{duty.person.code}"
+    away = {"absence-start_at": f"{FRIDAY}T00:00", "absence-end_at": f"{FRIDAY}T23:59"}
+    assert lost(sent(f"{of_person}/absences/", away), placed)
+    sent(f"{of_person}/absences/{duty.person.absences.get().pk}/off/", {})
+    assert lost(sent(f"{of_person}/shifts/{duty.pk}/end/", {"until_on": str(FRIDAY - timedelta(days=1))}), placed)
+
+
+def test_a_day_that_is_over_is_no_day_off_to_enter() -> None:
+    MillFactory()
+    page: Client = signed_in(Client(), a_user("planner", "oda"))
+    yesterday = MONDAY.date() - timedelta(days=1)
+    refused = page.post("/shifts/days-off/", {"on": str(yesterday), "name": "Sunday"}).content.decode()
+    assert "This day is over. Choose one from today on." in refused and not DayOff.objects.exists()
+    page.post("/shifts/days-off/", {"on": str(MONDAY.date()), "name": "Today"})
+    assert DayOff.objects.get().on == MONDAY.date()

@@ -1,6 +1,7 @@
-"""What no longer holds after the programme of a kiln was changed: asked here, answered above through a registry."""
+"""What no longer holds after a programme, or who is there, was changed: asked here, answered above by a registry."""
 
-from collections.abc import Callable, Collection, Sequence
+from collections.abc import Callable, Collection, Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass
 
 from django.contrib import messages
@@ -37,11 +38,33 @@ def register(source: Source) -> None:
 
 def say_consequences(request: HttpRequest, kilns: Collection[Kiln]) -> None:
     """Say on the answer page what on these kilns no longer holds: a few with why, many by their names alone."""
-    found = [one for source in _sources for one in source(kilns, user_of(request))]
+    say_lost(request, _asked(request, kilns))
+
+
+@contextmanager
+def what_is_lost_said(request: HttpRequest) -> Iterator[None]:
+    """Say what no longer holds on any kiln in use after the act within; what did not hold before is left out."""
+    if request.method != "POST":
+        yield
+        return
+    kilns = Kiln.objects.in_use()
+    before = {one.url for one in _asked(request, kilns)}
+    yield
+    say_lost(request, [one for one in _asked(request, kilns) if one.url not in before])
+
+
+def _asked(request: HttpRequest, kilns: Collection[Kiln]) -> list[NoLongerHolds]:
+    return [one for source in _sources for one in source(kilns, user_of(request))]
+
+
+def say_lost(request: HttpRequest, found: Sequence[NoLongerHolds]) -> None:
+    """Say on the answer page which jobs lost their place: a few with why where that is known, many by their names."""
     if not found:
         return
     is_few = len(found) <= FEW
-    words = (format_html(WITH_WHY if is_few else ALONE, url=one.url, what=one.what, why=one.why) for one in found)
+    words = (
+        format_html(WITH_WHY if is_few and one.why else ALONE, url=one.url, what=one.what, why=one.why) for one in found
+    )
     said = ngettext("%(count)d job lost its place: {jobs}.", "%(count)d jobs lost their place: {jobs}.", len(found)) % {
         "count": len(found)
     }
