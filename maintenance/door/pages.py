@@ -191,7 +191,8 @@ def _page(request: HttpRequest, one: EntryPermit, **bound: forms.Form) -> HttpRe
     if context["may_enter"] and stand:
         context |= {
             "suggested": _suggested(one, stand, person_of(request)),
-            "form_in": InForm(auto_id="in-%s"),
+            "form_in": InForm(auto_id="in-%s", without=[stand.outside, *(one.person for one in stand.inside)]),
+            "barring_alarm": door.barring_alarm(stand),
             "form_outside": RelieveForm(mill=mill),
             "form_measured": MeasureForm(mill=mill, asks_air=needs_air_check(one.kiln)),
             "form_close": ClosePermitForm(stand=stand),

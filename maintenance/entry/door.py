@@ -105,14 +105,15 @@ def see_in(stand: EntryNow, people: Collection[Person], *, by: User | None, is_o
     return outside
 
 
-def _refuse_while_alarmed(stand: EntryNow) -> None:
-    """Refuse while something says that the kiln runs or is hot, until somebody answers by name what was done.
-
-    What readings still say keeps everybody out although it was answered.
-    """
+def barring_alarm(stand: EntryNow) -> EntryAlarm | None:
+    """Return the newest alarm that keeps everybody out: one that nobody has answered, or that readings still say."""
     alarms = EntryAlarm.objects.raised().filter(permit=stand.permit)
     is_said = Q(is_answered=False) | Q(is_over=False, source=EntryAlarm.Source.READINGS)
-    alarm = alarms.filter(is_said).order_by("-at").first()
+    return alarms.filter(is_said).order_by("-at").first()
+
+
+def _refuse_while_alarmed(stand: EntryNow) -> None:
+    alarm = barring_alarm(stand)
     if alarm is not None:
         raise ValidationError(
             _("Alarm at %(kiln)s: %(what)s Nobody goes in before somebody sees why and answers it; get everybody out.")

@@ -152,6 +152,12 @@ class InForm(forms.Form):
     )
     is_own_lock_on = TickField(_("Their own lock is on."))
 
+    def __init__(self, *args: Any, without: Collection[Person] = (), **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        # Whoever is in or stays outside is not offered; sent all the same, the door says why not.
+        people = Person.objects.working_here().exclude(pk__in=[one.pk for one in without])
+        self.fields["person"].queryset = people  # type: ignore[attr-defined]
+
 
 class OutForm(forms.Form):
     """Somebody comes out."""

@@ -46,8 +46,8 @@ def steps(user: User) -> list[Step]:
             Mill.objects.count(),
             lambda n: Mill.objects.current().name,
             _("Its clock, currency and units stand on every page."),
-            way("edit mill", "maintenance:mill-begin"),
-            _("Name the mill"),
+            way("edit mill", "plant:mill" if Mill.objects.exists() else "maintenance:mill-begin"),
+            _("Its settings") if Mill.objects.exists() else _("Name the mill"),
         ),
         (
             _("A kiln"),

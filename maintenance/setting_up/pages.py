@@ -33,6 +33,8 @@ def first_hour(request: HttpRequest) -> HttpResponse:
 @needs("edit mill")
 def begin(request: HttpRequest) -> HttpResponse:
     """Name the mill of an empty database."""
+    if request.method == "GET" and Mill.objects.exists():
+        return redirect("plant:mill")
     form = NewMillForm(request.POST if request.method == "POST" else None)
     if form.is_valid():
         with refusal_on(form):

@@ -50,6 +50,9 @@ class ChargeRow:
         now = clock.now()
         basis = basis_of(self.charge, now)
         due_at = self.charge.begin_at if basis == Basis.PLANNED else self.charge.end_at
+        if basis == Basis.PLANNED and self.last is not None and self.last.what == ChargeWord.What.EXPECTED:
+            # Its start was told; its loading may have begun.
+            due_at = self.last.at
         return basis != Basis.DONE and due_at < now
 
     @property
