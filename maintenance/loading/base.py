@@ -95,6 +95,7 @@ class Row:
     text: dict[str, str]
     values: dict[str, Any] = field(default_factory=dict)
     obj: Any = None
+    is_new: bool = False
 
 
 @dataclass(frozen=True)
@@ -326,7 +327,7 @@ class Table:
             fields = self.fields(row, load)
             row.obj = existing.get(self.key_of(row.values))
             if row.obj is None:
-                row.obj = self.model(**fields)
+                row.obj, row.is_new = self.model(**fields), True
                 new.append(row.obj)
                 touched[row.number] = "new"
             elif not self.is_record and (differing := self._differing(row, fields)):
@@ -336,7 +337,7 @@ class Table:
                 changed.append((row, before, {name: fields[name] for name in differing}))
                 touched[row.number] = "changed"
         self._store(new, changed, load)
-        self._tell_changes(changed, load)
+        self.tell_changes(changed, load)
         if self.kind:
             load.forget(self.kind)
         for number in self.after(rows, load):
@@ -355,10 +356,17 @@ class Table:
             if (name not in names or name in row.text) and getattr(row.obj, name) != value
         ]
 
-    def _tell_changes(self, changed: list[tuple[Row, dict[str, Any], dict[str, Any]]], load: Load) -> None:
-        for row, before, after in changed[:MOST_CHANGES_TOLD]:
-            said = [{name: _as_shown(value, load) for name, value in side.items()} for side in (before, after)]
-            load.report.changes.append(RowChange(self.name, row.number, self.code_text(row.text), *said))
+    def tell_changes(self, changed: list[tuple[Row, dict[str, Any], dict[str, Any]]], load: Load) -> None:
+        """List what rows change, of one row all together, and of no more rows than anybody reads."""
+        told = {one.row: one for one in load.report.changes if one.table == self.name}
+        for row, was, now in changed:
+            before, after = ({name: as_shown(value, load) for name, value in side.items()} for side in (was, now))
+            if row.number in told:
+                told[row.number].before.update(before)
+                told[row.number].after.update(after)
+            elif len(told) < MOST_CHANGES_TOLD:
+                told[row.number] = RowChange(self.name, row.number, self.code_text(row.text), before, after)
+                load.report.changes.append(told[row.number])
 
     def _store(self, new: list[Any], changed: list[tuple[Row, dict[str, Any], dict[str, Any]]], load: Load) -> None:
         if changed:
@@ -434,7 +442,7 @@ def as_told(value: Any) -> Any:
     return value.isoformat() if isinstance(value, datetime | date) else str(value)
 
 
-def _as_shown(value: Any, load: Load) -> str:
+def as_shown(value: Any, load: Load) -> str:
     """Return a value as somebody reads it: instants in the mill's time."""
     if isinstance(value, datetime):
         return f"{value.astimezone(load.customs.zone):%Y-%m-%d %H:%M}"

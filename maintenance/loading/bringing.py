@@ -206,6 +206,7 @@ def as_json(report: Report) -> dict[str, Any]:
         "changes": [asdict(one) for one in report.changes[:MOST_TOLD]],
         "has_changes": report.has_changes,
         "taken_out": report.taken_out,
+        "runs": [asdict(one) for one in report.runs],
     }
 
 

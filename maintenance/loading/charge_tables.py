@@ -7,7 +7,7 @@ from typing import Any
 
 from django.db.models import F
 
-from maintenance.loading.base import BATCH, KILN, Load, Row, Span, Table, refuse_other_kind
+from maintenance.loading.base import BATCH, KILN, Load, Row, Span, Table, as_shown, refuse_other_kind
 from maintenance.loading.columns import (
     Choice,
     Flag,
@@ -21,7 +21,7 @@ from maintenance.loading.columns import (
 from maintenance.loading.contested import leave_contested
 from maintenance.loading.faults import CellFault
 from maintenance.loading.kilns_that_run import refuse_beginning, refuse_ends, tell_running
-from maintenance.loading.phases import PHASE_COLUMNS, lay_phases, planned_phases, refuse_disorder
+from maintenance.loading.phases import KINDS, PHASE_COLUMNS, lay_phases, planned_phases, refuse_disorder
 from plant import clock
 from plant.models import Charge, Downtime, Phase
 
@@ -176,6 +176,7 @@ class ChargeTable(Table):
         for phase in Phase.objects.filter(charge__kiln__in={row.values["kiln"].pk for row in rows}):
             kept[phase.charge_id][phase.kind] = phase
         stale, fresh, touched = [], [], set()
+        changed = []
         for row in rows:
             wanted = planned_phases(row.values)
             had = kept.get(row.obj.pk, {})
@@ -186,10 +187,27 @@ class ChargeTable(Table):
                     for kind, pb, pe, b, e in wanted
                 ]
                 touched.add(row.number)
+                if not row.is_new:
+                    before, after = _begins(map(_as_laid, had.values()), load), _begins(wanted, load)
+                    differs = [name for name in before if before[name] != after[name]]
+                    changed.append(
+                        (row, {name: before[name] for name in differs}, {name: after[name] for name in differs})
+                    )
+        self.tell_changes([one for one in changed if one[1]], load)
         for start in range(0, len(stale), BATCH):
             Phase.objects.filter(pk__in=stale[start : start + BATCH]).delete()
         Phase.objects.bulk_create(fresh, batch_size=BATCH)
         return touched
+
+
+def _begins(laid: Iterable[tuple[Any, ...]], load: Load) -> dict[str, str]:
+    """Return by column when the phases begin, to the minute as somebody reads it; empty for one that is not there."""
+    begins = {kind: (begin_at, planned_at) for kind, planned_at, _planned_end_at, begin_at, _end_at in laid}
+    return {
+        name: as_shown(at, load)
+        for kind in KINDS[1:]
+        for name, at in zip((f"{kind}_at", f"planned_{kind}_at"), begins.get(kind, (None, None)), strict=True)
+    }
 
 
 def _as_laid(phase: Phase) -> tuple[Any, ...]:

@@ -63,6 +63,15 @@ class RowChange:
     after: dict[str, str]
 
 
+@dataclass(frozen=True)
+class RunningSaid:
+    """That a file says that a kiln runs by now, of which the record does not know yet."""
+
+    kiln: str
+    charge: str
+    begin_at: str
+
+
 @dataclass
 class Report:
     """What a load found and did."""
@@ -74,6 +83,8 @@ class Report:
     # Table -> the file that holds it.
     files: dict[str, str] = field(default_factory=dict)
     changes: list[RowChange] = field(default_factory=list)
+    # Charges that run by the files, and not yet by the record. Who is inside is asked when somebody looks.
+    runs: list[RunningSaid] = field(default_factory=list)
     # Rows of charges that were taken out of the programme: somebody is to decide about them.
     taken_out: int = 0
     # Whether it was kept; never where it was only looked at.

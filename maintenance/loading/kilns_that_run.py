@@ -7,6 +7,7 @@ running from some later instant on, and the end of a stop, are acts.
 from django.db.models import Q
 
 from maintenance.loading.base import Load, Row, Table
+from maintenance.loading.faults import RunningSaid
 from plant import clock
 from plant.downtime.keeping import DowntimeFacts, lets_run
 from plant.models import Charge, Downtime
@@ -17,15 +18,20 @@ AGAINST = "runs_against"
 
 
 def refuse_beginning(table: Table, rows: list[Row], load: Load) -> list[Row]:
-    """Refuse charges that are to begin on a barred kiln, and mark those that have begun on one."""
+    """Refuse charges that are to begin on a barred kiln, mark those begun on one; report all that newly run."""
     running = [row for row in rows if row.values["basis"] == Charge.Basis.RUNNING]
-    bars = running_bars([lock_kiln(pk) for pk in sorted({row.values["kiln"].pk for row in running})])
-    kept = Charge.objects.filter(kiln__in=bars, basis=Charge.Basis.RUNNING).values_list("kiln_id", "number")
+    ids = sorted({row.values["kiln"].pk for row in running})
+    bars = running_bars([lock_kiln(pk) for pk in ids])
+    kept = Charge.objects.filter(kiln__in=ids, basis=Charge.Basis.RUNNING).values_list("kiln_id", "number")
     known, now, refused = set(kept), clock.now(), set()
     for row in running:
         v = row.values
         bar = bars.get(v["kiln"].pk)
-        if bar is None or (v["kiln"].pk, v["number"]) in known:
+        if (v["kiln"].pk, v["number"]) in known:
+            continue
+        if v["begin_at"] <= now:
+            load.report.runs.append(RunningSaid(v["kiln"].tag, v["number"], v["begin_at"].isoformat()))
+        if bar is None:
             continue
         v[AGAINST] = v["begin_at"] <= now
         if not v[AGAINST]:

@@ -3,7 +3,7 @@
 import io
 import tempfile
 import zipfile
-from datetime import timedelta
+from datetime import datetime, timedelta
 from typing import Any
 from uuid import UUID
 
@@ -25,7 +25,8 @@ from maintenance.models import FilesBrought
 from plant import clock
 from plant.access import needs
 from plant.frame.requests import user_of
-from plant.models import Job, Mill
+from plant.models import Job, Kiln, Mill
+from plant.warnings.running_bars import running_bars, say_bar
 
 PER_PAGE = 20
 #: A job that waits so long tells of a worker that does not run.
@@ -90,10 +91,29 @@ def _context(found: FilesBrought) -> dict[str, Any]:
         changes.setdefault(one["table"], []).append({"row": one["row"], "key": one["key"], "cells": names})
     return context | {
         "changes": changes,
+        "over_people": _over_people(report) if found.state == State.LOOKED_AT else [],
         "may_take_in": found.state == State.LOOKED_AT and not report.get("faults") and report.get("has_changes"),
         "same": same.select_related("by__person").first(),
         "is_of_two": any(one.get("is_of_two") for one in found.files),
     }
+
+
+def _over_people(report: dict[str, Any]) -> list[dict[str, Any]]:
+    """Return the kilns that run by the files although people may be in or at them, as it is now, and who they are."""
+    said = report.get("runs", ())
+    kilns = {kiln.tag: kiln for kiln in Kiln.objects.filter(tag__in={one["kiln"] for one in said})} if said else {}
+    bars = running_bars(list(kilns.values())) if kilns else {}
+    return [
+        {
+            "kiln": one["kiln"],
+            "charge": one["charge"],
+            "begin_at": datetime.fromisoformat(one["begin_at"]),
+            "bar": say_bar(kiln, bars[kiln.pk]),
+            "url": bars[kiln.pk].url,
+        }
+        for one in said
+        if (kiln := kilns.get(one["kiln"])) is not None and kiln.pk in bars
+    ]
 
 
 @needs("bring files in")

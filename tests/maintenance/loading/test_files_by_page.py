@@ -2,24 +2,29 @@
 
 import io
 import zipfile
+from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Any
 from uuid import UUID, uuid4
+from zoneinfo import ZoneInfo
 
 import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
 from django.test import Client
 
+from maintenance.entry.door import go_in
 from maintenance.loading import bringing, brought
 from maintenance.loading.loader import load_folder
-from maintenance.models import FilesBrought
+from maintenance.models import EntryAlarm, FilesBrought
 from plant import clock
 from plant.background.running import run_job
 from plant.models import Change, Charge, Job, Kiln, Mill, Shift, User
 from tests.maintenance.loading.loading_mill import CATALOGUE, CHARGES, MILL, write_files
+from tests.maintenance.mill import a_person, a_user, opened
 from tests.test_access_walk import signed_in
 
 pytestmark = pytest.mark.django_db
+HOUR = timedelta(hours=1)
 
 KILNS = MILL["kilns"].replace("K1,60", "K1,62.5")
 PLANNED = CHARGES + "K1,1,spruce,50,58,planned,2030-02-02 06:00,2030-02-06 10:00\n"
@@ -255,3 +260,54 @@ def test_what_is_to_be_of_a_charge_that_was_taken_out_is_decided_on_the_page(mil
     assert "Take all of it in" in page
     take_in(planner)
     assert Charge.objects.get().number == "1"
+
+
+# What is shown above the button
+
+
+def running_since(at: datetime, number: str = "9") -> str:
+    begin, end = (f"{one.astimezone(ZoneInfo('Europe/Stockholm')):%Y-%m-%d %H:%M}" for one in (at, at + 90 * HOUR))
+    return f"{CHARGES}K1,{number},spruce,50,55,running,{begin},{end}\n"
+
+
+def test_who_is_inside_a_kiln_that_runs_by_a_file_is_named_above_the_button(mill: None) -> None:
+    planner, master = signed_in("planner"), a_user("kiln_master", "ilse")
+    page = send(planner, {"charges.csv": running_since(clock.now() - HOUR)})
+    assert "By these files a kiln runs" not in page
+    # Who goes in after the files were looked at is named as well.
+    go_in(opened(Kiln.objects.get(tag="K1"), master), a_person("una"), by=master, key=uuid4(), is_own_lock_on=True)
+    found = FilesBrought.objects.get()
+    page = planner.get(found.get_absolute_url()).content.decode()
+    above, below = page.split("<main", 1)[1].split("Take all of it in", 1)
+    assert "K1: charge 9 runs since" in above
+    assert "Inside K1: Una. Per stays outside. Bring everybody out" in above
+    assert "ring whoever runs the kiln" in above
+    assert "a kiln runs" not in below
+    assert not EntryAlarm.objects.exists()
+    # The report is kept all the same, and the alarm raised; then there is no news in it.
+    page = take_in(planner)
+    assert "The files are taken in" in page
+    assert "By these files a kiln runs" not in page
+    assert EntryAlarm.objects.get().inside == ["Una"]
+    assert "By these files a kiln runs" not in send(planner, {"charges.csv": running_since(clock.now() - HOUR)})
+
+
+def test_a_phase_that_a_file_moves_is_shown_as_a_change_with_the_rest_of_its_row(mill: None) -> None:
+    planner = signed_in("planner")
+    head = PLANNED.replace("end_at\n", "end_at,heating_up_at,drying_at\n").replace("10:00\n", "10:00,{},{}\n")
+    send(planner, {"charges.csv": head.format("2030-02-02 08:30", "2030-02-02 18:00")})
+    take_in(planner)
+    page = send(planner, {"charges.csv": head.format("2030-02-02 07:30", "2030-02-02 18:00")})
+    (change,) = FilesBrought.objects.latest("id").report["changes"]
+    assert change["before"]["heating_up_at"] == "2030-02-02 08:30"
+    assert change["after"]["heating_up_at"] == "2030-02-02 07:30"
+    assert not {"drying_at", "begin_at"} & change["after"].keys()
+    assert "<code>heating_up_at</code>" in page
+    again = head.format("2030-02-02 07:30", "").replace("K1,1,spruce", "K1,1,pine")
+    page = send(planner, {"charges.csv": again})
+    (change,) = FilesBrought.objects.latest("id").report["changes"]
+    assert (change["after"]["species"], change["before"]["drying_at"], change["after"]["drying_at"]) == (
+        "pine",
+        "2030-02-02 18:00",
+        "",
+    )
