@@ -5,6 +5,7 @@ from uuid import uuid4
 
 from django import forms
 from django.conf import settings
+from django.core.exceptions import ValidationError
 from django.utils.translation import gettext as _now
 from django.utils.translation import gettext_lazy as _
 
@@ -21,10 +22,21 @@ class ManyFilesField(forms.FileField):
     widget = ManyFilesInput
 
     def clean(self, data: Any, initial: Any = None) -> list[Any]:
-        """Return each of them cleaned."""
+        """Return each of them cleaned. Raises ValidationError, which names every file that cannot be taken."""
         if not data:
             return [super().clean(data, initial)]
-        return [super(ManyFilesField, self).clean(one, initial) for one in data]
+        cleaned, faults = [], []
+        for one in data:
+            try:
+                cleaned.append(super().clean(one, initial))
+            except ValidationError as fault:
+                why = " ".join(fault.messages)
+                faults.append(_now("%(file)s: %(why)s") % {"file": one.name, "why": why})
+        if faults:
+            raise ValidationError(
+                [*faults, _now("Nothing was taken in: mend or leave out what is named here, and send the files again.")]
+            )
+        return cleaned
 
 
 class FilesForm(forms.Form):
@@ -35,6 +47,7 @@ class FilesForm(forms.Form):
         label=_("Files"),
         help_text=_("CSV or XLSX, one or several, or a ZIP of them. Drop them here, or choose them."),
         widget=ManyFilesInput(attrs={"accept": ".csv,.xlsx,.zip", "class": "drop"}),
+        error_messages={"empty": _("The file is empty.")},
     )
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:

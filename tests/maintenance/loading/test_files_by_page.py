@@ -114,6 +114,12 @@ def test_a_file_is_known_by_its_columns_where_its_name_says_nothing(mill: None) 
     assert "nearest to those of charges, without thickness_mm and volume_m3" in page
 
 
+def test_an_empty_file_among_several_is_named(mill: None) -> None:
+    page = send(signed_in("planner"), {"kilns.csv": KILNS, "charges.csv": "", "people.csv": ""})
+    assert "charges.csv: The file is empty." in page and "people.csv: The file is empty." in page
+    assert "kilns.csv:" not in page and not FilesBrought.objects.exists()
+
+
 @pytest.mark.parametrize(
     ("name", "content", "said"),
     [
