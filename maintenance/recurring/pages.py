@@ -16,6 +16,7 @@ from django.views.decorators.http import require_POST
 from maintenance.models import StandingTask
 from maintenance.models.querysets import StandingTaskQuerySet
 from maintenance.recurring.calculations.resets import PRACTICES
+from maintenance.recurring.changed_dates import moved_on
 from maintenance.recurring.coming import Coming, coming_dates
 from maintenance.recurring.editing import (
     default_interval,
@@ -139,6 +140,7 @@ def standing_task(request: HttpRequest, code: str) -> HttpResponse:
         dates, reason = coming_dates(task, today)
     except ValueError as fault:
         trouble = str(fault)
+    orders = task.work_orders.select_related("kiln").order_by("-occurrence_on", "-pk")[:SHOWN_ROWS]
     context = {
         "place": "rounds",
         "sub": "standing-tasks",
@@ -153,7 +155,7 @@ def standing_task(request: HttpRequest, code: str) -> HttpResponse:
         "trouble": trouble,
         "today": today,
         "missed": task.missed.order_by("-due_on")[:SHOWN_ROWS],
-        "orders": task.work_orders.select_related("kiln").order_by("-occurrence_on", "-pk")[:SHOWN_ROWS],
+        "orders": [(one, moved_on(task, one.occurrence_on)) for one in orders if one.occurrence_on],
         "history": Change.objects.about(task),
     }
     return render(request, "recurring/standing_task.html", context)

@@ -1,5 +1,7 @@
 """One date of a recurring task on screen: skip it, move it, take that back."""
 
+from collections.abc import Iterator
+from contextlib import contextmanager
 from datetime import date
 from typing import Any
 
@@ -20,6 +22,8 @@ from maintenance.work.changing_dates import is_safety, last_day, move_date, skip
 from plant.access import needs
 from plant.frame.days import Day
 from plant.frame.requests import refusal_on, refusal_said, renew, user_of
+from plant.frame.saying import say
+from plant.warnings.consequences import NoLongerHolds, say_lost
 
 MOVE, SKIP = "move", "skip"
 
@@ -63,6 +67,16 @@ class DateForm(forms.Form):
         return said
 
 
+@contextmanager
+def _lost_place_said(request: HttpRequest, task: StandingTask, due_on: date) -> Iterator[None]:
+    """Say which job of a date loses its place by what is done within, and why."""
+    of_date = WorkOrder.objects.filter(standing_task=task, occurrence_on=due_on)
+    placed = list(of_date.filter(placement__isnull=False).values_list("pk", flat=True))
+    yield
+    lost = WorkOrder.objects.filter(pk__in=placed, placement__isnull=True).select_related("kiln")
+    say_lost(request, [NoLongerHolds(str(one), say(one.no_place_why), one.get_absolute_url()) for one in lost])
+
+
 @needs("edit recurring tasks")
 def change(request: HttpRequest, code: str, on: str) -> HttpResponse:
     """Show the form, and keep what it says."""
@@ -79,8 +93,9 @@ def change(request: HttpRequest, code: str, on: str) -> HttpResponse:
                 skip_date(task, due_on, said["why"], version=said["version"], by=by)
                 messages.success(request, _("The date is skipped. Its page takes that back."))
             else:
-                move_date(task, due_on, said["to_on"], said["why"], version=said["version"], by=by)
-                messages.success(request, _("The date is moved; what follows stays where it is."))
+                with _lost_place_said(request, task, due_on):
+                    move_date(task, due_on, said["to_on"], said["why"], version=said["version"], by=by)
+                    messages.success(request, _("The date is moved; what follows stays where it is."))
             return redirect(task)
         renew(form, version=StandingTask.objects.get(pk=task.pk).version)
     raised = task.work_orders.filter(occurrence_on=due_on).exclude(state=WorkOrder.State.WITHDRAWN)
@@ -102,7 +117,7 @@ def change(request: HttpRequest, code: str, on: str) -> HttpResponse:
 def take_back(request: HttpRequest, code: str, pk: int) -> HttpResponse:
     """Let a date stand as it was."""
     changed = get_object_or_404(ChangedDate.objects.select_related("standing_task"), standing_task__code=code, pk=pk)
-    with refusal_said(request):
+    with refusal_said(request), _lost_place_said(request, changed.standing_task, changed.due_on):
         take_change_back(changed, by=user_of(request))
         messages.success(request, _("The date stands again as it was."))
     return redirect(changed.standing_task)

@@ -9,12 +9,14 @@ from django.core.exceptions import ValidationError
 from django.test import Client
 
 from maintenance.models import ChangedDate, StandingTask, WorkOrder
+from maintenance.plans.places import has_place
+from maintenance.plans.placing_all import place_all
 from maintenance.recurring.coming import coming_dates
 from maintenance.recurring.rolling_on import complete, refresh_due, roll
 from maintenance.work.changing_dates import move_date, skip_date, take_change_back
 from plant.models import Change, MeterReading, User
 from tests.factories import MONDAY, KilnFactory, MillFactory, TaskSheetFactory, UserFactory
-from tests.maintenance.placing_mill import standing
+from tests.maintenance.placing_mill import on_shift, programme, standing
 
 pytestmark = pytest.mark.django_db
 TODAY = MONDAY.date()
@@ -273,3 +275,28 @@ def test_the_page_asks_to_which_day_and_offers_no_skip_for_safety_work(
     text = client.post(url, {**sent, "what": "skip"}).content.decode()
     assert "nothing else can become" in text
     assert not ChangedDate.objects.exists()
+
+
+def test_whoever_moves_a_date_hears_which_job_loses_its_place_and_sees_its_new_day(
+    task: StandingTask, oda: User, client: Client
+) -> None:
+    programme(task.kiln)
+    on_shift("per")
+    roll(TODAY)
+    place_all(MONDAY + timedelta(hours=1))
+    order = WorkOrder.objects.get(standing_task=task)
+    assert has_place(order)
+    client.force_login(oda)
+    url = f"{task.get_absolute_url()}dates/{FIRST}/"
+
+    def move_to(to_on: date) -> str:
+        sent = {"what": "move", "to_on": str(to_on), "why": "The crew is away.", "version": fresh(task).version}
+        return client.post(url, sent, follow=True).content.decode()
+
+    assert "lost its place" not in move_to(FIRST - timedelta(days=1))
+    text = move_to(FIRST + timedelta(days=12))
+    assert not has_place(WorkOrder.objects.get(pk=order.pk))
+    assert f'1 job lost its place: <a href="{order.get_absolute_url()}">{order}</a> (Had a place on' in text
+    row = text[text.index(">For<") :]
+    assert f"{FIRST + timedelta(days=12):%a} {(FIRST + timedelta(days=12)).day} " in row
+    assert f"moved from {FIRST:%a} {FIRST.day} " in row
