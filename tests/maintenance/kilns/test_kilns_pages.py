@@ -87,7 +87,7 @@ def test_without_a_mill_or_a_kiln_the_page_says_what_to_do(client: Client) -> No
     MillFactory()
     page = client.get("/kilns/").content.decode()
     assert "No kiln is on record yet." in page
-    assert "kilns.csv" in page
+    assert "/first-hour/" in page
 
 
 @pytest.mark.parametrize(

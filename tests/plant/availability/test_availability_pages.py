@@ -201,7 +201,7 @@ def test_causes_outside_are_listed_apart_and_cost_the_kiln_nothing(manager: Clie
 
 
 def test_a_mill_without_kilns_is_told_what_to_do(manager: Client) -> None:
-    assert "No mill has been loaded yet" in words_of(manager.get(URL))
+    assert "No mill is on record yet" in words_of(manager.get(URL))
     MillFactory()
     assert "A kiln that is in use, or was busy in the period, appears here" in words_of(manager.get(URL))
     assert [manager.get(url).status_code for url in REPORTS] == [200, 200, 200, 200]
