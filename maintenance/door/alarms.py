@@ -25,7 +25,7 @@ from plant import clock
 from plant.access import Role, require
 from plant.background.queueing import enqueue
 from plant.basics.periods import from_epoch_s
-from plant.basics.sentences import Sentence, Sentences
+from plant.basics.sentences import Sentence, Sentences, Value
 from plant.kilns.kilns_now import kilns_now
 from plant.models import Change, Kiln, Person, User
 from plant.readings.running_signs import signs_since, signs_told
@@ -76,19 +76,27 @@ def look_at_readings(kiln: Kiln, from_at: datetime) -> EntryAlarm | None:
 
 @transaction.atomic
 def raise_alarm(kiln: Kiln, source: str, told: Sentences) -> EntryAlarm | None:
-    """Raise an alarm, unless one of that source stands already; None where nobody is inside and nothing is open."""
+    """Raise an alarm; where one of that source stands already, add what it does not say yet.
+
+    None where nobody is inside and nothing is open.
+    """
     kiln = lock_kiln(kiln.pk)
     bar = running_bars([kiln]).get(kiln.pk)
     if bar is None:
         return None
     known = _of_this_time(kiln, bar).filter(source=source).first()
     if known is not None:
-        return known
+        causes = EntryAlarm.objects.filter(raising=known, act=Act.CAUSE)
+        said = {_what(sentence) for one in [known, *causes] for sentence in one.told or ()}
+        told = tuple(one for one in told if _what(one) not in said)
+        if not told:
+            return known
     stand = entry_of(kiln)
     alarm = EntryAlarm.objects.create(
         key=uuid4(),
         kiln=kiln,
-        act=Act.RAISED,
+        act=Act.CAUSE if known else Act.RAISED,
+        raising=known,
         permit=stand.permit if stand else None,
         source=source,
         told=told,
@@ -99,7 +107,13 @@ def raise_alarm(kiln: Kiln, source: str, told: Sentences) -> EntryAlarm | None:
     after = {"inside": list(bar.people), "outside": bar.outside}
     Change.record(kiln, "alarm: reported running or hot with people in or at it", by=None, after=after, said=told)
     _tell(alarm, stand.outside if stand else None)
-    return alarm
+    return known or alarm
+
+
+def _what(one: Sentence) -> tuple[str, Value]:
+    """Return what tells one cause from others: which sign, charge or stop; not the value or the minute."""
+    facts = dict(one.values)
+    return one.code, facts.get("charge", facts.get("kind", ""))
 
 
 def _of_this_time(kiln: Kiln, bar: RunningBar) -> EntryAlarmQuerySet:
@@ -200,7 +214,7 @@ def _tell(alarm: EntryAlarm, outside: Person | None) -> None:
         _("Stop it at its emergency stop or main switch, get everybody out, count. Then say what was done."),
     ]
     if settings.SITE_ADDRESS:
-        lines += ["", f"{settings.SITE_ADDRESS}/alarms/{alarm.pk}/"]
+        lines += ["", f"{settings.SITE_ADDRESS}/alarms/{alarm.raising_id or alarm.pk}/"]
     for person in sorted(people, key=lambda one: one.pk):
         Telling.objects.create(person=person, made_at=clock.now(), subject=subject, body="\n".join([*lines, ""]))
     enqueue(TELL_TASK, f"{TELL_TASK} alarm {alarm.pk}")

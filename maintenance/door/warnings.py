@@ -55,7 +55,7 @@ def _shouted(alarm: Any, stand: EntryNow | None) -> KilnWarning:
     outside = stand.outside.name if stand else alarm.outside
     facts = {
         "kiln": alarm.kiln.tag,
-        "said": alarm.words,
+        "said": alarm.all_words,
         "names": ", ".join(inside) or _("nobody by name"),
         "outside": outside or _("nobody by name"),
         "at": _when(alarm.at),

@@ -15,12 +15,13 @@ from plant.models import Kiln
 class EntryAlarm(models.Model):
     """That something reported a kiln running or hot while it was open for entry or somebody was at work in it.
 
-    The table refuses UPDATE and DELETE: that the fact is over, and what somebody did, are further entries that name
-    the first.
+    The table refuses UPDATE and DELETE: what else is reported, that the fact is over, and what somebody did, are
+    further entries that name the first.
     """
 
     class Act(models.TextChoices):
         RAISED = "raised", _("raised")
+        CAUSE = "cause", _("reported as well")
         OVER = "over", _("no longer so")
         ANSWERED = "answered", _("answered")
 
@@ -66,3 +67,9 @@ class EntryAlarm(models.Model):
     def words(self) -> str:
         """What was said, in words."""
         return say(self.told) or self.said
+
+    @property
+    def all_words(self) -> str:
+        """What was said since it was raised: first what raised it, then what else was reported, the newest last."""
+        causes = [one for one in self.followed_by.all() if one.act == self.Act.CAUSE]
+        return "; ".join(one.words for one in [self, *causes])

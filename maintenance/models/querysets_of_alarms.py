@@ -15,12 +15,20 @@ def _followed_by(act: str) -> Exists:
     return Exists(alarms.filter(raising=OuterRef("pk"), act=act))
 
 
+def _is_answered() -> Exists:
+    """Whether somebody said what was done since the last that was reported."""
+    alarms = apps.get_model("maintenance", "EntryAlarm").objects
+    later = alarms.filter(raising=OuterRef("raising"), act="cause", id__gt=OuterRef("id"))
+    return Exists(alarms.filter(~Exists(later), raising=OuterRef("pk"), act="answered"))
+
+
 class EntryAlarmQuerySet(models.QuerySet["EntryAlarm"]):
     """Alarms, and what followed them."""
 
     def raised(self) -> "EntryAlarmQuerySet":
-        """Alarms, with ``is_over`` (it is no longer so) and ``is_answered`` (somebody said what was done)."""
-        return self.filter(act="raised").annotate(is_over=_followed_by("over"), is_answered=_followed_by("answered"))
+        """Alarms, with ``is_over`` (it is no longer so) and ``is_answered`` (somebody said what was done, since the last that
+        was reported)."""
+        return self.filter(act="raised").annotate(is_over=_followed_by("over"), is_answered=_is_answered())
 
     def still_so(self) -> "EntryAlarmQuerySet":
         """Alarms whose fact is not known to be over."""
@@ -28,5 +36,5 @@ class EntryAlarmQuerySet(models.QuerySet["EntryAlarm"]):
 
     def shown(self) -> "EntryAlarmQuerySet":
         """Alarms that nobody has answered, or whose fact still stands; with what a line about them says."""
-        found = self.raised().filter(Q(~_followed_by("over")) | Q(~_followed_by("answered")))
-        return found.select_related("kiln", "permit").order_by("at", "id")
+        found = self.raised().filter(Q(~_followed_by("over")) | Q(~_is_answered()))
+        return found.select_related("kiln", "permit").prefetch_related("followed_by").order_by("at", "id")

@@ -276,6 +276,44 @@ def test_a_charge_that_another_program_says_has_begun_raises_it(kiln: Kiln, perm
     assert "charge 26-099 is reported begun at Mon 2 Mar, 07:00" in raised().get().words
 
 
+def test_what_else_is_reported_is_added_to_the_alarm_that_stands_and_everybody_sees_the_newest(
+    client: Client, kiln: Kiln, permit: EntryPermit, oda: User, clock: Clock
+) -> None:
+    def begun(number: str) -> None:
+        facts = {"charge": number, "begin_at": clock.at.isoformat()}
+        runs_against_bar.send(None, kiln=kiln, kind="charge begun", facts=facts)
+
+    ChargeFactory(kiln=kiln, begin_at=clock.at - 300 * MINUTE, basis="running")
+    begun("26-052")
+    answer_alarm(raised().get(), by=oda, key=uuid4(), what="Main switch off and locked, Oda is out.")
+    for number in ("26-053", "26-053", "26-052"):
+        clock.at += MINUTE
+        begun(number)
+    alarm = raised().get()
+    assert list(EntryAlarm.objects.filter(raising=alarm).values_list("act", flat=True)) == ["answered", "cause"]
+    (warning,) = shouted()
+    assert "charge 26-052 is reported begun at Mon 2 Mar, 07:00; charge 26-053 is reported begun" in warning.sentence
+    # What was answered before it was reported is not the answer to it.
+    assert "Answered" not in warning.sentence
+    page = signed_in(client, oda).get(f"/alarms/{alarm.pk}/").content.decode()
+    assert "Reported as well: charge 26-053 is reported begun" in " ".join(page.split())
+    answer_alarm(alarm, by=oda, key=uuid4(), what="The kiln's breaker is off and locked, all are out.")
+    assert "Answered, and still reported." in shouted()[0].sentence
+
+
+def test_another_sign_in_the_readings_is_added_and_the_same_one_is_not(
+    kiln: Kiln, permit: EntryPermit, clock: Clock
+) -> None:
+    clock.at += 10 * MINUTE
+    comes_in(kiln, "fan_current", clock.at, 14.0)
+    clock.at += MINUTE
+    comes_in(kiln, "air_temperature", clock.at, 39.0)
+    clock.at += MINUTE
+    comes_in(kiln, "fan_current", clock.at, 13.0)
+    assert list(EntryAlarm.objects.values_list("act", flat=True)) == ["raised", "cause"]
+    assert "hotter than the entry limit" in shouted()[0].sentence
+
+
 def test_the_tick_notes_that_no_charge_runs_any_more(kiln: Kiln, permit: EntryPermit) -> None:
     runs_against_bar.send(None, kiln=kiln, kind="charge begun", facts={"charge": "1", "begin_at": MONDAY.isoformat()})
     assert look_again() == 1
