@@ -54,7 +54,7 @@ def _opening_url() -> str:
 
 
 def test_before_a_mill_is_loaded_the_page_says_what_to_do(planner: Client) -> None:
-    assert "manage.py load" in _text(planner.get(reverse("maintenance:openings")))
+    assert "/first-hour/" in _text(planner.get(reverse("maintenance:openings")))
 
 
 def test_the_lead_says_what_is_placed_waits_and_lies_outside(planner: Client) -> None:
