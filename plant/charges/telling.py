@@ -333,7 +333,7 @@ def _expected(programme: Told, at: datetime, now: datetime) -> Stand:
     if stand.basis != Basis.PLANNED:
         return Stand(stand.basis, told.expected_at(_as_it_stood(programme, now, stand, programme.words), at, now))
     # What is still to be loaded is not loaded in the past.
-    times = told.started(stand.times, at, now)
+    times = told.started(stand.times, at, min(told.up_to_minute(now), at))
     for one, other in programme.others_stand(*Basis.values):
         is_before = other.basis != Basis.PLANNED or other.times.begin_at < stand.times.begin_at
         if is_before and other.times.end_at > times.begin_at:

@@ -3,7 +3,7 @@
 from collections.abc import Callable, Sequence
 from datetime import datetime
 
-from plant.charges.calculations.told import ChargeTimes
+from plant.charges.calculations.told import ChargeTimes, up_to_minute
 
 
 def give_way(
@@ -29,12 +29,12 @@ def give_way(
 
     Notes
     -----
-    None is drawn forward, none changes its length, and the order is kept.
+    None is drawn forward, none changes its length, and the order is kept. Who moves begins on a whole minute.
     """
     taken = sorted(fixed, key=lambda one: one.begin_at)
     found = []
     for times in planned:
-        wanted_at = times.begin_at if free_at is None else max(times.begin_at, free_at)
+        wanted_at = up_to_minute(free_at) if free_at is not None and free_at > times.begin_at else times.begin_at
         moved = times.later(_first_free(times, wanted_at, taken, fit) - times.begin_at)
         found.append(moved)
         free_at = moved.end_at
@@ -49,7 +49,7 @@ def _first_free(
         was_at = at
         for one in taken:
             if one.begin_at < at + length and one.end_at > at:
-                at = one.end_at
+                at = up_to_minute(one.end_at)
         if fit is not None and at != times.begin_at:
             at = fit(at)
         if at == was_at:

@@ -7,6 +7,12 @@ from itertools import pairwise
 from plant.charges.calculations.charge_phases import PhaseKind
 
 
+def up_to_minute(at: datetime) -> datetime:
+    """Return the first whole minute from an instant on: nobody plans to the second."""
+    minute = at.replace(second=0, microsecond=0)
+    return minute if minute == at else minute + timedelta(minutes=1)
+
+
 @dataclass(frozen=True, slots=True)
 class Span:
     """One phase of a charge with the best that is known of its begin and end."""
@@ -121,9 +127,9 @@ def expected_at(times: ChargeTimes, end_at: datetime, now: datetime) -> ChargeTi
     lengths = [span.end_at - span.begin_at for span in behind]
     length, room = sum(lengths, timedelta(0)), end_at - from_at
     share = min(1.0, room / length) if length else 1.0
-    # Whole seconds, the last of them on the instant itself.
+    # Whole minutes where they lie in the phase, the last of them on the instant itself.
     ends = [end_at - sum(lengths[number:], timedelta(0)) * share for number in range(len(lengths))]
-    marks = [*(mark.replace(microsecond=0) for mark in ends), end_at]
+    marks = [*(max(mark.replace(second=0, microsecond=0), first.begin_at) for mark in ends), end_at]
     spans = [replace(first, end_at=marks[0])]
     spans += [Span(span.kind, begin, end) for span, (begin, end) in zip(behind, pairwise(marks), strict=True)]
     return ChargeTimes(times.begin_at, end_at, (*over, *spans))

@@ -384,3 +384,22 @@ def test_a_charge_expected_when_it_is_expected_stays_as_it_is(times: ChargeTimes
     now = times.begin_at + (times.end_at - times.begin_at) * (part / 20_001)
     again = told.expected_at(times, times.end_at, now)
     assert [one.begin_at for one in again.spans] == [one.begin_at for one in times.spans]
+
+
+# to the minute
+
+
+def test_what_now_or_a_charge_before_sets_begins_on_a_whole_minute(kiln: Kiln, ilse: User) -> None:
+    coming, inside = a_charge(KilnFactory(tag="K2"), NOW + 2 * DAY), a_charge(kiln, NOW - 3 * DAY, "running")
+    behind = a_charge(kiln, NOW + DAY + HOUR)
+    odd = timedelta(seconds=3, microseconds=694_472)
+    with time_machine.travel(NOW + odd, tick=False):
+        tell(coming, "expected", NOW + HOUR, ilse)
+        tell(inside, "expected", NOW + 2 * DAY + odd, ilse)
+    minute = timedelta(minutes=1)
+    # Loading takes two hours: it begins as soon as may be, and gives way to the heat that was told.
+    assert span(coming)[1] == NOW + minute
+    assert phases(coming)["heating_up"][0] == NOW + HOUR
+    assert span(behind)[1] == NOW + 2 * DAY + minute
+    whole = [at for at, _end in phases(inside).values()]
+    assert all(at == at.replace(second=0, microsecond=0) for at in whole)
