@@ -51,6 +51,7 @@ from plant.models import (
     Channel,
     Charge,
     ChargeWord,
+    DayOff,
     Downtime,
     FileIntake,
     Fitting,
@@ -225,6 +226,9 @@ def things() -> dict[str, dict[str, Any]]:
         "charges/": {"tag": said.charge.kiln.tag, "pk": said.charge_id, "what": "unloaded", "word_pk": said.pk},
         "people/": {"code": first(Absence.objects).person.code, "pk": 1},
         "shifts/": {"code": first(Shift.objects).code},
+        "shifts/days-off/": {
+            "pk": DayOff.objects.get_or_create(on=date(2026, 12, 25), defaults={"name": "Yule"})[0].pk
+        },
         "sign-ins/": {"pk": somebody(Role.PLANNER).pk},
         "kilns/": {"tag": stop.kiln.tag, "pk": stop.pk},
         "kilns/<slug:tag>/components/": {

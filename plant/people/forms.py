@@ -7,6 +7,7 @@ from django.contrib.auth.forms import PasswordChangeForm
 from django.contrib.auth.validators import UnicodeUsernameValidator
 from django.core.exceptions import ValidationError
 from django.utils.dates import WEEKDAYS as WEEKDAY_NAMES
+from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
 from plant.access import Role
@@ -67,7 +68,7 @@ class DutyForm(forms.Form):
     until_on = Day(label=_("Last day"), required=False, help_text=_("Empty until further notice."))
     every_weeks = forms.TypedChoiceField(
         label=_("Weeks"),
-        choices=[(1, _("every week")), *((n, _("one week in %d") % n) for n in range(2, 7))],
+        choices=lambda: [(1, _("every week")), *((n, gettext("one week in %d") % n) for n in range(2, 7))],
         coerce=int,
         initial=1,
         required=False,
