@@ -114,6 +114,10 @@ def locked_out() -> None:
     KilnStop.objects.create(kiln=kiln, person=person, after_charge=place.after_charge, **span)
 
 
+def a_day_off() -> DayOff:
+    return DayOff.objects.get_or_create(on=DAY + timedelta(days=30), defaults={"name": "Mill feast"})[0]
+
+
 def planned(user: User) -> None:
     """Have a plan that was worked out, and one with something supposed that is under way."""
     made_plan(user, name="for Monday")
@@ -226,9 +230,7 @@ def things() -> dict[str, dict[str, Any]]:
         "charges/": {"tag": said.charge.kiln.tag, "pk": said.charge_id, "what": "unloaded", "word_pk": said.pk},
         "people/": {"code": first(Absence.objects).person.code, "pk": 1},
         "shifts/": {"code": first(Shift.objects).code},
-        "shifts/days-off/": {
-            "pk": DayOff.objects.get_or_create(on=date(2026, 12, 25), defaults={"name": "Yule"})[0].pk
-        },
+        "shifts/days-off/": {"pk": a_day_off().pk},
         "sign-ins/": {"pk": somebody(Role.PLANNER).pk},
         "kilns/": {"tag": stop.kiln.tag, "pk": stop.pk},
         "kilns/<slug:tag>/components/": {
