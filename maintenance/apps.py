@@ -22,6 +22,7 @@ class MaintenanceConfig(AppConfig):
         from maintenance.models import KilnStop, Placement
         from maintenance.orders.short_of_parts import describe_work, note_what_was_taken
         from maintenance.plans.places_now import places_that_fail
+        from maintenance.plans.standing import forget
         from maintenance.telling.places_told import want_telling_soon
         from maintenance.watches.hearing import look_when_settled
         from plant.signals import readings_came, readings_settled, runs_against_bar
@@ -29,7 +30,7 @@ class MaintenanceConfig(AppConfig):
 
         kiln_warnings.register(entry_warnings)
         running_bars.register(bars_of_entry)
-        consequences.register(places_that_fail)
+        consequences.register(places_that_fail, forget)
         readings_came.connect(hear_readings, dispatch_uid="alarms hear readings")
         runs_against_bar.connect(hear_report, dispatch_uid="alarms hear reports")
         readings_settled.connect(look_when_settled, dispatch_uid="watches look")

@@ -62,7 +62,10 @@ def places_that_fail(kilns: Collection[Kiln], user: User) -> list[NoLongerHolds]
         return []
     failing = failing_places(clock.now())
     orders = WorkOrder.objects.filter(number__in=failing.why, kiln__in=kilns).order_by("number")
-    return [NoLongerHolds(str(one), failing.of(one.number), one.get_absolute_url()) for one in orders]
+    return [
+        NoLongerHolds(str(one), failing.of(one.number), one.get_absolute_url(), is_safety=one.is_safety)
+        for one in orders
+    ]
 
 
 def look_at_places(now_at: datetime) -> int:

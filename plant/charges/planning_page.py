@@ -1,10 +1,13 @@
 """A charge of the programme: planned, looked at, changed, moved, copied, taken out."""
 
 import re
+from copy import copy
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from decimal import Decimal
+from functools import partial
 from typing import Any
+from uuid import uuid4
 
 from django.contrib import messages
 from django.core.exceptions import ValidationError
@@ -30,8 +33,8 @@ from plant.charges.rows import phases_in_order
 from plant.charges.telling import may_tell, words_of
 from plant.frame.requests import mill_of, put_refusal, refusal_said, renew, typed, user_of
 from plant.frame.typed_numbers import row_number
-from plant.models import Change, Charge, Kiln
-from plant.warnings.consequences import say_consequences
+from plant.models import Change, Charge, Kiln, User
+from plant.warnings.consequences import NoLongerHolds, say_consequences, would_be_lost
 
 QUARTER = timedelta(minutes=15)
 TIMBER = ("species", "thickness_mm", "initial_mc_pct", "final_mc_pct")
@@ -102,7 +105,7 @@ def _planned(
     if data is None and is_moved:
         data = _as_sent(PlanForm(initial=initial, mill=mill, present=present))
     form = PlanForm(data, initial=initial, mill=mill, present=present)
-    shown = None
+    shown, lost = None, list[NoLongerHolds]()
     if form.is_valid():
         try:
             lengths = _own_lengths(form, charge)
@@ -114,6 +117,7 @@ def _planned(
             shown = Shown(charge, outcome, why, bool(form.cleaned_data["end_at"]))
             if form.cleaned_data["seen"] == outcome.mark:
                 return _keep(request, form, charge, shown)
+            lost = would_be_lost(request, partial(_try, copy(charge), shown, user_of(request)))
         except ValidationError as refusal:
             put_refusal(form, refusal)
         renew(form, seen=shown.outcome.mark if shown and not form.errors else "")
@@ -123,9 +127,14 @@ def _planned(
         "form": form,
         "heading": heading,
         "shown": shown if not form.errors else None,
+        "lost": lost,
         "species": _species(),
     }
     return render(request, "charges/plan_form.html", context)
+
+
+def _try(charge: Charge, shown: Shown, by: User) -> None:
+    planning.keep(charge, shown.outcome.times, seen=shown.outcome.mark, key=uuid4(), by=by)
 
 
 def _as_sent(form: PlanForm) -> QueryDict:

@@ -5,6 +5,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 
 from django.contrib import messages
+from django.db import transaction
 from django.http import HttpRequest
 from django.utils.html import format_html, format_html_join
 from django.utils.translation import ngettext
@@ -24,16 +25,45 @@ class NoLongerHolds:
     what: str
     why: str
     url: str
+    is_safety: bool = False
 
 
 Source = Callable[[Collection[Kiln], User], Sequence[NoLongerHolds]]
-_sources: list[Source] = []
+# Source -> what makes it forget what it keeps in the process.
+_sources: dict[Source, Callable[[], None]] = {}
 
 
-def register(source: Source) -> None:
-    """Let a storey above say what no longer holds, to who may see it; asked twice, it is asked once."""
-    if source not in _sources:
-        _sources.append(source)
+class _UndoneError(Exception):
+    """Takes back what was tried."""
+
+
+def register(source: Source, forget: Callable[[], None]) -> None:
+    """Let a storey above say what no longer holds, to who may see it; asked twice, it is asked once.
+
+    ``forget`` drops what the source keeps in the process: it is called after a change that was only tried.
+    """
+    _sources[source] = forget
+
+
+def would_be_lost(request: HttpRequest, change: Callable[[], object]) -> list[NoLongerHolds]:
+    """Say what would no longer hold on any kiln in use by a change: safety work first. The change is tried and undone.
+
+    Raises what the change raises.
+    """
+    kilns = Kiln.objects.in_use()
+    before = {one.url for one in _asked(request, kilns)}
+    found: list[NoLongerHolds] = []
+    try:
+        with transaction.atomic():
+            change()
+            found = [one for one in _asked(request, kilns) if one.url not in before]
+            # Before anybody else writes: the next real change may bear the number of this one.
+            for forget in _sources.values():
+                forget()
+            raise _UndoneError
+    except _UndoneError:
+        pass
+    return sorted(found, key=lambda one: not one.is_safety)
 
 
 def say_consequences(request: HttpRequest, kilns: Collection[Kiln]) -> None:

@@ -11,6 +11,7 @@ import pytest
 from django.db import connection
 from django.test import Client
 from django.test.utils import CaptureQueriesContext
+from django.utils import timezone
 
 from inventory.actions.reserving import reserve
 from maintenance.day.run import run_day
@@ -23,7 +24,7 @@ from maintenance.plans.standing import forget
 from plant.background.running import run_job
 from plant.basics.sentences import typed
 from plant.charges.shifting import Shift, shift_charges
-from plant.models import Absence, Job, Mill, Person, Qualification
+from plant.models import Absence, Change, Charge, Job, Mill, Person, Qualification
 from plant.templatetags.said import said as in_words
 from tests.factories import MONDAY, DowntimeFactory, KilnFactory, PartFactory, UserFactory
 from tests.maintenance.day.test_papers import pages_of
@@ -277,3 +278,20 @@ def test_a_large_mill_says_as_of_when_where_something_was_recorded_since(large: 
     look_in_background()
     assert failing_places(NOW).as_of is None
     assert look_at_places(NOW) == 1 and PlaceLook.objects.count() == 1
+
+
+def test_which_jobs_would_lose_their_place_is_said_before_a_charge_is_moved_and_nothing_is_kept_by_it(
+    placed: WorkOrder, client: Client
+) -> None:
+    WorkOrder.objects.update(is_safety=True)
+    ahead = Charge.objects.get(basis=Charge.Basis.PLANNED)
+    client.force_login(UserFactory(role="planner"), backend=BACKEND)
+    before = (ahead.begin_at, Change.objects.count(), Job.objects.count())
+    earlier = timezone.localtime(OPENING_FROM + timedelta(minutes=30))
+    page = client.get(f"/charges/{placed.kiln.tag}/{ahead.pk}/change/", {"from": earlier.isoformat()})
+    shown = " ".join(page.content.decode().split())
+    assert "1 job loses its place" in shown and placed.number in shown and "safety" in shown
+    ahead.refresh_from_db()
+    assert (ahead.begin_at, Change.objects.count(), Job.objects.count()) == before
+    # What was only tried is forgotten: the place holds.
+    assert failing_places(NOW).why == {}
