@@ -352,7 +352,7 @@ def test_the_number_of_queries_does_not_grow_with_placed_jobs(
     on_shift("per")
     job()
     place_all(NOW)
-    with django_assert_max_num_queries(34) as few:
+    with django_assert_max_num_queries(36) as few:
         place_all(NOW)
     asked = len(few)
     for _n in range(8):

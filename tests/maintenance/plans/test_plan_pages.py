@@ -341,7 +341,7 @@ def test_safety_dates_that_no_opening_meets_stand_first(planner: Client, mill: W
     plan = planned()
     text = page(planner, plan.get_absolute_url())
     assert "Safety dates that no opening meets" in text
-    assert "or interrupt the charge for" in text
+    assert "interrupt the charge for" in text
     assert text.index("Safety dates that no opening meets") < text.index("What it costs")
 
 
