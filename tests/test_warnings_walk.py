@@ -18,7 +18,7 @@ __all__ = ["things"]
 BAR = "Nobody may enter {kiln}: the escape door jams."
 RUNS = "{kiln} is reported running or hot while people may be in or at it: the fans turn."
 # Files of figures for other programs.
-FIGURES = ("text/csv", "application/json")
+FIGURES = ("text/csv", "application/json", "application/zip")
 
 
 @pytest.fixture

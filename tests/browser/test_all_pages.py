@@ -63,7 +63,7 @@ def is_bar(rule: str, html: str) -> bool:
     return rule == "target-size" and html.startswith(('<a class="gap', '<a class="run-job', '<a class="charge'))
 
 
-def faults_of(page: Page, url: str, *, is_read: bool, is_whole: bool) -> list[str]:
+def faults_of(page: Page, url: str, *, is_read: bool, is_whole: bool = True) -> list[str]:
     """Look at a page as wide as a desk, then as narrow as a phone, and return what is wrong with it.
 
     ``is_read``: whether the standard's rules are asked, which takes most of the time; ``is_whole``: all of them at
