@@ -80,7 +80,7 @@ def _rows(one: ChargeClaim, words: list[ChargeWord]) -> list[tuple[str, str, str
     if one.subject != ChargeClaim.PLAN:
         what = ChargeWord.What(one.subject)
         theirs = say_at(datetime.fromisoformat(one.said["at"]))
-        known = next((word for word in reversed(words) if word.what == what), None)
+        known = telling.last_word(words, what)
         if known is not None:
             ours = say_at(known.at)
         else:

@@ -75,16 +75,11 @@ def _take(one: ChargeClaim, by: User) -> None:
         return
     at = datetime.fromisoformat(one.said["at"])
     words = telling.words_of([charge])[charge.pk]
-    known = next((word for word in reversed(words) if word.what == one.subject), None)
+    known = telling.last_word(words, one.subject)
     if known is None:
-        telling.tell(charge, one.subject, at, key=key, by=by, why=_why(one))
+        telling.tell(charge, one.subject, at, key=key, by=by, why=one.source)
     else:
-        telling.correct(known, at, key=key, by=by, why=_why(one))
-
-
-def _why(one: ChargeClaim) -> str:
-    """Return what stands as the reason: who says so."""
-    return one.source
+        telling.correct(known, at, key=key, by=by, why=one.source)
 
 
 def _facts(one: ChargeClaim) -> dict[str, Any]:

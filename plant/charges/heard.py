@@ -208,7 +208,7 @@ def _hear_told(charge: Charge, told: ToldThere, source: str, heard: Heard) -> No
         heard.known += 1
         return
     words = telling.words_of([charge])[charge.pk]
-    known = next((word for word in reversed(words) if word.what == told.what), None)
+    known = telling.last_word(words, told.what)
     if _is_so(charge, known, told):
         heard.known += 1
         return

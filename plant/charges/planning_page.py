@@ -31,6 +31,7 @@ from plant.charges.planning import ACT, FACTS, HOUR, Outcome
 from plant.charges.programme import Basis, basis_of, say_at, stand_of
 from plant.charges.rows import phases_in_order
 from plant.charges.telling import may_tell, words_of
+from plant.frame.days import instant_of
 from plant.frame.requests import mill_of, put_refusal, refusal_said, renew, typed, user_of
 from plant.frame.typed_numbers import row_number
 from plant.models import Change, Charge, Kiln, User
@@ -91,7 +92,7 @@ def _changed(request: HttpRequest, charge: Charge) -> HttpResponse:
         initial["promised_at"] = timezone.localtime(charge.promised_at)
     heading = _("%(kiln)s: change or move %(number)s") % {"kiln": charge.kiln.tag, "number": charge.number}
     # Whoever moved it on the board sees at once what follows.
-    from_at = _instant(typed(request, "from"))
+    from_at = instant_of(typed(request, "from"))
     if from_at is not None:
         initial["begin_at"] = timezone.localtime(from_at)
     return _planned(request, charge, initial, heading, is_moved=from_at is not None)
@@ -245,7 +246,7 @@ def _initial(request: HttpRequest, like: Charge | None) -> dict[str, Any]:
         return initial
     now = clock.now()
     length = like.end_at - like.begin_at if like else timedelta(0)
-    from_at = _instant(typed(request, "from")) or (now if like else _last_out(kiln, now))
+    from_at = instant_of(typed(request, "from")) or (now if like else _last_out(kiln, now))
     from_at = max(from_at, now + QUARTER)
     begin_at = planning.next_free(kiln, _whole(from_at), length)
     return initial | {
@@ -282,14 +283,6 @@ def _next_number(kiln: Kiln) -> str:
 def _species() -> list[str]:
     """Name what was planned or dried last."""
     return sorted(set(Charge.objects.order_by("-pk").values_list("species", flat=True)[:LOOKED_AT_FOR_SPECIES]))
-
-
-def _instant(text: str) -> datetime | None:
-    try:
-        at = datetime.fromisoformat(text)
-    except ValueError:
-        return None
-    return at if at.tzinfo else None
 
 
 @needs("see kilns")

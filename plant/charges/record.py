@@ -11,6 +11,7 @@ from plant.charges.calculations import charge_phases
 from plant.charges.calculations.charge_phases import PhaseKind
 from plant.charges.calculations.downtime import Downtime, DowntimeKind
 from plant.charges.calculations.known import ChargeRecord, KnownSpan, Told, charges_as_known, held_up
+from plant.charges.programme import Stand
 from plant.charges.rows import phases_in_order
 from plant.models import Charge
 
@@ -37,13 +38,13 @@ def record_by_people(charge: Charge, stops: Iterable[Downtime], now: datetime) -
         return record_of(charge, stops, now)
     opened_at: datetime | None = charge.opened_by_people_at  # type: ignore[attr-defined]
     end_told_at: datetime | None = charge.end_told_by_people_at  # type: ignore[attr-defined]
-    begin_at, end_at = (datetime.fromisoformat(kept[name]) for name in ("begin_at", "end_at"))
-    times = {kind: (datetime.fromisoformat(begin), datetime.fromisoformat(end)) for kind, begin, end in kept["phases"]}
+    stood = Stand.from_json(kept)
+    times = {span.kind: (span.begin_at, span.end_at) for span in stood.times.spans}
     spans = tuple(
-        replace(one, best_known=times.get(str(one.kind), one.best_known))
-        for one in _spans(charge, opened_at, begin_at, end_at)
+        replace(one, best_known=times.get(one.kind, one.best_known))
+        for one in _spans(charge, opened_at, stood.times.begin_at, stood.times.end_at)
     )
-    return held_up(_record(charge, _told(str(kept["basis"]), opened_at), spans, end_told_at), stops, now)
+    return held_up(_record(charge, _told(stood.basis, opened_at), spans, end_told_at), stops, now)
 
 
 def _spans(charge: Charge, opened_at: datetime | None, begin_at: datetime, end_at: datetime) -> tuple[KnownSpan, ...]:

@@ -12,6 +12,7 @@ from plant.charges import proposals
 from plant.charges.telling import ACT
 from plant.charges.telling_page import back_to, kept, tell_at
 from plant.frame.requests import user_of
+from plant.frame.typed_numbers import row_number
 from plant.models import Charge, ClimateSign
 
 
@@ -24,16 +25,15 @@ def answer(request: HttpRequest, tag: str, pk: int) -> HttpResponse:
         proposals.refuse(sign, by=user_of(request))
         messages.success(request, _("%(kiln)s: that is not proposed any more.") % {"kiln": tag})
         return back_to(sign.kiln)
-    what, number = request.POST.get("what", ""), request.POST.get("charge", "")
-    charge = Charge.objects.filter(kiln=sign.kiln, pk=int(number) if number.isdecimal() and len(number) < 16 else 0)
+    what = request.POST.get("what", "")
+    charge = Charge.objects.filter(kiln=sign.kiln, pk=row_number(request.POST.get("charge", ""))).first()
     try:
-        word = proposals.confirm(sign, what, getattr(charge.first(), "pk", 0), by=user_of(request))
+        word = proposals.confirm(sign, what, charge.pk if charge else 0, by=user_of(request))
     except ValidationError as refusal:
         for said in refusal.messages:
             messages.error(request, said)
-        found = charge.first()
-        if found is not None and "why" in getattr(refusal, "error_dict", {}):
+        if charge is not None and "why" in getattr(refusal, "error_dict", {}):
             # It asks for a reason: the form of the telling takes it.
-            return tell_at(found, what, sign.at)
+            return tell_at(charge, what, sign.at)
         return back_to(sign.kiln)
     return kept(request, word)

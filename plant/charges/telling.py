@@ -56,6 +56,11 @@ def may_tell(charge: Charge, words: Sequence[ChargeWord]) -> tuple[ChargeWord.Wh
     return What.OPENED, What.UNLOADED, What.EXPECTED, *start
 
 
+def last_word(words: Sequence[ChargeWord], what: str) -> ChargeWord | None:
+    """Return the last that was told of a kind; None where nothing was."""
+    return next((word for word in reversed(words) if word.what == what), None)
+
+
 def words_of(charges: Iterable[Charge]) -> dict[int, list[ChargeWord]]:
     """Return charge id -> what was told of it and counts, the last one last; one query."""
     found: dict[int, list[ChargeWord]] = defaultdict(list)

@@ -22,11 +22,11 @@ from plant.access import needs
 from plant.charges import telling
 from plant.charges.door_seen import open_since
 from plant.charges.forms import CorrectForm, TakeBackForm, TellForm
-from plant.charges.learnt import likely_end
+from plant.charges.learnt import LikelyEnd, likely_end
 from plant.charges.programme import say_at, stand_of
 from plant.charges.seen import TO_TELL, ChargeRow, Window, in_order, rows_of, say_what
 from plant.charges.telling import ACT, What
-from plant.frame.days import check_year
+from plant.frame.days import LocalInput, check_year, instant_of
 from plant.frame.requests import mill_of, refusal_on, typed, user_of
 from plant.models import Charge, ChargeWord, Kiln
 from plant.warnings.consequences import say_consequences
@@ -103,13 +103,11 @@ def tell(request: HttpRequest, tag: str, pk: int, what: str) -> HttpResponse:
         "number": charge.number,
         "what": say_what(charge, What(what)),
     }
-    more: dict[str, Any] = {}
+    more = _notes(what)
     if what == What.EXPECTED:
-        more = {"at_once": _later(usual), "likely": likely_end(charge, clock.now())}
-    if likely := more.get("likely"):
-        words = _("As usual here: %(at)s") % {"at": say_at(likely.at)}
-        more["at_once"] = [(_typed(likely.at), words), *more["at_once"]]
-    return _page(request, charge, form, heading, {**more, **_notes(what)})
+        likely = likely_end(charge, clock.now())
+        more |= {"likely": likely, "at_once": _at_once(usual, likely)}
+    return _page(request, charge, form, heading, more)
 
 
 def _sent(request: HttpRequest) -> QueryDict | None:
@@ -122,14 +120,15 @@ def _sent(request: HttpRequest) -> QueryDict | None:
     return data
 
 
-def _later(usual: datetime) -> list[tuple[str, str]]:
-    """Return (value, words) of the delays that need no typing."""
-    ways = [(hours, usual + timedelta(hours=hours)) for hours in LATER_H]
-    return [(_typed(at), _("%(hours)d h later: %(at)s") % {"hours": hours, "at": say_at(at)}) for hours, at in ways]
-
-
-def _typed(at: datetime) -> str:
-    return f"{timezone.localtime(at):%Y-%m-%dT%H:%M}"
+def _at_once(usual: datetime, likely: LikelyEnd | None) -> list[tuple[str, str]]:
+    """Return (value, words) of the instants that need no typing: as was learnt here, and some hours later."""
+    ways = [(likely.at, _("As usual here: %(at)s"), 0)] if likely else []
+    ways += [(usual + timedelta(hours=hours), _("%(hours)d h later: %(at)s"), hours) for hours in LATER_H]
+    field = LocalInput()
+    return [
+        (str(field.format_value(timezone.localtime(at))), words % {"hours": hours, "at": say_at(at)})
+        for at, words, hours in ways
+    ]
 
 
 def tell_at(charge: Charge, what: str, at: datetime) -> HttpResponse:
@@ -139,12 +138,9 @@ def tell_at(charge: Charge, what: str, at: datetime) -> HttpResponse:
 
 
 def _asked_for(text: str) -> datetime | None:
-    """Return the instant that an address proposes; None for anything else."""
-    try:
-        at = datetime.fromisoformat(text)
-    except ValueError:
-        return None
-    return at if at.tzinfo is not None and abs(at - clock.now()) < telling.FARTHEST else None
+    """Return the instant that an address proposes; None for anything else, and for what lies far away."""
+    at = instant_of(text)
+    return at if at is not None and abs(at - clock.now()) < telling.FARTHEST else None
 
 
 def _usual(charge: Charge, what: str) -> datetime:

@@ -1,6 +1,6 @@
 """Days and instants as people type them: a year that slipped is asked about, not believed."""
 
-from datetime import date
+from datetime import date, datetime
 from typing import Final
 
 from django import forms
@@ -53,3 +53,12 @@ class Moment(forms.DateTimeField):
 
     widget = LocalInput
     default_validators = [check_year]
+
+
+def instant_of(text: str) -> datetime | None:
+    """Return the instant that an address names, with its distance from UTC; None for anything else."""
+    try:
+        at = datetime.fromisoformat(text)
+    except ValueError:
+        return None
+    return at if at.tzinfo else None
