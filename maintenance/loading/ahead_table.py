@@ -7,6 +7,7 @@ from typing import Any
 from maintenance.loading.base import KILN, Load, Row, Span, Table, raise_series
 from maintenance.loading.columns import Choice, Day, Flag, Moment, Number, Ref, Refs, Text, Whole
 from maintenance.loading.faults import CellFault
+from maintenance.loading.work_tables import take_from_sheet
 from maintenance.models import Defect, WorkOrder
 from maintenance.models.catalogue import NeedsState
 from maintenance.orders.raising import equip
@@ -65,17 +66,11 @@ class WorkAheadTable(Table):
     def prepare(self, row: Row, load: Load) -> None:
         """Take from the task sheet what the row leaves open, and ask for what belongs together."""
         v, sheet = row.values, row.values["sheet"]
-        if sheet is None and not (v["title"] and v["hours"] and v["needs_state"]):
-            raise CellFault("without task sheet it needs title, hours and needs_state", "Fill them in.", "sheet")
-        if bool(v["recurring_task"]) != bool(v["occurrence_on"]):
-            raise CellFault("recurring_task and occurrence_on belong together", "Fill in both.", "occurrence_on")
+        take_from_sheet(v)
         if bool(v["defect_found_at"]) != bool(v["defect_what"]):
             raise CellFault("defect_found_at and defect_what belong together", "Fill in both.", "defect_what")
         if (v["not_before_on"] or v["left_out_at"]) and not v["left_out_why"]:
             raise CellFault("the reason is missing", "Say why it is left out or not wanted before.", "left_out_why")
-        for name, default in (("title", ""), ("hours", None), ("crew", 1), ("needs_state", ""), ("is_safety", False)):
-            if v[name] in (None, ""):
-                v[name] = getattr(sheet, name) if sheet else default
         v["is_safety"] = v["is_safety"] or bool(sheet and sheet.is_safety)
 
     def check(self, rows: list[Row], load: Load) -> list[Row]:

@@ -60,31 +60,30 @@ def whole_files() -> list[Path]:
 
 def look_at_charges_folder() -> None:
     """Want the new files of the folder to be taken in."""
-    fresh = [path for path in whole_files() if not _is_known(path)]
+    fresh = new_files()
     if fresh:
-        enqueue(TASK, key=f"{TASK} {_key(fresh[-1]).hex}")
+        enqueue(TASK, key=f"{TASK} {list(fresh)[-1].hex}")
 
 
 def take_in_charges() -> dict[str, int]:
     """Take in the whole files that are new, each as a whole or not at all; say how many were and how many were not."""
     counts = {"taken_in": 0, "refused": 0}
-    for path in whole_files():
-        if not _is_known(path):
-            counts["taken_in" if _take_in(path) else "refused"] += 1
+    for key, path in new_files().items():
+        counts["taken_in" if _take_in(key, path) else "refused"] += 1
     return counts
 
 
-def _key(path: Path) -> UUID:
-    return uuid5(NAMESPACE_OID, f"charges folder {brought.digest_of(path)}")
-
-
-def _is_known(path: Path) -> bool:
-    return FilesBrought.objects.filter(key=_key(path)).exists()
+def new_files() -> dict[UUID, Path]:
+    """Return the whole files whose content was not taken yet, by a key of the content, oldest first."""
+    found: dict[UUID, Path] = {}
+    for path in whole_files():
+        found.setdefault(uuid5(NAMESPACE_OID, f"charges folder {brought.digest_of(path)}"), path)
+    known = set(FilesBrought.objects.filter(key__in=found).values_list("key", flat=True))
+    return {key: path for key, path in found.items() if key not in known}
 
 
 @transaction.atomic
-def _take_in(path: Path) -> bool:
-    key = _key(path)
+def _take_in(key: UUID, path: Path) -> bool:
     brought.clear(key)
     files = brought.keep(key, [Found(path)])
     found = FilesBrought.objects.create(key=key, sent_at=clock.now(), files=files)

@@ -301,6 +301,18 @@ class ProofTestTable(Table):
         return super().fields(row, load) | {"key": key}
 
 
+def take_from_sheet(v: dict[str, Any]) -> None:
+    """Take from the task sheet what a row leaves open. Raises CellFault where there is none and too much is open."""
+    sheet = v["sheet"]
+    if sheet is None and not (v["title"] and v["hours"] and v["needs_state"]):
+        raise CellFault("without task sheet it needs title, hours and needs_state", "Fill them in.", "sheet")
+    if bool(v["recurring_task"]) != bool(v["occurrence_on"]):
+        raise CellFault("recurring_task and occurrence_on belong together", "Fill in both.", "occurrence_on")
+    for name, default in (("title", ""), ("hours", None), ("crew", 1), ("needs_state", ""), ("is_safety", False)):
+        if v[name] in (None, ""):
+            v[name] = getattr(sheet, name) if sheet else default
+
+
 class WorkDoneTable(Table):
     """Past work."""
 
@@ -356,16 +368,10 @@ class WorkDoneTable(Table):
 
     def prepare(self, row: Row, load: Load) -> None:
         """Take from the task sheet what the row leaves open."""
-        v, sheet = row.values, row.values["sheet"]
-        if sheet is None and not (v["title"] and v["hours"] and v["needs_state"]):
-            raise CellFault("without task sheet it needs title, hours and needs_state", "Fill them in.", "sheet")
-        if bool(v["recurring_task"]) != bool(v["occurrence_on"]):
-            raise CellFault("recurring_task and occurrence_on belong together", "Fill in both.", "occurrence_on")
+        v = row.values
+        take_from_sheet(v)
         if v["recurring_task"]:
             v["origin"] = WorkOrder.Origin.STANDING_TASK.value
-        for name, default in (("title", ""), ("hours", None), ("crew", 1), ("needs_state", ""), ("is_safety", False)):
-            if v[name] in (None, ""):
-                v[name] = getattr(sheet, name) if sheet else default
 
     def check(self, rows: list[Row], load: Load) -> list[Row]:
         """Find the downtimes, and refuse an occurrence that two orders settle."""
