@@ -3,7 +3,7 @@
 import io
 import tempfile
 import zipfile
-from datetime import datetime, timedelta
+from datetime import datetime
 from typing import Any
 from uuid import UUID
 
@@ -24,13 +24,12 @@ from maintenance.loading.out import FORMS, write_archive
 from maintenance.models import FilesBrought
 from plant import clock
 from plant.access import needs
+from plant.background.queueing import waits_long
 from plant.frame.requests import user_of
 from plant.models import Job, Kiln, Mill
 from plant.warnings.running_bars import running_bars, say_bar
 
 PER_PAGE = 20
-#: A job that waits so long tells of a worker that does not run.
-WAITS_LONG = timedelta(seconds=30)
 State = FilesBrought.State
 
 
@@ -79,10 +78,9 @@ def _context(found: FilesBrought) -> dict[str, Any]:
     context: dict[str, Any] = {"found": found, "report": report, "State": State}
     if found.is_under_way:
         job = Job.objects.filter(key=bringing.job_key(found)).first()
-        waits = job is not None and job.state == Job.State.WAITING
         context |= {
             "far": FolderProgress(found.key).read(),
-            "waits_long": waits and job is not None and clock.now() - job.wanted_at > WAITS_LONG,
+            "waits_long": job is not None and waits_long(job),
         }
     same = FilesBrought.objects.filter(state=State.TAKEN, files=found.files).exclude(pk=found.pk)
     changes: dict[str, list[Any]] = {}

@@ -7,7 +7,6 @@ from django.contrib import messages
 from django.core.paginator import Paginator
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
-from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 from django.views.decorators.http import require_POST
@@ -34,9 +33,9 @@ from maintenance.plans.seen_plan import (
 from maintenance.plans.standing import standing_of
 from maintenance.plans.suppositions import suppose
 from maintenance.plans.why import say_reason
-from maintenance.watches.trials import waits_long
 from plant import clock
 from plant.access import needs
+from plant.background.queueing import waits_long
 from plant.frame.requests import mill_of, refusal_on, refusal_said, user_of
 from plant.frame.saying import say
 from plant.frame.typed_numbers import row_number
@@ -169,7 +168,7 @@ def _at_work(found: Plan) -> dict[str, Any]:
         "steps": steps,
         "last": steps[-1] if steps else None,
         "chart": chart_of(steps),
-        "waits_long": found.state == Plan.State.WANTED and job is not None and waits_long(job, timezone.now()),
+        "waits_long": found.state == Plan.State.WANTED and job is not None and waits_long(job),
         "cost": amount(found.cost_cents),
         "least": amount(found.bound_cents) if found.bound_cents else None,
         "seen": len(found.progress),

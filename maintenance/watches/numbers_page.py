@@ -7,7 +7,6 @@ from django.contrib import messages
 from django.http import Http404, HttpRequest, HttpResponse, QueryDict
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
-from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from maintenance.models import Watch
@@ -15,10 +14,11 @@ from maintenance.watches.calculations.rows import rule_parameters
 from maintenance.watches.forms import CopyForm, RuleForm, TrialForm, WatchForm
 from maintenance.watches.settings import change_watch, copy_watch
 from maintenance.watches.specs import spec_of
-from maintenance.watches.trials import is_about, run_trial, sides_of, waits_long, want_trial
+from maintenance.watches.trials import is_about, run_trial, sides_of, want_trial
 from maintenance.watches.words import rule_words
 from plant import clock
 from plant.access import needs
+from plant.background.queueing import waits_long
 from plant.frame.requests import mill_of, refusal_on, renew, user_of
 from plant.frame.typed_numbers import row_number
 from plant.models import Job
@@ -110,7 +110,7 @@ def trial(request: HttpRequest, pk: int) -> HttpResponse:
     elif request.method == "GET" and "job" in request.GET:
         job = _job(request, found)
         form = _as_asked(job, found, request)
-        context |= {"job": job, "waits_long": waits_long(job, timezone.now())}
+        context |= {"job": job, "waits_long": waits_long(job)}
         if job.state == Job.State.FINISHED and job.result:
             context |= _outcome(found, job.result)
     context |= {"form": form, "changed": _changed(form)}

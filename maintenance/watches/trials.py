@@ -4,7 +4,7 @@ import hashlib
 import json
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, replace
-from datetime import datetime, timedelta
+from datetime import datetime
 from typing import Any, Final
 
 from django.utils.translation import gettext as _
@@ -186,8 +186,3 @@ def _marks(kept: Mapping[str, Any], share: Callable[[int], float]) -> Iterator[M
 def is_about(job: Job, watch: Watch) -> bool:
     """Say whether a job is a trial of this watch."""
     return job.what == TRY_TASK and job.arguments.get("watch") == watch.pk
-
-
-def waits_long(job: Job, now: datetime) -> bool:
-    """Say whether a trial has waited so long that no worker seems to run."""
-    return job.state == Job.State.WAITING and now - job.wanted_at > timedelta(seconds=20)

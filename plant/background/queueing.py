@@ -1,6 +1,6 @@
 """Wanting work: a job under its key, and the row of the queue that stands for it."""
 
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import TYPE_CHECKING, Any
 
 from django.db import transaction
@@ -15,6 +15,10 @@ from plant.models import Change, Job
 
 if TYPE_CHECKING:
     from plant.models import User
+
+
+# A job that waits so long tells of a worker that does not run. Our own choice.
+WAITS_LONG = timedelta(seconds=20)
 
 
 class _TellingBroker(ORM):  # type: ignore[misc]
@@ -103,3 +107,8 @@ def start_again(job_id: int, by: "User | None") -> bool:
         put_on_queue(job)
         Change.record(job, "started again", by=by, before=before, after={"state": job.state})
     return True
+
+
+def waits_long(job: Job) -> bool:
+    """Say whether a job has waited so long that no worker seems to run."""
+    return job.state == Job.State.WAITING and timezone.now() - job.wanted_at > WAITS_LONG
