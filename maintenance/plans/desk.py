@@ -232,7 +232,7 @@ def duties(
     first_on = from_at.astimezone(mill.zone).date() - timedelta(days=1)
     last_on = until_at.astimezone(mill.zone).date()
     turns = ShiftDuty.objects.select_related("shift").filter(person__is_active=True, from_on__lte=last_on)
-    days_off = set(DayOff.objects.filter(on__range=(first_on, last_on)).values_list("on", flat=True))
+    days_off = DayOff.between(first_on, last_on)
     for turn in turns.filter(person=person) if person else turns:
         for on in (first_on + timedelta(days=n) for n in range((last_on - first_on).days + 1)):
             if turn.begins_on(on, days_off):

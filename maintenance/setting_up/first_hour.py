@@ -40,14 +40,15 @@ def steps(user: User) -> list[Step]:
         return reverse(name) if user.may(act) else ""
 
     on_shift = Person.objects.filter(is_active=True, duties__isnull=False, qualifications__isnull=False).distinct()
+    mills = Mill.objects.count()
     counted: list[tuple[str, int, Callable[[int], str], str, str, str]] = [
         (
             _("The mill"),
-            Mill.objects.count(),
+            mills,
             lambda n: Mill.objects.current().name,
             _("Its clock, currency and units stand on every page."),
-            way("edit mill", "plant:mill" if Mill.objects.exists() else "maintenance:mill-begin"),
-            _("Its settings") if Mill.objects.exists() else _("Name the mill"),
+            way("edit mill", "plant:mill" if mills else "maintenance:mill-begin"),
+            _("Its settings") if mills else _("Name the mill"),
         ),
         (
             _("A kiln"),

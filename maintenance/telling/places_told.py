@@ -194,7 +194,7 @@ def _body(told: list[Told], person: Person, crews: Mapping[int, list[Person]], m
     for title, group in groups:
         if group:
             lines += ["", title]
-            group.sort(key=lambda one: (one.now or getattr(one, "was", None) or (now, now), one.name))
+            group.sort(key=lambda one: (one.now or one.was or (now, now), one.name))
             lines += [line for one in group for line in _lines(one, person, crews)]
     if any(one.now for one in told):
         lines += ["", _("Read the cautions before the start. Local codes and licensed trades come first.")]

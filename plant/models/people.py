@@ -100,6 +100,11 @@ class DayOff(models.Model):
     def __str__(self) -> str:
         return f"{self.name} {self.on}"
 
+    @classmethod
+    def between(cls, first_on: date, last_on: date) -> set[date]:
+        """Return the days off of some days, both ends among them."""
+        return set(cls.objects.filter(on__range=(first_on, last_on)).values_list("on", flat=True))
+
 
 #: As shifts name them.
 WEEKDAYS = ("MO", "TU", "WE", "TH", "FR", "SA", "SU")

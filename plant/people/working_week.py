@@ -46,15 +46,10 @@ def week_of(people: Iterable[Person], day: date, zone: ZoneInfo) -> list[PersonW
     absences: dict[int, list[Absence]] = defaultdict(list)
     for absence in Absence.objects.filter(person__in=people, start_at__lt=end_at, end_at__gt=start_at):
         absences[absence.person_id].append(absence)
-    days_off = days_off_in(monday)
+    days_off = DayOff.between(monday, monday + timedelta(days=6))
     return [
         PersonWeek(person, _bars(duties[person.pk], absences[person.pk], days_off, monday, zone)) for person in people
     ]
-
-
-def days_off_in(monday: date) -> dict[date, str]:
-    """Return the days of a week on which no shift begins, with their names."""
-    return dict(DayOff.objects.filter(on__range=(monday, monday + timedelta(days=6))).values_list("on", "name"))
 
 
 def say_weekdays(weekdays: str) -> str:

@@ -51,12 +51,12 @@ def would_be_lost(request: HttpRequest, change: Callable[[], object]) -> list[No
     Raises what the change raises.
     """
     kilns = Kiln.objects.in_use()
-    before = {one.url for one in _asked(request, kilns)}
+    before = _asked(request, kilns)
     found: list[NoLongerHolds] = []
     try:
         with transaction.atomic():
             change()
-            found = [one for one in _asked(request, kilns) if one.url not in before]
+            found = _fresh(before, _asked(request, kilns))
             # Before anybody else writes: the next real change may bear the number of this one.
             for forget in _sources.values():
                 forget()
@@ -78,9 +78,14 @@ def what_is_lost_said(request: HttpRequest) -> Iterator[None]:
         yield
         return
     kilns = Kiln.objects.in_use()
-    before = {one.url for one in _asked(request, kilns)}
+    before = _asked(request, kilns)
     yield
-    say_lost(request, [one for one in _asked(request, kilns) if one.url not in before])
+    say_lost(request, _fresh(before, _asked(request, kilns)))
+
+
+def _fresh(before: Sequence[NoLongerHolds], after: Sequence[NoLongerHolds]) -> list[NoLongerHolds]:
+    known = {one.url for one in before}
+    return [one for one in after if one.url not in known]
 
 
 def _asked(request: HttpRequest, kilns: Collection[Kiln]) -> list[NoLongerHolds]:
