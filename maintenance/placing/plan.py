@@ -1,4 +1,4 @@
-"""The plan that answers a placing problem, as frozen dataclasses and in the form "placing-plan/1"."""
+"""The plan of a placing problem, as frozen dataclasses and in its forms "placing-plan/1" and "placing-plan/2"."""
 
 from __future__ import annotations
 
@@ -6,13 +6,27 @@ from dataclasses import asdict, dataclass, field
 
 from plant.basics.sentences import Sentences, all_to_json
 
-FORMAT = "placing-plan/1"
-COST_PARTS = ("drying_lost", "delay", "overtime", "set_up", "interruption", "left_out", "moves")
+COST_PARTS = ("drying_lost", "delay", "overtime", "set_up", "interruption", "left_out", "moves", "later", "margin")
+#: Parts that only a plan of the second form has.
+SECOND_PARTS = ("later", "margin")
+
+
+def format_of(form: int) -> str:
+    """Name the form of a plan that answers a problem of the form of a number."""
+    return f"placing-plan/{form}"
+
+
+def cost_parts_of(form: int) -> tuple[str, ...]:
+    """Name the parts of cost that a plan of a form has."""
+    return COST_PARTS if form > 1 else tuple(part for part in COST_PARTS if part not in SECOND_PARTS)
 
 
 @dataclass(frozen=True)
 class Stop:
-    """A kiln locked out: before a charge (in the opening) or in a charge (an interruption), never both."""
+    """A kiln locked out: before a charge (in the opening), in a charge (an interruption) or while it is down anyway.
+
+    Exactly one of the three is set; `in_down` is an index into the kiln's `down`.
+    """
 
     kiln: str
     before_charge: int | None
@@ -21,6 +35,7 @@ class Stop:
     end_min: int
     shift: str
     person: str
+    in_down: int | None = None
 
 
 @dataclass(frozen=True)
@@ -45,6 +60,10 @@ class Cost:
     interruption: int = 0
     left_out: int = 0
     moves: int = 0
+    #: Charges that end after the end that was promised.
+    later: int = 0
+    #: Minutes short of the margin of an uncertain end.
+    margin: int = 0
 
     @property
     def total(self) -> int:
@@ -63,6 +82,8 @@ class Plan:
     stated_total_cents: int = 0
     bound_cents: int = 0
     seconds: float = 0.0
+    #: The number of the form that the problem has.
+    form: int = 1
 
 
 @dataclass(frozen=True)
@@ -78,11 +99,11 @@ class Hopeless:
 
 
 def plan_to_json(plan: Plan) -> dict[str, object]:
-    """Give the plan in the form "placing-plan/1"."""
+    """Give the plan in the form "placing-plan/1" or "placing-plan/2"."""
     return {
-        "format": FORMAT,
+        "format": format_of(plan.form),
         "charge_starts": {tag: list(starts) for tag, starts in plan.charge_starts.items()},
-        "stops": [asdict(stop) for stop in plan.stops],
+        "stops": [_stop_to_json(stop) for stop in plan.stops],
         "jobs": {
             ref: {
                 "start_min": job.start_min,
@@ -93,13 +114,21 @@ def plan_to_json(plan: Plan) -> dict[str, object]:
             }
             for ref, job in plan.jobs.items()
         },
-        "cost_cents": {**asdict(plan.cost), "total": plan.stated_total_cents},
+        "cost_cents": {part: getattr(plan.cost, part) for part in cost_parts_of(plan.form)}
+        | {"total": plan.stated_total_cents},
         "bound_cents": plan.bound_cents,
         "seconds": round(plan.seconds, 3),
     }
 
 
-def impossible_to_json(hopeless: tuple[Hopeless, ...]) -> dict[str, object]:
+def _stop_to_json(stop: Stop) -> dict[str, object]:
+    found = asdict(stop)
+    if stop.in_down is None:
+        del found["in_down"]
+    return found
+
+
+def impossible_to_json(hopeless: tuple[Hopeless, ...], form: int = 1) -> dict[str, object]:
     """Give the answer where no plan can exist."""
     told = [{"job": one.job, "rule": one.rule, "said": all_to_json(one.said)} for one in hopeless]
-    return {"format": FORMAT, "impossible": told}
+    return {"format": format_of(form), "impossible": told}

@@ -1,11 +1,11 @@
-"""Read a plan from its form "placing-plan/1", naming every fault with its place in the file."""
+"""Read a plan from its form "placing-plan/1" or "placing-plan/2", naming every fault with its place in the file."""
 
 from __future__ import annotations
 
 from plant.basics.sentences import Sentences, all_from_json
 
 from .json_places import FaultyFileError, Reader, dotted
-from .plan import COST_PARTS, FORMAT, Cost, Hopeless, PlacedJob, Plan, Stop
+from .plan import Cost, Hopeless, PlacedJob, Plan, Stop, cost_parts_of, format_of
 
 PLAN_FIELDS = ("format", "charge_starts", "stops", "jobs", "cost_cents", "bound_cents", "seconds")
 STOP_FIELDS = ("kiln", "before_charge", "in_charge", "set_up_start_min", "end_min", "shift", "person")
@@ -24,10 +24,11 @@ def read_plan(content: bytes) -> Plan | tuple[Hopeless, ...]:
     """
     reader = Reader(most=MOST_CENTS)
     top = reader.parse(content)
+    form = next((one for one in (1, 2) if top.get("format") == format_of(one)), 0)
     answer: Plan | tuple[Hopeless, ...]
-    answer = _impossible(reader, top) if "impossible" in top else _plan(reader, top)
-    if top.get("format") != FORMAT:
-        reader.wrong("format", f"is not {FORMAT!r}")
+    answer = _impossible(reader, top) if "impossible" in top else _plan(reader, top, form)
+    if not form:
+        reader.wrong("format", f"is neither {format_of(1)!r} nor {format_of(2)!r}")
     if reader.faults:
         raise FaultyFileError(reader.faults)
     return answer
@@ -51,7 +52,8 @@ def _sentences(reader: Reader, one: dict[str, object], place: str) -> Sentences:
         return ()
 
 
-def _plan(reader: Reader, top: dict[str, object]) -> Plan:
+def _plan(reader: Reader, top: dict[str, object], form: int) -> Plan:
+    parts = cost_parts_of(form or 2)
     top = reader.fields(top, "", PLAN_FIELDS) or {}
     starts: dict[str, tuple[int, ...]] = {}
     by_kiln = reader.keyed(top.get("charge_starts", {}), "charge_starts") or {}
@@ -61,7 +63,7 @@ def _plan(reader: Reader, top: dict[str, object]) -> Plan:
     stops = tuple(_stop(reader, item, place) for place, item in reader.items(top, "stops", ""))
     jobs = reader.keyed(top.get("jobs", {}), "jobs") or {}
     placed = {ref: _job(reader, item, f"jobs.{ref}") for ref, item in jobs.items()}
-    cents = reader.fields(top.get("cost_cents", {}), "cost_cents", (*COST_PARTS, "total")) or {}
+    cents = reader.fields(top.get("cost_cents", {}), "cost_cents", (*parts, "total")) or {}
     seconds = top.get("seconds", 0.0)
     if isinstance(seconds, bool) or not isinstance(seconds, int | float) or not 0 <= seconds < float("inf"):
         reader.wrong("seconds", "is not a number of seconds")
@@ -70,10 +72,11 @@ def _plan(reader: Reader, top: dict[str, object]) -> Plan:
         charge_starts=starts,
         stops=stops,
         jobs=placed,
-        cost=Cost(**{part: reader.number(cents, part, "cost_cents") for part in COST_PARTS}),
+        cost=Cost(**{part: reader.number(cents, part, "cost_cents") for part in parts}),
         stated_total_cents=reader.number(cents, "total", "cost_cents"),
         bound_cents=reader.number(top, "bound_cents", ""),
         seconds=float(seconds),
+        form=form,
     )
 
 
@@ -83,7 +86,7 @@ def _index(reader: Reader, holder: dict[str, object], name: str, place: str) -> 
 
 
 def _stop(reader: Reader, item: object, place: str) -> Stop:
-    found = reader.fields(item, place, STOP_FIELDS) or {}
+    found = reader.fields(item, place, STOP_FIELDS, ("in_down",)) or {}
     return Stop(
         kiln=reader.text(found, "kiln", place),
         before_charge=_index(reader, found, "before_charge", place),
@@ -92,6 +95,7 @@ def _stop(reader: Reader, item: object, place: str) -> Stop:
         end_min=reader.number(found, "end_min", place),
         shift=reader.text(found, "shift", place),
         person=reader.text(found, "person", place),
+        in_down=_index(reader, found, "in_down", place),
     )
 
 

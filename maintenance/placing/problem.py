@@ -6,7 +6,7 @@ Times are whole elapsed minutes from the origin, a local Monday 00:00; money is 
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass, field
+from dataclasses import asdict, dataclass, field
 from datetime import date
 from fractions import Fraction
 from functools import cached_property
@@ -40,6 +40,13 @@ class Charge:
     cooling_min: int
     unloading_min: int
     goes_on: bool = False
+    #: How long it may wait beyond its start; None: as long as the problem says (`max_delay_min`).
+    may_wait_min: int | None = None
+    #: The end that was promised; None: the end in the programme. Each hour that it ends later has a price.
+    promised_end_min: int | None = None
+    later_cents_per_hour: int = 0
+    #: How uncertain its end is: what keeps its margin lies so far behind it, or so long before the end of running.
+    margin_min: int = 0
 
     @cached_property
     def length_min(self) -> int:
@@ -57,6 +64,20 @@ class Charge:
     def is_in_progress(self) -> bool:
         """Whether its start is fixed."""
         return self.start_min <= 0
+
+    @property
+    def promised_min(self) -> int:
+        """The end from which on it is late."""
+        return self.start_min + self.length_min if self.promised_end_min is None else self.promised_end_min
+
+
+@dataclass(frozen=True)
+class Down:
+    """A time in which a kiln stands, which its charges reckon with: for work beside the timber, or any if unloaded."""
+
+    start_min: int
+    end_min: int
+    unloaded: bool = False
 
 
 @dataclass(frozen=True)
@@ -80,6 +101,7 @@ class Kiln:
     inside: tuple[tuple[int, int, int], ...] = ()
     locked_out_by: str = ""
     locked_out_min: int = 0
+    down: tuple[Down, ...] = ()
 
     @cached_property
     def opening_now(self) -> int | None:
@@ -131,6 +153,8 @@ class Job:
     late_cents_per_hour: int
     leave_out_cents: int
     after: tuple[tuple[str, int], ...] = ()
+    #: Whether it keeps the margin of a charge's end; None: safety work does.
+    keeps_margin: bool | None = None
 
     def __post_init__(self) -> None:
         if (self.delay_cents_per_hour * 24) % 1:
@@ -145,6 +169,11 @@ class Job:
     def crew_size(self) -> int:
         """How many people do it."""
         return sum(count for _, count in self.crew)
+
+    @property
+    def wants_margin(self) -> bool:
+        """Whether each minute short of a charge's margin costs what a minute late costs it."""
+        return self.safety if self.keeps_margin is None else self.keeps_margin
 
     @cached_property
     def from_min(self) -> int:
@@ -175,12 +204,22 @@ class Problem:
     issued: dict[str, Issued] = field(default_factory=dict)
     move_cents: int = 0
     pinned: frozenset[str] = frozenset()
+    #: The minutes in which timber is loaded and unloaded, ascending; None: at any time.
+    yard: tuple[tuple[int, int], ...] | None = None
+    #: The number of the form: 2 has what follows, 1 has not.
+    form: Literal[1, 2] = 1
+
+    def may_wait_min(self, charge: Charge) -> int:
+        """How long after its start a charge may begin; one in progress does not wait."""
+        if charge.is_in_progress:
+            return 0
+        return self.max_delay_min if charge.may_wait_min is None else charge.may_wait_min
 
 
 def problem_to_json(problem: Problem) -> dict[str, object]:
-    """Give the problem in the form "placing-problem/1"."""
-    return {
-        "format": "placing-problem/1",
+    """Give the problem in its form, "placing-problem/1" or "placing-problem/2"."""
+    found: dict[str, object] = {
+        "format": f"placing-problem/{problem.form}",
         "origin": problem.origin.isoformat(),
         "horizon_min": problem.horizon_min,
         "max_delay_min": problem.max_delay_min,
@@ -208,20 +247,35 @@ def problem_to_json(problem: Problem) -> dict[str, object]:
         "move_cents": problem.move_cents,
         "pinned": sorted(problem.pinned),
     }
+    if problem.yard is not None:
+        found["yard"] = [list(span) for span in problem.yard]
+    return found
 
 
 def _kiln_to_json(kiln: Kiln) -> dict[str, object]:
     plain = {name: getattr(kiln, name) for name in KILN_NUMBERS}
-    charges = [
-        {name: getattr(charge, name) for name in CHARGE_NUMBERS} | ({"goes_on": True} if charge.goes_on else {})
-        for charge in kiln.charges
-    ]
-    found = {"tag": kiln.tag, **plain, "charges": charges}
+    charges = [_charge_to_json(charge) for charge in kiln.charges]
+    found: dict[str, object] = {"tag": kiln.tag, **plain, "charges": charges}
     if kiln.inside:
         found["inside"] = [list(one) for one in kiln.inside]
     if kiln.locked_out_by:
         found |= {"locked_out_by": kiln.locked_out_by, "locked_out_min": kiln.locked_out_min}
+    if kiln.down:
+        found["down"] = [asdict(one) for one in kiln.down]
     return found
+
+
+def _charge_to_json(charge: Charge) -> dict[str, object]:
+    plain: dict[str, object] = {name: getattr(charge, name) for name in CHARGE_NUMBERS}
+    if charge.goes_on:
+        plain["goes_on"] = True
+    for name in CHARGE_MAY_WAIT:
+        if getattr(charge, name) is not None:
+            plain[name] = getattr(charge, name)
+    for name in CHARGE_MAY_COST:
+        if getattr(charge, name):
+            plain[name] = getattr(charge, name)
+    return plain
 
 
 def _job_to_json(job: Job) -> dict[str, object]:
@@ -232,6 +286,7 @@ def _job_to_json(job: Job) -> dict[str, object]:
         numbers["delay_cents_per_day"] = job.delay_parts_per_min
     else:
         numbers["delay_cents_per_hour"] = job.delay_parts_per_min // 24
+    margin = {} if job.keeps_margin is None else {"keeps_margin": job.keeps_margin}
     return {
         "id": job.ref,
         "kiln": job.kiln,
@@ -240,6 +295,7 @@ def _job_to_json(job: Job) -> dict[str, object]:
         "safety": job.safety,
         "after": [list(pair) for pair in job.after],
         **numbers,
+        **margin,
     }
 
 
@@ -261,6 +317,9 @@ CHARGE_NUMBERS = (
     "cooling_min",
     "unloading_min",
 )
+#: What a charge of the second form may have: without it the problem, or the programme, says; or it is 0.
+CHARGE_MAY_WAIT = ("may_wait_min", "promised_end_min")
+CHARGE_MAY_COST = ("later_cents_per_hour", "margin_min")
 JOB_NUMBERS = (
     "duration_min",
     "earliest_min",

@@ -142,6 +142,7 @@ def _kilns(reader: Reader, top: dict[str, object], places: _Places) -> Iterable[
             inside=tuple(_inside(reader, found, place)),
             locked_out_by=reader.text(found, "locked_out_by", place),
             locked_out_min=reader.number(found, "locked_out_min", place, 0),
+            down=(),
             **values,
         )
 
@@ -230,6 +231,7 @@ def _jobs(reader: Reader, top: dict[str, object], places: _Places) -> Iterable[J
             safety=safety,
             delay_cents_per_hour=delay,
             after=tuple(_after(reader, found, place)),
+            keeps_margin=None,
             **values,
         )
 
