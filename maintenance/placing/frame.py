@@ -1,8 +1,6 @@
 """A placing problem numbered and looked up ahead: what every way of solving it asks again and again.
 
-Kilns, people, shifts and jobs are numbers here. A place is a number too: opening c of a kiln is 2c, charge c is
-2c + 1, so that places are in order of time; `ANYWHERE` is the place of a job that needs no state. Costs are in
-1440ths of a cent, in which prices per day times minutes are whole.
+Kilns, people, shifts and jobs are numbers here, and so are places (`places.py`).
 """
 
 from __future__ import annotations
@@ -12,15 +10,16 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from itertools import pairwise
 
-from .problem import LOCK_OUT, LOCKED_OUT, Charge, Job, Kiln, Problem
+from .places import ANYWHERE as ANYWHERE
+from .places import FAR as FAR
+from .places import HOURLY as HOURLY
+from .places import PARTS as PARTS
+from .places import down_place, index_of, is_down, is_in_charge, is_opening, is_waiting, waiting_place
+from .problem import LOCK_OUT, LOCKED_OUT, Job, Kiln, Problem
+from .timing import Timing, after_drying_min
 
-ANYWHERE = -1
-PARTS = 1440
 #: What rounding half up can take away.
 MOST_LOST = PARTS // 2 - 1
-#: A cent an hour is so many parts a minute; a cent a day is one.
-HOURLY = 24
-FAR = 10**9
 
 
 @dataclass(frozen=True)
@@ -64,7 +63,8 @@ class Frame:
             job: frozenset(self.number_of_person[ref] for ref in one.people) for job, one in self.issued.items()
         }
         self.pinned = {self.number_of_job[ref] for ref in problem.pinned}
-        self.latest_start = [self._latest_starts(kiln) for kiln in self.kilns]
+        self.timing = [Timing(problem, kiln) for kiln in self.kilns]
+        self.latest_start = [one.latest for one in self.timing]
         self.regions = [self._regions(job) for job in self.jobs]
 
     def _people_by_shift(self) -> None:
@@ -95,61 +95,90 @@ class Frame:
                 waiting += [before for before, _ in self.after[job]]
         return must
 
-    def _latest_starts(self, kiln: Kiln) -> list[int]:
-        """The latest start of each charge from which all charges after it can still be kept."""
-        latest: list[int] = []
-        following = FAR
-        for index in range(len(kiln.charges) - 1, -1, -1):
-            charge = kiln.charges[index]
-            start = charge.start_min + (0 if charge.is_in_progress else self.problem.max_delay_min)
-            if index < len(kiln.charges) - 1:
-                start = min(start, following - charge.length_min)
-            latest.append(start)
-            following = start
-        return latest[::-1]
-
     def _regions(self, job: Job) -> list[Region]:
         """The places that may take a job, in order of time, whatever else happens."""
         number = self.number_of_kiln[job.kiln]
         if job.needs_state == "any":
             return [Region(ANYWHERE, -FAR, self.problem.horizon_min)]
-        found = []
+        found: list[Region] = []
         for place in range(2 * len(self.kilns[number].charges) - 1):
             if job.needs_state == "running" and place % 2:
-                found.append(self._running_region(number, place))
+                found += self._running_regions(number, place, job.duration_min)
             elif job.needs_state in LOCKED_OUT and (job.needs_state == "still" or self.is_empty(number, place)):
                 found.append(self.stopped_region(number, place))
+        if job.needs_state in LOCKED_OUT:
+            more = [self.stopped_region(number, place) for place in self._places_beside(number, job)]
+            found = sorted([*found, *more], key=lambda one: one.from_min) if more else found
         return [
             region
             for region in found
             if max(region.from_min, job.from_min) + job.duration_min <= min(region.to_min, self.problem.horizon_min)
         ]
 
-    def _running_region(self, kiln: int, place: int) -> Region:
+    def _places_beside(self, kiln: int, job: Job) -> list[int]:
+        """Name the times in which charges may wait for the yard, or the kiln is down, that take a job."""
+        timing = self.timing[kiln]
+        downs = [down_place(number) for number, down in enumerate(self.kilns[kiln].down) if down.end_min > 0]
+        if job.needs_state == "empty":
+            return [place for place in downs if self.is_empty(kiln, place)]
+        return downs + [waiting_place(number) for number, asks in enumerate(timing.asks_to_unload) if asks]
+
+    def _running_regions(self, kiln: int, place: int, duration_min: int) -> list[Region]:
+        """Give the time in which a charge may run, without those in which the kiln is down."""
         charges, index = self.kilns[kiln].charges, place // 2
         charge = charges[index]
         # An interruption can stretch the charge until the next one cannot wait any longer.
         to_min = self.latest_start[kiln][index + 1] - charge.cooling_min - charge.unloading_min
-        return Region(place, charge.start_min + charge.loading_min, to_min)
+        from_min = charge.start_min + charge.loading_min
+        found = []
+        # Work of no minutes stands beside anything.
+        for start_min, end_min in joined((one.start_min, one.end_min) for one in self.kilns[kiln].down if duration_min):
+            if from_min < start_min:
+                found.append(Region(place, from_min, min(start_min, to_min)))
+            from_min = max(from_min, end_min)
+        return [one for one in (*found, Region(place, from_min, to_min)) if one.from_min <= one.to_min]
 
     def stopped_region(self, kiln: int, place: int) -> Region:
         """From when to when work can be done in a stop at a place, set-up and making ready taken off."""
-        of, index = self.kilns[kiln], place // 2
-        if place % 2 == 0:
+        of, index, latest = self.kilns[kiln], index_of(place), self.latest_start[kiln]
+        if is_opening(place):
             from_min = self.set_up_from(kiln, place) + self.set_up_min(kiln, place)
-            return Region(place, from_min, self.latest_start[kiln][index] - of.restore_min)
+            return Region(place, from_min, latest[index] - of.restore_min)
+        if is_down(place):
+            return Region(place, max(0, of.down[index].start_min) + of.set_up_min, self._latest_after_down(kiln, index))
         charge = of.charges[index]
+        if is_waiting(place):
+            from_min = max(0, self.timing[kiln].planned_cooled(index) + 1)
+            return Region(place, from_min + of.set_up_min, latest[index + 1] - charge.unloading_min - of.restore_min)
         from_min = max(0, charge.start_min + charge.loading_min + charge.heating_up_min)
         rest_min = of.restore_min + of.reheat_min + after_drying_min(charge)
-        return Region(place, from_min + of.set_up_min, self.latest_start[kiln][index + 1] - rest_min)
+        return Region(place, from_min + of.set_up_min, latest[index + 1] - rest_min)
+
+    def _latest_after_down(self, kiln: int, index: int) -> int:
+        """Until when work may last at most that began while the kiln was down."""
+        of, latest, timing = self.kilns[kiln], self.latest_start[kiln], self.timing[kiln]
+        down_end = of.down[index].end_min
+        ends = [down_end]
+        for number, charge in enumerate(of.charges):
+            if latest[number] >= down_end:
+                # Before this charge, or the ones that may yet be inside, begins.
+                ends.append(latest[number])
+            if number < timing.last and charge.start_min <= down_end:
+                spare_min = latest[number + 1] - self.planned_end(kiln, number) - of.reheat_min
+                ends.append(down_end + max(0, spare_min))
+            if charge.start_min > down_end:
+                break
+        return max(ends) - of.restore_min
 
     def is_empty(self, kiln: int, place: int) -> bool:
-        """Whether a place is an opening: at a standstill, and in a charge, the timber is inside."""
-        return place % 2 == 0 and not self.kilns[kiln].charges[place // 2].goes_on
+        """Whether no timber is inside: in an opening, or where the kiln is down and unloaded."""
+        if is_down(place):
+            return self.kilns[kiln].down[index_of(place)].unloaded
+        return is_opening(place) and not self.kilns[kiln].charges[place // 2].goes_on
 
     def is_locked_out(self, kiln: int, place: int) -> bool:
         """Whether the lock-out that is under way at minute 0 is the stop of a place."""
-        return place % 2 == 0 and self.kilns[kiln].is_locked_out_before(place // 2)
+        return is_opening(place) and self.kilns[kiln].is_locked_out_before(place // 2)
 
     def set_up_min(self, kiln: int, place: int) -> int:
         """How long locking out takes in a place: nothing where it is locked out already."""
@@ -170,6 +199,22 @@ class Frame:
         """When a charge ends if it starts when planned."""
         charge = self.kilns[kiln].charges[index]
         return charge.start_min + charge.length_min
+
+    def margin_price(self, job: int, place: int) -> int:
+        """What a minute short of the margin of the charge that it runs along with or follows costs a job in a place."""
+        of = self.jobs[job]
+        if self.timing[self.kiln_of[job]].is_plain or place < 0 or not of.wants_margin:
+            return 0
+        if is_in_charge(place) and of.needs_state != "running":
+            return 0
+        charges, index = self.kilns[self.kiln_of[job]].charges, (place - 1) // 2
+        if index < 0 or not charges[index].margin_min or (is_opening(place) and charges[index + 1].goes_on):
+            return 0
+        return of.late_cents_per_hour * HOURLY
+
+    def is_timed_round(self, job: int, place: int) -> bool:
+        """Whether charges must be timed round a job in a place, or cost more or less for it."""
+        return (is_in_charge(place) and self.jobs[job].needs_state == "running") or self.margin_price(job, place) > 0
 
     # --- prices ----------------------------------------------------------------------------------
 
@@ -193,11 +238,6 @@ class Frame:
     def leave_out_price(self, job: int) -> int:
         """What it costs to leave a job out, its move included."""
         return self.jobs[job].leave_out_cents * PARTS + self.move_price(job, None, set())
-
-
-def after_drying_min(charge: Charge) -> int:
-    """From the end of drying to the end of the charge."""
-    return charge.conditioning_min + charge.cooling_min + charge.unloading_min
 
 
 def _head_count(kiln: Kiln) -> list[tuple[int, int, int]]:

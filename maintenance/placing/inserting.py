@@ -12,8 +12,9 @@ from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 
 from .frame import ANYWHERE, FAR, HOURLY, Frame, Region
+from .places import index_of, is_down, is_in_charge, is_waiting
 from .problem import LOCKED_OUT
-from .state import Crew, JobAt, State, StopAt, seat
+from .state import Crew, JobAt, State, StopAt, Stops, seat
 
 #: In one place, so many shifts with a crew are looked at: later ones only cost more delay.
 SHIFTS_LOOKED_AT = 4
@@ -71,9 +72,14 @@ class Inserting:
             return
         if of.needs_state in LOCKED_OUT:
             stop = state.stops[kiln].get(region.place)
+            if is_down(region.place) and not interrupt:
+                # Whatever lasts longer than the kiln is down keeps a charge waiting.
+                down_end = frame.kilns[kiln].down[index_of(region.place)].end_min
+                ready_min = max(down_end, 0 if stop is None else stop.end_min) - frame.kilns[kiln].restore_min
+                high = min(high, ready_min - of.duration_min)
             if stop is not None:
                 yield from self._in_stop(job, region.place, stop, low, high, each)
-            elif region.place % 2 == 0 or interrupt:
+            elif interrupt or not is_in_charge(region.place):
                 yield from self._in_new_stop(job, region.place, low, high, each)
             return
         if of.needs_state == "running":
@@ -84,9 +90,9 @@ class Inserting:
             if region.place == ANYWHERE:
                 yield Option(job, state.job_price(job, at), 0, at, None, None)
                 continue
-            starts = self._with_running(kiln, region.place, start_min, start_min + of.duration_min)
-            if starts is not None:
-                yield self._option(job, at, None, starts, 0)
+            option = self._option(job, at, None, 0)
+            if option is not None:
+                yield option
 
     def from_min(self, job: int) -> int | None:
         """Before this the job cannot start; None where a job it waits for is left out."""
@@ -146,9 +152,9 @@ class Inserting:
         for shift, start_min, crew in self._starts_inside(job, low, high, each):
             end_min = max(stop.end_min, start_min + frame.jobs[job].duration_min + of.restore_min)
             longer = StopAt(stop.set_up_start_min, end_min, stop.shift, stop.person)
-            starts = self._with_stop(kiln, place, longer)
-            if starts is not None:
-                yield self._option(job, JobAt(place, shift, start_min, crew), longer, starts, 0)
+            option = self._option(job, JobAt(place, shift, start_min, crew), longer, 0)
+            if option is not None:
+                yield option
 
     def _starts_inside(self, job: int, low: int, high: int, each: int) -> Iterator[tuple[int, int, Crew]]:
         """Yield the earliest start in each of the first shifts at which there is a crew, and room for it inside."""
@@ -182,15 +188,10 @@ class Inserting:
             for at_shift, start_min, crew in self._starts_inside(job, max(low, ready_min), high, 1):
                 end_min = start_min + frame.jobs[job].duration_min + of.restore_min
                 stop = StopAt(begin_min, end_min, shift, person)
-                if place % 2 and any(
-                    max(begin, begin_min) < min(end, end_min + of.reheat_min)
-                    for begin, end in self.state.running[kiln].get(place, ())
-                ):
-                    continue
-                starts = self._with_stop(kiln, place, stop)
-                if starts is not None:
-                    price = self.state.stop_price(kiln, place, stop)
-                    yield self._option(job, JobAt(place, at_shift, start_min, crew), stop, starts, price)
+                price = self.state.stop_price(kiln, place, stop)
+                option = self._option(job, JobAt(place, at_shift, start_min, crew), stop, price)
+                if option is not None:
+                    yield option
                     found += 1
             if found >= each:
                 return
@@ -211,17 +212,18 @@ class Inserting:
 
     def _set_up_between(self, kiln: int, place: int) -> tuple[int, int]:
         """When a set-up may start in a place, as the charges now stand."""
-        frame, index = self.frame, place // 2
+        frame, index = self.frame, index_of(place)
         charges, starts = frame.kilns[kiln].charges, self.state.starts[kiln]
-        if place % 2:
+        if is_down(place):
+            down = frame.kilns[kiln].down[index]
+            return max(self.now_min, down.start_min), down.end_min - 1
+        if is_waiting(place):
+            course = self.state.courses(kiln)[index]
+            return max(self.now_min, course.cooled_min), course.unload_min - 1
+        if is_in_charge(place):
             drying_min = starts[index] + charges[index].loading_min + charges[index].heating_up_min
             return max(self.now_min, drying_min), drying_min + charges[index].drying_min
-        if index == 0:
-            return self.now_min, frame.latest_start[kiln][0]
-        before = self.state.stops[kiln].get(place - 1)
-        stretch = 0 if before is None else before.end_min - before.set_up_start_min + frame.kilns[kiln].reheat_min
-        ended = starts[index - 1] + charges[index - 1].length_min + stretch
-        return max(self.now_min, ended), frame.latest_start[kiln][index]
+        return max(self.now_min, self.state.ended(kiln, index)), frame.latest_start[kiln][index]
 
     def _set_up_in(self, shift: int, set_up_min: int, low: int, high: int) -> tuple[int, int] | None:
         """Find the earliest set-up in a shift, and who does it."""
@@ -239,20 +241,16 @@ class Inserting:
                     break
         return None if who < 0 else (best, who)
 
-    def _with_stop(self, kiln: int, place: int, stop: StopAt) -> list[int] | None:
-        return self.state.timetable(kiln, {**self.state.stops[kiln], place: stop}, self.state.running[kiln])
-
-    def _with_running(self, kiln: int, place: int, start_min: int, end_min: int) -> list[int] | None:
-        running = self.state.running[kiln]
-        return self.state.timetable(
-            kiln, self.state.stops[kiln], {**running, place: [*running.get(place, ()), (start_min, end_min)]}
-        )
-
-    def _option(self, job: int, at: JobAt, stop: StopAt | None, starts: list[int], stop_price: int) -> Option:
-        kiln = self.frame.kiln_of[job]
-        later_min = starts[-1] - self.state.starts[kiln][-1]
-        kiln_price = stop_price + later_min * self.frame.kilns[kiln].drying_cents_per_hour * HOURLY
-        return Option(job, self.state.job_price(job, at), kiln_price, at, stop, starts)
+    def _option(self, job: int, at: JobAt, stop: StopAt | None, stop_price: int) -> Option | None:
+        """Give a place with all it takes and costs; None where the charges do not fit round it."""
+        state, kiln = self.state, self.frame.kiln_of[job]
+        stops: Stops = state.stops[kiln] if stop is None else {**state.stops[kiln], at.place: stop}
+        work = state.with_work(job, at)
+        starts = state.timetable(kiln, stops, work)
+        if starts is None:
+            return None
+        kiln_price = stop_price + state.more_for_charges(kiln, starts, stops, work)
+        return Option(job, state.job_price(job, at), kiln_price, at, stop, starts)
 
     def take(self, option: Option) -> None:
         """Put the job there; whoever sets up a new stop must not be in its crew at that time, which options see to."""

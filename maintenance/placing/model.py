@@ -17,13 +17,14 @@ from typing import Any
 
 from .frame import ANYWHERE, FAR, HOURLY, MOST_LOST, PARTS, Frame, joined
 from .kilns_model import Kilns
+from .places import index_of, is_in_charge, is_opening
 from .possible import Option
 from .problem import LOCKED_OUT
-from .state import Crew, JobAt, StopAt, Stops
+from .state import Crew, JobAt, StopAt, Stops, rounded
 from .tasks import Found, Task
 
 #: Parts of the cost that are rounded; all others are whole cents.
-ROUNDED = ("drying", "delay", "overtime")
+ROUNDED = ("drying", "delay", "overtime", "later", "margin")
 #: Up to here every whole number is a double of its own.
 EXACT = 2**53
 Tell = Callable[[dict[int, JobAt] | None, dict[int, Stops] | None, int | None], None]
@@ -70,13 +71,14 @@ class Part(Kilns):
         # Of the whole, the parts are rounded half up as the plan states them: R is the least with 1440 R >= X - 719.
         costs = [one for kiln in self.task.kilns for one in self.costs[kiln]]
         total = sum(variable * weight for variable, weight, part in costs if not part)
-        total = total + sum(self.fixed.values()) - self.fixed_drying
+        total = total + sum(self.fixed.values()) - sum(self.fixed_parts.values())
         for part, cents in zip(ROUNDED, self.task.parts_cents, strict=True):
             exact = sum(variable * weight for variable, weight, one in costs if one == part)
-            exact = exact + (self.fixed_drying if part == "drying" else 0)
+            exact = exact + self.fixed_parts[part]
             if isinstance(exact, int):
+                total = total + PARTS * rounded(exact)
                 continue
-            whole = self._int(0, FAR * FAR // PARTS, cents)
+            whole = self._int(0, FAR * FAR // PARTS // len(ROUNDED), cents)
             self.model.add(PARTS * whole >= exact - MOST_LOST)
             total = total + PARTS * whole
         self.model.minimize(total)
@@ -99,9 +101,7 @@ class Part(Kilns):
         earliest = min(0, *(one.low for one in options)) if job not in frame.must else min(one.low for one in options)
         latest = max(0, *(one.high for one in options)) if job not in frame.must else max(one.high for one in options)
         start = self._int(earliest, latest, at.start_min if at is not None else 0)
-        literals = {
-            one: self._bool(at is not None and (at.place, at.shift) == (one.place, one.shift)) for one in options
-        }
+        literals = {one: self._bool(at is not None and one.takes(at)) for one in options}
         model.add(sum(literals.values()) == present)
         model.add(start >= sum(one.low * literal for one, literal in literals.items()))
         model.add(start <= sum(one.high * literal for one, literal in literals.items()))
@@ -120,6 +120,7 @@ class Part(Kilns):
                 self._add_running(job, place, literal, variables)
             else:
                 self._add_stopped(job, place, literal, variables)
+        self._add_margin(job, variables)
 
     def _add_prices(self, job: int, variables: _JobVars) -> None:
         frame, at = self.frame, self.task.at.get(job)
@@ -240,14 +241,63 @@ class Part(Kilns):
         to_cooling = charge.length_min - charge.cooling_min - charge.unloading_min
         model.add(end <= began + to_cooling + stretch).only_enforce_if(literal)
         stop = self.stop_vars.get((kiln, place))
-        if stop is None or not of.duration_min:
+        if not of.duration_min:
             return
-        kept, at = self.task.stops.get(kiln, {}).get(place), self.task.at.get(job)
-        is_before = kept is not None and at is not None and at.start_min + of.duration_min <= kept.set_up_start_min
-        before = self._bool(is_before)
-        reheated = stop.end + frame.kilns[kiln].reheat_min
-        model.add(end <= stop.set_up).only_enforce_if([literal, stop.is_there, before])
-        model.add(variables.start >= reheated).only_enforce_if([literal, stop.is_there, ~before])
+        barred = [] if stop is None else [(stop.is_there, place, stop.set_up)]
+        downs = frame.kilns[kiln].down
+        barred += [(is_over, there, downs[index_of(there)].end_min) for is_over, there in self.over[kiln, index]]
+        for is_so, there, from_min in barred:
+            kept, at = self.task.stops.get(kiln, {}).get(there), self.task.at.get(job)
+            ended_min = 0 if at is None else at.start_min + of.duration_min
+            begin_min = from_min if isinstance(from_min, int) else 0 if kept is None else kept.set_up_start_min
+            before = self._bool(kept is not None and at is not None and ended_min <= begin_min)
+            reheated = self.stop_vars[kiln, there].end + frame.kilns[kiln].reheat_min
+            model.add(end <= from_min).only_enforce_if([literal, is_so, before])
+            model.add(variables.start >= reheated).only_enforce_if([literal, is_so, ~before])
+
+    def _add_margin(self, job: int, variables: _JobVars) -> None:
+        """Let minutes short of the margin of the charge that a job runs along with, or follows, cost."""
+        frame, model, kiln, at = self.frame, self.model, self.frame.kiln_of[job], self.task.at.get(job)
+        duration_min, timing = frame.jobs[job].duration_min, frame.timing[kiln]
+        prices = {place: frame.margin_price(job, place) for place in variables.at_place}
+        price = max(prices.values(), default=0)
+        if not price:
+            return
+        shortest, least = 0, {}
+        for one in variables.options:
+            if prices.get(one.place):
+                index = (one.place - 1) // 2
+                charge, planned = timing.charges[index], timing.planned_cooled(index)
+                if is_in_charge(one.place):
+                    shortest = max(shortest, one.high + duration_min + charge.cooling_min + charge.margin_min - planned)
+                else:
+                    latest_out = frame.latest_start[kiln][index + 1]
+                    shortest = max(shortest, latest_out + charge.margin_min - one.low)
+                    least[one] = max(0, planned + charge.unloading_min + charge.margin_min - one.high)
+        if shortest <= 0:
+            return
+        hint = 0
+        if at is not None and prices.get(at.place) and self.courses[kiln]:
+            course, charge = self.courses[kiln][(at.place - 1) // 2], timing.charges[(at.place - 1) // 2]
+            if is_in_charge(at.place):
+                hint = at.start_min + duration_min + charge.cooling_min + charge.margin_min - course.cooled_min
+            else:
+                hint = course.end_min + charge.margin_min - at.start_min
+        short = self._int(0, shortest, max(0, hint))
+        self.costs[kiln].append((short, price, "margin"))
+        for place, literal in variables.at_place.items():
+            if not prices[place]:
+                continue
+            index = (place - 1) // 2
+            charge = timing.charges[index]
+            if is_in_charge(place):
+                end = variables.start + duration_min
+                needed = end + charge.cooling_min + charge.margin_min - self.cooled[kiln, index]
+            else:
+                needed = self.ended[kiln, index] + charge.margin_min - variables.start
+            model.add(short >= needed).only_enforce_if(literal)
+        if any(least.values()):
+            model.add(short >= sum(minutes * variables.options[one] for one, minutes in least.items()))
 
     def _add_stopped(self, job: int, place: int, literal: Any, variables: _JobVars) -> None:
         frame, model, kiln, index = self.frame, self.model, self.frame.kiln_of[job], place // 2
@@ -260,7 +310,7 @@ class Part(Kilns):
         set_up_min = frame.set_up_min(kiln, place)
         model.add(variables.start >= stop.set_up + set_up_min).only_enforce_if(literal)
         model.add(variables.start + duration_min + of.restore_min <= stop.end).only_enforce_if(literal)
-        if place % 2:
+        if not is_opening(place):
             return
         # The charge after the opening waits at least for the earliest end of the job, shift by shift.
         began, planned = self.charge_starts[kiln][index], of.charges[index].start_min
@@ -272,8 +322,7 @@ class Part(Kilns):
         if waits and not isinstance(began, int):
             model.add(began >= planned + sum(wait * variables.options[one] for one, wait in waits.items()))
         if index:
-            ended = self.charge_starts[kiln][index - 1] + of.charges[index - 1].length_min
-            ended = ended + self.stretches.get((kiln, index - 1), 0)
+            ended = self.ended[kiln, index - 1]
             model.add(began >= ended + (set_up_min + duration_min + of.restore_min) * literal)
 
     # --- rules across jobs -----------------------------------------------------------------------

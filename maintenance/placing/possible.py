@@ -7,6 +7,7 @@ from collections import defaultdict
 from dataclasses import dataclass
 
 from .frame import FAR, Frame
+from .state import JobAt
 from .tasks import Task
 
 
@@ -19,6 +20,10 @@ class Option:
     low: int
     high: int
     price: int
+
+    def takes(self, at: JobAt) -> bool:
+        """Whether it is the one that a job has."""
+        return (self.place, self.shift) == (at.place, at.shift) and self.low <= at.start_min <= self.high
 
 
 class Possible:
@@ -122,8 +127,5 @@ class Possible:
                 most = least[job] + self.spare[frame.kiln_of[job]]
                 kept = task.at.get(job)
                 self.of_job[job] = [
-                    option
-                    for option in options
-                    if option.price <= most
-                    or (kept is not None and (option.place, option.shift) == (kept.place, kept.shift))
+                    option for option in options if option.price <= most or (kept is not None and option.takes(kept))
                 ]

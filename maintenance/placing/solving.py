@@ -26,7 +26,7 @@ from .plan import Hopeless, Plan
 from .problem import Problem
 from .standing import issued_plan, state_of_plan
 from .state import JobAt, State, Stops, state_of
-from .tasks import LOST_BY_ROUNDING, Found, Task, task_of, whole_task
+from .tasks import Found, Task, lost_by_rounding, task_of, whole_task
 from .workers import Alone, News, Order, WorkerError, Workers
 
 #: Up to so many jobs the whole is proven.
@@ -213,7 +213,7 @@ class _Solving:
 
     def _bound_cents(self) -> int:
         """The proven lower bound of the total; what the kilns cost apart is exact, so that rounding is taken off."""
-        apart = sum(self.floors.values()) - LOST_BY_ROUNDING
+        apart = sum(self.floors.values()) - lost_by_rounding(self.frame)
         return min(self.total, max(0, self.whole_bound_cents, -(-apart // PARTS)))
 
     def _is_proven(self) -> bool:
@@ -352,7 +352,7 @@ class _Solving:
             if found is not None and found.is_impossible:
                 bound = order.task.price
             # What costs more than the plan was left out: the plan's cost bounds it, too.
-            cents = min(-(-(bound or 0) // PARTS), ((order.task.price or 0) - LOST_BY_ROUNDING) // PARTS)
+            cents = min(-(-(bound or 0) // PARTS), ((order.task.price or 0) - lost_by_rounding(self.frame)) // PARTS)
             if cents > self.whole_bound_cents:
                 self.whole_bound_cents = cents
                 self._say("proof")

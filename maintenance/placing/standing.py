@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import chain
 
@@ -10,9 +10,10 @@ from .checking import Broken, Verdict, check
 from .frame import ANYWHERE, PARTS, Frame
 from .inserting import Fix, Inserting, Option, fill_cheaply, seats
 from .offering import keeps_followers, without_job
+from .places import down_place, is_in_charge, waiting_place
 from .plan import COST_PARTS, PlacedJob, Plan, Stop
 from .problem import LOCKED_OUT
-from .state import JobAt, State, StopAt, state_of
+from .state import JobAt, KilnWork, State, StopAt, Stops, state_of
 
 
 @dataclass(frozen=True)
@@ -56,7 +57,7 @@ def state_of_plan(frame: Frame, plan: Plan) -> State | None:
     places: list[tuple[int, int]] = []
     for stop in plan.stops:
         kiln = frame.number_of_kiln[stop.kiln]
-        place = 2 * stop.before_charge if stop.before_charge is not None else 2 * (stop.in_charge or 0) + 1
+        place = _place_of(frame, kiln, stop, plan.charge_starts[stop.kiln])
         shift, person = frame.number_of_shift[stop.shift], frame.number_of_person[stop.person]
         stops[kiln][place] = StopAt(stop.set_up_start_min, stop.end_min, shift, person)
         places.append((kiln, place))
@@ -70,6 +71,19 @@ def state_of_plan(frame: Frame, plan: Plan) -> State | None:
         crew = tuple((frame.number_of_person[person], skill) for person, skill in placed.crew)
         at[frame.number_of_job[ref]] = JobAt(place, frame.number_of_shift[placed.shift], placed.start_min, crew)
     return state_of(frame, at, stops)
+
+
+def _place_of(frame: Frame, kiln: int, stop: Stop, starts: Sequence[int]) -> int:
+    """Give the place of a stop: one in a charge that has cooled is in the time in which that waits for the yard."""
+    if stop.in_down is not None:
+        return down_place(stop.in_down)
+    if stop.before_charge is not None:
+        return 2 * stop.before_charge
+    index, timing = stop.in_charge or 0, frame.timing[kiln]
+    cooled = starts[index] + timing.to_cooled_min(index)
+    if cooled <= stop.set_up_start_min < timing.unload_from(index, cooled):
+        return waiting_place(index)
+    return 2 * index + 1
 
 
 def stand(
@@ -122,7 +136,7 @@ def stand(
         if as_recorded:
             found = [one for one in inserting.options(job) if one.starts in (None, state.starts[kiln])]
         else:
-            found = list(inserting.options(job, interrupt=place is None or place % 2 == 1))
+            found = list(inserting.options(job, interrupt=place is None or is_in_charge(place)))
         right = [one for one in found if place is None or one.at.place == place]
         set_up = set_ups.get((kiln, right[0].at.place)) if right else None
         if set_up is not None and right[0].at.place not in state.stops[kiln]:
@@ -158,7 +172,7 @@ def _put_whole(
         return False
     ats: dict[int, JobAt] = {}
     ends: dict[int, int] = {}
-    running: dict[int, list[tuple[int, int]]] = {}
+    work: KilnWork = {}
     for job in jobs:
         at = _kept_at(frame, job, kept[job], fixed[job])
         if at is None:
@@ -167,8 +181,8 @@ def _put_whole(
         end_min = at.start_min + frame.jobs[job].duration_min
         if frame.jobs[job].needs_state in LOCKED_OUT:
             ends[at.place] = max(ends.get(at.place, 0), end_min + frame.kilns[kiln].restore_min)
-        elif at.place != ANYWHERE:
-            running.setdefault(at.place, []).append((at.start_min, end_min))
+        if frame.is_timed_round(job, at.place):
+            work.setdefault(at.place, []).append(state.work_of(job, at))
     stops: dict[int, StopAt] = {}
     for place, end_min in ends.items():
         set_up = set_ups.get((kiln, place))
@@ -177,8 +191,8 @@ def _put_whole(
         if stop is None or stop.set_up_start_min + frame.set_up_min(kiln, place) > first:
             return False
         stops[place] = stop
-    starts = state.timetable(kiln, stops, running)
-    if as_recorded and (starts != state.starts[kiln] or any(place % 2 for place in stops)):
+    starts = state.timetable(kiln, stops, work)
+    if as_recorded and (starts != state.starts[kiln] or _interrupts(frame, kiln, starts, stops, work)):
         return False
     if starts is None or len({(s.person, s.set_up_start_min) for s in stops.values()}) < len(stops):
         return False
@@ -190,6 +204,11 @@ def _put_whole(
         state.put(job, ats[job], stops.get(ats[job].place) if frame.jobs[job].needs_state in LOCKED_OUT else None, None)
     state.starts[kiln] = starts
     return True
+
+
+def _interrupts(frame: Frame, kiln: int, starts: list[int], stops: Stops, work: KilnWork) -> bool:
+    """Whether a charge is interrupted."""
+    return any(one.is_interrupted for one in frame.timing[kiln].follow(starts, stops, work) or ())
 
 
 def _kept_at(frame: Frame, job: int, kept: KeptPlace, fix: Fix) -> JobAt | None:
@@ -259,7 +278,7 @@ def _with_set_up(frame: Frame, state: State, option: Option, kept: KeptStop) -> 
     own = None if option.stop is None else _kept_stop(state, kiln, kept, option.stop.end_min)
     if own is None or own.set_up_start_min + frame.set_up_min(kiln, option.at.place) > option.at.start_min:
         return None
-    starts = state.timetable(kiln, {**state.stops[kiln], option.at.place: own}, state.running[kiln])
+    starts = state.timetable(kiln, {**state.stops[kiln], option.at.place: own}, state.with_work(option.job, option.at))
     return None if starts is None else replace(option, stop=own, starts=starts)
 
 
@@ -295,7 +314,9 @@ class Moves:
     def _best(self, state: State, job: int, fix: Fix) -> Option | None:
         options = list(Inserting(state, {job: fix}).options(job, interrupt=True))
         sound = [one for one in options if keeps_followers(state, one)]
-        return min(sound, key=lambda one: (one.at.place % 2 == 1 and one.stop is not None, one.price), default=None)
+        return min(
+            sound, key=lambda one: (is_in_charge(one.at.place) and one.stop is not None, one.price), default=None
+        )
 
     def _near(self, state: State, job: int, start_min: int) -> tuple[tuple[int, int], ...]:
         """Name the nearest start before and after that would hold, with what the job costs more there than here."""

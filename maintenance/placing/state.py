@@ -6,9 +6,13 @@ from bisect import bisect_left, insort
 from dataclasses import dataclass
 from itertools import pairwise
 
-from .frame import ANYWHERE, FAR, HOURLY, PARTS, Frame
+from .frame import FAR, HOURLY, PARTS, Frame
+from .places import StopAt as StopAt
+from .places import Stops as Stops
+from .places import index_of, is_down, is_in_charge, is_opening, is_waiting
 from .plan import Cost, PlacedJob, Plan, Stop
 from .problem import LOCKED_OUT
+from .timing import Course
 
 Crew = tuple[tuple[int, str], ...]
 
@@ -23,17 +27,8 @@ class JobAt:
     crew: Crew
 
 
-@dataclass(frozen=True, slots=True)
-class StopAt:
-    """A stop: when its set-up starts and by whom, and when the kiln is ready again."""
-
-    set_up_start_min: int
-    end_min: int
-    shift: int
-    person: int
-
-
-Stops = dict[int, StopAt]
+#: By place: from, to, and what a minute short of a charge's margin costs.
+KilnWork = dict[int, list[tuple[int, int, int]]]
 
 
 class State:
@@ -46,7 +41,8 @@ class State:
         self.starts: list[list[int]] = [[charge.start_min for charge in kiln.charges] for kiln in frame.kilns]
         self.busy: list[list[tuple[int, int]]] = [list(away) for away in frame.away]
         self.inside: list[list[tuple[int, int, int]]] = [list(one) for one in frame.inside]
-        self.running: list[dict[int, list[tuple[int, int]]]] = [{} for _ in frame.kilns]
+        #: Work that charges are timed round, by place.
+        self.work: list[KilnWork] = [{} for _ in frame.kilns]
 
     # --- people ----------------------------------------------------------------------------------
 
@@ -151,59 +147,55 @@ class State:
 
     # --- charges ---------------------------------------------------------------------------------
 
-    def timetable(self, kiln: int, stops: Stops, running: dict[int, list[tuple[int, int]]]) -> list[int] | None:
-        """Start every charge as early as stops and running jobs allow; None where they do not."""
-        frame = self.frame
-        charges, of = frame.kilns[kiln].charges, frame.kilns[kiln]
-        latest = frame.latest_start[kiln]
-        starts: list[int] = []
-        ended = -FAR
-        for index, charge in enumerate(charges):
-            start = max(charge.start_min, ended)
-            most = latest[index]
-            opening = stops.get(2 * index)
-            if opening is not None:
-                if opening.set_up_start_min < ended or opening.set_up_start_min < 0:
-                    return None
-                start = max(start, opening.end_min)
-            if index == len(charges) - 1:
-                starts.append(start)
-                return starts if start <= most else None
-            stretch = 0
-            stop = stops.get(2 * index + 1)
-            if stop is not None:
-                until_drying = charge.loading_min + charge.heating_up_min
-                start = max(start, stop.set_up_start_min - until_drying - charge.drying_min)
-                most = min(most, stop.set_up_start_min - until_drying)
-                stretch = stop.end_min - stop.set_up_start_min + of.reheat_min
-            work = running.get(2 * index + 1)
-            if work:
-                most = min(most, min(begin for begin, _ in work) - charge.loading_min)
-                to_cooling = charge.length_min - charge.cooling_min - charge.unloading_min + stretch
-                start = max(start, max(end for _, end in work) - to_cooling)
-                if stop is not None and any(
-                    max(begin, stop.set_up_start_min) < min(end, stop.end_min + of.reheat_min) for begin, end in work
-                ):
-                    return None
-            if start > most:
-                return None
-            starts.append(start)
-            ended = start + charge.length_min + stretch
-        return starts
+    def timetable(self, kiln: int, stops: Stops, work: KilnWork) -> list[int] | None:
+        """Start every charge as stops and work allow and as costs least; None where they do not."""
+        return self.frame.timing[kiln].timetable(stops, work)
 
-    def drying_price(self, kiln: int, starts: list[int]) -> int:
-        """What it costs that the sentinel starts then."""
+    def courses(self, kiln: int) -> list[Course]:
+        """Say how the charges of a kiln go, but for the sentinel."""
+        return self._follow(kiln, self.starts[kiln], self.stops[kiln], self.work[kiln])
+
+    def _follow(self, kiln: int, starts: list[int], stops: Stops, work: KilnWork) -> list[Course]:
+        found = self.frame.timing[kiln].follow(starts, stops, work)
+        if found is None:
+            raise AssertionError(f"the timetable of {self.frame.kilns[kiln].tag} does not hold")
+        return found
+
+    def ended(self, kiln: int, index: int) -> int:
+        """When the charge before another one is out; long ago before the first."""
+        if not index:
+            return -FAR
+        timing = self.frame.timing[kiln]
+        if not timing.is_plain:
+            return self.courses(kiln)[index - 1].end_min
+        stop = self.stops[kiln].get(2 * index - 1)
+        stretch = 0 if stop is None else stop.end_min - stop.set_up_start_min + self.frame.kilns[kiln].reheat_min
+        return timing.end_of(index - 1, self.starts[kiln][index - 1], stretch)
+
+    def charges_price(self, kiln: int, starts: list[int], stops: Stops, work: KilnWork) -> int:
+        """What it costs that charges start then: drying lost, interruptions, promises and margins broken."""
         of = self.frame.kilns[kiln]
-        return (starts[-1] - of.charges[-1].start_min) * of.drying_cents_per_hour * HOURLY
+        price = (starts[-1] - of.charges[-1].start_min) * of.drying_cents_per_hour * HOURLY
+        if self.frame.timing[kiln].is_plain:
+            return price + of.interruption_cents * PARTS * sum(is_in_charge(place) for place in stops)
+        for course in self._follow(kiln, starts, stops, work):
+            price += course.price + (of.interruption_cents * PARTS if course.is_interrupted else 0)
+        return price
+
+    def more_for_charges(self, kiln: int, starts: list[int], stops: Stops, work: KilnWork) -> int:
+        """What it costs more than now that charges start then."""
+        if self.frame.timing[kiln].is_plain and len(stops) == len(self.stops[kiln]):
+            return (starts[-1] - self.starts[kiln][-1]) * self.frame.kilns[kiln].drying_cents_per_hour * HOURLY
+        now = self.charges_price(kiln, self.starts[kiln], self.stops[kiln], self.work[kiln])
+        return self.charges_price(kiln, starts, stops, work) - now
 
     def stop_price(self, kiln: int, place: int, stop: StopAt) -> int:
-        """What a stop costs, drying lost aside."""
+        """What setting up a stop costs."""
         if self.frame.is_locked_out(kiln, place):
             return 0
         of, shift = self.frame.kilns[kiln], self.frame.shifts[stop.shift]
         overtime_min = max(0, stop.set_up_start_min + of.set_up_min - shift.end_min)
-        cents = of.set_up_cents + (of.interruption_cents if place % 2 else 0)
-        return cents * PARTS + overtime_min * self.frame.problem.overtime_cents_per_person_hour * HOURLY
+        return of.set_up_cents * PARTS + overtime_min * self.frame.problem.overtime_cents_per_person_hour * HOURLY
 
     def job_price(self, job: int, at: JobAt) -> int:
         """What a place costs for the job itself: delay, overtime, move."""
@@ -230,10 +222,22 @@ class State:
                 self.occupy(stop.person, *frame.set_up_span(kiln, at.place, stop.set_up_start_min))
             self.stops[kiln][at.place] = stop
             self.inside[kiln].append((*span, of.crew_size))
-        elif at.place != ANYWHERE:
-            self.running[kiln].setdefault(at.place, []).append(span)
+        if frame.is_timed_round(job, at.place):
+            self.work[kiln].setdefault(at.place, []).append(self.work_of(job, at))
         if starts is not None:
             self.starts[kiln] = starts
+
+    def work_of(self, job: int, at: JobAt) -> tuple[int, int, int]:
+        """Give a job as work that charges are timed round."""
+        end_min = at.start_min + self.frame.jobs[job].duration_min
+        return at.start_min, end_min, self.frame.margin_price(job, at.place)
+
+    def with_work(self, job: int, at: JobAt) -> KilnWork:
+        """Give the work of a job's kiln with the job at a place."""
+        work = self.work[self.frame.kiln_of[job]]
+        if not self.frame.is_timed_round(job, at.place):
+            return work
+        return {**work, at.place: [*work.get(at.place, ()), self.work_of(job, at)]}
 
     def take_out(self, job: int) -> bool:
         """Take a job out, with its stop if nobody else needs it; False, and nothing changed, where that cannot be.
@@ -243,7 +247,7 @@ class State:
         frame, at = self.frame, self.at[job]
         kiln, of = frame.kiln_of[job], frame.jobs[job]
         span = (at.start_min, at.start_min + of.duration_min)
-        stops, running = dict(self.stops[kiln]), self.running[kiln]
+        stops, work = dict(self.stops[kiln]), self.work[kiln]
         stop = stops.get(at.place) if of.needs_state in LOCKED_OUT else None
         if stop is not None:
             left = [
@@ -259,13 +263,13 @@ class State:
                 stops[at.place] = StopAt(stop.set_up_start_min, end_min, stop.shift, stop.person)
             else:
                 del stops[at.place]
-        elif at.place != ANYWHERE:
-            work = list(running[at.place])
-            work.remove(span)
-            running = {**running, at.place: work}
-            if not work:
-                del running[at.place]
-        starts = self.timetable(kiln, stops, running)
+        if frame.is_timed_round(job, at.place):
+            left_there = list(work[at.place])
+            left_there.remove(self.work_of(job, at))
+            work = {**work, at.place: left_there}
+            if not left_there:
+                del work[at.place]
+        starts = self.timetable(kiln, stops, work)
         if starts is None:
             return False
         del self.at[job]
@@ -275,7 +279,7 @@ class State:
             self.inside[kiln].remove((*span, of.crew_size))
             if at.place not in stops:
                 self.release(stop.person, *frame.set_up_span(kiln, at.place, stop.set_up_start_min))
-        self.stops[kiln], self.running[kiln], self.starts[kiln] = stops, running, starts
+        self.stops[kiln], self.work[kiln], self.starts[kiln] = stops, work, starts
         return True
 
     def copy(self) -> State:
@@ -286,7 +290,7 @@ class State:
         other.starts = [list(one) for one in self.starts]
         other.busy = [list(one) for one in self.busy]
         other.inside = [list(one) for one in self.inside]
-        other.running = [{place: list(work) for place, work in one.items()} for one in self.running]
+        other.work = [{place: list(work) for place, work in one.items()} for one in self.work]
         return other
 
     def release(self, person: int, start_min: int, end_min: int) -> None:
@@ -317,7 +321,7 @@ class State:
 
     def price_of_kiln(self, kiln: int) -> int:
         """What a kiln, its stops and its jobs cost."""
-        price = self.drying_price(kiln, self.starts[kiln])
+        price = self.charges_price(kiln, self.starts[kiln], self.stops[kiln], self.work[kiln])
         price += sum(self.stop_price(kiln, place, stop) for place, stop in self.stops[kiln].items())
         for job in self.frame.jobs_of[kiln]:
             at = self.at.get(job)
@@ -332,15 +336,16 @@ class State:
         """Give the plan, with its cost stated."""
         frame = self.frame
         stops: list[Stop] = []
-        index_of: dict[tuple[int, int], int] = {}
+        number_of: dict[tuple[int, int], int] = {}
         for kiln, by_place in enumerate(self.stops):
             for place, stop in sorted(by_place.items()):
-                index_of[kiln, place] = len(stops)
+                number_of[kiln, place] = len(stops)
                 stops.append(
                     Stop(
                         kiln=frame.kilns[kiln].tag,
-                        before_charge=None if place % 2 else place // 2,
-                        in_charge=place // 2 if place % 2 else None,
+                        before_charge=index_of(place) if is_opening(place) else None,
+                        in_charge=index_of(place) if is_in_charge(place) or is_waiting(place) else None,
+                        in_down=index_of(place) if is_down(place) else None,
                         set_up_start_min=stop.set_up_start_min,
                         end_min=stop.end_min,
                         shift=frame.shifts[stop.shift].ref,
@@ -355,7 +360,7 @@ class State:
                 start_min=at.start_min,
                 shift=frame.shifts[at.shift].ref,
                 crew=tuple((frame.people[person].ref, skill) for person, skill in at.crew),
-                stop=index_of[frame.kiln_of[job], at.place] if is_stopped else None,
+                stop=number_of[frame.kiln_of[job], at.place] if is_stopped else None,
                 charge=at.place // 2 if of.needs_state == "running" else None,
             )
         cost = self.cost()
@@ -367,12 +372,13 @@ class State:
             stated_total_cents=cost.total,
             bound_cents=bound_cents,
             seconds=seconds,
+            form=frame.problem.form,
         )
 
     def cost(self) -> Cost:
         """Sum the parts, each rounded once."""
         frame, problem = self.frame, self.frame.problem
-        delay = overtime_min = left_out = moves = set_up = interruption = drying = 0
+        delay = overtime_min = left_out = moves = set_up = interruption = drying = later = margin = 0
         for job, of in enumerate(frame.jobs):
             at = self.at.get(job)
             if at is None:
@@ -384,12 +390,21 @@ class State:
             overtime_min += max(0, end_min - frame.shifts[at.shift].end_min) * len(at.crew)
             moves += frame.move_price(job, at.start_min, {person for person, _ in at.crew}) // PARTS
         for kiln, of_kiln in enumerate(frame.kilns):
-            drying += self.drying_price(kiln, self.starts[kiln])
+            late_start_min = self.starts[kiln][-1] - of_kiln.charges[-1].start_min
+            drying += late_start_min * of_kiln.drying_cents_per_hour * HOURLY
+            if frame.timing[kiln].is_plain:
+                interruption += of_kiln.interruption_cents * sum(is_in_charge(place) for place in self.stops[kiln])
+                stretched: list[Course] = []
+            else:
+                stretched = self.courses(kiln)
+            for course in stretched:
+                interruption += of_kiln.interruption_cents if course.is_interrupted else 0
+                later += course.later_price
+                margin += course.margin_price
             for place, stop in self.stops[kiln].items():
                 if frame.is_locked_out(kiln, place):
                     continue
                 set_up += of_kiln.set_up_cents
-                interruption += of_kiln.interruption_cents if place % 2 else 0
                 end_min = stop.set_up_start_min + of_kiln.set_up_min
                 overtime_min += max(0, end_min - frame.shifts[stop.shift].end_min)
         return Cost(
@@ -400,6 +415,8 @@ class State:
             interruption=interruption,
             left_out=left_out,
             moves=moves,
+            later=rounded(later),
+            margin=rounded(margin),
         )
 
 
@@ -431,7 +448,7 @@ def state_of(frame: Frame, at: dict[int, JobAt], stops: list[Stops]) -> State | 
         is_stopped = frame.jobs[job].needs_state in LOCKED_OUT
         state.put(job, one, state.stops[kiln][one.place] if is_stopped else None, None)
     for kiln in range(len(frame.kilns)):
-        starts = state.timetable(kiln, state.stops[kiln], state.running[kiln])
+        starts = state.timetable(kiln, state.stops[kiln], state.work[kiln])
         if starts is None:
             return None
         state.starts[kiln] = starts

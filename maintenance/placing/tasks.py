@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
 
-from .frame import MOST_LOST, PARTS
+from .frame import MOST_LOST, PARTS, Frame
 from .state import JobAt, State, Stops
 
-#: What rounding half up can take away from drying, delay and overtime, in parts of a cent.
-LOST_BY_ROUNDING = 3 * MOST_LOST
+#: What rounding half up can take away from a plan's drying, delay and overtime, later and margin, in parts of a cent.
+LOST_BY_ROUNDING, LOST_BY_ROUNDING_MORE = 3 * MOST_LOST, 5 * MOST_LOST
 Busy = list[list[tuple[int, int]]]
 
 
@@ -20,8 +20,8 @@ class Task:
     `at` and `stops` are what the kilns have now (empty where there is no plan yet); `free` the jobs that may move;
     `busy` when people are away or at work in other kilns; `price` what the part costs now and must not exceed, and
     `floors` a lower bound of what each kiln costs. `only` leaves all other jobs away. `settled` are the other
-    kilns whose jobs hold; where there are none, the optimum is a lower bound. `parts_cents` are what drying, delay and
-    overtime come to, of the whole, and have the sums rounded as the plan states them.
+    kilns whose jobs hold; where there are none, the optimum is a lower bound. `parts_cents` are what the rounded
+    parts of the cost come to, of the whole, and have the sums rounded as the plan states them.
     """
 
     kilns: tuple[int, ...]
@@ -34,7 +34,7 @@ class Task:
     floors: dict[int, int] = field(default_factory=dict)
     only: frozenset[int] | None = None
     settled: frozenset[int] = frozenset()
-    parts_cents: tuple[int, int, int] | None = None
+    parts_cents: tuple[int, int, int, int, int] | None = None
 
 
 @dataclass(frozen=True)
@@ -48,6 +48,11 @@ class Found:
     is_proven: bool
     is_impossible: bool = False
     cpu_seconds: float = 0.0
+
+
+def lost_by_rounding(frame: Frame) -> int:
+    """What rounding half up can take away from a plan's cost, in parts of a cent."""
+    return LOST_BY_ROUNDING if all(one.is_plain for one in frame.timing) else LOST_BY_ROUNDING_MORE
 
 
 def task_of(
@@ -86,8 +91,9 @@ def whole_task(state: State, floors: dict[int, int]) -> Task:
     """Make the task of all kilns, in which costs are rounded as the plan states them."""
     task = task_of(state, range(len(state.frame.kilns)), floors=floors)
     cost = state.cost()
-    most = cost.total * PARTS + LOST_BY_ROUNDING
-    return replace(task, price=most, parts_cents=(cost.drying_lost, cost.delay, cost.overtime))
+    most = cost.total * PARTS + lost_by_rounding(state.frame)
+    rounded = (cost.drying_lost, cost.delay, cost.overtime, cost.later, cost.margin)
+    return replace(task, price=most, parts_cents=rounded)
 
 
 def busy_elsewhere(state: State, kilns: set[int]) -> Busy:

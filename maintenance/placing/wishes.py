@@ -25,7 +25,7 @@ from .problem import LOCK_OUT, LOCKED_OUT, Job, Person, Problem, Shift
 from .solving import solve
 from .standing import state_of_plan
 from .state import State, state_of
-from .tasks import LOST_BY_ROUNDING, whole_task
+from .tasks import lost_by_rounding, whole_task
 
 #: Up to so many jobs, all are placed anew; of more, the kiln of the job and rivals with so many jobs in all. That many
 #: are mostly proven within a second.
@@ -336,7 +336,7 @@ def _best(problem: Problem, kept: Plan, seconds: float) -> _Best | None:
     # What costs more than the plan at hand was left out: that plan's cost bounds it, too.
     price = task.price or 0
     bound = price if found_part.is_impossible else found_part.bound
-    cents = min(-(-bound // PARTS), (price - LOST_BY_ROUNDING) // PARTS)
+    cents = min(-(-bound // PARTS), (price - lost_by_rounding(frame)) // PARTS)
     return _Best(better, total, max(0, min(cents, total)))
 
 

@@ -41,7 +41,7 @@ def kept(plan: Plan) -> tuple[dict[str, KeptPlace], list[KeptStop]]:
 
 
 def facts(state: State) -> object:
-    running = [{place: sorted(work) for place, work in one.items()} for one in state.running]
+    running = [{place: sorted(work) for place, work in one.items()} for one in state.work]
     return state.at, state.stops, state.starts, [sorted(one) for one in state.busy], running
 
 
