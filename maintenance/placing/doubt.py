@@ -7,12 +7,15 @@ kiln is in the state it needs, from the set-up to the end. Charges wait for the 
 from __future__ import annotations
 
 import random
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from math import sqrt
+from math import ceil, sqrt
 from statistics import NormalDist
 
+from .places import StopAt, waiting_place
 from .plan import PlacedJob, Plan, Stop
-from .problem import LOCKED_OUT, Job, Kiln, Problem
+from .problem import LOCKED_OUT, Job, Problem
+from .timing import Timing
 
 
 @dataclass(frozen=True)
@@ -68,10 +71,11 @@ def doubt(problem: Problem, plan: Plan, spread: float = 0.05, draws: int = 500, 
     of_kiln: dict[str, list[tuple[Job, PlacedJob]]] = {kiln.tag: [] for kiln in problem.kilns}
     for ref, at in plan.jobs.items():
         of_kiln[jobs[ref].kiln].append((jobs[ref], at))
+    timings = [Timing(problem, kiln) for kiln in problem.kilns]
     for _ in range(draws):
         lost: set[str] = set()
-        for kiln in problem.kilns:
-            lost |= _lost(kiln, plan, of_kiln[kiln.tag], chance, spread)
+        for timing in timings:
+            lost |= _lost(timing, plan, of_kiln[timing.kiln.tag], chance, spread)
         # What waits for a job that does not hold does not hold either.
         waiting = bool(lost)
         while waiting:
@@ -85,35 +89,45 @@ def doubt(problem: Problem, plan: Plan, spread: float = 0.05, draws: int = 500, 
     return Doubt(fares, all_hold / draws, draws)
 
 
-def _lost(kiln: Kiln, plan: Plan, work: list[tuple[Job, PlacedJob]], chance: random.Random, spread: float) -> set[str]:
+def _lost(
+    timing: Timing, plan: Plan, work: list[tuple[Job, PlacedJob]], chance: random.Random, spread: float
+) -> set[str]:
     """Run one kiln through one draw, and name the jobs that do not hold."""
-    opening = {stop.before_charge: stop for stop in plan.stops if stop.kiln == kiln.tag and stop.in_charge is None}
-    inside = {stop.in_charge: stop for stop in plan.stops if stop.kiln == kiln.tag and stop.in_charge is not None}
-    planned = plan.charge_starts[kiln.tag]
+    kiln, planned = timing.kiln, plan.charge_starts[timing.kiln.tag]
+    by_place = {timing.place_of(stop, planned): stop for stop in plan.stops if stop.kiln == kiln.tag}
+    over = _lasting_longer(timing, planned, by_place)
     broken: list[Stop] = []
     running: dict[int, tuple[float, float]] = {}
     ended = 0.0
     for index, charge in enumerate(kiln.charges):
-        stop = opening.get(index)
+        stop = by_place.get(2 * index)
         start = max(float(planned[index]), ended) if planned[index] > 0 else float(planned[index])
+        if start > planned[index] and timing.asks_to_load[index]:
+            start = float(timing.first_start(index, ceil(start)))
         if stop is not None and stop.set_up_start_min < ended:
             broken.append(stop)
-        if index == len(kiln.charges) - 1:
+        if index == timing.last:
             break
         # What stops a charge, and not its drying, ends the part before a standstill.
         is_cut = kiln.charges[index + 1].goes_on
         drying = charge.drying_min if is_cut else max(0.0, charge.drying_min * (1 + chance.gauss(0, spread)))
         loaded = start + charge.loading_min
         from_min = loaded + charge.heating_up_min
-        cut = inside.get(index)
-        stretch = 0
+        cut = by_place.get(2 * index + 1)
+        stretch = over.get(index, 0)
         if cut is not None:
             stretch = cut.end_min - cut.set_up_start_min + kiln.reheat_min
             if not from_min <= cut.set_up_start_min <= from_min + drying:
                 broken.append(cut)
         cooled = from_min + drying + charge.conditioning_min + stretch
         running[index] = (loaded, cooled)
-        ended = cooled + charge.cooling_min + charge.unloading_min
+        unload = _unloaded_from(timing, index, cooled + charge.cooling_min)
+        waiting = by_place.get(waiting_place(index))
+        if waiting is not None and not (
+            cooled + charge.cooling_min <= waiting.set_up_start_min and waiting.end_min <= unload
+        ):
+            broken.append(waiting)
+        ended = unload + charge.unloading_min
     lost = set()
     for job, at in work:
         if job.needs_state in LOCKED_OUT and at.stop is not None and plan.stops[at.stop] in broken:
@@ -123,6 +137,26 @@ def _lost(kiln: Kiln, plan: Plan, work: list[tuple[Job, PlacedJob]], chance: ran
             if at.start_min < loaded or at.start_min + job.duration_min > cooled:
                 lost.add(job.ref)
     return lost
+
+
+def _unloaded_from(timing: Timing, index: int, cooled: float) -> float:
+    """Unload a charge that has cooled in the hours of the yard, and one that is early when planned at the latest."""
+    if index == timing.last or not timing.asks_to_unload[index]:
+        return cooled
+    planned = timing.planned_cooled(index)
+    unload = timing.unload_from(index, ceil(cooled))
+    return float(unload if cooled >= planned else min(unload, planned))
+
+
+def _lasting_longer(timing: Timing, starts: Sequence[int], by_place: Mapping[int, Stop]) -> dict[int, int]:
+    """Say by how much stops that last longer than the kiln is down stretch charges, in the plan."""
+    stops = {place: StopAt(stop.set_up_start_min, stop.end_min, 0, 0) for place, stop in by_place.items()}
+    courses = timing.follow(starts, stops, {}) or []
+    return {
+        index: one.cooled_min - one.start_min - timing.to_cooled_min(index)
+        for index, one in enumerate(courses)
+        if one.is_interrupted and 2 * index + 1 not in by_place
+    }
 
 
 def buffer_that_pays(

@@ -107,7 +107,7 @@ class Frame:
             elif job.needs_state in LOCKED_OUT and (job.needs_state == "still" or self.is_empty(number, place)):
                 found.append(self.stopped_region(number, place))
         if job.needs_state in LOCKED_OUT:
-            more = [self.stopped_region(number, place) for place in self._places_beside(number, job)]
+            more = [self.stopped_region(number, place) for place in self.places_beside(number, job)]
             found = sorted([*found, *more], key=lambda one: one.from_min) if more else found
         return [
             region
@@ -115,7 +115,7 @@ class Frame:
             if max(region.from_min, job.from_min) + job.duration_min <= min(region.to_min, self.problem.horizon_min)
         ]
 
-    def _places_beside(self, kiln: int, job: Job) -> list[int]:
+    def places_beside(self, kiln: int, job: Job) -> list[int]:
         """Name the times in which charges may wait for the yard, or the kiln is down, that take a job."""
         timing = self.timing[kiln]
         downs = [down_place(number) for number, down in enumerate(self.kilns[kiln].down) if down.end_min > 0]

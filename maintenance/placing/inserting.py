@@ -9,7 +9,7 @@ from __future__ import annotations
 import heapq
 from bisect import bisect_left, bisect_right
 from collections.abc import Callable, Iterable, Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from .frame import ANYWHERE, FAR, HOURLY, Frame, Region
 from .places import index_of, is_down, is_in_charge, is_waiting
@@ -251,6 +251,18 @@ class Inserting:
             return None
         kiln_price = stop_price + state.more_for_charges(kiln, starts, stops, work)
         return Option(job, state.job_price(job, at), kiln_price, at, stop, starts)
+
+    def held(self, option: Option) -> Option | None:
+        """Give a place with all charges as they now stand, short of its margin though it may be; None if none holds."""
+        state, kiln, stop = self.state, self.frame.kiln_of[option.job], option.stop
+        timing, starts = self.frame.timing[kiln], state.starts[kiln]
+        stops: Stops = state.stops[kiln] if stop is None else {**state.stops[kiln], option.at.place: stop}
+        work = state.with_work(option.job, option.at)
+        if timing.is_plain or option.starts is None or timing.follow(starts, stops, work) is None:
+            return None
+        waiting = state.more_for_charges(kiln, option.starts, stops, work)
+        here = state.more_for_charges(kiln, starts, stops, work)
+        return replace(option, starts=starts, kiln_price=option.kiln_price - waiting + here)
 
     def take(self, option: Option) -> None:
         """Put the job there; whoever sets up a new stop must not be in its crew at that time, which options see to."""

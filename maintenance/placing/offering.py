@@ -11,6 +11,7 @@ from plant.basics.sentences import Sentence
 
 from .frame import ANYWHERE, Frame
 from .inserting import Inserting, Option
+from .places import index_of, is_down, is_in_charge, is_waiting
 from .problem import LOCKED_OUT, MOST_HORIZON_MIN, Job, Person, crew_sentences
 from .state import State
 
@@ -86,8 +87,9 @@ def offers(state: State, job: int, now_min: int = 0, places: Collection[int] | N
     for region in frame.regions[job] if from_min is not None and job not in frame.pinned else ():
         if places is None or region.place in places:
             for one in inserting.options_in(job, region, from_min or 0, False, 4):
-                if (one.starts is None or one.starts == starts) and keeps_followers(state, one):
-                    yield one
+                held = one if one.starts in (None, starts) else inserting.held(one)
+                if held is not None and keeps_followers(state, held):
+                    yield held
 
 
 def best_offer(state: State, job: int, now_min: int = 0, places: Collection[int] | None = None) -> Option | None:
@@ -103,18 +105,24 @@ def places_for(frame: Frame, job: int) -> list[int]:
     count = len(frame.kilns[kiln].charges)
     if of.needs_state == "running":
         return list(range(1, 2 * count - 1, 2))
-    return [place for place in range(0, 2 * count, 2) if of.needs_state == "still" or frame.is_empty(kiln, place)]
+    openings = [place for place in range(0, 2 * count, 2) if of.needs_state == "still" or frame.is_empty(kiln, place)]
+    return openings + frame.places_beside(kiln, of)
 
 
 def room_in(state: State, kiln: int, place: int, now_min: int = 0) -> tuple[int, int]:
     """Give from when to when work can be done in a place, as the charges now stand: locking out and restoring off."""
-    frame, index = state.frame, place // 2
+    frame, index = state.frame, index_of(place)
     of, starts = frame.kilns[kiln], state.starts[kiln]
-    if place % 2:
+    if is_down(place):
+        down = of.down[index]
+        return max(now_min, down.start_min) + of.set_up_min, down.end_min - of.restore_min
+    if is_waiting(place):
+        course = state.courses(kiln)[index]
+        return max(now_min, course.cooled_min) + of.set_up_min, course.unload_min - of.restore_min
+    if is_in_charge(place):
         charge = of.charges[index]
-        to_min = starts[index] + charge.length_min - charge.cooling_min - charge.unloading_min
-        return max(now_min, starts[index] + charge.loading_min), to_min
-    ended = max(now_min, starts[index - 1] + of.charges[index - 1].length_min) if index else now_min
+        return max(now_min, starts[index] + charge.loading_min), state.runs_until(kiln, index)
+    ended = max(now_min, state.ended(kiln, index))
     if frame.is_locked_out(kiln, place):
         ended = max(now_min, of.locked_out_min)
     started = frame.latest_start[kiln][-1] if index == len(of.charges) - 1 else starts[index]

@@ -2,18 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from itertools import chain
 
 from .checking import Broken, Verdict, check
 from .frame import ANYWHERE, PARTS, Frame
 from .inserting import Fix, Inserting, Option, fill_cheaply, seats
-from .offering import keeps_followers, without_job
-from .places import down_place, is_in_charge, waiting_place
+from .offering import keeps_followers, room_in, without_job
+from .places import index_of, is_down, is_in_charge, is_waiting
 from .plan import COST_PARTS, PlacedJob, Plan, Stop
 from .problem import LOCKED_OUT
-from .state import JobAt, KilnWork, State, StopAt, Stops, state_of
+from .state import JobAt, KilnWork, State, StopAt, Stops, state_of, stop_at
 
 
 @dataclass(frozen=True)
@@ -57,7 +57,7 @@ def state_of_plan(frame: Frame, plan: Plan) -> State | None:
     places: list[tuple[int, int]] = []
     for stop in plan.stops:
         kiln = frame.number_of_kiln[stop.kiln]
-        place = _place_of(frame, kiln, stop, plan.charge_starts[stop.kiln])
+        place = frame.timing[kiln].place_of(stop, plan.charge_starts[stop.kiln])
         shift, person = frame.number_of_shift[stop.shift], frame.number_of_person[stop.person]
         stops[kiln][place] = StopAt(stop.set_up_start_min, stop.end_min, shift, person)
         places.append((kiln, place))
@@ -71,19 +71,6 @@ def state_of_plan(frame: Frame, plan: Plan) -> State | None:
         crew = tuple((frame.number_of_person[person], skill) for person, skill in placed.crew)
         at[frame.number_of_job[ref]] = JobAt(place, frame.number_of_shift[placed.shift], placed.start_min, crew)
     return state_of(frame, at, stops)
-
-
-def _place_of(frame: Frame, kiln: int, stop: Stop, starts: Sequence[int]) -> int:
-    """Give the place of a stop: one in a charge that has cooled is in the time in which that waits for the yard."""
-    if stop.in_down is not None:
-        return down_place(stop.in_down)
-    if stop.before_charge is not None:
-        return 2 * stop.before_charge
-    index, timing = stop.in_charge or 0, frame.timing[kiln]
-    cooled = starts[index] + timing.to_cooled_min(index)
-    if cooled <= stop.set_up_start_min < timing.unload_from(index, cooled):
-        return waiting_place(index)
-    return 2 * index + 1
 
 
 def stand(
@@ -137,7 +124,7 @@ def stand(
             found = [one for one in inserting.options(job) if one.starts in (None, state.starts[kiln])]
         else:
             found = list(inserting.options(job, interrupt=place is None or is_in_charge(place)))
-        right = [one for one in found if place is None or one.at.place == place]
+        right = [one for one in found if place is None or _is_there(one.at.place, place)]
         set_up = set_ups.get((kiln, right[0].at.place)) if right else None
         if set_up is not None and right[0].at.place not in state.stops[kiln]:
             right = [_with_set_up(frame, state, one, set_up) or one for one in right[:1]]
@@ -177,6 +164,9 @@ def _put_whole(
         at = _kept_at(frame, job, kept[job], fixed[job])
         if at is None:
             return False
+        if is_in_charge(at.place) and frame.jobs[job].needs_state in LOCKED_OUT and not frame.timing[kiln].is_plain:
+            # It may lie in a time in which the charge waits or the kiln is down, too.
+            return False
         ats[job] = at
         end_min = at.start_min + frame.jobs[job].duration_min
         if frame.jobs[job].needs_state in LOCKED_OUT:
@@ -209,6 +199,11 @@ def _put_whole(
 def _interrupts(frame: Frame, kiln: int, starts: list[int], stops: Stops, work: KilnWork) -> bool:
     """Whether a charge is interrupted."""
     return any(one.is_interrupted for one in frame.timing[kiln].follow(starts, stops, work) or ())
+
+
+def _is_there(place: int, kept: int) -> bool:
+    """Whether a place is the one that was kept; a time that lies in a charge or an opening is told as that."""
+    return place == kept or is_down(place) or (is_waiting(place) and 2 * index_of(place) + 1 == kept)
 
 
 def _kept_at(frame: Frame, job: int, kept: KeptPlace, fix: Fix) -> JobAt | None:
@@ -363,14 +358,13 @@ class Moves:
         if of.needs_state == "running":
             charge = self._nearest_charge(without, kiln, start_min)
         elif of.needs_state in LOCKED_OUT:
-            number = self._opening_at(without, kiln, start_min)
-            stop = next((i for i, s in enumerate(stops) if s.kiln == of.kiln and s.before_charge == number), None)
             end_min = start_min + of.duration_min + frame.kilns[kiln].restore_min
-            if stop is not None:
+            new = self._stop_for(without, kiln, self._stopped_at(without, job, start_min), start_min, end_min)
+            stop = next((number for number, one in enumerate(stops) if _where(one) == _where(new)), len(stops))
+            if stop < len(stops):
                 stops[stop] = replace(stops[stop], end_min=max(stops[stop].end_min, end_min))
             else:
-                stop = len(stops)
-                stops.append(self._stop_for(without, kiln, number, start_min, end_min))
+                stops.append(new)
         jobs = {**plan.jobs, of.ref: PlacedJob(start_min, frame.shifts[shift].ref, members, stop, charge)}
         return replace(plan, jobs=jobs, stops=tuple(stops))
 
@@ -397,30 +391,40 @@ class Moves:
         return frozenset(chosen)
 
     def _nearest_charge(self, state: State, kiln: int, start_min: int) -> int | None:
-        charges, starts = self.frame.kilns[kiln].charges, state.starts[kiln]
-        spans = [(starts[n], starts[n] + charge.length_min) for n, charge in enumerate(charges[:-1])]
+        starts = state.starts[kiln]
+        spans = [(starts[n], state.ended(kiln, n + 1)) for n in range(len(starts) - 1)]
         return min(
             range(len(spans)),
             key=lambda n: max(spans[n][0] - start_min, start_min - spans[n][1], 0),
             default=None,
         )
 
+    def _stopped_at(self, state: State, job: int, start_min: int) -> int:
+        """Give the place of a stop at a minute: a down time or a wait for the yard that it lies in, else an opening."""
+        kiln = self.frame.kiln_of[job]
+        for place in self.frame.places_beside(kiln, self.frame.jobs[job]):
+            from_min, to_min = room_in(state, kiln, place)
+            if from_min <= start_min < to_min:
+                return place
+        return 2 * self._opening_at(state, kiln, start_min)
+
     def _opening_at(self, state: State, kiln: int, start_min: int) -> int:
         """Give the opening that a minute lies in; within a charge, the nearer one of its two sides."""
-        charges, starts = self.frame.kilns[kiln].charges, state.starts[kiln]
-        spans = []
-        for number, start in enumerate(starts):
-            ended = starts[number - 1] + charges[number - 1].length_min if number else 0
-            spans.append((ended, start))
+        spans = [(state.ended(kiln, n) if n else 0, start) for n, start in enumerate(state.starts[kiln])]
         return min(range(len(spans)), key=lambda n: max(spans[n][0] - start_min, start_min - spans[n][1], 0))
 
-    def _stop_for(self, state: State, kiln: int, number: int, start_min: int, end_min: int) -> Stop:
+    def _stop_for(self, state: State, kiln: int, place: int, start_min: int, end_min: int) -> Stop:
         frame, of = self.frame, self.frame.kilns[kiln]
-        if of.is_locked_out_before(number):
-            return Stop(of.tag, number, None, of.locked_out_min, end_min, frame.shifts[0].ref, of.locked_out_by)
+        if frame.is_locked_out(kiln, place):
+            return stop_at(of.tag, place, (of.locked_out_min, end_min), frame.shifts[0].ref, of.locked_out_by)
         begin_min = start_min - of.set_up_min
         shift = self._shift_at(begin_min, None)
         able = frame.can_lock_out[shift] or frame.shift_people[shift]
         able = sorted(able, key=lambda one: not state.is_free(one, begin_min, start_min))
         person = frame.people[able[0]].ref if able else ""
-        return Stop(of.tag, number, None, begin_min, end_min, frame.shifts[shift].ref, person)
+        return stop_at(of.tag, place, (begin_min, end_min), frame.shifts[shift].ref, person)
+
+
+def _where(stop: Stop) -> tuple[str, int | None, int | None, int | None]:
+    """Say in which place of its kiln a stop is; a charge has one, whether it runs or waits for the yard."""
+    return stop.kiln, stop.before_charge, stop.in_charge, stop.in_down

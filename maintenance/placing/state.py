@@ -172,6 +172,14 @@ class State:
         stretch = 0 if stop is None else stop.end_min - stop.set_up_start_min + self.frame.kilns[kiln].reheat_min
         return timing.end_of(index - 1, self.starts[kiln][index - 1], stretch)
 
+    def runs_until(self, kiln: int, index: int) -> int:
+        """When a charge begins to cool."""
+        timing = self.frame.timing[kiln]
+        charge = timing.charges[index]
+        if timing.is_plain:
+            return self.ended(kiln, index + 1) - charge.unloading_min - charge.cooling_min
+        return self.courses(kiln)[index].cooled_min - charge.cooling_min
+
     def charges_price(self, kiln: int, starts: list[int], stops: Stops, work: KilnWork) -> int:
         """What it costs that charges start then: drying lost, interruptions, promises and margins broken."""
         of = self.frame.kilns[kiln]
@@ -341,15 +349,12 @@ class State:
             for place, stop in sorted(by_place.items()):
                 number_of[kiln, place] = len(stops)
                 stops.append(
-                    Stop(
-                        kiln=frame.kilns[kiln].tag,
-                        before_charge=index_of(place) if is_opening(place) else None,
-                        in_charge=index_of(place) if is_in_charge(place) or is_waiting(place) else None,
-                        in_down=index_of(place) if is_down(place) else None,
-                        set_up_start_min=stop.set_up_start_min,
-                        end_min=stop.end_min,
-                        shift=frame.shifts[stop.shift].ref,
-                        person=frame.people[stop.person].ref,
+                    stop_at(
+                        frame.kilns[kiln].tag,
+                        place,
+                        (stop.set_up_start_min, stop.end_min),
+                        frame.shifts[stop.shift].ref,
+                        frame.people[stop.person].ref,
                     )
                 )
         jobs = {}
@@ -418,6 +423,21 @@ class State:
             later=rounded(later),
             margin=rounded(margin),
         )
+
+
+def stop_at(tag: str, place: int, span: tuple[int, int], shift: str, person: str) -> Stop:
+    """Give the stop of a plan that lies in a place of a kiln."""
+    index = index_of(place)
+    return Stop(
+        kiln=tag,
+        before_charge=index if is_opening(place) else None,
+        in_charge=index if is_in_charge(place) or is_waiting(place) else None,
+        in_down=index if is_down(place) else None,
+        set_up_start_min=span[0],
+        end_min=span[1],
+        shift=shift,
+        person=person,
+    )
 
 
 def rounded(parts: int) -> int:

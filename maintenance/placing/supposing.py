@@ -1,8 +1,8 @@
 """Change a placing problem as if something were otherwise: a late charge, somebody away, a kiln kept, a late part.
 
 What is supposed changes the problem and nothing else in it; the changed problem is as free of faults as the given one.
-Charges that must wait because of it are planned later, so that their waiting is no cost of a plan; what it loses in
-drying by itself is told by ``drying_lost_cents``.
+Charges that must wait because of it are planned later, in the hours of the yard, so that their waiting is no cost of a
+plan; what it loses in drying by itself is told by ``drying_lost_cents``. What was promised stays promised.
 """
 
 from __future__ import annotations
@@ -12,7 +12,9 @@ from dataclasses import dataclass, replace
 
 from .frame import Frame
 from .pins import faulty_pins
+from .places import FAR
 from .problem import Charge, Kiln, Person, Problem
+from .timing import Timing
 
 #: The phases of a charge that can take longer, in order, the usual one first.
 LATER_PHASES = ("drying_min", "conditioning_min", "cooling_min", "unloading_min")
@@ -130,7 +132,7 @@ def _slipped(problem: Problem, slip: ChargeSlips) -> Problem:
     phase = _phase_at(charge, 0)
     longer = replace(charge, **{phase: getattr(charge, phase) + slip.minutes})
     charges = [*kiln.charges[: slip.charge], longer, *kiln.charges[slip.charge + 1 :]]
-    return _with_kiln(problem, replace(kiln, charges=_in_order(charges)))
+    return _with_kiln(problem, replace(kiln, charges=_in_order(problem, kiln, charges)))
 
 
 def _phase_at(charge: Charge, minute: int) -> str:
@@ -143,13 +145,28 @@ def _phase_at(charge: Charge, minute: int) -> str:
     return LATER_PHASES[0]
 
 
-def _in_order(charges: Iterable[Charge]) -> tuple[Charge, ...]:
-    """Let every charge begin when the one before it is out, and not sooner than planned."""
+def _in_order(problem: Problem, kiln: Kiln, charges: Iterable[Charge]) -> tuple[Charge, ...]:
+    """Let every charge begin when the one before it is out, and not sooner than planned; the yard has its hours."""
+    timing = Timing(problem, kiln)
     found: list[Charge] = []
-    for charge in charges:
+    for index, charge in enumerate(charges):
         ended = found[-1].start_min + found[-1].length_min if found else charge.start_min
-        found.append(replace(charge, start_min=max(charge.start_min, ended)))
+        start_min = max(charge.start_min, ended)
+        begins = timing.first_start(index, start_min)
+        changed = replace(charge, start_min=begins if begins < FAR else start_min)
+        found.append(changed if index == timing.last else _unloaded_in_hours(timing, index, changed))
     return tuple(found)
+
+
+def _unloaded_in_hours(timing: Timing, index: int, charge: Charge) -> Charge:
+    """Let a charge that has cooled later than was planned stand until the yard unloads it, and keep its promise."""
+    planned = timing.charges[index]
+    cooled = charge.start_min + charge.length_min - charge.unloading_min
+    unload = timing.unload_from(index, cooled)
+    wait_min = unload - cooled if unload < FAR else 0
+    is_promised = planned.later_cents_per_hour or planned.promised_end_min is not None
+    promised = planned.promised_min if is_promised else None
+    return replace(charge, cooling_min=charge.cooling_min + wait_min, promised_end_min=promised)
 
 
 def _kept(problem: Problem, kept: KilnKept) -> Problem:
@@ -169,7 +186,7 @@ def _kept(problem: Problem, kept: KilnKept) -> Problem:
         elif start_min < until_min and start_min + charge.length_min > from_min:
             start_min = until_min
         found.append(replace(charge, start_min=start_min))
-    return _with_kiln(problem, replace(kiln, charges=_in_order([*found, sentinel])))
+    return _with_kiln(problem, replace(kiln, charges=_in_order(problem, kiln, [*found, sentinel])))
 
 
 def _without_people(problem: Problem, away: Away) -> Problem:

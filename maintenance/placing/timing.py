@@ -9,7 +9,8 @@ from bisect import bisect_left, bisect_right
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
-from .places import FAR, HOURLY, PARTS, Stops, index_of, is_down, is_in_charge, waiting_place
+from .places import FAR, HOURLY, PARTS, Stops, down_place, index_of, is_down, is_in_charge, waiting_place
+from .plan import Stop
 from .problem import Charge, Kiln, Problem
 
 #: So many ways to time the charges so far are kept beside each other.
@@ -138,6 +139,18 @@ class Timing:
             following = self.last_start(index, start)
             latest.append(following)
         return latest[::-1]
+
+    def place_of(self, stop: Stop, starts: Sequence[int]) -> int:
+        """Give the place of a stop: one in a charge that has cooled is in the time in which that waits for the yard."""
+        if stop.in_down is not None:
+            return down_place(stop.in_down)
+        if stop.before_charge is not None:
+            return 2 * stop.before_charge
+        index = stop.in_charge or 0
+        cooled = starts[index] + self.to_cooled_min(index)
+        if cooled <= stop.set_up_start_min < self.unload_from(index, cooled):
+            return waiting_place(index)
+        return 2 * index + 1
 
     # --- all charges -----------------------------------------------------------------------------
 

@@ -270,7 +270,9 @@ def _done_by(problem: Problem, ref: str, minute: int) -> Problem:
     of = next(job for job in problem.jobs if job.ref == ref)
     if of.safety or minute <= of.latest_min or not of.late_cents_per_hour:
         latest_min = min(of.latest_min, minute) if of.safety else minute
-        return _with_job(problem, replace(of, safety=True, latest_min=latest_min))
+        found = replace(of, safety=True, latest_min=latest_min)
+        # Whether it keeps margins does not change with that.
+        return _with_job(problem, found if problem.form == 1 else replace(found, keeps_margin=of.wants_margin))
     # Its lateness has its price from its own date on: a job of nobody and no time waits for it and has the wish's date.
     name = f"{ref}{MARK}"
     shift = Shift(name, min(0, minute), max(minute, 0) + 1, max(minute, 0) + 1, ())
@@ -378,7 +380,7 @@ def part_of(plan: Plan, part: Problem) -> Plan:
         if ref != job.ref and job.ref not in jobs and ref in jobs:
             jobs[job.ref] = PlacedJob(jobs[ref].start_min + durations[ref], job.ref, (), None, None)
     starts = {tag: one for tag, one in plan.charge_starts.items() if tag in tags}
-    found = Plan(charge_starts=starts, stops=tuple(stops), jobs=jobs)
+    found = Plan(charge_starts=starts, stops=tuple(stops), jobs=jobs, form=plan.form)
     cost = check(part, found).cost
     return replace(found, cost=cost, stated_total_cents=cost.total)
 
