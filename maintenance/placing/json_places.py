@@ -49,6 +49,8 @@ class Reader:
     faults: list[Fault] = field(default_factory=list)
     remarks: list[Fault] = field(default_factory=list)
     most: int = MOST
+    #: Whether a field that the form does not know is a fault, and not only remarked upon.
+    knows_all: bool = False
 
     def wrong(self, place: str, text: str) -> None:
         """Note a fault."""
@@ -77,7 +79,7 @@ class Reader:
     def fields(
         self, value: object, place: str, names: tuple[str, ...], may_have: tuple[str, ...] = ()
     ) -> dict[str, object] | None:
-        """Give an object that has all the fields, or None; the fields it has too many are remarked upon."""
+        """Give an object that has all the fields, or None; those it has too many are remarked upon, or wrong."""
         found = self.keyed(value, place)
         if found is None:
             return None
@@ -86,7 +88,10 @@ class Reader:
                 self.wrong(dotted(place, name), "is missing")
         for name in found:
             if name not in names and name not in may_have:
-                self.remarks.append(Fault(dotted(place, name), "is no field of this form and is passed over"))
+                if self.knows_all:
+                    self.wrong(dotted(place, name), "is no field of this form")
+                else:
+                    self.remarks.append(Fault(dotted(place, name), "is no field of this form and is passed over"))
         return found
 
     def keyed(self, value: object, place: str) -> dict[str, object] | None:

@@ -1,4 +1,4 @@
-"""Read a placing problem from its form "placing-problem/1", naming every fault with its place in the file."""
+"""Read a placing problem from its forms "placing-problem/1" and "/2", naming every fault with its place in the file."""
 
 from __future__ import annotations
 
@@ -10,6 +10,8 @@ from fractions import Fraction
 
 from .json_places import MOST, Fault, FaultyFileError, Reader, dotted
 from .problem import (
+    CHARGE_MAY_COST,
+    CHARGE_MAY_WAIT,
     CHARGE_NUMBERS,
     JOB_NUMBERS,
     KILN_NUMBERS,
@@ -17,6 +19,7 @@ from .problem import (
     MOST_HORIZON_MIN,
     STATES,
     Charge,
+    Down,
     Issued,
     Job,
     Kiln,
@@ -25,7 +28,7 @@ from .problem import (
     Shift,
 )
 
-FORMAT = "placing-problem/1"
+FORMATS = {"placing-problem/1": 1, "placing-problem/2": 2}
 FIELDS = (
     "format",
     "origin",
@@ -42,13 +45,15 @@ FIELDS = (
 )
 #: What a kiln may have besides.
 KILN_MAY_HAVE = ("inside", "locked_out_by", "locked_out_min")
+DOWN_FIELDS = ("start_min", "end_min", "unloaded")
 MONDAY = 0
 
 
 @dataclass
 class _Places:
-    """Where in the file a kiln, a shift or a job stands."""
+    """Where in the file a kiln, a shift or a job stands, and the number of the form that the file says it has."""
 
+    form: int = 1
     of: dict[tuple[str, str], str] = field(default_factory=dict)
 
     def __call__(self, kind: str, ref: str) -> str:
@@ -66,7 +71,7 @@ def read_problem(content: bytes) -> tuple[Problem, list[Fault]]:
     Returns
     -------
     tuple[Problem, list[Fault]]
-        the problem, and remarks on what was passed over (fields that the form does not know)
+        the problem, and remarks: fields that the first form does not know, and what a planner may not have meant
 
     Raises
     ------
@@ -74,10 +79,14 @@ def read_problem(content: bytes) -> tuple[Problem, list[Fault]]:
         with every fault found, each with its place in the file
     """
     reader = Reader()
-    top = reader.fields(reader.parse(content), "", FIELDS) or {}
-    if top.get("format", FORMAT) != FORMAT:
-        reader.wrong("format", f"is not {FORMAT!r}")
-    places = _Places()
+    parsed = reader.parse(content)
+    named = parsed.get("format")
+    form = FORMATS.get(named, 0) if isinstance(named, str) else 0
+    reader.knows_all = form > 1
+    top = reader.fields(parsed, "", FIELDS, _of_second(form, "yard")) or {}
+    if "format" in top and not form:
+        reader.wrong("format", f"is neither {' nor '.join(map(repr, FORMATS))}")
+    places = _Places(form)
     problem = Problem(
         origin=_origin(reader, top),
         horizon_min=reader.number(top, "horizon_min", "", 1),
@@ -90,12 +99,19 @@ def read_problem(content: bytes) -> tuple[Problem, list[Fault]]:
         issued=_issued(reader, top),
         move_cents=reader.number(top, "move_cents", "", 0),
         pinned=frozenset(word for _, word in reader.words(top, "pinned", "")),
+        yard=_yard(reader, top) if form > 1 and "yard" in top else None,
+        form=2 if form > 1 else 1,
     )
     _refer(reader, top, problem, places)
     _make_sense(reader, problem, places)
     if reader.faults:
         raise FaultyFileError(reader.faults)
     return problem, reader.remarks
+
+
+def _of_second(form: int, *names: str) -> tuple[str, ...]:
+    """Name fields that only the second form knows."""
+    return names if form > 1 else ()
 
 
 def _origin(reader: Reader, top: dict[str, object]) -> date:
@@ -120,31 +136,76 @@ def _spans(reader: Reader, holder: dict[str, object], name: str, place: str) -> 
             yield start_min, end_min
 
 
+def _yard(reader: Reader, top: dict[str, object]) -> tuple[tuple[int, int], ...]:
+    """Read the minutes in which timber is loaded and unloaded: ascending, each with a length."""
+    yard = tuple(_spans(reader, top, "yard", ""))
+    for index, (start_min, end_min) in enumerate(yard):
+        if start_min == end_min:
+            reader.wrong(f"yard[{index}]", f"has no length: it begins and ends at {start_min}")
+        if index and start_min < (before_min := yard[index - 1][1]):
+            reader.wrong(f"yard[{index}]", f"begins at {start_min}, before the one before it ends at {before_min}")
+    if isinstance(top["yard"], list) and not any(end_min > max(0, start_min) for start_min, end_min in yard):
+        reader.wrong("yard", "never opens from minute 0 on: leave the field out where the yard works at any time")
+    return yard
+
+
 def _kilns(reader: Reader, top: dict[str, object], places: _Places) -> Iterable[Kiln]:
+    may_have = (*KILN_MAY_HAVE, *_of_second(places.form, "down"))
     for place, item in reader.items(top, "kilns", ""):
-        found = reader.fields(item, place, ("tag", *KILN_NUMBERS, "charges"), KILN_MAY_HAVE)
+        found = reader.fields(item, place, ("tag", *KILN_NUMBERS, "charges"), may_have)
         if found is None:
             continue
         tag = _once(reader, "kiln", reader.text(found, "tag", place), dotted(place, "tag"), places, place)
-        charges = []
-        for where, charge in reader.items(found, "charges", place):
-            numbers = reader.fields(charge, where, CHARGE_NUMBERS, ("goes_on",))
-            if numbers is not None:
-                least = dict.fromkeys(CHARGE_NUMBERS[1:], 0)
-                values = {name: reader.number(numbers, name, where, least.get(name, -MOST)) for name in CHARGE_NUMBERS}
-                charges.append(Charge(**values, goes_on=_yes_or_no(reader, numbers, "goes_on", where)))
+        charges = tuple(_charges(reader, found, place, places.form))
         if not charges and "charges" in found:
             reader.wrong(dotted(place, "charges"), "has no charge; the last one stands at or after the horizon")
         values = {name: reader.number(found, name, place, 0) for name in KILN_NUMBERS}
         yield Kiln(
             tag=tag,
-            charges=tuple(charges),
+            charges=charges,
             inside=tuple(_inside(reader, found, place)),
             locked_out_by=reader.text(found, "locked_out_by", place),
             locked_out_min=reader.number(found, "locked_out_min", place, 0),
-            down=(),
+            down=tuple(_down(reader, found, place)) if places.form > 1 else (),
             **values,
         )
+
+
+def _charges(reader: Reader, kiln: dict[str, object], place: str, form: int) -> Iterable[Charge]:
+    least = dict.fromkeys(("start_min", "promised_end_min"), -MOST)
+    second = _of_second(form, *CHARGE_MAY_WAIT, *CHARGE_MAY_COST)
+    for where, item in reader.items(kiln, "charges", place):
+        found = reader.fields(item, where, CHARGE_NUMBERS, ("goes_on", *second))
+        if found is None:
+            continue
+        names = (*CHARGE_NUMBERS, *(name for name in second if name in found))
+        values = {name: reader.number(found, name, where, least.get(name, 0)) for name in names}
+        charge = Charge(**values, goes_on=_yes_or_no(reader, found, "goes_on", where))
+        if charge.promised_end_min is not None and charge.promised_end_min < charge.start_min:
+            words = f"{charge.promised_end_min} is before the start of the charge at {charge.start_min}"
+            reader.wrong(dotted(where, "promised_end_min"), words)
+        yield charge
+
+
+def _down(reader: Reader, kiln: dict[str, object], place: str) -> Iterable[Down]:
+    """Read the times in which a kiln stands, in any order; none overlaps another."""
+    found: list[tuple[int, int, str]] = []
+    for where, item in reader.items(kiln, "down", place):
+        one = reader.fields(item, where, DOWN_FIELDS)
+        if one is None:
+            continue
+        down = Down(
+            start_min=reader.number(one, "start_min", where),
+            end_min=reader.number(one, "end_min", where),
+            unloaded=_yes_or_no(reader, one, "unloaded", where),
+        )
+        if down.end_min < down.start_min:
+            reader.wrong(where, f"ends at {down.end_min}, before it begins at {down.start_min}")
+        for start_min, end_min, other in found:
+            if max(start_min, down.start_min) < min(end_min, down.end_min):
+                reader.wrong(where, f"overlaps {other}: the kiln stands from {start_min} to {end_min} already")
+        found.append((down.start_min, down.end_min, where))
+        yield down
 
 
 def _inside(reader: Reader, found: dict[str, object], place: str) -> Iterable[tuple[int, int, int]]:
@@ -208,7 +269,7 @@ def _jobs(reader: Reader, top: dict[str, object], places: _Places) -> Iterable[J
     for place, item in reader.items(top, "jobs", ""):
         is_daily = isinstance(item, dict) and "delay_cents_per_day" in item
         own = tuple("delay_cents_per_day" if is_daily and name == "delay_cents_per_hour" else name for name in names)
-        found = reader.fields(item, place, own)
+        found = reader.fields(item, place, own, _of_second(places.form, "keeps_margin"))
         if found is None:
             continue
         ref = _once(reader, "job", reader.text(found, "id", place), dotted(place, "id"), places, place)
@@ -216,6 +277,7 @@ def _jobs(reader: Reader, top: dict[str, object], places: _Places) -> Iterable[J
         if "needs_state" in found and state not in STATES:
             reader.wrong(dotted(place, "needs_state"), f"is not one of {', '.join(STATES)}")
         safety = _yes_or_no(reader, found, "safety", place)
+        told_margin = places.form > 1 and "keeps_margin" in found
         crew = reader.keyed(found["crew"], dotted(place, "crew")) if "crew" in found else None
         values = {
             name: reader.number(found, name, place, -MOST if name in free_to_be_negative else 0)
@@ -231,7 +293,7 @@ def _jobs(reader: Reader, top: dict[str, object], places: _Places) -> Iterable[J
             safety=safety,
             delay_cents_per_hour=delay,
             after=tuple(_after(reader, found, place)),
-            keeps_margin=None,
+            keeps_margin=_yes_or_no(reader, found, "keeps_margin", place) if told_margin else None,
             **values,
         )
 
@@ -288,7 +350,9 @@ def _make_sense(reader: Reader, problem: Problem, places: _Places) -> None:
     if problem.horizon_min > MOST_HORIZON_MIN:
         reader.wrong("horizon_min", f"{problem.horizon_min} minutes are more than a year ({MOST_HORIZON_MIN})")
     for kiln in problem.kilns:
-        _charges_in_order(reader, problem, kiln, places.of.get(("kiln", kiln.tag), "kilns"))
+        place = places.of.get(("kiln", kiln.tag), "kilns")
+        _charges_in_order(reader, problem, kiln, place)
+        _leaves_places(reader, problem, kiln, place)
     limits = {kiln.tag: kiln.max_people_inside for kiln in problem.kilns}
     skills = Counter(skill for person in problem.people for skill in person.skills)
     longest = max((shift.overtime_end_min - shift.start_min for shift in problem.shifts), default=0)
@@ -323,6 +387,23 @@ def _charges_in_order(reader: Reader, problem: Problem, kiln: Kiln, place: str) 
             f"{place}.charges[{len(kiln.charges) - 1}].start_min",
             f"{kiln.charges[-1].start_min} is before the horizon; the last charge stands at or after it",
         )
+
+
+def _leaves_places(reader: Reader, problem: Problem, kiln: Kiln, place: str) -> None:
+    """Remark upon a kiln that stands for good and a margin that nothing can keep: the plan goes on around them."""
+    for index, down in enumerate(kiln.down):
+        if down.start_min <= 0 and down.end_min >= problem.horizon_min:
+            words = "stands from the first minute to the horizon: work for the running kiln has no place in it"
+            reader.remarks.append(Fault(f"{place}.down[{index}]", words))
+    for index, (charge, following) in enumerate(zip(kiln.charges, kiln.charges[1:], strict=False)):
+        runs_min = charge.length_min - charge.loading_min - charge.cooling_min - charge.unloading_min
+        opening_min = following.start_min - charge.start_min - charge.length_min
+        if charge.margin_min > max(runs_min, opening_min, 0):
+            words = (
+                f"{charge.margin_min} minutes leave no place: the charge runs for {runs_min}, the opening behind it "
+                f"lasts {opening_min}; what lies there pays for each minute short"
+            )
+            reader.remarks.append(Fault(f"{place}.charges[{index}].margin_min", words))
 
 
 def _circles(jobs: Iterable[Job]) -> list[list[str]]:
