@@ -8,6 +8,7 @@ from collections.abc import Callable
 from plant.basics.sentences import Sentence
 
 from .frame import ANYWHERE, FAR, Frame
+from .places import index_of, is_down
 from .plan import Hopeless
 from .problem import LOCKED_OUT, Job, crew_sentences
 from .tasks import Found, Task
@@ -107,9 +108,12 @@ def _lock_out(frame: Frame, job: int, place: int, last_start_min: int) -> bool:
     if frame.is_locked_out(kiln, place):
         return True
     from_min = frame.stopped_region(kiln, place).from_min - set_up_min
+    latest = last_start_min - set_up_min
+    if is_down(place):
+        latest = min(latest, frame.kilns[kiln].down[index_of(place)].end_min - 1)
     for number, shift in enumerate(frame.shifts):
         begin = max(from_min, shift.start_min)
-        last = min(last_start_min - set_up_min, shift.end_min - 1, shift.overtime_end_min - set_up_min)
+        last = min(latest, shift.end_min - 1, shift.overtime_end_min - set_up_min)
         if begin <= last and any(
             _has_gap(frame.away[person], begin, last + set_up_min, set_up_min) for person in frame.can_lock_out[number]
         ):

@@ -87,8 +87,10 @@ class Kilns:
             if frame.jobs[job].needs_state in LOCKED_OUT
             for option in self.possible.get(job, ())
         }
-        for number in range(len(of.down)):
-            if down_place(number) in stopped:
+        # A stop without a job may stretch a charge so that running work fits.
+        may_stretch = any(is_in_charge(place) for place in wanted) and self._can_pay_interruption(kiln)
+        for number, down in enumerate(of.down):
+            if down_place(number) in stopped or (may_stretch and down.end_min > 0):
                 self._add_down(kiln, number)
         ended: Any = None
         for index, charge in enumerate(of.charges):

@@ -122,7 +122,9 @@ class _Solving:
         self.problem, self.tell, self.wants_stop, self.count = problem, tell, wants_stop, workers
         self.frame = Frame(problem)
         self.chooser = Chooser(self.frame, len(problem.jobs))
-        self.floors: dict[int, int] = {}
+        # A kiln without jobs costs what its programme costs, come what may.
+        idle = State(self.frame)
+        self.floors = {kiln: idle.price_of_kiln(kiln) for kiln, jobs in enumerate(self.frame.jobs_of) if not jobs}
         self.whole_bound_cents = 0
         self.first_seconds = self.best_seconds = 0.0
         self.orders: dict[int, tuple[Order, str]] = {}

@@ -5,6 +5,7 @@ from collections.abc import Iterable, Iterator
 
 from maintenance.placing.frame import ANYWHERE
 from maintenance.placing.offering import OF_THE_JOB, RULES, nearness, places_for, room_in, why_not, without_job
+from maintenance.placing.places import is_in_charge
 from maintenance.placing.reasons import Reason
 from maintenance.plans.standing import Standing
 from plant.basics.sentences import Sentence, Sentences
@@ -104,7 +105,7 @@ def _is_over(standing: Standing, kiln: int, place: int) -> bool:
 
 def kind_of(standing: Standing, kiln: int, place: int) -> str:
     """Name what a place is: a running phase, an opening (empty), or a time at a standstill (still)."""
-    return "running" if place % 2 else "empty" if standing.frame.is_empty(kiln, place) else "still"
+    return "running" if is_in_charge(place) else "empty" if standing.frame.is_empty(kiln, place) else "still"
 
 
 def times_told(kinds: list[str]) -> Sentence:
