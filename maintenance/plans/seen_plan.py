@@ -27,6 +27,8 @@ COST_WORDS = {
     "interruption": gettext_lazy("charges interrupted"),
     "left_out": gettext_lazy("jobs left out"),
     "moves": gettext_lazy("places that move"),
+    "later": gettext_lazy("charges that come out later"),
+    "margin": gettext_lazy("margins that are short"),
 }
 CHART_WIDTH, CHART_HEIGHT = 640, 180
 #: Lines of words are so high, and stand so far below the line they name.
