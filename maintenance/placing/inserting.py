@@ -301,7 +301,11 @@ def due_date_plan(frame: Frame) -> State:
 
 def greedy_plan(frame: Frame) -> State:
     """Plan by cost: job after job, dearest delay first, each to where it adds least, or left out if that is cheaper."""
-    return _placed(frame, _cheapest, lambda job: (-_urgency(frame, job), frame.jobs[job].due_min))
+    return _placed(frame, _cheapest, _by_urgency(frame))
+
+
+def _by_urgency(frame: Frame) -> Callable[[int], tuple[float, ...]]:
+    return lambda job: (-_urgency(frame, job), frame.jobs[job].due_min)
 
 
 def _urgency(frame: Frame, job: int) -> float:
@@ -352,14 +356,14 @@ def _placed(frame: Frame, choose: Choice, order: Callable[[int], tuple[float, ..
 
 def fill_kiln(state: State, kiln: int) -> None:
     """Place the jobs of one kiln by cost, into a plan that has none of them."""
-    frame = state.frame
-    _fill(state, frame.jobs_of[kiln], _cheapest, lambda job: (-_urgency(frame, job), frame.jobs[job].due_min))
+    _fill(state, state.frame.jobs_of[kiln], _cheapest, _by_urgency(state.frame))
 
 
-def put_dearest_anew(state: State, most: int = 20) -> State:
+def put_dearest_anew(state: State, most: int = 20, is_over: Callable[[], bool] = lambda: False) -> State:
     """Take out the dearest jobs, one after the other, and put each to where it adds least; a charge may be interrupted.
 
-    The rules of thumb never interrupt a charge, which is what saves a job that is dear to keep waiting.
+    The rules of thumb never interrupt a charge, which is what saves a job that is dear to keep waiting. `is_over` is
+    asked before every step; what was found by then counts.
     """
     frame = state.frame
 
@@ -372,43 +376,57 @@ def put_dearest_anew(state: State, most: int = 20) -> State:
             continue
         # First alone; then with the kiln to itself, for work while running may stand in the way of an interruption.
         for others in ([], [one for one in frame.jobs_of[frame.kiln_of[job]] if one != job and one in state.at]):
-            other = _put_anew(state, job, others)
+            if is_over():
+                return state
+            other = _put_anew(state, job, others, is_over)
             if other is not None and other.price() < state.price():
                 state = other
     return state
 
 
-def _put_anew(state: State, job: int, others: list[int]) -> State | None:
+def _put_anew(state: State, job: int, others: list[int], is_over: Callable[[], bool]) -> State | None:
     """Take a job and others out, put the job to where it adds least and the others after it; None if that fails."""
     frame, anew = state.frame, state.copy()
     movable = [one for one in others if one not in frame.pinned and not frame.followers[one] and not frame.after[one]]
     for one in (*movable, job):
-        if one in anew.at and not anew.take_out(one):
+        if is_over() or (one in anew.at and not anew.take_out(one)):
             return None
     best = min(Inserting(anew).options(job, interrupt=True), key=lambda one: one.price, default=None)
     if best is None:
         return None
     Inserting(anew).take(best)
-    fill_cheaply(anew, movable)
+    if not _fill(anew, movable, _cheapest, _by_urgency(frame), is_over):
+        return None
     return anew if frame.must <= anew.at.keys() else None
 
 
 def fill_cheaply(state: State, jobs: Iterable[int]) -> None:
     """Put jobs, dearest delay first, to where each adds least, or leave them out where that is cheaper."""
-    frame = state.frame
-    _fill(state, jobs, _cheapest, lambda job: (-_urgency(frame, job), frame.jobs[job].due_min))
+    _fill(state, jobs, _cheapest, _by_urgency(state.frame))
 
 
-def _fill(state: State, jobs: Iterable[int], choose: Choice, order: Callable[[int], tuple[float, ...]]) -> None:
-    """Place pinned jobs, then those that must be placed, then all others, each after the jobs it waits for."""
+def _fill(
+    state: State,
+    jobs: Iterable[int],
+    choose: Choice,
+    order: Callable[[int], tuple[float, ...]],
+    is_over: Callable[[], bool] = lambda: False,
+) -> bool:
+    """Place pinned jobs, then those that must be placed, then all others, each after the jobs it waits for.
+
+    False where it was over before all were looked at.
+    """
     frame, inserting = state.frame, Inserting(state)
     wanted = sorted(jobs)
     for job in _in_order(frame, wanted, lambda job: (job not in frame.pinned, job not in frame.must, *order(job), job)):
+        if is_over():
+            return False
         option = choose(inserting, job)
         if option is None and job in frame.must:
             option = min(inserting.options(job, interrupt=True), key=lambda one: one.price, default=None)
         if option is not None:
             inserting.take(option)
+    return True
 
 
 def _in_order(frame: Frame, jobs: list[int], key: Callable[[int], tuple[float, ...]]) -> Iterable[int]:

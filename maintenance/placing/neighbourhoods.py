@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import random
 from collections import defaultdict
+from collections.abc import Iterable
 
 from .frame import Frame
 from .problem import LOCK_OUT
@@ -14,6 +15,8 @@ LEAST_JOBS, MOST_JOBS = 14, 90
 EASY_SECONDS = 1.0
 #: All jobs of a kiln are in the model, even those that stand still.
 MOST_KILNS = 16
+#: A part that was solved to its end, and the plan has not changed since, is drawn anew so often.
+MOST_DRAWS = 8
 
 
 class Chooser:
@@ -23,6 +26,9 @@ class Chooser:
         self.frame = frame
         self.chance = random.Random(seed)  # noqa: S311  no secret
         self.size = {"kilns": 30.0, "days": 30.0}
+        # Parts in which there is nothing to gain, and how often it was looked for in vain about a kiln.
+        self.settled: set[frozenset[int]] = set()
+        self.in_vain: dict[int, int] = defaultdict(int)
         self.ideals: dict[int, tuple[dict[int, JobAt], Stops]] = {}
 
     def learn(self, kind: str, jobs: int, is_proven: bool, cpu_seconds: float) -> None:
@@ -32,18 +38,43 @@ class Chooser:
         elif cpu_seconds < EASY_SECONDS and jobs > 0.7 * self.size[kind]:
             self.size[kind] = min(MOST_JOBS, self.size[kind] * 1.08)
 
+    def heard(self, free: frozenset[int], kilns: Iterable[int], is_proven: bool, is_better: bool) -> None:
+        """Note whether a part has brought something, so that the same is not solved again and again."""
+        if is_better:
+            self.settled.clear()
+        for kiln in kilns:
+            self.in_vain[kiln] = 0 if is_better else self.in_vain[kiln] + 1
+        if is_proven:
+            self.settled.add(free)
+
     def choose(
         self, state: State, floors: dict[int, int], taken: set[int]
     ) -> tuple[str, tuple[int, ...], frozenset[int]] | None:
-        """Give kind, kilns and free jobs; kilns that are being solved elsewhere are left alone."""
-        frame = self.frame
+        """Give kind, kilns and free jobs; where most kilns stay, those that are being solved elsewhere are left alone.
+
+        None where nothing new was drawn: whatever is small enough to be solved has been.
+        """
+        kilns = range(len(self.frame.kilns))
+        if 2 * len(taken) > len(kilns):
+            # The few that are left would be solved again and again.
+            taken = set()
         excess = {
-            kiln: max(0, state.price_of_kiln(kiln) - floors.get(kiln, 0)) + 1
-            for kiln in range(len(frame.kilns))
-            if kiln not in taken
+            kiln: (max(0, state.price_of_kiln(kiln) - floors.get(kiln, 0)) + 1) / (1 + self.in_vain[kiln])
+            for kiln in kilns
+            if kiln not in taken and self.frame.jobs_of[kiln]
         }
         if not excess:
             return None
+        for _ in range(MOST_DRAWS):
+            choice = self._draw(state, excess)
+            if choice[2] not in self.settled:
+                return choice
+        # All parts of this size that come to mind are settled.
+        self.size = {kind: min(MOST_JOBS, size * 1.3) for kind, size in self.size.items()}
+        return None
+
+    def _draw(self, state: State, excess: dict[int, float]) -> tuple[str, tuple[int, ...], frozenset[int]]:
+        frame = self.frame
         first = self.chance.choices(list(excess), list(excess.values()))[0]
         if self.chance.random() < 0.7 or len(frame.kilns) < 4:
             kilns = self._rivals(state, first, set(excess))
@@ -120,7 +151,10 @@ class Chooser:
         return tuple(sorted(kilns))
 
     def _days(self, state: State, first: int, allowed: set[int]) -> tuple[str, tuple[int, ...], frozenset[int]]:
-        """All jobs of some days, and those left out that could be done then; all others stand still."""
+        """A dear job with its kiln's others, all jobs of some days before it, and those left out that could be then.
+
+        All others stand still.
+        """
         frame, size = self.frame, self.size["days"]
         from_min, to_min = self._span(state, self._hot_job(state, first))
         middle = self.chance.randrange(from_min, to_min)
@@ -137,8 +171,8 @@ class Chooser:
                 continue
             near.append((distance * self.chance.uniform(0.7, 1.0), job))
         near.sort()
-        free: set[int] = set()
-        kilns: set[int] = set()
+        free: set[int] = set(frame.jobs_of[first])
+        kilns: set[int] = {first}
         for _, job in near:
             if len(free) < size and (frame.kiln_of[job] in kilns or len(kilns) < MOST_KILNS):
                 free.add(job)

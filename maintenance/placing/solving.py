@@ -31,11 +31,16 @@ from .workers import Alone, News, Order, WorkerError, Workers
 
 #: Up to so many jobs the whole is proven.
 MOST_JOBS_WHOLE = 150
-APART_EFFORT, PART_EFFORT, LEAST_SECONDS = 1.0, 1.0, 0.05
+#: Of the solver's own measure, 0.1 are 1.3 to 3 s of a quiet core.
+APART_EFFORT, BUILD_EFFORT, PART_EFFORT, LEAST_SECONDS = 1.0, 0.3, 0.1, 0.05
 #: So many parts in a row that bring nothing, before the whole is solved.
 PARTS_IN_VAIN = 12
-#: Time kept for the way out of a solve.
+#: With more kilns than this, plans become better while it is still being proven what each kiln costs at least.
+MOST_KILNS_FIRST = 24
+#: Time kept for the way out of a solve, and for what unfinished parts found.
 RESERVE_SECONDS = 0.3
+#: So much of the time, and so many seconds at most, are kept to put the dearest jobs of the plan anew at the end.
+POLISH_SHARE, POLISH_SECONDS = 0.05, 2.0
 
 
 @dataclass(frozen=True)
@@ -85,6 +90,7 @@ def solve(
     wants_stop: Wish | None = None,
     workers: int = 2,
     begin: Plan | None = None,
+    seed: int = 0,
 ) -> Answer:
     """Find the plan that costs the least.
 
@@ -102,33 +108,40 @@ def solve(
         processes that solve parts; 0: this process does it alone
     begin : Plan, optional
         a plan of this problem that holds, which is not to be lost
+    seed : int
+        what is drawn by chance is drawn from it; with the same seed only the clock makes two runs differ
 
     Returns
     -------
     Answer
         a complete plan with a proven bound, never dearer than the rules of thumb, or what makes one impossible
     """
-    return _Solving(problem, seconds, tell, wants_stop, workers).run(begin)
+    return _Solving(problem, seconds, tell, wants_stop, workers, seed).run(begin)
 
 
 class _Solving:
     """One run: the best state so far, what is proven, and which worker does what."""
 
     def __init__(
-        self, problem: Problem, seconds: float, tell: Tell | None, wants_stop: Wish | None, workers: int
+        self, problem: Problem, seconds: float, tell: Tell | None, wants_stop: Wish | None, workers: int, seed: int
     ) -> None:
         self.began = time.monotonic()
-        self.deadline = self.began + seconds - min(RESERVE_SECONDS, seconds / 4)
+        self.end = self.began + seconds - min(RESERVE_SECONDS, seconds / 4)
+        # Parts end sooner, so that the dearest jobs of what they come to can be put anew.
+        self.deadline = self.end - min(POLISH_SECONDS, POLISH_SHARE * seconds)
         self.problem, self.tell, self.wants_stop, self.count = problem, tell, wants_stop, workers
         self.frame = Frame(problem)
-        self.chooser = Chooser(self.frame, len(problem.jobs))
+        self.chooser = Chooser(self.frame, len(problem.jobs) + seed)
         # A kiln without jobs costs what its programme costs, come what may.
         idle = State(self.frame)
         self.floors = {kiln: idle.price_of_kiln(kiln) for kiln, jobs in enumerate(self.frame.jobs_of) if not jobs}
         self.whole_bound_cents = 0
         self.first_seconds = self.best_seconds = 0.0
         self.orders: dict[int, tuple[Order, str]] = {}
-        self.next_number = 0
+        self.seed, self.next_number = seed, 0
+        # Part -> the best that it has said it found; taken where it does not come to its end.
+        self.unfinished: dict[int, News] = {}
+        self.put_anew_price: int | None = None
         self.to_bound: list[tuple[int, float]] = []
         self.in_vain = 0
         self.cpu_began = time.process_time()
@@ -171,9 +184,7 @@ class _Solving:
                 if self.state is None or self._is_better(by_rule[-1]):
                     self._keep(by_rule[-1], "rule of thumb")
         if self.state is not None and not self._is_over():
-            anew = put_dearest_anew(self.state)
-            if self._is_better(anew):
-                self._keep(anew, "dearest anew")
+            self._put_dearest_anew(self.deadline)
         try:
             if self.state is None:
                 answer = self._rescue(by_rule[-1])
@@ -181,6 +192,8 @@ class _Solving:
                     return answer
             if not self._is_over():
                 self._improve()
+                self._keep_unfinished()
+                self._put_dearest_anew(self.end)
         except WorkerError as error:
             if self.state is None:
                 raise
@@ -205,6 +218,15 @@ class _Solving:
         self.best_seconds = self.gone
         self._say(step)
 
+    def _put_dearest_anew(self, until: float) -> None:
+        """See whether the plan becomes better where one job after the other is put anew, and until none does."""
+        while self.put_anew_price != self.price and not self._is_proven() and time.monotonic() < until:
+            self.put_anew_price = self.price
+            anew = put_dearest_anew(self._state, is_over=lambda: time.monotonic() >= until or self._is_stopped())
+            if not self._is_better(anew):
+                return
+            self._keep(anew, "dearest anew")
+
     def _is_better(self, state: State) -> bool:
         return (state.cost().total, state.price()) < (self.total, self.price)
 
@@ -222,14 +244,13 @@ class _Solving:
         """Whether no plan is better; of large problems, none that is better by more than rounding."""
         if self.total <= self._bound_cents():
             return True
-        return len(self.frame.jobs) > MOST_JOBS_WHOLE and self.price <= sum(self.floors.values())
+        return not self._is_small and self.price <= sum(self.floors.values())
 
     def _is_over(self) -> bool:
-        return (
-            time.monotonic() >= self.deadline
-            or (self.wants_stop is not None and self.wants_stop())
-            or (self.state is not None and self._is_proven())
-        )
+        return time.monotonic() >= self.deadline or self._is_stopped() or (self.state is not None and self._is_proven())
+
+    def _is_stopped(self) -> bool:
+        return self.wants_stop is not None and self.wants_stop()
 
     # --- a first plan where the rules of thumb find none -----------------------------------------
 
@@ -238,8 +259,7 @@ class _Solving:
         frame = self.frame
         found = self._solve_alone(must_task(frame, frame.must))
         if found is not None and found.at is not None:
-            kilns = tuple(range(len(frame.kilns)))
-            self._merge(State(frame), found.at, found.stops, kilns, "first plan")
+            self._merge(State(frame), found.at, found.stops, must_task(frame, frame.must), "first plan")
             self.first_seconds = self.gone
             return None
         if found is not None and found.is_impossible:
@@ -262,7 +282,7 @@ class _Solving:
             for _, news in workers.news(0.2):
                 if news.number == order.number and news.found is not None:
                     return news.found
-            if self.wants_stop is not None and self.wants_stop():
+            if self._is_stopped():
                 return None
 
     def _crew(self) -> Workers | Alone:
@@ -299,18 +319,37 @@ class _Solving:
         assert self.state is not None  # noqa: S101  improving begins with a plan
         return self.state
 
+    def _keep_unfinished(self) -> None:
+        """Take what parts have found that do not come to their end any more, be it for the time or because one stops.
+
+        What the solver said meanwhile lies in the pipe where nobody listened.
+        """
+        if self.workers is not None and self.workers.busy:
+            for _, news in self.workers.news(0):
+                self._hear(news)
+        for number, news in sorted(self.unfinished.items()):
+            order, kind = self.orders[number]
+            if news.at is not None and news.stops is not None and kind in self.chooser.size:
+                self._merge(self._state, news.at, news.stops, order.task, kind)
+
     def _dispatch(self, workers: Workers | Alone, worker: int) -> None:
-        """Give a worker what is most useful: kiln by kiln first, then what they cost at least, then larger parts."""
+        """Give a worker what is most useful: kiln by kiln first, then what they cost at least, then larger parts.
+
+        In a large mill all of this goes on beside each other: one process proves, the others better the plan.
+        """
         left = self.deadline - time.monotonic()
         if left < LEAST_SECONDS:
             return
         state, kinds = self._state, [kind for _, kind in self.orders.values()]
         taken = {kiln for order, kind in self.orders.values() if kind in self.chooser.size for kiln in order.task.kilns}
         building = next((one for one in self.buildings if not one.is_waiting), None)
-        if self.to_bound and self.to_bound[0][1] <= APART_EFFORT:
+        is_large = len(self.frame.kilns) > MOST_KILNS_FIRST
+        # A process that is alone takes turns.
+        is_proving = "apart" in kinds or (self.count <= 1 and self.next_number % 2 == 1)
+        if self.to_bound and self.to_bound[0][1] <= APART_EFFORT and not (is_large and is_proving):
             self._bound_kiln(workers, worker)
-        elif building is not None:
-            self._give(workers, worker, building.next_task(), "built", PART_EFFORT)
+        elif building is not None and not (is_large and self.to_bound):
+            self._give(workers, worker, building.next_task(), "built", BUILD_EFFORT)
             building.number = self.next_number
         elif self.to_bound and "apart" not in kinds and not self.buildings:
             # With the better plan that there is by now, less remains to be looked at.
@@ -319,7 +358,9 @@ class _Solving:
             self._give(workers, worker, whole_task(state, self.floors), "whole", 1e9)
         else:
             choice = self.chooser.choose(state, self.floors, taken)
-            if choice is not None:
+            if choice is None and self._is_small and not self.to_bound and "whole" not in kinds:
+                self._give(workers, worker, whole_task(state, self.floors), "whole", 1e9)
+            elif choice is not None:
                 kind, kilns, free = choice
                 task = task_of(state, kilns, free, self.floors if kind == "kilns" else None)
                 self._give(workers, worker, task, kind, PART_EFFORT)
@@ -330,11 +371,17 @@ class _Solving:
 
     def _may_prove(self) -> bool:
         """Whether it is time to solve the whole: few jobs, and the parts have not helped for a while."""
-        return len(self.frame.jobs) <= MOST_JOBS_WHOLE and self.in_vain >= PARTS_IN_VAIN and not self.to_bound
+        return self._is_small and self.in_vain >= PARTS_IN_VAIN and not self.to_bound
+
+    @property
+    def _is_small(self) -> bool:
+        return len(self.frame.jobs) <= MOST_JOBS_WHOLE
 
     def _give(self, workers: Workers | Alone, worker: int, task: Task, kind: str, effort: float) -> None:
         left, whole = max(LEAST_SECONDS, self.deadline - time.monotonic()), kind == "whole"
-        order = Order(self._number(), task, left, effort, self.next_number, is_whole=whole, streams=whole)
+        streams = whole or kind in self.chooser.size
+        number = self._number()
+        order = Order(number, task, left, effort, self.seed + number, is_whole=whole, streams=streams)
         self.orders[order.number] = (order, kind)
         workers.give(worker, order)
 
@@ -344,6 +391,10 @@ class _Solving:
         found = news.found
         if found is not None:
             del self.orders[news.number]
+            self.unfinished.pop(news.number, None)
+        elif kind in self.chooser.size:
+            self.unfinished[news.number] = news
+            return
         if kind == "apart" and found is not None and not found.is_impossible:
             self._hear_apart(order, found)
         if kind == "built" and found is not None:
@@ -361,9 +412,14 @@ class _Solving:
         before = self.price
         at, stops = (news.at, news.stops) if found is None else (found.at, found.stops)
         if at is not None and stops is not None:
-            self._merge(self._state, at, stops, order.task.kilns, kind)
-        self.in_vain = 0 if self.price < before else self.in_vain + 1
+            self._merge(self._state, at, stops, order.task, kind)
+        is_better = self.price < before
+        if is_better:
+            self.in_vain = 0
         if found is not None and kind in self.chooser.size:
+            # What is proven of kilns apart, or of the whole, says nothing of what parts still bring.
+            self.in_vain += not is_better
+            self.chooser.heard(order.task.free, order.task.kilns, found.is_proven, is_better)
             self.chooser.learn(kind, len(order.task.free), found.is_proven, found.cpu_seconds)
 
     def _hear_built(self, order: Order, found: Found) -> None:
@@ -397,16 +453,22 @@ class _Solving:
             self.to_bound.append((kiln, order.effort * 1.5))
         self._say("kilns apart")
 
-    def _merge(
-        self, base: State, at: dict[int, JobAt], stops: dict[int, Stops], kilns: tuple[int, ...], step: str
-    ) -> None:
-        """Put a part into the plan where that holds and is cheaper: another part may have changed meanwhile."""
+    def _merge(self, base: State, at: dict[int, JobAt], stops: dict[int, Stops], task: Task, step: str) -> None:
+        """Put a part into the plan where that holds and is cheaper: another part may have changed meanwhile.
+
+        Kilns that the part left as they were stay as they have become since.
+        """
         frame = self.frame
-        inside = set(kilns)
-        all_at = {job: one for job, one in base.at.items() if frame.kiln_of[job] not in inside}
-        all_at.update(at)
-        state = state_of(frame, all_at, [stops.get(kiln, base.stops[kiln]) for kiln in range(len(frame.kilns))])
+        changed = {kiln for kiln in task.kilns if self._is_changed(kiln, at, stops, task)}
+        all_at = {job: one for job, one in base.at.items() if frame.kiln_of[job] not in changed}
+        all_at.update({job: one for job, one in at.items() if frame.kiln_of[job] in changed})
+        all_stops = [stops.get(k, base.stops[k]) if k in changed else base.stops[k] for k in range(len(frame.kilns))]
+        state = state_of(frame, all_at, all_stops)
         if state is None or not state.is_sound():
             return
         if self.state is None or self._is_better(state):
             self._keep(state, step)
+
+    def _is_changed(self, kiln: int, at: dict[int, JobAt], stops: dict[int, Stops], task: Task) -> bool:
+        jobs = self.frame.jobs_of[kiln]
+        return stops.get(kiln) != task.stops.get(kiln) or any(at.get(job) != task.at.get(job) for job in jobs)

@@ -21,8 +21,8 @@ from .tasks import Found, Task
 class Order:
     """A part to be solved; `streams` asks for news while it is being solved.
 
-    `seconds` of wall time are never exceeded; `effort` is the solver's own measure, about a second of a quiet core,
-    and does not depend on what else the machine does.
+    `seconds` of wall time are never exceeded, the making of the model among them; `effort` is the solver's own measure,
+    13 to 30 s of a quiet core, and does not depend on what else the machine does.
     """
 
     number: int
@@ -155,14 +155,23 @@ def _work(pipe: Connection, problem: Problem) -> None:
 
 
 def _solve(frame: Frame, order: Order, say: Callable[[News], None]) -> News:
-    began = time.process_time()
+    began, until = time.process_time(), time.monotonic() + order.seconds
     part = Part(frame, order.task)
     lock = threading.Lock()
 
     def tell(at: dict[int, JobAt] | None, stops: dict[int, Stops] | None, bound: int | None) -> None:
+        if at is None and not order.is_whole:
+            # Of a part, only its plans are of use before its end.
+            return
         with lock:
             say(News(order.number, at, stops, bound, cpu_seconds=time.process_time() - began))
 
-    found = part.solve(order.seconds, seed=order.seed, is_whole=order.is_whole, tell=tell if order.streams else None)
+    found = part.solve(
+        until - time.monotonic(),
+        order.effort,
+        seed=order.seed,
+        is_whole=order.is_whole,
+        tell=tell if order.streams else None,
+    )
     took = time.process_time() - began
     return News(order.number, found=replace(found, cpu_seconds=took), cpu_seconds=took)
