@@ -1,21 +1,23 @@
 """The independent check of a plan: recomputes every hard rule and the cost, and shares no code with any solver.
 
+How charges go is worked out in `checked_charges.py`, the cost in `checked_cost.py`, which only this check asks.
+
 It knows the problem and the plan as they are read from their files, and nothing else. Work is proportional to the
 number of jobs, so that a board can ask at every drag.
 """
 
 from __future__ import annotations
 
-import math
 from collections import Counter, defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass
-from fractions import Fraction
 
 from plant.basics.sentences import Sentence
 
+from .checked_charges import Courses, first_minute_in_yard, follow, latest_start_min
+from .checked_cost import cost_of, is_moved
 from .plan import COST_PARTS, Cost, PlacedJob, Plan, Stop
-from .problem import Job, Kiln, Person, Problem, Shift
+from .problem import Down, Job, Kiln, Person, Problem, Shift
 
 
 @dataclass(frozen=True)
@@ -65,6 +67,7 @@ def check(problem: Problem, plan: Plan) -> Verdict:
     checker = _Checker(problem, plan)
     checker.check_charges()
     checker.check_stops()
+    checker.check_stops_apart()
     checker.check_jobs()
     checker.check_people()
     checker.check_inside()
@@ -87,8 +90,9 @@ class _Checker:
         self.placed: dict[str, PlacedJob] = {ref: at for ref, at in plan.jobs.items() if ref in self.jobs}
         self.stop_of_opening: dict[tuple[str, int], Stop] = {}
         self.stop_of_charge: dict[tuple[str, int], Stop] = {}
+        self.beyond_down: dict[str, list[tuple[Down, Stop]]] = defaultdict(list)
         self.starts: dict[str, tuple[int, ...]] = {}
-        self.ends: dict[str, list[int]] = {}
+        self.courses: dict[str, Courses] = {}
 
     def say(self, rule: str, said: Sentence) -> None:
         self.broken.append(Broken(rule, said))
@@ -109,45 +113,56 @@ class _Checker:
                 )
                 starts = tuple(charge.start_min for charge in kiln.charges)
             self.starts[tag] = starts
-            self.ends[tag] = [
-                start
-                + charge.loading_min
-                + charge.heating_up_min
-                + charge.drying_min
-                + charge.conditioning_min
-                + charge.cooling_min
-                + charge.unloading_min
-                + self._stretch(kiln, index)
-                for index, (start, charge) in enumerate(zip(starts[:-1], kiln.charges, strict=False))
-            ]
-            for index, (start, charge) in enumerate(zip(starts, kiln.charges, strict=True)):
-                latest = charge.start_min + (self.problem.max_delay_min if charge.start_min > 0 else 0)
-                if not charge.start_min <= start <= latest:
-                    self.say(
-                        "charge start",
-                        Sentence.of(
-                            "broken.charge_start",
-                            what=f"{tag}, charge {index}",
-                            start_at=start,
-                            from_at=charge.start_min,
-                            to_at=latest,
-                        ),
-                    )
-                if index and start < self.ends[tag][index - 1]:
-                    self.say("charge order", Sentence.of("broken.charge_order", what=f"{tag}, charge {index}"))
+            in_charge = {index: stop for (of, index), stop in self.stop_of_charge.items() if of == tag}
+            self.courses[tag] = follow(self.problem, kiln, starts, in_charge, self.beyond_down[tag])
+            self._check_starts(kiln, starts)
+            self._check_unloading(kiln)
+
+    def _check_starts(self, kiln: Kiln, starts: tuple[int, ...]) -> None:
+        for index, (start, charge) in enumerate(zip(starts, kiln.charges, strict=True)):
+            where, latest = f"{kiln.tag}, charge {index}", latest_start_min(self.problem, charge)
+            if not charge.start_min <= start <= latest:
+                self.say(
+                    "charge start",
+                    Sentence.of(
+                        "broken.charge_start", what=where, start_at=start, from_at=charge.start_min, to_at=latest
+                    ),
+                )
+            if index and start < self.courses[kiln.tag].of[index - 1].end_min:
+                self.say("charge order", Sentence.of("broken.charge_order", what=where))
+            asks_yard = start > charge.start_min and index < len(starts) - 1 and not charge.goes_on
+            if asks_yard and first_minute_in_yard(self.problem, charge.loading_min, start) != start:
+                self.say("yard", Sentence.of("broken.yard_loading", what=where, start_at=start))
+
+    def _check_unloading(self, kiln: Kiln) -> None:
+        """What is cooled comes out, and no stop that lasts longer than the kiln is down meets another or a charge."""
+        courses = self.courses[kiln.tag]
+        for index, course in enumerate(courses.of):
+            if course.unload_min is None:
+                where = f"{kiln.tag}, charge {index}"
+                self.say("yard", Sentence.of("broken.yard_unloading", what=where, cooled_at=course.cooled_min))
+        for stop in courses.second:
+            self.say("one stop", Sentence.of("broken.second_stop", what=self._name_of(stop)))
+        for stop in courses.too_long:
+            self.say("stop place", Sentence.of("broken.stop_late", what=self._name_of(stop)))
+
+    def _name_of(self, stop: Stop) -> str:
+        return f"stop {next(index for index, one in enumerate(self.plan.stops) if one is stop)}"
 
     def _sort_stops(self) -> None:
-        """Put every stop into the opening or the charge it says; a second one there breaks a rule."""
+        """Put every stop into the opening, charge or down time it says; a second one there breaks a rule."""
+        in_down: dict[tuple[str, int], Stop] = {}
         for index, stop in enumerate(self.plan.stops):
             where, kiln = f"stop {index}", self.kilns.get(stop.kiln)
             if kiln is None:
                 self.say("unknown", Sentence.of("broken.no_such_kiln", what=where, kiln=stop.kiln))
                 continue
-            if (stop.before_charge is None) == (stop.in_charge is None):
+            if [stop.before_charge, stop.in_charge, stop.in_down].count(None) != 2:
                 self.say("stop place", Sentence.of("broken.stop_nowhere", what=where))
             for number, taken, count in (
                 (stop.before_charge, self.stop_of_opening, len(kiln.charges)),
                 (stop.in_charge, self.stop_of_charge, len(kiln.charges) - 1),
+                (stop.in_down, in_down, len(kiln.down)),
             ):
                 if number is None:
                     continue
@@ -157,10 +172,10 @@ class _Checker:
                     self.say("one stop", Sentence.of("broken.second_stop", what=where))
                 else:
                     taken[stop.kiln, number] = stop
-
-    def _stretch(self, kiln: Kiln, index: int) -> int:
-        stop = self.stop_of_charge.get((kiln.tag, index))
-        return 0 if stop is None else stop.end_min - stop.set_up_start_min + kiln.reheat_min
+        for (tag, number), stop in in_down.items():
+            down = self.kilns[tag].down[number]
+            if stop.end_min > down.end_min:
+                self.beyond_down[tag].append((down, stop))
 
     # --- stops -----------------------------------------------------------------------------------
 
@@ -178,10 +193,11 @@ class _Checker:
             if stop.before_charge is not None and 0 <= stop.before_charge < len(kiln.charges):
                 self._check_opening(kiln, stop, stop.before_charge, where)
             if stop.in_charge is not None and 0 <= stop.in_charge < len(kiln.charges) - 1:
-                charge, start = kiln.charges[stop.in_charge], self.starts[kiln.tag][stop.in_charge]
-                drying_from = start + charge.loading_min + charge.heating_up_min
-                if not drying_from <= stop.set_up_start_min <= drying_from + charge.drying_min:
-                    self.say("stop place", Sentence.of("broken.stop_phase", what=where))
+                self._check_interruption(kiln, stop, stop.in_charge, where)
+            if stop.in_down is not None and 0 <= stop.in_down < len(kiln.down):
+                down = kiln.down[stop.in_down]
+                if not down.start_min <= stop.set_up_start_min < down.end_min:
+                    self.say("stop place", Sentence.of("broken.stop_not_down", what=where))
             if self._is_under_way(kiln, stop):
                 if stop.set_up_start_min < kiln.locked_out_min:
                     self.say("set-up", Sentence.of("broken.stop_set_up", what=where))
@@ -190,16 +206,37 @@ class _Checker:
 
     def _is_under_way(self, kiln: Kiln, stop: Stop) -> bool:
         """Whether a stop is the lock-out that there is at minute 0."""
-        return stop.in_charge is None and kiln.is_locked_out_before(stop.before_charge)
+        return stop.in_charge is None and stop.in_down is None and kiln.is_locked_out_before(stop.before_charge)
 
     def _set_up_min(self, kiln: Kiln, stop: Stop) -> int:
         return 0 if self._is_under_way(kiln, stop) else kiln.set_up_min
 
     def _check_opening(self, kiln: Kiln, stop: Stop, number: int, where: str) -> None:
-        if number and stop.set_up_start_min < self.ends[kiln.tag][number - 1]:
+        if number and stop.set_up_start_min < self.courses[kiln.tag].of[number - 1].end_min:
             self.say("stop place", Sentence.of("broken.stop_early", what=where))
         if stop.end_min > self.starts[kiln.tag][number]:
             self.say("stop place", Sentence.of("broken.stop_late", what=where))
+
+    def _check_interruption(self, kiln: Kiln, stop: Stop, number: int, where: str) -> None:
+        """A stop in a charge begins while it dries, or lies where it waits for the yard."""
+        course = self.courses[kiln.tag].of[number]
+        if self.stop_of_charge.get((kiln.tag, number)) is stop and course.stop_waits:
+            if course.unload_min is not None and stop.end_min > course.unload_min:
+                self.say("stop place", Sentence.of("broken.stop_waits", what=where, until_at=course.unload_min))
+            return
+        charge = kiln.charges[number]
+        drying_from = self.starts[kiln.tag][number] + charge.loading_min + charge.heating_up_min
+        if not drying_from <= stop.set_up_start_min <= drying_from + charge.drying_min:
+            self.say("stop place", Sentence.of("broken.stop_phase", what=where))
+
+    def check_stops_apart(self) -> None:
+        """No two stops of one kiln overlap; places of the first form never do."""
+        spans: dict[str, list[tuple[int, int, str]]] = defaultdict(list)
+        for index, stop in enumerate(self.plan.stops if self.problem.form > 1 else ()):
+            spans[stop.kiln].append((stop.set_up_start_min, stop.end_min, f"stop {index}"))
+        for of_kiln in spans.values():
+            for (_, _, one), (_, _, other) in _meeting(of_kiln):
+                self.say("two stops", Sentence.of("broken.two_stops", what=other, other=one))
 
     def _check_set_up(self, kiln: Kiln, stop: Stop, where: str) -> None:
         person, shift = self.people.get(stop.person), self.shifts.get(stop.shift)
@@ -239,7 +276,7 @@ class _Checker:
             self._check_place(job, at)
             self._check_crew(job, at)
             self._check_order(job, at)
-            if job.ref in self.problem.pinned and self._is_moved(job.ref):
+            if job.ref in self.problem.pinned and is_moved(self.problem.issued[job.ref], at):
                 self.say("pin", Sentence.of("broken.pin_moved", what=job.ref))
 
     def _check_times(self, job: Job, at: PlacedJob) -> None:
@@ -276,11 +313,13 @@ class _Checker:
         charge, end = kiln.charges[number], at.start_min + job.duration_min
         if at.start_min < self.starts[kiln.tag][number] + charge.loading_min:
             self.say("state", Sentence.of("broken.not_loaded", what=job.ref))
-        if end > self.ends[kiln.tag][number] - charge.cooling_min - charge.unloading_min:
+        course = self.courses[kiln.tag].of[number]
+        if end > course.runs_until_min:
             self.say("state", Sentence.of("broken.cooling", what=job.ref))
-        stop = self.stop_of_charge.get((kiln.tag, number))
-        if stop is not None and _overlap(at.start_min, end, stop.set_up_start_min, stop.end_min + kiln.reheat_min):
+        if any(_overlap(at.start_min, end, *span) for span in course.cut):
             self.say("state", Sentence.of("broken.interrupted", what=job.ref))
+        if any(_overlap(at.start_min, end, down.start_min, down.end_min) for down in kiln.down):
+            self.say("state", Sentence.of("broken.down", what=job.ref))
 
     def _check_stopped(self, job: Job, at: PlacedJob, kiln: Kiln, stop: Stop) -> None:
         if stop.kiln != job.kiln:
@@ -289,6 +328,8 @@ class _Checker:
             self.say("state", Sentence.of("broken.not_empty", what=job.ref))
         number = stop.before_charge
         is_loaded = number is not None and 0 <= number < len(kiln.charges) and kiln.charges[number].goes_on
+        if stop.in_down is not None and 0 <= stop.in_down < len(kiln.down):
+            is_loaded = not kiln.down[stop.in_down].unloaded
         if is_loaded and job.needs_state == "empty":
             self.say("state", Sentence.of("broken.loaded", what=job.ref))
         if at.start_min < stop.set_up_start_min + self._set_up_min(kiln, stop):
@@ -371,49 +412,17 @@ class _Checker:
 
     # --- cost ------------------------------------------------------------------------------------
 
-    def _is_moved(self, ref: str) -> bool:
-        issued, at = self.problem.issued[ref], self.placed.get(ref)
-        return at is None or at.start_min != issued.start_min or {one for one, _ in at.crew} != issued.people
-
     def cost(self) -> Cost:
-        """Sum every part exactly, in sixtieths of a cent and their fractions, and round it once."""
-        drying = sum(
-            (self.starts[tag][-1] - kiln.charges[-1].start_min) * kiln.drying_cents_per_hour
-            for tag, kiln in self.kilns.items()
-        )
-        delay: int | Fraction = 0
-        overtime_min = left_out = 0
-        for ref, job in self.jobs.items():
-            at = self.placed.get(ref)
-            if at is None:
-                left_out += job.leave_out_cents
-                continue
-            end = at.start_min + job.duration_min
-            delay += max(0, end - job.due_min) * job.delay_cents_per_hour
-            delay += max(0, end - job.latest_min) * job.late_cents_per_hour
-            if at.shift in self.shifts:
-                overtime_min += max(0, end - self.shifts[at.shift].end_min) * len(at.crew)
-        stops = [
-            stop
-            for stop in self.plan.stops
-            if stop.kiln in self.kilns and not self._is_under_way(self.kilns[stop.kiln], stop)
-        ]
-        for stop in stops:
-            if stop.shift in self.shifts:
-                set_up_end = stop.set_up_start_min + self.kilns[stop.kiln].set_up_min
-                overtime_min += max(0, set_up_end - self.shifts[stop.shift].end_min)
-        return Cost(
-            drying_lost=_half_up(drying),
-            delay=_half_up(delay),
-            overtime=_half_up(overtime_min * self.problem.overtime_cents_per_person_hour),
-            set_up=sum(self.kilns[stop.kiln].set_up_cents for stop in stops),
-            interruption=sum(self.kilns[s.kiln].interruption_cents for s in stops if s.in_charge is not None),
-            left_out=left_out,
-            moves=self.problem.move_cents * sum(self._is_moved(ref) for ref in self.problem.issued),
-        )
+        """Sum what the plan costs; a lock-out under way was paid for."""
+        stops = [one for one in self.plan.stops if one.kiln in self.kilns]
+        paid = [stop for stop in stops if not self._is_under_way(self.kilns[stop.kiln], stop)]
+        return cost_of(self.problem, self.placed, self.plan.stops, self.starts, self.courses, paid)
 
     def check_stated(self, cost: Cost) -> None:
-        """What the plan says it costs is what it costs, and its bound is none that it undercuts."""
+        """The plan has the form asked for, costs what it says it costs, and its bound is none that it undercuts."""
+        if self.plan.form != self.problem.form:
+            said = Sentence.of("broken.form", what="format", stated=self.plan.form, found=self.problem.form)
+            self.say("form", said)
         for part in COST_PARTS:
             if getattr(self.plan.cost, part) != getattr(cost, part):
                 self.say(
@@ -433,10 +442,6 @@ class _Checker:
             )
         if self.plan.bound_cents < 0:
             self.say("bound", Sentence.of("broken.bound_below", what="bound_cents"))
-
-
-def _half_up(sixtieths: int | Fraction) -> int:
-    return math.floor(Fraction(sixtieths + 30, 60))
 
 
 def _overlap(start: int, end: int, other_start: int, other_end: int) -> bool:
