@@ -1,20 +1,64 @@
-"""Search through every plan of a tiny placing problem; shares nothing with the solver but the problem itself.
+"""Search through every plan of a tiny placing problem; shares nothing with solver and checker but the problem itself.
 
-Jobs have one person each. Every start, shift, person, place, stop and start of a charge is tried; branches are cut
-only where what is already decided costs as much as the best complete plan.
+Both forms; what only the second has (yard, waiting, promises, down times, margins) is tried minute by minute. Jobs
+have one person each. Every start, shift, person, place, stop and start of a charge is tried; branches are cut only
+where what is already decided costs as much as the best complete plan.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from functools import lru_cache
-from itertools import product
+from itertools import combinations, product
+from typing import NamedTuple
 
-from maintenance.placing.problem import Job, Kiln, Problem
+from maintenance.placing.problem import Charge, Down, Job, Kiln, Problem
 
-#: What a kiln's own part costs and whom its set-ups need: (drying, whole cents, overtime minutes, set-ups).
-Variant = tuple[int, int, int, tuple[tuple[str, int, int], ...]]
+#: Whom set-ups need, and when.
+SetUps = tuple[tuple[str, int, int], ...]
+#: A stop that is tried: set-up start, end, person, minutes of overtime.
+Tried = tuple[int, int, str, int]
+#: A kiln's jobs: when, and in which opening, charge or down time.
+Placed = tuple[tuple[Job, int, tuple[str, int]], ...]
+#: What comes later than promised and short of margins, in sixtieths of a cent.
+Soft = tuple[int, int]
 NOTHING = 10**12
+
+
+class Variant(NamedTuple):
+    """What one way to run a kiln costs, and whom its set-ups need."""
+
+    drying: int
+    cents: int
+    overtime_min: int
+    set_ups: SetUps
+    later: int
+    margin: int
+
+
+class Way(NamedTuple):
+    """A kiln's plan up to some charge."""
+
+    ended_min: int = -NOTHING
+    cents: int = 0
+    overtime_min: int = 0
+    set_ups: SetUps = ()
+    stops: tuple[tuple[int, int], ...] = ()
+    later: int = 0
+    margin: int = 0
+    #: Stops that began while the kiln was down and have yet to be settled, by the end of the down time.
+    longer: tuple[tuple[Down, int], ...] = ()
+
+    def with_stop(self, kiln: Kiln, stop: Tried | None, cents: int = 0, is_paid: bool = True) -> Way:
+        """Add a stop, which somebody sets up unless it is under way."""
+        if stop is None:
+            return self
+        held = self._replace(stops=(*self.stops, stop[:2]))
+        if not is_paid:
+            return held
+        needed = (*self.set_ups, (stop[2], stop[0], stop[0] + kiln.set_up_min))
+        paid = self.cents + kiln.set_up_cents + cents
+        return held._replace(cents=paid, overtime_min=self.overtime_min + stop[3], set_ups=needed)
 
 
 def least_total(problem: Problem, wishes: Mapping[str, tuple[int, int]] | None = None) -> int | None:
@@ -95,13 +139,15 @@ class _Search:
             work = tuple((one[0], one[1]) for one in placed if one and one[0].kiln == kiln.tag)
             of_kilns.append(self.variants(kiln, work))
         for chosen in product(*of_kilns):
-            drying = sum(one[0] for one in chosen)
-            more = sum(one[1] for one in chosen)
-            extra = overtime + sum(one[2] for one in chosen)
-            total = _half_up(delay) + _half_up(drying) + self._overtime(extra) + cents + more
+            more = sum(one.cents for one in chosen)
+            more += sum(
+                _half_up(sum(part)) for part in zip(*((v.drying, v.later, v.margin) for v in chosen), strict=True)
+            )
+            extra = overtime + sum(one.overtime_min for one in chosen)
+            total = _half_up(delay) + self._overtime(extra) + cents + more
             if total >= self.best:
                 continue
-            spans = [set_up for one in chosen for set_up in one[3]]
+            spans = [set_up for one in chosen for set_up in one.set_ups]
             spans += [(one[2], one[1], one[1] + one[0].duration_min) for one in placed if one]
             if not any(
                 first[0] == second[0] and _common(*first[1:], *second[1:])
@@ -124,94 +170,186 @@ class _Search:
                 people += sum(count for begin, until, count in kiln.inside if begin <= at < until)
                 if people > kiln.max_people_inside:
                     return ()
-        found: dict[tuple[int, tuple[tuple[str, int, int], ...]], Variant] = {}
-        charges = len(kiln.charges) - 1
-        options = []
-        for job, _ in work:
-            gaps = [("opening", index) for index in range(charges + 1)]
-            openings = [gap for gap in gaps if not kiln.charges[gap[1]].goes_on]
-            running = [("charge", index) for index in range(charges)]
-            options.append(
-                {"empty": openings, "still": gaps + running, "running": running, "any": [("any", 0)]}[job.needs_state]
-            )
-        for places in product(*options):
-            self._fit(kiln, work, places, 0, -NOTHING, 0, 0, (), found)
-        return tuple(found.values())
+        running = [(start, start + job.duration_min) for job, start in work if job.needs_state == "running"]
+        if any(_common(*span, down.start_min, down.end_min) for span in running for down in kiln.down):
+            return ()
+        found: dict[tuple[int, SetUps, Soft], Variant] = {}
+        for places in product(*(self._places(kiln, job, start) for job, start in work)):
+            placed = tuple((*one, place) for one, place in zip(work, places, strict=True))
+            tried = [self._down_stops(kiln, placed, number) for number in range(len(kiln.down))]
+            for chosen in product(*tried):
+                way = Way()
+                for stop, down in zip(chosen, kiln.down, strict=True):
+                    way = way.with_stop(kiln, stop)
+                    if stop is not None and stop[1] > down.end_min:
+                        way = way._replace(longer=(*way.longer, (down, stop[1])))
+                way = way._replace(longer=tuple(sorted(way.longer, key=lambda one: one[0].end_min)))
+                self._opening(kiln, placed, 0, way, found)
+        return _undominated(found.values())
 
-    def _fit(self, kiln, work, places, index, ended, cents, overtime, set_ups, found):  # type: ignore[no-untyped-def]
+    def _latest(self, charge: Charge) -> int:
+        wait_min = self.problem.max_delay_min if charge.may_wait_min is None else charge.may_wait_min
+        return charge.start_min + (wait_min if charge.start_min > 0 else 0)
+
+    def _places(self, kiln: Kiln, job: Job, start: int) -> Iterator[tuple[str, int]]:
+        """Where in its kiln a job may lie that starts then; what cannot be is left out early."""
+        if job.needs_state == "any":
+            yield "any", 0
+            return
+        restore_min = 0 if job.needs_state == "running" else kiln.restore_min
+        done = start + job.duration_min + restore_min
+        ended = -NOTHING
+        for index, charge in enumerate(kiln.charges):
+            may_lie = job.needs_state == "still" or (job.needs_state == "empty" and not charge.goes_on)
+            if may_lie and start >= ended and done <= self._latest(charge):
+                yield "opening", index
+            is_loaded = start >= charge.start_min + charge.loading_min
+            has_next = job.needs_state != "empty" and index + 1 < len(kiln.charges)
+            if has_next and is_loaded and done <= self._latest(kiln.charges[index + 1]):
+                yield "charge", index
+            ended = charge.start_min + _cooled_after(charge) + charge.unloading_min
+        for index, down in enumerate(kiln.down):
+            if job.needs_state == "still" or (job.needs_state == "empty" and down.unloaded):
+                yield "down", index
+
+    def _down_stops(self, kiln: Kiln, placed: Placed, number: int) -> list[Tried | None]:
+        """Every stop that may begin in a down time; without a job only one that makes a charge longer for others."""
+        down = kiln.down[number]
+        here = [(job, start) for job, start, place in placed if place == ("down", number)]
+        running = [
+            (job, start) for job, start, place in placed if place[0] == "charge" and job.needs_state == "running"
+        ]
+        most_margin = max(charge.margin_min for charge in kiln.charges)
+        ends = [start + job.duration_min + most_margin for job, start in running] if not down.unloaded else []
+        until = max([down.end_min, *(down.end_min + max(0, end) for end in ends)])
+        found: list[Tried | None] = [] if here else [None]
+        if here or ends:
+            for stop in self._stops(kiln, here, max(0, down.start_min), until, down.end_min - 1):
+                if here or stop[1] > down.end_min:
+                    found.append(stop)
+        return found
+
+    def _opening(self, kiln: Kiln, placed: Placed, index: int, way: Way, found) -> None:  # type: ignore[no-untyped-def]
         """Place opening and charge `index` in every way, then go on."""
         charge = kiln.charges[index]
-        here = [one for one, place in zip(work, places, strict=True) if place == ("opening", index)]
-        most = charge.start_min + (self.problem.max_delay_min if charge.start_min > 0 else 0)
-        is_last = index == len(kiln.charges) - 1
+        here = [(job, start) for job, start, place in placed if place == ("opening", index)]
+        most = self._latest(charge)
         is_locked = kiln.is_locked_out_before(index)
-        for stop in self._under_way(kiln, here, most) if is_locked else self._stops(kiln, here, max(0, ended), most):
-            free_from = max(ended, charge.start_min) if stop is None else max(ended, charge.start_min, stop[1])
-            is_new = stop is not None and not is_locked
-            paid = cents + (kiln.set_up_cents if is_new else 0)
-            extra = overtime + (stop[3] if is_new else 0)
-            needed = (*set_ups, (stop[2], stop[0], stop[0] + kiln.set_up_min)) if is_new else set_ups
+        is_last = index == len(kiln.charges) - 1
+        stops: Iterator[Tried | None] = iter([None])
+        if here:
+            low = max(0, way.ended_min)
+            stops = self._under_way(kiln, here, most) if is_locked else self._stops(kiln, here, low)
+        for stop in stops:
+            free_from = max(way.ended_min, charge.start_min, -NOTHING if stop is None else stop[1])
+            then = way.with_stop(kiln, stop, is_paid=not is_locked)
             if is_last:
-                if free_from <= most:
-                    drying = (free_from - charge.start_min) * kiln.drying_cents_per_hour
-                    variant = (drying, paid, extra, needed)
-                    kept = found.get((extra, needed))
-                    if kept is None or (drying + 60 * paid) < kept[0] + 60 * kept[1]:
-                        found[extra, needed] = variant
+                self._keep(kiln, max([free_from, *(end for _, end in way.longer)]), then, found)
                 continue
             for start in range(free_from, most + 1):
-                self._charge(kiln, work, places, index, start, paid, extra, needed, found)
+                is_moved = start > charge.start_min and not charge.goes_on
+                if not is_moved or self._is_in_yard(start, charge.loading_min):
+                    self._charge(kiln, placed, index, start, then, found)
 
-    def _charge(self, kiln, work, places, index, start, cents, overtime, set_ups, found):  # type: ignore[no-untyped-def]
+    def _keep(self, kiln: Kiln, start: int, way: Way, found) -> None:  # type: ignore[no-untyped-def]
+        last = kiln.charges[-1]
+        if start > self._latest(last) or any(_common(*one, *other) for one, other in combinations(way.stops, 2)):
+            return
+        drying = (start - last.start_min) * kiln.drying_cents_per_hour
+        variant = Variant(drying, way.cents, way.overtime_min, way.set_ups, way.later, way.margin)
+        key = (way.overtime_min, way.set_ups, (way.later, way.margin))
+        if key not in found or drying + 60 * way.cents < found[key].drying + 60 * found[key].cents:
+            found[key] = variant
+
+    def _is_in_yard(self, start: int, length_min: int) -> bool:
+        yard = self.problem.yard
+        return yard is None or any(opens <= start and start + length_min <= closes for opens, closes in yard)
+
+    def _unloaded_from(self, kiln: Kiln, index: int, cooled: int) -> int:
+        """Give the first minute at which a cooled charge may be unloaded, looked for minute by minute."""
         charge = kiln.charges[index]
-        here = [one for one, place in zip(work, places, strict=True) if place == ("charge", index)]
+        if self.problem.yard is None or kiln.charges[index + 1].goes_on:
+            return cooled
+        if cooled == charge.start_min + _cooled_after(charge):
+            return cooled
+        closing = max(closes for _, closes in self.problem.yard)
+        fitting = (at for at in range(cooled, closing + 1) if self._is_in_yard(at, charge.unloading_min))
+        return next(fitting, NOTHING)
+
+    def _charge(self, kiln, placed, index, start, way, found):  # type: ignore[no-untyped-def]
+        charge = kiln.charges[index]
+        here = [(job, at) for job, at, place in placed if place == ("charge", index)]
         running = [(job, at) for job, at in here if job.needs_state == "running"]
         still = [(job, at) for job, at in here if job.needs_state == "still"]
+        cooled = start + _cooled_after(charge)
+        unload = self._unloaded_from(kiln, index, cooled)
         drying_from = start + charge.loading_min + charge.heating_up_min
-        length = charge.loading_min + charge.heating_up_min + charge.drying_min
-        length += charge.conditioning_min + charge.cooling_min + charge.unloading_min
-        latest = max(self.problem.horizon_min, kiln.charges[-1].start_min) + self.problem.max_delay_min
-        stops = self._stops(kiln, still, max(0, drying_from), latest, drying_from + charge.drying_min, bool(running))
-        for stop in stops:
-            stretch = 0 if stop is None else stop[1] - stop[0] + kiln.reheat_min
-            ended = start + length + stretch
+        stops: list[tuple[Tried | None, bool]] = [] if still else [(None, False)]
+        if still:
+            waits = self._stops(kiln, still, max(0, cooled), None, unload - 1) if unload > cooled else ()
+            stops += [(stop, True) for stop in waits if stop[1] <= unload]
+        if still or running:
+            # Longer than it need be only so that the charge runs on for what runs along with it.
+            until = max((at + job.duration_min + charge.margin_min for job, at in running), default=None)
+            cuts = self._stops(kiln, still, max(0, drying_from), until, drying_from + charge.drying_min)
+            stops += [(stop, False) for stop in cuts if not cooled <= stop[0] < unload]
+        for stop, is_waiting in stops:
+            cut = [] if stop is None or is_waiting else [(stop[0], stop[1] + kiln.reheat_min)]
+            out = cooled + (stop[1] - stop[0] + kiln.reheat_min if cut else 0)
+            then = way.with_stop(kiln, stop, kiln.interruption_cents if cut else 0)
+            is_free = stop is None
+            end = self._unloaded_from(kiln, index, out) + charge.unloading_min
+            while then.longer and then.longer[0][0].end_min < end:
+                (down, stop_end), *others = then.longer
+                then = then._replace(longer=tuple(others))
+                if down.unloaded or start > down.end_min:
+                    is_free = is_free if stop_end <= start else None
+                else:
+                    is_free = False if is_free else None
+                    out += stop_end - down.end_min + kiln.reheat_min
+                    cut.append((down.end_min, stop_end + kiln.reheat_min))
+                    then = then._replace(cents=then.cents + kiln.interruption_cents)
+                if is_free is None:
+                    break
+                end = self._unloaded_from(kiln, index, out) + charge.unloading_min
+            if is_free is None or end >= NOTHING:
+                continue
+            runs_until = out - charge.cooling_min
             if any(
                 at < start + charge.loading_min
-                or at + job.duration_min > ended - charge.cooling_min - charge.unloading_min
-                or (stop is not None and _common(at, at + job.duration_min, stop[0], stop[1] + kiln.reheat_min))
+                or at + job.duration_min > runs_until
+                or any(_common(at, at + job.duration_min, *span) for span in cut)
                 for job, at in running
             ):
                 continue
-            paid = cents + (0 if stop is None else kiln.set_up_cents + kiln.interruption_cents)
-            extra = overtime + (0 if stop is None else stop[3])
-            needed = set_ups if stop is None else (*set_ups, (stop[2], stop[0], stop[0] + kiln.set_up_min))
-            self._fit(kiln, work, places, index + 1, ended, paid, extra, needed, found)
+            short = sum(
+                max(0, at + job.duration_min + charge.margin_min - runs_until) * job.late_cents_per_hour
+                for job, at in running
+                if _keeps_margin(job)
+            )
+            if not kiln.charges[index + 1].goes_on:
+                short += sum(
+                    max(0, end + charge.margin_min - at) * job.late_cents_per_hour
+                    for job, at, place in placed
+                    if place == ("opening", index + 1) and _keeps_margin(job)
+                )
+            promised = charge.promised_end_min
+            if promised is None:
+                promised = charge.start_min + _cooled_after(charge) + charge.unloading_min
+            later = then.later + max(0, end - promised) * charge.later_cents_per_hour
+            gone = then._replace(ended_min=end, later=later, margin=then.margin + short)
+            self._opening(kiln, placed, index + 1, gone, found)
 
-    def _under_way(
-        self, kiln: Kiln, work: list[tuple[Job, int]], latest_end: int
-    ) -> Iterator[tuple[int, int, str, int] | None]:
+    def _under_way(self, kiln: Kiln, work: list[tuple[Job, int]], latest_end: int) -> Iterator[Tried]:
         """The lock-out that there is, as long as this work needs it."""
-        if not work:
-            yield None
-            return
         done = max(start + job.duration_min for job, start in work) + kiln.restore_min
         if min(start for _, start in work) >= kiln.locked_out_min and done <= latest_end:
             yield kiln.locked_out_min, done, kiln.locked_out_by, 0
 
     def _stops(
-        self,
-        kiln: Kiln,
-        work: list[tuple[Job, int]],
-        low: int,
-        latest_end: int,
-        high: int = NOTHING,
-        may_be_without: bool = False,
-    ) -> Iterator[tuple[int, int, str, int] | None]:
-        """Every stop that holds this work: set-up start, end, person, overtime; None where there need be none."""
-        if not work:
-            yield None
-            if not may_be_without:
-                return
+        self, kiln: Kiln, work: list[tuple[Job, int]], low: int, until: int | None = None, high: int = NOTHING
+    ) -> Iterator[Tried]:
+        """Every stop that holds this work, as short as can be, and all longer ones up to a minute."""
         first = min((start for _, start in work), default=NOTHING)
         done = max((start + job.duration_min for job, start in work), default=0)
         for shift in self.problem.shifts:
@@ -222,8 +360,33 @@ class _Search:
                 least = max(ready, done) + kiln.restore_min
                 for person in shift.people:
                     if "lock-out" in self.skills[person] and self._is_there(person, begin, ready):
-                        for end in range(least, (latest_end if may_be_without else min(least, latest_end)) + 1):
+                        for end in range(least, max(least, least if until is None else until) + 1):
                             yield begin, end, person, max(0, ready - shift.end_min)
+
+
+def _cooled_after(charge: Charge) -> int:
+    phases = (charge.loading_min, charge.heating_up_min, charge.drying_min, charge.conditioning_min, charge.cooling_min)
+    return sum(phases)
+
+
+def _keeps_margin(job: Job) -> bool:
+    return job.safety if job.keeps_margin is None else job.keeps_margin
+
+
+def _undominated(variants: Iterable[Variant]) -> tuple[Variant, ...]:
+    """Leave out what is no better than another in any part and needs the same people."""
+    kept: list[Variant] = []
+    for one in sorted(variants, key=lambda one: one.drying + 60 * one.cents + one.later + one.margin):
+        if not any(
+            other.set_ups == one.set_ups
+            and other.overtime_min <= one.overtime_min
+            and other.drying + 60 * other.cents <= one.drying + 60 * one.cents
+            and other.later <= one.later
+            and other.margin <= one.margin
+            for other in kept
+        ):
+            kept.append(one)
+    return tuple(kept)
 
 
 def _half_up(sixtieths: int) -> int:
