@@ -29,6 +29,7 @@ TO_TELL = {
     What.OPENED: gettext_lazy("Opened"),
     What.UNLOADED: gettext_lazy("Unloaded"),
     What.EXPECTED: gettext_lazy("Starts at another time"),
+    What.NOT_BEGUN: gettext_lazy("It did not begin"),
 }
 # Of a charge that is in the kiln.
 INSIDE_TO_TELL = {

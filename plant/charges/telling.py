@@ -1,4 +1,4 @@
-"""What people tell of charges: loaded and started, opened, out, or expected at another time.
+"""What people tell of charges: loaded and started, not begun at all, opened, out, or expected at another time.
 
 Each telling is a row of a ledger; the charge's own times hold the best that is known. What was told last of a charge
 can be corrected, or taken back: then what stood there before stands there again.
@@ -52,8 +52,8 @@ def may_tell(charge: Charge, words: Sequence[ChargeWord]) -> tuple[ChargeWord.Wh
     if What.OPENED in known:
         again = (What.OPENED,) if is_unheard and words[-1].what == What.OPENED else ()
         return *again, What.UNLOADED, What.EXPECTED
-    start = () if What.STARTED in known else (What.STARTED,)
-    return What.OPENED, What.UNLOADED, What.EXPECTED, *start
+    start = () if last_word(words, What.STARTED) else (What.STARTED,)
+    return What.OPENED, What.UNLOADED, What.EXPECTED, *start, What.NOT_BEGUN
 
 
 def last_word(words: Sequence[ChargeWord], what: str) -> ChargeWord | None:
@@ -82,9 +82,9 @@ def tell(
 ) -> ChargeWord:
     """Keep what happened to a charge, or when it is expected, and move what stands behind it as far as it must.
 
-    ``at`` is when it happened; of a planned charge that is expected at another time, when it will be started, of one
-    under way, when it will be out. Told twice with one ``key`` it is told once. ``by_source`` as the ledger has it:
-    by what a person did not tell nobody goes in. Raises ValidationError.
+    ``at`` is when it happened; of a planned charge that is expected at another time, and of one that did not begin,
+    when it will be started, of one under way, when it will be out. Told twice with one ``key`` it is told once.
+    ``by_source`` as the ledger has it: by what a person did not tell nobody goes in. Raises ValidationError.
     """
     require(by, ACT)
     programme, known = _locked(charge, key)
@@ -125,8 +125,11 @@ def take_back(word: ChargeWord, *, key: UUID, by: User | None, why: str) -> Char
     if known:
         return known
     _refuse_unless_last(programme, word, why)
-    if word.what in (What.OPENED, What.UNLOADED):
+    if word.what in (What.OPENED, What.UNLOADED, What.NOT_BEGUN):
         refuse_running(programme.kiln)
+    if word.what == What.STARTED and (word.by is None or word.by != by):
+        # One's own slip is taken back by anybody; whether what others said is wrong, few can judge.
+        _refuse_while_drying(programme, clock.now(), by, why)
     if not programme.put_back(word):
         raise ValidationError(
             _("The times of %(number)s were changed since: they cannot simply be put back. Put right what was told."),
@@ -212,10 +215,13 @@ def _tell(
     before = [word for word in programme.words if word != corrects]
     _refuse_basis(programme, what, before)
     _refuse_slip(programme.stand, at)
-    if what == What.EXPECTED:
+    if what in (What.EXPECTED, What.NOT_BEGUN):
         if at <= now:
             raise ValidationError({"at": _("That instant has gone by. Give the one that is expected now.")})
-        after = _expected(programme, at, now)
+        if what == What.NOT_BEGUN:
+            _refuse_while_drying(programme, now, by, why)
+        is_to_come = what == What.NOT_BEGUN or programme.stand.basis == Basis.PLANNED
+        after = _expected_start(programme, at, now) if is_to_come else _expected_out(programme, at, now)
     else:
         if at > now + AHEAD:
             raise ValidationError({"at": _("That instant lies ahead: tell it when it has happened.")})
@@ -274,6 +280,11 @@ def _refuse_basis(programme: Told, what: str, words: Sequence[ChargeWord]) -> No
         raise ValidationError(
             _("%(number)s is on record as begun since %(begin)s: put that right instead.") % facts, code="begun"
         )
+    if what == What.NOT_BEGUN and (stand.basis == Basis.PLANNED or What.OPENED in known):
+        message = _("%(number)s was opened on %(at)s: take that back first, then say that it did not begin.")
+        if What.OPENED in known:
+            raise ValidationError(message % {"at": say_at(known[What.OPENED].at), **facts}, code="opened")
+        raise ValidationError(_("%(number)s has not begun by the record either.") % facts, code="planned")
     if what in (What.OPENED, What.UNLOADED) and stand.basis == Basis.PLANNED:
         raise ValidationError(_("%(number)s has not begun by the record: tell first when it was started.") % facts)
 
@@ -333,10 +344,13 @@ def _as_it_stood(programme: Told, now: datetime, stand: Stand, words: Sequence[C
     return times
 
 
-def _expected(programme: Told, at: datetime, now: datetime) -> Stand:
+def _expected_out(programme: Told, at: datetime, now: datetime) -> Stand:
     stand = programme.stand
-    if stand.basis != Basis.PLANNED:
-        return Stand(stand.basis, told.expected_at(_as_it_stood(programme, now, stand, programme.words), at, now))
+    return Stand(stand.basis, told.expected_at(_as_it_stood(programme, now, stand, programme.words), at, now))
+
+
+def _expected_start(programme: Told, at: datetime, now: datetime) -> Stand:
+    stand = programme.stand
     # What is still to be loaded is not loaded in the past.
     times = told.started(stand.times, at, min(told.up_to_minute(now), at))
     for one, other in programme.others_stand(*Basis.values):
@@ -368,7 +382,7 @@ def _settle(
     charge = programme.charge
     _refuse_shared(programme, after)
     behind = _give_way(programme, after)
-    if what in (What.EXPECTED, What.TAKEN_BACK):
+    if what in (What.EXPECTED, What.NOT_BEGUN, What.TAKEN_BACK):
         _refuse_beginning(programme, what)
     changed = programme.write()
     # What is put right keeps where all stood before anything was told: there they return when it is taken back.
@@ -404,7 +418,7 @@ def _refuse_beginning(programme: Told, what: str) -> None:
     """Refuse to expect a planned charge, or to draw one forward, to when people may be inside."""
     for one, stand in programme.standing(Basis.PLANNED):
         was = programme.were[one.pk]
-        is_told = one == programme.charge and what == What.EXPECTED
+        is_told = one == programme.charge and what in (What.EXPECTED, What.NOT_BEGUN)
         if is_told or (was.basis == Basis.PLANNED and stand.times.begin_at < was.times.begin_at):
             refuse_beginning(programme.kiln, stand.times.begin_at, stand.times.heating_at)
 

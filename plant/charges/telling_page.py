@@ -33,12 +33,15 @@ from plant.warnings.consequences import say_consequences
 
 PAGE = "plant:charges"
 KILNS_SHOWN = 20
+# A charge that did not begin is proposed to be started so much from now. Our own choice.
+NEXT_START = timedelta(hours=2)
 # Delays that are told without typing, hours. Our own choice.
 LATER_H = (2, 6, 12, 24)
 WHEN = {
     What.STARTED: gettext_lazy("Doors closed and started at"),
     What.OPENED: gettext_lazy("Doors opened at"),
     What.UNLOADED: gettext_lazy("Out at"),
+    What.NOT_BEGUN: gettext_lazy("Expected to be started at"),
 }
 
 
@@ -147,6 +150,8 @@ def _usual(charge: Charge, what: str) -> datetime:
     """Return the instant that is proposed: now, what is expected, what the door says, or the start on record."""
     now, times = clock.now(), stand_of(charge).times
     is_inside = telling.is_inside(charge)
+    if what == What.NOT_BEGUN:
+        return now + NEXT_START
     if what == What.EXPECTED:
         return max(times.end_at if is_inside else times.heating_at, now)
     if what == What.OPENED and is_inside:
@@ -155,7 +160,8 @@ def _usual(charge: Charge, what: str) -> datetime:
 
 
 def _notes(what: str) -> dict[str, Any]:
-    return {"is_open": what in (What.OPENED, What.UNLOADED), "is_start": what == What.STARTED}
+    opens = (What.OPENED, What.UNLOADED, What.NOT_BEGUN)
+    return {"is_open": what in opens, "is_start": what == What.STARTED}
 
 
 def _when_expected(charge: Charge) -> str:

@@ -108,7 +108,7 @@ class Phase(models.Model):
 
 
 class ChargeWord(models.Model):
-    """What somebody told of a charge, and when: started, opened, unloaded, or expected. Rows are only ever added.
+    """What somebody told of a charge, and when: started, not begun, opened, out, or expected. Rows are only ever added.
 
     ``corrects`` is the word that it takes the place of; a word that is ``taken_back`` puts back what stood before the
     word it corrects. ``before`` and ``after`` hold the charge's times and basis, ``moved`` those of the charges behind
@@ -119,6 +119,7 @@ class ChargeWord(models.Model):
 
     class What(models.TextChoices):
         STARTED = "started", _("loaded and started")
+        NOT_BEGUN = "not_begun", _("did not begin")
         OPENED = "opened", _("opened")
         UNLOADED = "unloaded", _("unloaded")
         EXPECTED = "expected", _("expected at another time")

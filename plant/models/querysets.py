@@ -64,13 +64,16 @@ class ChargeQuerySet(models.QuerySet["Charge"]):
         words = ChargeWord.objects.that_count().filter(charge=OuterRef("pk"))
         opened = words.filter(what="opened").order_by("-id")
         expected = words.filter(what="expected").order_by("-id")
+        denied = ChargeWord.objects.that_count().filter(
+            charge=OuterRef("charge"), what="not_begun", id__gt=OuterRef("id")
+        )
         # What no person told and no person told anything after; that a kiln was started counts whoever says so.
         later = ChargeWord.objects.that_count().by_people().filter(charge=OuterRef("charge"), id__gt=OuterRef("id"))
         unheard = words.filter(~Exists(later), by_source__isnull=False).exclude(what="started").order_by("id")
         return self.annotate(
             opened_at=Subquery(opened.values("at")[:1]),
             expected_told_at=Subquery(expected.values("told_at")[:1]),
-            is_start_told=Exists(words.filter(what="started")),
+            is_start_told=Exists(words.filter(~Exists(denied), what="started")),
             opened_by_people_at=Subquery(opened.by_people().values("at")[:1]),
             end_told_by_people_at=Subquery(expected.by_people().values("told_at")[:1]),
             stood_by_people=Subquery(unheard.values("before")[:1]),

@@ -202,6 +202,64 @@ def test_it_is_opened_once_and_out_only_after_that(kiln: Kiln, ilse: User) -> No
         tell(charge, "unloaded", NOW - 2 * HOUR, ilse)
 
 
+# it did not begin
+
+
+def test_a_charge_that_a_file_calls_begun_did_not_begin_and_is_started_later(kiln: Kiln, ilse: User) -> None:
+    charge, behind = a_charge(kiln, NOW - DAY, "running"), a_charge(kiln, NOW + 3 * DAY + HOUR)
+    stood = span(charge), span(behind)
+    word = tell(charge, "not_begun", NOW + 6 * HOUR, ilse)
+    assert span(charge)[0] == "planned"
+    assert phases(charge)["heating_up"][0] == NOW + 6 * HOUR
+    assert span(behind)[1] >= span(charge)[2]
+    assert not kilns_now([kiln], NOW)[0].is_shut
+    # It is taken back as everything is: then it dries on, and the next returns.
+    telling.take_back(word, key=uuid4(), by=ilse, why="it was another kiln after all")
+    assert (span(charge), span(behind)) == stood
+    tell(charge, "not_begun", NOW + 6 * HOUR, ilse)
+    with time_machine.travel(NOW + 6 * HOUR, tick=False):
+        tell(charge, "started", NOW + 6 * HOUR, ilse)
+    assert span(charge)[0] == "running"
+
+
+def test_a_start_that_a_program_told_did_not_happen_whatever_was_told_after_it(kiln: Kiln, ilse: User) -> None:
+    charge = a_charge(kiln, NOW - HOUR)
+    telling.tell(charge, "started", NOW - HOUR, key=uuid4(), by=None, by_source="office")
+    tell(charge, "expected", NOW + 5 * DAY, ilse)
+    tell(charge, "not_begun", NOW + 2 * HOUR, ilse)
+    (now,) = kilns_now([kiln], NOW)
+    assert (span(charge)[0], now.is_shut) == ("planned", False)
+    assert not Charge.objects.with_what_was_told().get(pk=charge.pk).is_start_told
+
+
+def test_that_a_drying_charge_never_began_is_for_few_and_needs_a_reason(kiln: Kiln, ilse: User) -> None:
+    charge = a_charge(kiln, NOW - DAY, "running")
+    per = UserFactory(username="per", role="technician")
+    with pytest.raises(ValidationError, match="only the kiln master or the planner can tell"):
+        tell(charge, "not_begun", NOW + HOUR, per)
+    with pytest.raises(ValidationError, match="Say why in a sentence"):
+        tell(charge, "not_begun", NOW + HOUR, ilse, why="no")
+    assert span(charge)[0] == "running"
+    # Nor does anybody open the kiln by taking back what somebody else told; one's own slip is one's own.
+    other = a_charge(KilnFactory(tag="K7"), NOW)
+    word = tell(other, "started", NOW, ilse)
+    with pytest.raises(ValidationError, match="only the kiln master or the planner can tell"):
+        telling.take_back(word, key=uuid4(), by=per, why="it was another kiln after all")
+    mine = tell(a_charge(KilnFactory(tag="K8"), NOW), "started", NOW, per)
+    telling.take_back(mine, key=uuid4(), by=per, why="wrong kiln")
+
+
+def test_it_did_not_begin_is_refused_where_it_was_opened_or_never_told(kiln: Kiln, ilse: User) -> None:
+    with pytest.raises(ValidationError, match="has not begun by the record either"):
+        tell(a_charge(kiln, NOW + 9 * DAY), "not_begun", NOW + DAY, ilse)
+    charge = a_charge(kiln, NOW - 4 * DAY, "running")
+    with pytest.raises(ValidationError, match="has gone by"):
+        tell(charge, "not_begun", NOW, ilse)
+    tell(charge, "opened", NOW, ilse)
+    with pytest.raises(ValidationError, match="take that back first"):
+        tell(charge, "not_begun", NOW + DAY, ilse)
+
+
 # expected at another time
 
 
