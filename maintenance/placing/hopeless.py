@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Collection
 
 from plant.basics.sentences import Sentence
 
@@ -27,6 +27,29 @@ def find_hopeless(frame: Frame) -> tuple[Hopeless, ...]:
     return tuple(found)
 
 
+def find_cannot(frame: Frame, placed: Collection[int]) -> tuple[Hopeless, ...]:
+    """Name the jobs among those left out that have no place, even if nothing else were to be done."""
+    found: dict[int, Hopeless] = {}
+    from_min = _earliest_from(frame)
+    left_out = [job for job in range(len(frame.jobs)) if job not in placed]
+    for job in left_out:
+        one = _hopeless(frame, job, from_min[job])
+        if one is not None:
+            found[job] = one
+    waiting = [job for job in left_out if job not in found]
+    while waiting:
+        cause = {job: next((before for before, _ in frame.after[job] if before in found), None) for job in waiting}
+        for job, before in cause.items():
+            if before is not None:
+                of, other = frame.jobs[job].ref, frame.jobs[before].ref
+                found[job] = Hopeless(of, "after", (Sentence.of("hopeless.after", job=of, other=other),))
+        left = [job for job in waiting if job not in found]
+        if left == waiting:
+            break
+        waiting = left
+    return tuple(found[job] for job in sorted(found))
+
+
 def _earliest_from(frame: Frame) -> list[int]:
     """Before this no job can start, because of what it waits for."""
     from_min = [job.from_min for job in frame.jobs]
@@ -44,6 +67,10 @@ def _earliest_from(frame: Frame) -> list[int]:
 
 def _hopeless(frame: Frame, job: int, from_min: int) -> Hopeless | None:
     of, kiln = frame.jobs[job], frame.kilns[frame.kiln_of[job]]
+    if of.needs_state in LOCKED_OUT and of.crew_size > kiln.max_people_inside:
+        most = kiln.max_people_inside
+        said = Sentence.of("hopeless.crowd", job=of.ref, kiln=kiln.tag, needed=of.crew_size, most=most)
+        return Hopeless(of.ref, "inside", (said,))
     last_min = min(frame.problem.horizon_min, of.latest_min if of.safety else FAR) - of.duration_min
     if from_min > last_min:
         said = Sentence.of("hopeless.dates", job=of.ref, from_at=from_min, latest_at=of.latest_min)

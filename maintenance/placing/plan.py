@@ -72,6 +72,18 @@ class Cost:
 
 
 @dataclass(frozen=True)
+class Hopeless:
+    """A job for which no plan can exist: the rule that forbids it, and sentences, whose instants are minutes."""
+
+    job: str
+    rule: str
+    said: Sentences
+
+    def __str__(self) -> str:
+        return "; ".join(map(str, self.said))
+
+
+@dataclass(frozen=True)
 class Plan:
     """A complete plan: a job that is not in `jobs` is left out."""
 
@@ -84,24 +96,44 @@ class Plan:
     seconds: float = 0.0
     #: The number of the form that the problem has.
     form: int = 1
+    #: Jobs left out because they can lie nowhere, whatever else is done; only the second form has a place for it.
+    cannot: tuple[Hopeless, ...] = ()
 
 
 @dataclass(frozen=True)
-class Hopeless:
-    """A job for which no plan can exist: the rule that forbids it, and sentences, whose instants are minutes."""
+class Unfinished:
+    """What there is when the time was up before every job that must be placed was: no plan, nor proof of none."""
 
-    job: str
-    rule: str
-    said: Sentences
-
-    def __str__(self) -> str:
-        return "; ".join(map(str, self.said))
+    charge_starts: dict[str, tuple[int, ...]]
+    stops: tuple[Stop, ...]
+    jobs: dict[str, PlacedJob]
+    #: Jobs that have no place in it.
+    without_place: tuple[str, ...]
+    form: int = 1
 
 
 def plan_to_json(plan: Plan) -> dict[str, object]:
     """Give the plan in the form "placing-plan/1" or "placing-plan/2"."""
+    cannot = {"cannot": [_hopeless_to_json(one) for one in plan.cannot]} if plan.cannot and plan.form > 1 else {}
     return {
         "format": format_of(plan.form),
+        **_places_to_json(plan),
+        **cannot,
+        "cost_cents": {part: getattr(plan.cost, part) for part in cost_parts_of(plan.form)}
+        | {"total": plan.stated_total_cents},
+        "bound_cents": plan.bound_cents,
+        "seconds": round(plan.seconds, 3),
+    }
+
+
+def unfinished_to_json(found: Unfinished) -> dict[str, object]:
+    """Give what there is when the time was up before there was a plan."""
+    left_out = list(found.without_place)
+    return {"format": format_of(found.form), "unfinished": True, **_places_to_json(found), "without_place": left_out}
+
+
+def _places_to_json(plan: Plan | Unfinished) -> dict[str, object]:
+    return {
         "charge_starts": {tag: list(starts) for tag, starts in plan.charge_starts.items()},
         "stops": [_stop_to_json(stop) for stop in plan.stops],
         "jobs": {
@@ -114,10 +146,6 @@ def plan_to_json(plan: Plan) -> dict[str, object]:
             }
             for ref, job in plan.jobs.items()
         },
-        "cost_cents": {part: getattr(plan.cost, part) for part in cost_parts_of(plan.form)}
-        | {"total": plan.stated_total_cents},
-        "bound_cents": plan.bound_cents,
-        "seconds": round(plan.seconds, 3),
     }
 
 
@@ -130,5 +158,8 @@ def _stop_to_json(stop: Stop) -> dict[str, object]:
 
 def impossible_to_json(hopeless: tuple[Hopeless, ...], form: int = 1) -> dict[str, object]:
     """Give the answer where no plan can exist."""
-    told = [{"job": one.job, "rule": one.rule, "said": all_to_json(one.said)} for one in hopeless]
-    return {"format": format_of(form), "impossible": told}
+    return {"format": format_of(form), "impossible": [_hopeless_to_json(one) for one in hopeless]}
+
+
+def _hopeless_to_json(one: Hopeless) -> dict[str, object]:
+    return {"job": one.job, "rule": one.rule, "said": all_to_json(one.said)}

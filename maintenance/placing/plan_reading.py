@@ -5,17 +5,18 @@ from __future__ import annotations
 from plant.basics.sentences import Sentences, all_from_json
 
 from .json_places import FaultyFileError, Reader, dotted
-from .plan import Cost, Hopeless, PlacedJob, Plan, Stop, cost_parts_of, format_of
+from .plan import Cost, Hopeless, PlacedJob, Plan, Stop, Unfinished, cost_parts_of, format_of
 
 PLAN_FIELDS = ("format", "charge_starts", "stops", "jobs", "cost_cents", "bound_cents", "seconds")
+UNFINISHED_FIELDS = ("format", "unfinished", "charge_starts", "stops", "jobs", "without_place")
 STOP_FIELDS = ("kiln", "before_charge", "in_charge", "set_up_start_min", "end_min", "shift", "person")
 #: Sums of costs may be larger than any single number of a problem.
 MOST_CENTS = 10**18
 JOB_FIELDS = ("start_min", "shift", "crew", "stop", "charge")
 
 
-def read_plan(content: bytes) -> Plan | tuple[Hopeless, ...]:
-    """Read a plan, or the list of what makes one impossible.
+def read_plan(content: bytes) -> Plan | Unfinished | tuple[Hopeless, ...]:
+    """Read a plan, the list of what makes one impossible, or what there is of one that was not found in time.
 
     Raises
     ------
@@ -25,8 +26,13 @@ def read_plan(content: bytes) -> Plan | tuple[Hopeless, ...]:
     reader = Reader(most=MOST_CENTS)
     top = reader.parse(content)
     form = next((one for one in (1, 2) if top.get("format") == format_of(one)), 0)
-    answer: Plan | tuple[Hopeless, ...]
-    answer = _impossible(reader, top) if "impossible" in top else _plan(reader, top, form)
+    answer: Plan | Unfinished | tuple[Hopeless, ...]
+    if "impossible" in top:
+        answer = _hopeless(reader, top, "impossible")
+    elif "unfinished" in top:
+        answer = _unfinished(reader, top, form)
+    else:
+        answer = _plan(reader, top, form)
     if not form:
         reader.wrong("format", f"is neither {format_of(1)!r} nor {format_of(2)!r}")
     if reader.faults:
@@ -34,10 +40,10 @@ def read_plan(content: bytes) -> Plan | tuple[Hopeless, ...]:
     return answer
 
 
-def _impossible(reader: Reader, top: dict[str, object]) -> tuple[Hopeless, ...]:
+def _hopeless(reader: Reader, top: dict[str, object], name: str) -> tuple[Hopeless, ...]:
     found: list[Hopeless] = []
-    for place, item in reader.items(top, "impossible", ""):
-        one = reader.fields(item, place, ("job", "rule", "said"))
+    for place, item in reader.items(top, name, ""):
+        one = reader.fields(item, place, ("job", "rule", "said"), ("text",))
         if one is not None:
             job, rule = (reader.text(one, name, place) for name in ("job", "rule"))
             found.append(Hopeless(job, rule, _sentences(reader, one, place)))
@@ -52,9 +58,17 @@ def _sentences(reader: Reader, one: dict[str, object], place: str) -> Sentences:
         return ()
 
 
-def _plan(reader: Reader, top: dict[str, object], form: int) -> Plan:
-    parts = cost_parts_of(form or 2)
-    top = reader.fields(top, "", PLAN_FIELDS) or {}
+def _unfinished(reader: Reader, top: dict[str, object], form: int) -> Unfinished:
+    top = reader.fields(top, "", UNFINISHED_FIELDS) or {}
+    if top.get("unfinished") is not True:
+        reader.wrong("unfinished", "is not true")
+    without_place = tuple(word for _, word in reader.words(top, "without_place", ""))
+    return Unfinished(*_places(reader, top), without_place, form)
+
+
+def _places(
+    reader: Reader, top: dict[str, object]
+) -> tuple[dict[str, tuple[int, ...]], tuple[Stop, ...], dict[str, PlacedJob]]:
     starts: dict[str, tuple[int, ...]] = {}
     by_kiln = reader.keyed(top.get("charge_starts", {}), "charge_starts") or {}
     for tag in by_kiln:
@@ -62,7 +76,13 @@ def _plan(reader: Reader, top: dict[str, object], form: int) -> Plan:
         starts[tag] = tuple(reader.whole(item, where) for where, item in items)
     stops = tuple(_stop(reader, item, place) for place, item in reader.items(top, "stops", ""))
     jobs = reader.keyed(top.get("jobs", {}), "jobs") or {}
-    placed = {ref: _job(reader, item, f"jobs.{ref}") for ref, item in jobs.items()}
+    return starts, stops, {ref: _job(reader, item, f"jobs.{ref}") for ref, item in jobs.items()}
+
+
+def _plan(reader: Reader, top: dict[str, object], form: int) -> Plan:
+    parts = cost_parts_of(form or 2)
+    top = reader.fields(top, "", PLAN_FIELDS, ("cannot",) if form > 1 else ()) or {}
+    starts, stops, placed = _places(reader, top)
     cents = reader.fields(top.get("cost_cents", {}), "cost_cents", (*parts, "total")) or {}
     seconds = top.get("seconds", 0.0)
     if isinstance(seconds, bool) or not isinstance(seconds, int | float) or not 0 <= seconds < float("inf"):
@@ -77,6 +97,7 @@ def _plan(reader: Reader, top: dict[str, object], form: int) -> Plan:
         bound_cents=reader.number(top, "bound_cents", ""),
         seconds=float(seconds),
         form=form,
+        cannot=_hopeless(reader, top, "cannot") if form > 1 else (),
     )
 
 

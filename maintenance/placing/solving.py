@@ -13,16 +13,16 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from .building import Building
 from .frame import PARTS, Frame
-from .hopeless import explain_together, find_hopeless, must_task, not_found_in_time
+from .hopeless import explain_together, find_cannot, find_hopeless, must_task, not_found_in_time
 from .inserting import due_date_plan, greedy_plan, put_dearest_anew
 from .json_places import Fault
 from .neighbourhoods import Chooser
 from .pins import faulty_pins
-from .plan import Hopeless, Plan
+from .plan import Hopeless, Plan, Unfinished
 from .problem import Problem
 from .standing import issued_plan, state_of_plan
 from .state import JobAt, State, Stops, state_of
@@ -64,7 +64,8 @@ class Progress:
 class Answer:
     """The best plan and what the rules of thumb would cost, or what makes every plan impossible.
 
-    `faults` are pins that break a rule; `failure` says why the solver ended early, where it did.
+    `faults` are pins that break a rule; `failure` says why the solver ended early, where it did. Where the time was up
+    before every job that must be placed was, `unfinished` is how far it came: nothing is proven impossible then.
     """
 
     plan: Plan | None
@@ -77,6 +78,7 @@ class Answer:
     first_seconds: float = 0.0
     best_seconds: float = 0.0
     cpu_seconds: float = 0.0
+    unfinished: Unfinished | None = None
 
 
 Tell = Callable[[Progress], None]
@@ -187,7 +189,7 @@ class _Solving:
             self._put_dearest_anew(self.deadline)
         try:
             if self.state is None:
-                answer = self._rescue(by_rule[-1])
+                answer = self._rescue(min(by_rule, key=self._missing))
                 if answer is not None:
                     return answer
             if not self._is_over():
@@ -202,6 +204,8 @@ class _Solving:
             if self.workers is not None:
                 self.workers.close()
         plan = self._state.to_plan(self._bound_cents(), self.gone)
+        if self.problem.form > 1:
+            plan = replace(plan, cannot=find_cannot(self.frame, self._state.at))
         return Answer(
             plan,
             failure=failure,
@@ -268,7 +272,17 @@ class _Solving:
                 return Answer(None, faults=tuple(Fault(f"issued.{one.job}", str(one)) for one in clash))
             return Answer(None, clash)
         missing = sorted(frame.must - start.at.keys())
-        return Answer(None, tuple(not_found_in_time(frame.jobs[job].ref) for job in missing))
+        far = start.to_plan()
+        without_place = tuple(job.ref for job in self.problem.jobs if job.ref not in far.jobs)
+        return Answer(
+            None,
+            tuple(not_found_in_time(frame.jobs[job].ref) for job in missing),
+            unfinished=Unfinished(far.charge_starts, far.stops, far.jobs, without_place, self.problem.form),
+        )
+
+    def _missing(self, state: State) -> tuple[int, int]:
+        """How far a state is from a plan: jobs that must be placed and are not; then what it costs."""
+        return len(self.frame.must - state.at.keys()), state.cost().total
 
     def _is_pin(self, one: Hopeless) -> bool:
         return one.job in self.problem.pinned

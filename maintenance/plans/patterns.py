@@ -144,6 +144,11 @@ HOPELESS: Final[Patterns] = {
         "or what it waits for forward, or have whoever answers for it move its date: a safety date only where "
         "waiting is safe, and until then keep the kiln out of use."
     ),
+    "hopeless.crowd": _(
+        "%(job)s needs %(needed)s people inside kiln %(kiln)s, where %(most)s may be. Ask for a smaller crew, or for "
+        "the work in parts."
+    ),
+    "hopeless.after": _("%(job)s waits for %(other)s, which has no place."),
     "hopeless.no_running": _("Kiln %(kiln)s has no running phase long enough for %(job)s by %(latest_at)s."),
     "hopeless.no_opening": _("Kiln %(kiln)s has no opening long enough for %(job)s by %(latest_at)s."),
     "hopeless.no_stop": _("Kiln %(kiln)s has no opening or stop long enough for %(job)s by %(latest_at)s."),

@@ -22,7 +22,7 @@ from maintenance.models import Plan
 from maintenance.placing import plan as plans
 from maintenance.placing.checking import check
 from maintenance.placing.frame import Frame
-from maintenance.placing.hopeless import find_hopeless
+from maintenance.placing.hopeless import find_hopeless, not_found_in_time
 from maintenance.placing.json_places import FaultyFileError
 from maintenance.placing.letting_go import cheapest_first
 from maintenance.placing.plan import plan_to_json
@@ -287,15 +287,19 @@ def _asked(
             )
             % -(solver.code or 0)
         )
+    try:
+        found = read_plan(answer.read_bytes())
+    except (OSError, FaultyFileError):
+        found = None
+    if isinstance(found, plans.Unfinished) and solver.code == 3:
+        must = [before.frame.jobs[job].ref for job in sorted(before.frame.must)]
+        missing = [ref for ref in must if ref in found.without_place]
+        raise _FailedError(say(before.told(said) for ref in missing for said in not_found_in_time(ref).said))
     if solver.code not in (0, 2):
         raise _BrokeOffError(
             _("The working-out broke off (%(code)s). What is on record stays as it was. %(said)s")
             % {"code": solver.code, "said": solver.said}
         )
-    try:
-        found = read_plan(answer.read_bytes())
-    except (OSError, FaultyFileError):
-        found = None
     if isinstance(found, plans.Plan) and solver.code == 0 and solver.last:
         return found, solver.last
     if isinstance(found, tuple) and solver.code == 2:

@@ -7,6 +7,7 @@ import sys
 import tempfile
 import time
 from argparse import ArgumentParser
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any, NoReturn
 
@@ -14,13 +15,16 @@ from django.core.management.base import BaseCommand, CommandParser
 
 from maintenance.placing.checking import check
 from maintenance.placing.json_places import FaultyFileError
-from maintenance.placing.plan import Plan, impossible_to_json, plan_to_json
+from maintenance.placing.plan import Hopeless, Plan, impossible_to_json, plan_to_json, unfinished_to_json
 from maintenance.placing.plan_reading import read_plan
 from maintenance.placing.reading import read_problem
 from maintenance.placing.solving import Answer, Progress, solve
 from maintenance.placing.workers import WorkerError
+from plant.basics.sentences import Sentence, Value
+from plant.frame.saying import say, saying_for
+from plant.models import Mill
 
-DONE, FAULTY, IMPOSSIBLE, BROKE_OFF = 0, 1, 2, 3
+DONE, FAULTY, IMPOSSIBLE, UNFINISHED = 0, 1, 2, 3
 DEFAULT_SECONDS = 60.0
 #: The best plan so far is written so often at most, and so that writing takes no more than this share of the time.
 KEEP_EVERY_S, MOST_SHARE_KEEPING = 1.0, 0.05
@@ -31,16 +35,18 @@ class Command(BaseCommand):
 
     help = (
         "Places jobs into the charge programme at the least cost. Exit code 0: the plan is written; 1: the problem "
-        "cannot be used, every fault is named; 2: no plan can exist, the causes are written; 3: it broke off. The best "
-        "plan so far is written on the way, so that a run that is cut off leaves it; where one that holds lies there "
-        "already, the run begins with it."
+        "cannot be used, every fault is named; 2: no plan can exist, the causes are written; 3: it broke off, or the "
+        "time was up before there was a plan, and how far it came is written. The best plan so far is written on the "
+        "way, so that a run that is cut off leaves it; where one that holds lies there already, the run begins with it."
     )
     requires_system_checks: list[str] = []
 
     def add_arguments(self, parser: ArgumentParser) -> None:
         """Name files and time."""
-        parser.add_argument("--problem", required=True, type=Path, help="file in the form placing-problem/1")
-        parser.add_argument("--plan", required=True, type=Path, help="file to be written, in the form placing-plan/1")
+        parser.add_argument("--problem", required=True, type=Path, help="file in the form placing-problem/1 or /2")
+        parser.add_argument(
+            "--plan", required=True, type=Path, help="file to be written, in the form placing-plan/1 or /2"
+        )
         parser.add_argument(
             "--seconds", type=float, default=DEFAULT_SECONDS, help="wall time it may take (default %(default)g)"
         )
@@ -79,17 +85,49 @@ class Command(BaseCommand):
         try:
             answer = solve(asked, left, self._tell, wants_stop=self._look_up, begin=self._begun(plan))
         except (MemoryError, WorkerError) as error:
-            self._leave(BROKE_OFF, f"the solver broke off: {error or type(error).__name__}")
+            self._leave(UNFINISHED, f"the solver broke off: {error or type(error).__name__}")
         if answer.faults:
             self._leave(FAULTY, *(str(fault) for fault in answer.faults))
         if answer.plan is None:
-            self._write(plan, impossible_to_json(answer.hopeless))
-            self._leave(IMPOSSIBLE, *(str(one) for one in answer.hopeless))
+            told = [f"{one.job}: {self._said(one)}" for one in answer.hopeless]
+            if answer.unfinished is not None:
+                self._write(plan, unfinished_to_json(answer.unfinished))
+                self._leave(UNFINISHED, *told)
+            self._write(plan, self._with_texts(impossible_to_json(answer.hopeless, asked.form), answer.hopeless))
+            self._leave(IMPOSSIBLE, *told)
         verdict = check(asked, answer.plan)
         if not verdict.holds:
             self._leave(FAULTY, "the plan that was found does not hold:", *(str(one) for one in verdict.broken))
-        self._write(plan, plan_to_json(answer.plan))
+        for one in answer.plan.cannot:
+            self.stderr.write(f"note: {one.job} is left out: {self._said(one)}")
+        self._write(plan, self._with_texts(plan_to_json(answer.plan), answer.plan.cannot))
         self._summarise(answer)
+
+    def _with_texts(self, content: dict[str, object], hopeless: tuple[Hopeless, ...]) -> dict[str, object]:
+        """Put what is said of jobs that cannot be into words beside it."""
+        for name in ("impossible", "cannot"):
+            told = content.get(name, [])
+            assert isinstance(told, list)  # noqa: S101  made above
+            for kept, one in zip(told, hopeless, strict=False):
+                kept["text"] = self._said(one)
+        return content
+
+    def _said(self, one: Hopeless) -> str:
+        """Put it into words; the file names no time zone, so that instants go by a clock that is never changed."""
+        with saying_for(Mill(time_zone="UTC")):
+            return say(self._dated(said) for said in one.said)
+
+    def _dated(self, said: Sentence) -> Sentence:
+        begin = datetime.combine(self._asked.origin, datetime.min.time(), UTC)
+
+        def dated(name: str, value: Value) -> Value:
+            if isinstance(value, int) and name.endswith("_at"):
+                return begin + timedelta(minutes=value)
+            if isinstance(value, tuple):
+                return tuple(self._dated(item) if isinstance(item, Sentence) else item for item in value)
+            return value
+
+        return Sentence(said.code, tuple((name, dated(name, value)) for name, value in said.values))
 
     def _begun(self, plan: Path) -> Plan | None:
         """Read the plan that an earlier run left there, if it holds."""

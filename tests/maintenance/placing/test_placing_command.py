@@ -5,6 +5,8 @@ from __future__ import annotations
 import json
 import subprocess
 import sys
+import time
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -12,10 +14,10 @@ from django.core.management import call_command
 
 from maintenance.management.commands import place as command
 from maintenance.placing.checking import check
-from maintenance.placing.plan import Plan
+from maintenance.placing.plan import Plan, Unfinished, unfinished_to_json
 from maintenance.placing.plan_reading import read_plan
 from maintenance.placing.problem import Problem
-from maintenance.placing.solving import Answer
+from maintenance.placing.solving import Answer, _Solving
 from tests.maintenance.placing.drawn_placing import drawn_mill
 from tests.maintenance.placing.placing_by_hand import a_job, a_mill, a_mixed_mill, as_bytes, file_of
 
@@ -79,6 +81,73 @@ def test_where_no_plan_can_exist_it_leaves_with_2_and_writes_why(files: tuple[Pa
     written = json.loads(plan.read_text())
     assert written["format"] == "placing-plan/1"
     assert [(one["job"], one["rule"]) for one in written["impossible"]] == [("S1", "crew")]
+    assert written["impossible"][0]["text"].startswith("No shift has the crew of S1 (1 mechanical)")
+    assert "by Mon 2 Mar" in written["impossible"][0]["text"] and "05:00" in written["impossible"][0]["text"]
+
+
+def test_optional_work_that_can_lie_nowhere_is_left_out_with_its_reason_and_refuses_nothing(
+    files: tuple[Path, Path], capsys: pytest.CaptureFixture[str]
+) -> None:
+    problem, plan = files
+    three = (("mechanical", 2), ("electrical", 1))
+    asked = a_mill(
+        a_job(), a_job("THREE", needs_state="empty", crew=three), a_job("NEXT", after=(("THREE", 0),)), form=2
+    )
+    asked = replace(asked, kilns=(replace(asked.kilns[0], max_people_inside=2),))
+    problem.write_bytes(as_bytes(asked))
+
+    assert run(problem, plan) == 0
+
+    written = json.loads(plan.read_text())
+    assert written["jobs"].keys() == {"J1"}
+    assert [(one["job"], one["rule"]) for one in written["cannot"]] == [("THREE", "inside"), ("NEXT", "after")]
+    assert written["cannot"][0]["text"].startswith("THREE needs 3 people inside kiln K1, where 2 may be.")
+    assert written["cannot"][1]["text"] == "NEXT waits for THREE, which has no place."
+    assert "THREE is left out" in capsys.readouterr().err
+    found = read_plan(plan.read_bytes())
+    assert isinstance(found, Plan) and [one.job for one in found.cannot] == ["THREE", "NEXT"]
+
+
+def test_what_is_not_found_in_time_is_not_impossible(files: tuple[Path, Path], monkeypatch: pytest.MonkeyPatch) -> None:
+    """The job that is due first takes the only hour of the other, by both rules of thumb; then the time is up."""
+    problem, plan = files
+    both = a_job(safety=True, crew=(("mechanical", 2),))
+    first = replace(both, ref="FIRST", due_min=0, delay_cents_per_hour=600)
+    only_hour = replace(both, ref="ONLY HOUR", due_min=419, latest_min=420, delay_cents_per_hour=1)
+    asked = a_mill(first, only_hour, form=2)
+    problem.write_bytes(as_bytes(asked))
+    monkeypatch.setattr(_Solving, "_solve_alone", lambda self, task: None)
+
+    assert run(problem, plan) == 3
+
+    written = json.loads(plan.read_text())
+    assert written["format"] == "placing-plan/2" and written["unfinished"] is True
+    assert (list(written["jobs"]), written["without_place"]) == (["FIRST"], ["ONLY HOUR"])
+    found = read_plan(plan.read_bytes())
+    assert isinstance(found, Unfinished)
+    assert json.loads(json.dumps(unfinished_to_json(found))) == written
+    # What lies there is no plan to begin with.
+    monkeypatch.undo()
+    assert run(problem, plan) == 0 and isinstance(read_plan(plan.read_bytes()), Plan)
+
+
+def test_five_hundred_jobs_of_one_kiln_keep_the_time(files: tuple[Path, Path]) -> None:
+    """The way out may take ten seconds; told by the processor's time, so that a busy machine changes little."""
+    problem, plan = files
+    states = ("running", "empty", "still", "any")
+    jobs = [
+        a_job(f"J{number}", needs_state=states[number % 4], duration_min=20 + number % 50, due_min=number * 20)
+        for number in range(500)
+    ]
+    asked = a_mill(*jobs, form=2)
+    problem.write_bytes(as_bytes(asked))
+    began = time.process_time()
+
+    assert run(problem, plan, seconds="4") == 0
+
+    assert time.process_time() - began < 4 + 10
+    found = read_plan(plan.read_bytes())
+    assert isinstance(found, Plan) and check(asked, found).holds
 
 
 @pytest.mark.parametrize("seconds", ["0", "-3", "nan", "inf"])
