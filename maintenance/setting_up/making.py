@@ -1,6 +1,7 @@
 """Put on record what a mill begins with: itself, and its kilns."""
 
 from collections.abc import Collection, Mapping
+from dataclasses import dataclass, field
 from typing import Any
 
 from django.core.exceptions import ValidationError
@@ -10,6 +11,7 @@ from django.utils.translation import gettext as _
 from maintenance.loading.loader import load_catalogue
 from maintenance.recurring.editing import make_standing_task
 from maintenance.setting_up.proposing import Proposal, ProposedTask
+from maintenance.watches.settings import begin_watches
 from plant.access import require
 from plant.models import Change, Component, ComponentKind, Kiln, Mill, User
 
@@ -29,22 +31,29 @@ def begin_mill(values: Mapping[str, Any], *, by: User | None) -> Mill:
     return mill
 
 
-@transaction.atomic
-def make_kiln(
-    kiln: Kiln,
-    proposal: Proposal,
-    position_tags: Collection[str],
-    intervals: Mapping[str, int],
-    *,
-    by: User | None,
-) -> Kiln:
-    """Keep a new kiln with the positions and the recurring tasks that were chosen of what is proposed.
+@dataclass(frozen=True)
+class Choice:
+    """What somebody chose of what is proposed.
 
-    ``intervals`` holds, by the key of each task that is wanted, every how many of its unit it recurs. A task that
-    serves only positions that were not chosen is left away. Raises ValidationError where nothing was chosen.
+    ``intervals`` holds, by the key of each task that is wanted, every how many of its unit it recurs; ``watch_codes``
+    the watches that are wanted, ``own_numbers`` the parameters of those that shall look by others than the shipped.
+    """
+
+    position_tags: Collection[str]
+    intervals: Mapping[str, int]
+    watch_codes: Collection[str] = ()
+    own_numbers: Mapping[str, Mapping[str, Any]] = field(default_factory=dict)
+
+
+@transaction.atomic
+def make_kiln(kiln: Kiln, proposal: Proposal, choice: Choice, *, by: User | None) -> Kiln:
+    """Put a new kiln on record with the positions, recurring tasks and watches that were chosen.
+
+    A task or watch that serves only positions that were not chosen is left away. Raises ValidationError where nothing
+    was chosen.
     """
     require(by, "edit kilns")
-    chosen = [one for one in proposal.positions if one.position.tag in position_tags]
+    chosen = [one for one in proposal.positions if one.position.tag in choice.position_tags]
     if not chosen:
         raise ValidationError(_("A kiln without a single component cannot be looked after: leave at least one."))
     kiln.save()
@@ -56,8 +65,10 @@ def make_kiln(
     told = {"components": len(parts), "usable_m3": str(kiln.usable_m3)}
     Change.record(kiln, "put on record", by=by, after=told)
     for wanted in proposal.tasks:
-        if wanted.key in intervals and any(tag in parts for tag in wanted.serves):
-            _make_task(wanted, kiln, parts, intervals[wanted.key], by)
+        if wanted.key in choice.intervals and any(tag in parts for tag in wanted.serves):
+            _make_task(wanted, kiln, parts, choice.intervals[wanted.key], by)
+    watches = [one.spec for one in proposal.watches if one.is_wanted(choice.watch_codes, parts)]
+    begin_watches(kiln, watches, choice.own_numbers, by=by)
     return kiln
 
 

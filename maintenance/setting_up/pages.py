@@ -12,12 +12,13 @@ from django.utils.translation import ngettext
 from maintenance.recurring.pages import rule_words
 from maintenance.setting_up.first_hour import steps
 from maintenance.setting_up.forms import NewKilnForm, NewMillForm
-from maintenance.setting_up.making import begin_mill, make_kiln
+from maintenance.setting_up.making import Choice, begin_mill, make_kiln
+from maintenance.setting_up.proposed_watches import own_numbers, watch_row
 from maintenance.setting_up.proposing import Proposal, ProposedTask, propose
 from plant import clock
 from plant.access import needs
 from plant.frame.requests import refusal_on, user_of
-from plant.models import Mill
+from plant.models import Kiln, Mill
 
 MOST_BETWEEN = 100_000
 
@@ -56,25 +57,36 @@ def new_kiln(request: HttpRequest) -> HttpResponse:
     kiln = form.save(commit=False)
     proposal = propose(kiln, form.answers(), clock.today(mill.zone))
     if "keep" in request.POST:
-        intervals, faults = _intervals(request, proposal)
+        choice, faults = _choice(request, proposal, mill)
         if not faults:
             with refusal_on(form):
-                made = make_kiln(kiln, proposal, request.POST.getlist("position"), intervals, by=user_of(request))
-                count = made.components.count()
-                told = {"kiln": made, "count": count, "tasks": made.standing_tasks.count()}
-                messages.success(
-                    request,
-                    ngettext(
-                        "%(kiln)s is on record, with %(count)d component; recurring tasks: %(tasks)d.",
-                        "%(kiln)s is on record, with %(count)d components; recurring tasks: %(tasks)d.",
-                        count,
-                    )
-                    % told,
-                )
+                made = make_kiln(kiln, proposal, choice, by=user_of(request))
+                messages.success(request, _said_made(made))
                 return redirect("maintenance:kiln", made.tag)
         for fault in faults:
             form.add_error(None, fault)
     return render(request, "setting_up/kiln_proposed.html", _proposed(request, form, proposal))
+
+
+def _said_made(kiln: Kiln) -> str:
+    count = kiln.components.count()
+    told = {"kiln": kiln, "count": count, "tasks": kiln.standing_tasks.count(), "watches": kiln.watches.count()}
+    said = ngettext(
+        "%(kiln)s is on record, with %(count)d component; recurring tasks: %(tasks)d; watches: %(watches)d.",
+        "%(kiln)s is on record, with %(count)d components; recurring tasks: %(tasks)d; watches: %(watches)d.",
+        count,
+    )
+    return said % told
+
+
+def _choice(request: HttpRequest, proposal: Proposal, mill: Mill) -> tuple[Choice, list[str]]:
+    """Return what is ticked, with the numbers typed beside it, and what cannot be."""
+    intervals, faults = _intervals(request, proposal)
+    codes = set(request.POST.getlist("watch"))
+    ticked = [one for one in proposal.watches if one.spec.code in codes]
+    typed = {one.spec.code: request.POST.get(f"number-{one.spec.code}", "") for one in ticked}
+    numbers, more = own_numbers(ticked, mill, typed)
+    return Choice(request.POST.getlist("position"), intervals, codes, numbers), faults + more
 
 
 def _intervals(request: HttpRequest, proposal: Proposal) -> tuple[dict[str, int], list[str]]:
@@ -125,6 +137,16 @@ def _proposed(request: HttpRequest, form: NewKilnForm, proposal: Proposal) -> di
     # What somebody else asks for, or what bars entry, is looked at; the rest can be left as it is.
     first_tasks = [row for row in tasks if _is_to_be_seen(row["proposed"])]
     kinds = {one.kind.code: one.points for one in proposal.positions}
+    watching = set(request.POST.getlist("watch"))
+    watches = [
+        watch_row(
+            one,
+            form.instance.mill,
+            request.POST.get(f"number-{one.spec.code}"),
+            is_ticked=is_first or one.spec.code in watching,
+        )
+        for one in proposal.watches
+    ]
     return {
         "place": "kilns",
         "form": form,
@@ -132,6 +154,7 @@ def _proposed(request: HttpRequest, form: NewKilnForm, proposal: Proposal) -> di
         "first_tasks": first_tasks,
         "other_tasks": [row for row in tasks if row not in first_tasks],
         "is_looked_at": not is_first,
+        "watches": watches,
         "count": len(proposal.positions),
         "points": sum(kinds.values()),
     }

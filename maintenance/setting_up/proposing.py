@@ -1,4 +1,4 @@
-"""What is proposed for a new kiln: its positions and what recurs on them, from the catalogue."""
+"""What is proposed for a new kiln: its positions, what recurs on them and what watches them, from the catalogue."""
 
 from collections import Counter, defaultdict
 from collections.abc import Sequence
@@ -17,6 +17,7 @@ from maintenance.setting_up.calculations.make_up import (
     positions,
     trap_survey_fits,
 )
+from maintenance.setting_up.proposed_watches import ProposedWatch, proposed_watches
 from plant.basics.sentences import Sentence
 from plant.models import Component, ComponentKind, Kiln
 
@@ -80,10 +81,11 @@ class Proposal:
 
     positions: tuple[ProposedPosition, ...]
     tasks: tuple[ProposedTask, ...]
+    watches: tuple[ProposedWatch, ...]
 
 
 def propose(kiln: Kiln, answers: Answers, today: date) -> Proposal:
-    """Propose what a new kiln, not kept yet, is made of and what recurs on it.
+    """Propose what a new kiln, not kept yet, is made of, what recurs on it and what it is watched for.
 
     Positions whose kind is not in the catalogue are left out: nothing could be looked at or done there.
     """
@@ -91,7 +93,8 @@ def propose(kiln: Kiln, answers: Answers, today: date) -> Proposal:
     kinds = ComponentKind.objects.in_bulk({one.kind for one in wanted}, field_name="code")
     points = Counter(CheckPoint.objects.in_use().filter(kind__in=kinds.values()).values_list("kind__code", flat=True))
     found = [ProposedPosition(one, kinds[one.kind], points[one.kind]) for one in wanted if one.kind in kinds]
-    return Proposal(tuple(found), tuple(_tasks(kiln, answers, today, [one.position for one in found])))
+    there = [one.position for one in found]
+    return Proposal(tuple(found), tuple(_tasks(kiln, answers, today, there)), proposed_watches(answers, there))
 
 
 def _tasks(kiln: Kiln, answers: Answers, today: date, wanted: Sequence[Position]) -> list[ProposedTask]:

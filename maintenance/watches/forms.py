@@ -16,6 +16,7 @@ from maintenance.frame.fields import VersionField
 from maintenance.models import Firing, Watch
 from maintenance.watches.calculations.drift_charts import Drift
 from maintenance.watches.calculations.rows import RULES, WatchSpec, rule_from, rule_parameters
+from maintenance.watches.settings import own_name
 from maintenance.watches.words import unit_for
 from plant.models import Kiln, Mill, Phase
 from plant.readings.calculations.climate_frame import PHASE_CODES
@@ -254,7 +255,7 @@ class WatchForm(OwnWatchForm):
 
     def __init__(self, *args: Any, watch: Watch, is_copy: bool = False, **kwargs: Any) -> None:
         initial = {name: getattr(watch, name) for name in (*self.OWN, "version")}
-        initial["name"] = _("%(watch)s, own numbers") % {"watch": watch.name} if is_copy else watch.name
+        initial["name"] = own_name(watch.name) if is_copy else watch.name
         kwargs["initial"] = {**initial, **kwargs.get("initial", {})}
         super().__init__(*args, mill=watch.kiln.mill, **kwargs)
         self.watch, self.is_copy = watch, is_copy

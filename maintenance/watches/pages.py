@@ -127,6 +127,7 @@ def _lead(going_on: "QuerySet[Firing]", kiln: Kiln | None) -> str:
 def watch(request: HttpRequest, pk: int) -> HttpResponse:
     """Show a watch: what it looks at, how often it was right, and all that it raised."""
     found = _watch(pk)
+    spec = spec_of(found)
     page = Paginator(Firing.objects.for_list().filter(watch=found), FIRINGS_PER_PAGE).get_page(request.GET.get("page"))
     for firing in page:
         firing.watch = found
@@ -139,7 +140,8 @@ def watch(request: HttpRequest, pk: int) -> HttpResponse:
         "phases": phase_words(found),
         "too_hot": signal_words_of(found.signal, found.kiln),
         "no_price": cannot_say(found.kiln, found.loss_kind, clock.now()) if found.loss_kind in KINDS else (),
-        "says": sentence_to_come(spec_of(found), found.kiln.mill),
+        "says": sentence_to_come(spec, found.kiln.mill),
+        "blind_why": unsuited_why(spec, channel_keys(found.kiln), found.kiln),
         "modes": _modes(found),
         "page": page,
         "firings": [(firing, value_words(found, firing.worst_value), _about_then(firing)) for firing in page],

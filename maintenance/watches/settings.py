@@ -76,6 +76,30 @@ def set_up_watches(kiln: Kiln, *, by: User | None, switched_on: bool = False) ->
     return SetUp(tuple(watches), new, changed, unsuited)
 
 
+@transaction.atomic
+def begin_watches(
+    kiln: Kiln, specs: Sequence[WatchSpec], own_numbers: Mapping[str, Mapping[str, Any]], *, by: User | None
+) -> list[Watch]:
+    """Put watches of the catalogue on record for a new kiln whose channels are still to be named; switched off.
+
+    ``own_numbers`` holds, by code, the parameters of those that shall look by other numbers than the shipped ones: each
+    is a watch of the mill's own. Raises ValidationError where its rule cannot work with them.
+    """
+    require(by, "set watches")
+    fields = _Fields(kiln)
+    watches = []
+    for spec in specs:
+        watch = Watch(kiln=kiln, is_shipped=spec.code not in own_numbers, **fields.of(spec))
+        if not watch.is_shipped:
+            _say_copied(watch, spec.name)
+            _take(watch, own_name(spec.name), own_numbers[spec.code], {})
+            watch.code = _free_code(kiln, watch.name)
+        watch.save()
+        Change.record(watch, "set up", by=by)
+        watches.append(watch)
+    return watches
+
+
 def _sheets_in_use() -> dict[str, TaskSheet]:
     """Return code -> task sheet; for one that the mill has withdrawn its own copy, where there is one."""
     sheets = {}
@@ -166,6 +190,8 @@ def _switch(watch: Watch, is_on: bool, *, by: User | None, version: int | None) 
     watch = _locked(watch, version)
     if watch.is_on == is_on:
         return watch
+    if is_on and (why := unsuited_why(spec_of(watch), channel_keys(watch.kiln), watch.kiln)):
+        raise ValidationError(_("It would see nothing. %(why)s") % {"why": why}, code="unsuited")
     now = clock.now()
     watch.is_on, watch.switched_on_at = is_on, now if is_on else None
     # What lies before is the trial's to look at; what a long pause left behind says nothing any more.
@@ -191,7 +217,7 @@ def copy_watch(
     copy = Watch.objects.select_related("component_kind", "sheet").get(pk=watch.pk)
     copy.pk, copy.is_shipped, copy.is_on, copy.version = None, False, False, 0
     copy.switched_on_at, copy.looked_until_s, copy.carried = None, None, {}
-    copy.source, copy.source_status = _("a copy of “%(watch)s”") % {"watch": watch.name}, ""
+    _say_copied(copy, watch.name)
     if kiln is not None and kiln.pk != copy.kiln_id:
         _move(copy, kiln)
     _take(copy, name, parameters, changes)
@@ -200,6 +226,15 @@ def copy_watch(
     copy.save()
     Change.record(copy, "copied", by=by, after={"from": watch.name, "parameters": copy.parameters})
     return copy
+
+
+def _say_copied(copy: Watch, name: str) -> None:
+    copy.source, copy.source_status = _("a copy of “%(watch)s”") % {"watch": name}, ""
+
+
+def own_name(name: str) -> str:
+    """Propose how a watch with other numbers than the shipped one of a name is called."""
+    return _("%(watch)s, own numbers") % {"watch": name}
 
 
 def _move(copy: Watch, kiln: Kiln) -> None:

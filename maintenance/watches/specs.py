@@ -129,10 +129,15 @@ def unsuited_why(spec: WatchSpec, keys: Collection[str], kiln: Kiln) -> str:
         return _("The fans of %(kiln)s do not reverse.") % {"kiln": kiln.tag}
     if for_kiln([spec], keys):
         return ""
-    names = dict(Channel.Quantity.choices)
     measured = {key.partition(":")[0] for key in keys}
     missing = [one for one in needed_quantities(spec) if (one not in keys if ":" in one else one not in measured)]
     if not missing:
         return _("%(kiln)s is not measured at as many positions as this takes.") % {"kiln": kiln.tag}
-    words = [" ".join([str(names[one.partition(":")[0]]), one.partition(":")[2]]).strip() for one in missing]
-    return _("%(kiln)s has no channel for: %(channels)s.") % {"kiln": kiln.tag, "channels": ", ".join(words)}
+    return _("%(kiln)s has no channel for: %(channels)s.") % {"kiln": kiln.tag, "channels": channel_words(missing)}
+
+
+def channel_words(keys: Iterable[str]) -> str:
+    """Name quantities, or keys of channels, with a comma between them."""
+    names = dict(Channel.Quantity.choices)
+    parts = (key.partition(":") for key in keys)
+    return ", ".join(" ".join([str(names[quantity]), place]).strip() for quantity, _colon, place in parts)

@@ -220,10 +220,13 @@ def value_words(watch: Watch, value: float | None) -> str:
 
 def rule_words(watch: Watch) -> str:
     """Say the rule in one sentence, in the mill's units."""
-    spec = spec_of(watch)
-    unit = unit_for(spec, watch.kiln.mill)
+    return spec_words(spec_of(watch), watch.kiln.mill)
+
+
+def spec_words(spec: WatchSpec, mill: Mill) -> str:
+    """Say the rule of a watch that may not be on record yet, as `rule_words` does."""
     what = signal_words(spec.signal, is_figure=spec.is_per_charge)
-    return f"{what[:1].upper()}{what[1:]}: {_rule_words(spec, unit)}"
+    return f"{what[:1].upper()}{what[1:]}: {_rule_words(spec, unit_for(spec, mill))}"
 
 
 def _rule_words(spec: WatchSpec, unit: InUnit) -> str:

@@ -12,8 +12,11 @@ from datetime import date, timedelta
 from decimal import Decimal
 
 from plant.basics.sentences import Sentence
+from plant.physics.quantities import channel_key
 
 SIDES = ("left", "right")
+#: Heating media that a valve lets into the coil.
+WITH_VALVE = ("hot_water", "steam", "thermal_oil")
 #: Surveys of steam traps by the pressure before them, bar: catalogue sheet -> above, up to. The bounds are the 30 and
 #: 150 psig of the sheets' own source.
 TRAP_SURVEYS = {
@@ -129,7 +132,7 @@ def _heating(answers: Answers) -> Iterator[Position]:
         yield _one("burner-controls", BURNER)
         return
     yield _one("heating-coil", HEAT)
-    if answers.heating_medium in ("hot_water", "steam", "thermal_oil"):
+    if answers.heating_medium in WITH_VALVE:
         yield _one("heating-line", HEAT)
         yield _one("heating-valve", HEAT)
     if answers.heating_medium == "steam":
@@ -148,6 +151,27 @@ def _several(kind: str, count: int, why: Sentence) -> Iterator[Position]:
     else:
         for number in range(1, count + 1):
             yield Position(kind, f"{kind}-{number}", number, "", why)
+
+
+def usual_channels(answers: Answers) -> frozenset[str]:
+    """Return the keys of what the control of such a chamber usually measures; what a mill does record, it names later.
+
+    Both sides of the stack, the set points, valves and flaps, the current of each fan, the moisture of the wood: common
+    practice, from memory (as for `positions`). Heat meters, door contacts and messages are less usual and left out.
+    """
+    climate = {"psychrometer": "wet_bulb", "emc_plate": "emc", "humidity_sensor": "relative_humidity"}
+    sensed = climate[answers.climate_sensing]
+    found = [(one, side) for one in ("air_temperature", sensed) for side in SIDES]
+    found += [("set_air_temperature", ""), (f"set_{sensed}", ""), ("flap_position", "")]
+    if answers.heating_medium in WITH_VALVE:
+        found.append(("heating_valve", ""))
+    if answers.humidifying != "none":
+        found.append(("spray_valve", ""))
+    if answers.is_reversing and answers.fans:
+        found.append(("fan_direction", ""))
+    found += [("fan_current", str(number)) for number in range(1, answers.fans + 1)]
+    found += [("wood_moisture", str(number)) for number in range(1, answers.electrode_groups + 1)]
+    return frozenset(channel_key(quantity, place) for quantity, place in found)
 
 
 def trap_survey_fits(sheet: str, answers: Answers) -> bool | None:

@@ -17,6 +17,7 @@ from maintenance.setting_up.calculations.make_up import (
     first_date,
     positions,
     trap_survey_fits,
+    usual_channels,
 )
 from plant.models import Kiln
 
@@ -83,6 +84,17 @@ def test_what_heats_and_humidifies_decides_what_comes_with_it() -> None:
     assert count(fired, "burner-controls") == 1 and count(fired, "heating-coil") == 0
     assert count(fired, "spray-line") == 0
     assert count(replace(OF_HOT_WATER, is_reversing=False), "fan-reversal") == 0
+
+
+@given(ANSWERS)
+def test_what_is_usually_measured_follows_from_what_is_there(answers: Answers) -> None:
+    keys = usual_channels(answers)
+    assert sum(key.startswith("fan_current:") for key in keys) == answers.fans
+    assert sum(key.startswith("wood_moisture:") for key in keys) == answers.electrode_groups
+    assert ("spray_valve" in keys) == (count(answers, "spray-valve") == 1)
+    assert ("heating_valve" in keys) == (count(answers, "heating-valve") == 1)
+    assert ("fan_direction" in keys) == (count(answers, "fan-reversal") == 1)
+    assert ("wet_bulb:left" in keys) == (count(answers, "psychrometer") == 2)
 
 
 def test_a_count_below_nought_is_refused() -> None:

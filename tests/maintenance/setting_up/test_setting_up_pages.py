@@ -10,8 +10,9 @@ from django.test import Client
 from django.urls import reverse
 
 from maintenance.loading.loader import load_catalogue
-from maintenance.models import StandingTask
-from plant.models import Change, ComponentKind, Kiln, Mill, Person, Shift, ShiftDuty, User
+from maintenance.models import StandingTask, Watch
+from maintenance.watches.settings import set_up_watches
+from plant.models import Change, Channel, ComponentKind, Kiln, Mill, Person, Shift, ShiftDuty, User
 from plant.people.keeping import add_shift
 from tests.factories import MONDAY, KilnFactory, MillFactory, PersonFactory, UserFactory
 
@@ -60,7 +61,10 @@ def kept_answers(client: Client, **changes: Any) -> dict[str, Any]:
     tasks = [*shown["first_tasks"], *shown["other_tasks"]]
     intervals = {f"every-{row['proposed'].key}": row["every"] for row in tasks}
     keys = [row["proposed"].key for row in tasks if row["is_ticked"]]
-    return {**ANSWERS, "keep": "1", "position": positions, "task": keys, **intervals, **changes}
+    codes = [row["proposed"].spec.code for row in shown["watches"] if row["is_ticked"]]
+    numbers = {f"number-{row['proposed'].spec.code}": row["number"] for row in shown["watches"]}
+    ticked = {"position": positions, "task": keys, "watch": codes}
+    return {**ANSWERS, "keep": "1", **ticked, **intervals, **numbers, **changes}
 
 
 def test_the_first_administrator_comes_by_a_command_and_is_the_only_one_to_do_so() -> None:
@@ -139,6 +143,55 @@ def test_what_was_unticked_is_not_there_and_nothing_recurs_on_it(begun: Client) 
     assert not kiln.components.filter(tag__in=["water-supply", "fan-2"]).exists()
     assert not kiln.standing_tasks.filter(sheet__code="water-filter-service").exists()
     assert kiln.standing_tasks.get(sheet__code="fan-blade-inspection").every == 3
+
+
+def test_watches_that_suit_such_a_kiln_are_put_on_record_switched_off_with_the_source_of_their_limits(
+    begun: Client,
+) -> None:
+    text = begun.post(reverse("maintenance:kiln-new"), ANSWERS).content.decode()
+    assert "Wick dry or no water (left)" in text and "numbers tried on the simulated chamber" in text
+    assert "Plate far from the psychrometer" not in text, "it has no plates"
+    begun.post(reverse("maintenance:kiln-new"), kept_answers(begun))
+    watch = Kiln.objects.get().watches.get(code="wick-dry-left")
+    assert watch.is_shipped and not watch.is_on and watch.component.tag == "psychrometer-left"
+    page = begun.post(reverse("maintenance:watch-on", args=[watch.pk]), {"version": 0}, follow=True).content.decode()
+    assert "It would see nothing. K1 has no channel for" in page and "This watch sees nothing now." in page
+    for quantity, place in [("air_temperature", "left"), ("wet_bulb", "left"), ("wet_bulb", "right")]:
+        Channel.objects.create(kiln=watch.kiln, quantity=quantity, place=place)
+    Channel.objects.create(kiln=watch.kiln, quantity="air_temperature", place="right")
+    Channel.objects.create(kiln=watch.kiln, quantity="fan_direction")
+    begun.post(reverse("maintenance:watch-on", args=[watch.pk]), {"version": 0})
+    watch.refresh_from_db()
+    assert watch.is_on
+    assert all(one.is_shipped for one in set_up_watches(watch.kiln, by=None).watches)
+    assert watch.kiln.watches.filter(name=watch.name).count() == 1, "what is there is not set up twice"
+
+
+def test_a_watch_that_was_unticked_or_suspects_what_was_unticked_is_not_there(begun: Client) -> None:
+    said = kept_answers(begun)
+    said["watch"] = [code for code in said["watch"] if code != "no-data"]
+    said["position"] = [tag for tag in said["position"] if tag != "psychrometer-left"]
+    begun.post(reverse("maintenance:kiln-new"), said)
+    codes = set(Kiln.objects.get().watches.values_list("code", flat=True))
+    assert codes.isdisjoint({"no-data", "wick-dry-left"}) and "wick-dry-right" in codes
+
+
+def test_another_limit_makes_a_watch_of_the_mills_own_and_its_end_moves_along(begun: Client) -> None:
+    Mill.objects.update(temperature_unit="degF")
+    said = kept_answers(begun)
+    assert said["number-wick-dry-left"] == "3.42", "1.9 K"
+    begun.post(reverse("maintenance:kiln-new"), said | {"number-wick-dry-left": "4.5"})
+    own = Kiln.objects.get().watches.get(is_shipped=False)
+    assert own.code != "wick-dry-left" and "Wick dry or no water (left)" in own.source
+    assert own.parameters["limit"] == pytest.approx(2.5) and own.parameters["clear"] == pytest.approx(1.8)
+    assert not own.kiln.watches.filter(code="wick-dry-left").exists()
+
+
+@pytest.mark.parametrize("number", ["", "much", "nan", "1e300"])
+def test_a_limit_that_is_none_is_named_and_nothing_is_kept(begun: Client, number: str) -> None:
+    page = begun.post(reverse("maintenance:kiln-new"), kept_answers(begun) | {"number-wick-dry-left": number})
+    assert "Wick dry or no water (left), Limit" in str(page.context["form"].non_field_errors())
+    assert not Kiln.objects.exists() and not Watch.objects.exists()
 
 
 @pytest.mark.parametrize("every", ["", "0", "often", "-2", "100001", "²"])
