@@ -10,14 +10,14 @@ from .inserting import fill_kiln
 from .state import State, state_of
 from .tasks import Found, Task, busy_elsewhere, task_of
 
-KILNS_BETWEEN_MARKS = 10
+KILNS_BETWEEN_MARKS = 5
 
 
 class Building:
     """A plan that grows by one kiln at a time, the one of most weight first."""
 
-    def __init__(self, frame: Frame, weight: Callable[[int], int]) -> None:
-        self.frame, self.weight = frame, weight
+    def __init__(self, frame: Frame, weight: Callable[[int], int], needs_floors: bool = False) -> None:
+        self.frame, self.weight, self.needs_floors = frame, weight, needs_floors
         self.state = State(frame)
         self.settled = {kiln for kiln, jobs in enumerate(frame.jobs_of) if not jobs}
         self.kiln: int | None = None

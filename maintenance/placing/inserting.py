@@ -18,6 +18,8 @@ from .state import Crew, JobAt, State, StopAt, Stops, seat
 
 #: In one place, so many shifts with a crew are looked at: later ones only cost more delay.
 SHIFTS_LOOKED_AT = 4
+#: All of them, where the question is whether there is a place at all.
+EVERY_SHIFT = 10**6
 
 
 #: When a job starts, and with whom; None: whoever is free.
@@ -182,10 +184,18 @@ class Inserting:
         frame = self.frame
         kiln = frame.kiln_of[job]
         of = frame.kilns[kiln]
-        found = 0
-        for shift, begin_min, person in self.set_ups(kiln, place, high):
-            ready_min = begin_min + frame.set_up_min(kiln, place)
-            for at_shift, start_min, crew in self._starts_inside(job, max(low, ready_min), high, 1):
+        found, set_up_min = 0, frame.set_up_min(kiln, place)
+        set_ups = self.set_ups(kiln, place, high)
+        following = next(set_ups, None)
+        while following is not None:
+            (shift, begin_min, person), following = following, next(set_ups, None)
+            until_min, most = high, 1
+            if each == EVERY_SHIFT:
+                # What starts later than the next set-up is ready needs not have this one.
+                most, until_min = each, high if following is None else min(high, following[1] + set_up_min - 1)
+            for at_shift, start_min, crew in self._starts_inside(
+                job, max(low, begin_min + set_up_min), until_min, most
+            ):
                 end_min = start_min + frame.jobs[job].duration_min + of.restore_min
                 stop = StopAt(begin_min, end_min, shift, person)
                 price = self.state.stop_price(kiln, place, stop)

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from plant.basics.sentences import Sentence
 
 from .frame import PARTS, Frame
-from .inserting import Inserting, Option
+from .inserting import EVERY_SHIFT, Inserting, Option
 from .problem import LOCKED_OUT, Job, crew_sentences
 from .state import JobAt, State
 
@@ -77,7 +77,7 @@ def reason_of(state: State, ref: str) -> Reason:
     without = _without(state, job)
     own = frame.leave_out_price(job) if at is None else state.job_price(job, at)
     spared = state.price() - without.price() - own + frame.leave_out_price(job)
-    options = list(Inserting(without).options(job, interrupt=True))
+    options = _options(without, job)
     return Reason(
         job=ref,
         is_placed=at is not None,
@@ -122,16 +122,32 @@ def _sooner(at: JobAt | None, options: list[Option], now: int) -> Sooner | None:
 
 def _causes(without: State, job: int, at: JobAt | None, options: list[Option]) -> tuple[Cause, ...]:
     """Count the rules that forbid the shifts before the place the job has."""
+    counted = Counter(_forbidden(without, job, at, options).values())
+    return tuple(Cause(found, shifts) for found, shifts in counted.most_common(MOST_CAUSES))
+
+
+def forbidden_shifts(state: State, ref: str) -> dict[int, Sentence]:
+    """Say of every shift before the place of a job, in which there is none for it, what forbids it."""
+    job = state.frame.number_of_job[ref]
+    without = _without(state, job)
+    return _forbidden(without, job, state.at.get(job), _options(without, job))
+
+
+def _options(without: State, job: int) -> list[Option]:
+    return list(Inserting(without).options(job, interrupt=True, each=EVERY_SHIFT))
+
+
+def _forbidden(without: State, job: int, at: JobAt | None, options: list[Option]) -> dict[int, Sentence]:
     frame = without.frame
     until = frame.problem.horizon_min if at is None else at.start_min
     possible = {one.at.shift for one in options}
-    counted: Counter[Sentence] = Counter()
+    found = {}
     for number, shift in enumerate(frame.shifts):
         if shift.end_min > 0 and shift.start_min < until and number not in possible:
-            found = _forbids(without, job, number, until)
-            if found is not None:
-                counted[found] += 1
-    return tuple(Cause(found, shifts) for found, shifts in counted.most_common(MOST_CAUSES))
+            said = _forbids(without, job, number, until)
+            if said is not None:
+                found[number] = said
+    return found
 
 
 def _forbids(without: State, job: int, number: int, until: int) -> Sentence | None:

@@ -316,9 +316,11 @@ class _Solving:
         kilns.sort(key=lambda kiln: -self._state.price_of_kiln(kiln))
         self.to_bound = [(kiln, APART_EFFORT) for kiln in kilns]
         prices = {kiln: self._state.price_of_kiln(kiln) for kiln in kilns}
+        # In a large mill the first one begins before it is known what kilns cost at least.
+        first = prices if self._is_large else self.floors
         self.buildings = [
-            Building(self.frame, lambda kiln: self.floors.get(kiln, 0)),
-            Building(self.frame, lambda kiln: prices.get(kiln, 0) - self.floors.get(kiln, 0)),
+            Building(self.frame, lambda kiln: first.get(kiln, 0)),
+            Building(self.frame, lambda kiln: prices.get(kiln, 0) - self.floors.get(kiln, 0), needs_floors=True),
         ]
         while not self._is_over():
             for worker in list(workers.idle):
@@ -356,13 +358,12 @@ class _Solving:
             return
         state, kinds = self._state, [kind for _, kind in self.orders.values()]
         taken = {kiln for order, kind in self.orders.values() if kind in self.chooser.size for kiln in order.task.kilns}
-        building = next((one for one in self.buildings if not one.is_waiting), None)
-        is_large = len(self.frame.kilns) > MOST_KILNS_FIRST
+        building = self._next_building()
         # A process that is alone takes turns.
         is_proving = "apart" in kinds or (self.count <= 1 and self.next_number % 2 == 1)
-        if self.to_bound and self.to_bound[0][1] <= APART_EFFORT and not (is_large and is_proving):
+        if self.to_bound and self.to_bound[0][1] <= APART_EFFORT and not (self._is_large and is_proving):
             self._bound_kiln(workers, worker)
-        elif building is not None and not (is_large and self.to_bound):
+        elif building is not None:
             self._give(workers, worker, building.next_task(), "built", BUILD_EFFORT)
             building.number = self.next_number
         elif self.to_bound and "apart" not in kinds and not self.buildings:
@@ -379,6 +380,12 @@ class _Solving:
                 task = task_of(state, kilns, free, self.floors if kind == "kilns" else None)
                 self._give(workers, worker, task, kind, PART_EFFORT)
 
+    def _next_building(self) -> Building | None:
+        """The plan that is built on; the second one of a large mill needs to know what kilns cost at least."""
+        is_first_pass = bool(self.to_bound) and self.to_bound[0][1] <= APART_EFFORT
+        ready = [one for one in self.buildings if not one.needs_floors or not (self._is_large and is_first_pass)]
+        return next((one for one in ready if not one.is_waiting), None)
+
     def _bound_kiln(self, workers: Workers | Alone, worker: int) -> None:
         kiln, effort = self.to_bound.pop(0)
         self._give(workers, worker, task_of(self._state, [kiln], apart=True), "apart", effort)
@@ -386,6 +393,10 @@ class _Solving:
     def _may_prove(self) -> bool:
         """Whether it is time to solve the whole: few jobs, and the parts have not helped for a while."""
         return self._is_small and self.in_vain >= PARTS_IN_VAIN and not self.to_bound
+
+    @property
+    def _is_large(self) -> bool:
+        return len(self.frame.kilns) > MOST_KILNS_FIRST
 
     @property
     def _is_small(self) -> bool:

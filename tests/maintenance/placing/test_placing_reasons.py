@@ -9,14 +9,16 @@ import pytest
 
 from maintenance.placing.doubt import buffer_that_pays, deviation_of, doubt
 from maintenance.placing.frame import Frame
-from maintenance.placing.inserting import greedy_plan
+from maintenance.placing.inserting import greedy_plan, put_dearest_anew
 from maintenance.placing.problem import Issued, Job, Problem
 from maintenance.placing.reasons import Reason, reason_of
 from maintenance.placing.solving import solve
 from maintenance.placing.state import State
 from plant.basics.sentences import Sentence
 from tests.maintenance.placing.drawn_placing import DAY_MIN, drawn_mill
+from tests.maintenance.placing.loaded_mills import loaded_mill
 from tests.maintenance.placing.placing_by_hand import a_job, a_mill
+from tests.maintenance.placing.sooner_places import said_wrongly
 
 
 def planned(*jobs: Job, **changes: object) -> State:
@@ -93,6 +95,25 @@ def test_every_job_of_a_drawn_mill_has_a_reason_that_adds_up() -> None:
         reason = reason_of(state, job.ref)
         assert reason.own_cents >= 0 and reason.caused_cents >= -1
         assert reason.is_placed == (state.frame.number_of_job[job.ref] in state.at)
+
+
+@pytest.mark.parametrize("seed", [1, 2])
+def test_whatever_is_said_of_why_not_sooner_is_true(seed: int) -> None:
+    """The search knows none of the rules that speak; the benchmark holds a thousand jobs and more against it."""
+    state = put_dearest_anew(greedy_plan(Frame(loaded_mill(12, 4, seed))))
+
+    placed = [state.frame.jobs[job].ref for job in sorted(state.at)][:25]
+
+    assert [wrong for ref in placed for wrong in said_wrongly(state, ref)] == []
+
+
+def test_a_sentence_that_is_false_is_found(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Looked at four shifts a place only, some that hold are taken for forbidden."""
+    state = put_dearest_anew(greedy_plan(Frame(loaded_mill(12, 4, 1))))
+
+    monkeypatch.setattr("maintenance.placing.reasons.EVERY_SHIFT", 4)
+
+    assert any(said_wrongly(state, ref) for ref in ("J32", "J74", "J24"))
 
 
 def mill_with_plan() -> tuple[Problem, State]:
