@@ -10,6 +10,7 @@ from plant.frame.saying import Patterns
 #: What the history calls what was done (``Change.act``).
 ACTS: Final[Patterns] = {
     "act.accepted": _("accepted"),
+    "act.accepted in part": _("accepted in part"),
     "act.alarm answered": _("alarm answered"),
     "act.alarm: reported running or hot with people in or at it": _(
         "alarm: reported running or hot with people in or at it"

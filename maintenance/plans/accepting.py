@@ -36,6 +36,7 @@ from maintenance.plans.standing import (
     as_bytes,
     drawn_of,
     kept_places,
+    kept_stops,
     standing_in,
 )
 from maintenance.plans.why import say_how_early, say_reason
@@ -148,8 +149,10 @@ def _decide(plan: Plan, state: str, by: User | None) -> None:
 
 
 @transaction.atomic
-def accept_plan(plan: Plan, *, by: User | None, version: int | None = None) -> Accepted:
-    """Give the work orders the places of a plan, in one piece.
+def accept_plan(
+    plan: Plan, *, by: User | None, version: int | None = None, part: Collection[str] | None = None
+) -> Accepted:
+    """Give the work orders the places of a plan, in one piece; of a part of its jobs alone, the rest stays to decide.
 
     Jobs that were begun, finished or withdrawn since are passed over, jobs raised since keep what they have. Raises
     RulesBrokenError with every rule that the plan would break on the records as they are now: nothing is changed then.
@@ -181,6 +184,9 @@ def accept_plan(plan: Plan, *, by: User | None, version: int | None = None) -> A
     drawn = drawn.without_pins(fail | let_go)
     accepted = Accepted()
     wanted, stops = _carried_over(plan, desk, drawn, accepted, fail)
+    if part is not None:
+        wanted, stops = _of_part(part, desk, now, wanted, stops, drawn)
+        accepted.passed_over = {ref: why for ref, why in accepted.passed_over.items() if ref in part}
     frame = Frame(drawn.problem)
     state, loose = stand(frame, wanted, stops)
     standing = Standing(drawn, state)
@@ -190,15 +196,18 @@ def accept_plan(plan: Plan, *, by: User | None, version: int | None = None) -> A
     faults += [standing.said_of(one, standing.plan) for one in standing.broken]
     if faults:
         gone = _("The plan no longer holds; work out a new one. Nothing was changed.")
-        raise RulesBrokenError([gone, *map(say, faults)])
-    _end_pins(plan, desk, standing, let_go, by)
+        raise RulesBrokenError([gone if part is None else _pulled(loose, part), *map(say, faults)])
+    _end_pins(plan, desk, standing, let_go if part is None else let_go & set(part), by)
     carry_out(desk, now.plan, standing, set(wanted), accepted, by=by, plan=plan)
     for ref in drawn.problem.issued:
         # Where the plan has no place for a job that somebody keeps at one, it stays, and whoever keeps it decides.
-        if ref not in standing.plan.jobs and ref not in fail | let_go:
+        if ref not in standing.plan.jobs and ref not in fail | let_go and (part is None or ref in part):
             take_place_away(desk.orders[ref], say_reason(standing, ref), by=by)
             accepted.without_place.append(ref)
     keep_needs_in_step(desk.to_place.values())
+    if part is not None:
+        _note_part(plan, part, by)
+        return accepted
     plan.changes = changes_between(now, standing)
     plan.save(update_fields=["changes"])
     _decide(plan, State.ACCEPTED, by)
@@ -206,6 +215,44 @@ def accept_plan(plan: Plan, *, by: User | None, version: int | None = None) -> A
         # They were worked out for places that stand no longer.
         _decide(other, State.SET_ASIDE, None)
     return accepted
+
+
+def _of_part(
+    part: Collection[str],
+    desk: Desk,
+    now: Standing,
+    wanted: Mapping[str, KeptPlace],
+    stops: Collection[KeptStop],
+    drawn: Drawn,
+) -> tuple[dict[str, KeptPlace], list[KeptStop]]:
+    """Take the places of a part of the jobs from the plan, those of all others as they are on record.
+
+    What does not hold on record as it is stands in nobody's way.
+    """
+    kept = {ref: at for ref, at in kept_places(desk, drawn).items() if ref not in part and ref not in now.loose}
+    mine = {ref: at for ref, at in wanted.items() if ref in part}
+    kilns = {job.kiln for job in drawn.problem.jobs if job.ref in mine}
+    # Of a kiln and opening the last named counts: what is on record gives way to what the plan has there.
+    return kept | mine, [*kept_stops(desk, drawn), *(stop for stop in stops if stop.kiln in kilns)]
+
+
+def _pulled(loose: Collection[str], part: Collection[str]) -> str:
+    """Say which jobs stop a part of a plan from being accepted alone."""
+    others = sorted(set(loose) - set(part))
+    if others:
+        return _("This part does not hold alone: %(jobs)s must move with it. Nothing was changed.") % {
+            "jobs": ", ".join(others)
+        }
+    return _("This part does not hold beside what is on record: accept the whole plan. Nothing was changed.")
+
+
+def _note_part(plan: Plan, part: Collection[str], by: User | None) -> None:
+    """Keep who accepted which jobs of a plan alone; what is left of it stays to decide."""
+    plan.changes = [one for one in plan.changes if one["number"] not in part]
+    plan.version += 1
+    plan.save(update_fields=["changes", "version"])
+    after = {"jobs": sorted(part), "state": str(plan.state)}
+    Change.record(plan, "accepted in part", by=by, before={"state": str(plan.state)}, after=after)
 
 
 def _pins_let_go(plan: Plan, desk: Desk) -> frozenset[str]:

@@ -4,6 +4,7 @@ from datetime import timedelta
 from typing import Any
 
 from django.contrib import messages
+from django.core.exceptions import ValidationError
 from django.core.paginator import Paginator
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
@@ -16,17 +17,18 @@ from maintenance.plans.accepting import Accepted, accept_plan, set_aside, stop_p
 from maintenance.plans.desk import load_desk
 from maintenance.plans.drawing import draw_problem
 from maintenance.plans.forms import LINES, DecisionForm, PlanForm, WhatIfs
+from maintenance.plans.seen_changes import changes_of, parts_of
 from maintenance.plans.seen_plan import (
     amount,
-    changes_of,
     chart_of,
-    cost_rows,
+    cost_groups,
     kiln_losses,
     late_charges,
     lead_words,
     left_out,
     pins_let_go,
     prices_of,
+    steering_cents,
     steps_of,
     stopped_charges,
 )
@@ -180,16 +182,19 @@ def _context(found: Plan, mill: Mill) -> dict[str, Any]:
     if not found.plan or found.is_at_work:
         return context | {"pins_let_go": pins_let_go(found, None)}
     standing = standing_of(found)
-    changes = changes_of(found.changes)
+    changes = changes_of(found.changes, found.decided_at or clock.now())
     context |= {
         "is_done": True,
         "pins_let_go": pins_let_go(found, standing),
-        "rows": cost_rows(found),
+        "groups": cost_groups(found),
         "prices": prices_of(standing),
-        "stood": amount(found.as_it_stood_cents),
-        "stood_more": amount(_less(found.cost_cents, found.as_it_stood_cents)),
         "due": amount(found.due_date_cents),
-        "changes": changes,
+        "weighs": bool(steering_cents(found, found.plan)),
+        "changes": [one for one in changes if not one.is_small],
+        "small": [one for one in changes if one.is_small],
+        "changed": len(changes),
+        "soon": [one for one in changes if one.is_soon],
+        "parts": parts_of(changes),
         "lost_places": any(one.was and one.was.broken for one in changes),
         "unchanged": len(
             standing.drawn.problem.issued.keys() & standing.plan.jobs.keys() - {one.number for one in changes}
@@ -207,10 +212,6 @@ def _context(found: Plan, mill: Mill) -> dict[str, Any]:
     }
     context["without"] = _without_suppositions(found) if found.suppositions else None
     return context
-
-
-def _less(cents: int | None, other: int | None) -> int | None:
-    return None if cents is None or other is None else cents - other
 
 
 def _without_suppositions(found: Plan) -> dict[str, Any] | None:
@@ -266,14 +267,25 @@ def _decided(request: HttpRequest, pk: int, act: str) -> HttpResponse:
             set_aside(found, by=user_of(request), version=version)
             messages.success(request, _("The plan is set aside. What is on record stays as it was."))
             return redirect("maintenance:plans")
-        accepted = accept_plan(found, by=user_of(request), version=version)
-        messages.success(request, _accepted_words(accepted))
+        part = _part(found, request.POST.get("part", ""))
+        accepted = accept_plan(found, by=user_of(request), version=version, part=part)
+        messages.success(request, _accepted_words(accepted, is_part=part is not None))
         for number, why in sorted(accepted.passed_over.items()):
             messages.warning(request, f"{number}: {say(why)}")
     return redirect(found)
 
 
-def _accepted_words(accepted: Accepted) -> str:
+def _part(found: Plan, key: str) -> tuple[str, ...] | None:
+    """Return the jobs of the kiln or day that is to be accepted alone; None for all."""
+    if not key:
+        return None
+    for one in parts_of(changes_of(found.changes, clock.now())):
+        if one.key == key:
+            return one.numbers
+    raise ValidationError(_("This part of the plan was decided already. Nothing was changed."), code="stale")
+
+
+def _accepted_words(accepted: Accepted, *, is_part: bool = False) -> str:
     """Say what accepting changed."""
     counts = (
         (len(accepted.placed), ngettext("%d job has a place", "%d jobs have a place", len(accepted.placed))),
@@ -285,4 +297,7 @@ def _accepted_words(accepted: Accepted) -> str:
         ),
     )
     said = [words % count for count, words in counts if count]
-    return _("The plan is accepted: %s.") % (", ".join(said) or _("everything stays where it was"))
+    told = ", ".join(said) or _("everything stays where it was")
+    if is_part:
+        return _("This part of the plan is accepted: %s. The rest waits for your decision.") % told
+    return _("The plan is accepted: %s.") % told

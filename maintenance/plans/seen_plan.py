@@ -1,7 +1,7 @@
 """What a plan's page shows: one sentence, the cost by part, charges that give way, jobs left out, and the way there."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from decimal import Decimal
 from itertools import pairwise
@@ -15,7 +15,7 @@ from maintenance.models import Plan
 from maintenance.placing.plan import COST_PARTS
 from maintenance.plans.drawing import held_back
 from maintenance.plans.standing import Standing
-from maintenance.pricing.sureness import plan_words, sure_of_plan
+from maintenance.pricing.sureness import ends_of, plan_words, sure_of_plan
 from plant.frame.figures import fixed
 from plant.models import Mill
 
@@ -29,6 +29,16 @@ COST_WORDS = {
     "moves": gettext_lazy("places that move"),
     "later": gettext_lazy("charges that come out later"),
     "margin": gettext_lazy("margins that are short"),
+}
+#: Money that is paid or lost; promises that are broken, at the mill's prices; what waiting is reckoned to cost; and
+#: weights that only steer the solver, which are no money.
+PAID, PROMISE, GUESS, WEIGHT = "paid", "promise", "guess", "weight"
+KIND_OF = {"delay": GUESS, "left_out": PROMISE, "moves": PROMISE, "later": PROMISE, "margin": WEIGHT}
+KIND_WORDS = {
+    PAID: gettext_lazy("Money paid or lost"),
+    PROMISE: gettext_lazy("Promises broken, at the mill's prices"),
+    GUESS: gettext_lazy("Waiting, as far as it can be reckoned"),
+    WEIGHT: gettext_lazy("Safety dates and margins not kept: no price buys them"),
 }
 CHART_WIDTH, CHART_HEIGHT = 640, 180
 #: Lines of words are so high, and stand so far below the line they name.
@@ -52,16 +62,21 @@ def lead_words(plan: Plan, mill: Mill) -> str:
         return states[Plan.State(plan.state)]
     if plan.cost_cents is None:
         return _("It is being worked out; nothing is known yet.")
-    facts = {"cost": money_words(plan.cost_cents, mill), "far": far_words(plan)}
+    weight = steering_cents(plan, plan.plan)
+    facts = {"cost": money_words(plan.cost_cents - weight, mill), "far": far_words(plan)}
     if plan.is_at_work:
         return _("So far it costs %(cost)s, %(far)s.") % facts
     said, sure = _("Costs %(cost)s, %(far)s") % facts, plan_words(plan, mill)
+    stood = plan.as_it_stood_cents
+    if stood is not None and plan.as_it_stood:
+        stood -= steering_cents(plan, plan.as_it_stood)
     against = [
         words
         for words in (
-            _compared(plan.due_date_cents, plan.cost_cents, _("by due dates"), mill),
+            # What the plan by due dates weighs for safety dates is not kept: with any it is no sum of money.
+            "" if weight else _compared(plan.due_date_cents, plan.cost_cents, _("by due dates"), mill),
             # With a supposition, what stood may no longer hold: its price says little then.
-            "" if plan.suppositions else _compared(plan.as_it_stood_cents, plan.cost_cents, _as_it_stood(plan), mill),
+            "" if plan.suppositions else _compared(stood, plan.cost_cents - weight, _as_it_stood(plan), mill),
         )
         if words
     ]
@@ -108,6 +123,7 @@ class CostRow:
     cost: Decimal
     stood: Decimal | None
     is_part: bool = False
+    kind: str = GUESS
 
     @property
     def more(self) -> Decimal | None:
@@ -123,7 +139,8 @@ def cost_rows(plan: Plan) -> list[CostRow]:
     for part in COST_PARTS:
         mine, other = here.get(part, 0), stood.get(part) if stood else None
         if mine or other:
-            rows.append(CostRow(str(COST_WORDS[part]), in_money(mine), amount(other)))
+            kind = KIND_OF.get(part, PAID)
+            rows.append(CostRow(str(COST_WORDS[part]), in_money(mine), amount(other), kind=kind))
             rows += _sure_rows(plan, in_money(mine), amount(other)) if part == "delay" else []
     return rows
 
@@ -144,8 +161,64 @@ def _sure_rows(plan: Plan, delay: Decimal, delay_stood: Decimal | None) -> list[
     ]
     # The rest is no price of waiting: what the plan sets on safety dates that pass.
     late_stood = None if stood is None or delay_stood is None else round(delay_stood - stood.total, 2)
-    rows.append(CostRow(_("of it for safety dates that pass"), round(delay - here.total, 2), late_stood, True))
+    rows.append(CostRow(_("of it for safety dates that pass"), round(delay - here.total, 2), late_stood, True, WEIGHT))
     return [row for row in rows if abs(row.cost) > CENT or (row.stood is not None and abs(row.stood) > CENT)]
+
+
+def steering_cents(plan: Plan, content: Mapping[str, Any]) -> int:
+    """Return what of the cost of a plan's content is no money: safety dates that pass, and margins that are short."""
+    return late_safety_cents(plan, content) + int(content.get("cost_cents", {}).get("margin", 0))
+
+
+def late_safety_cents(plan: Plan, content: Mapping[str, Any]) -> int:
+    """Return what hours after safety dates weigh in a plan's content, a part of its cost of delay."""
+    ends = ends_of(plan, content)
+    late = (
+        Decimal(job["late_cents_per_hour"]) * max(0, ends[job["id"]] - job["latest_min"]) / 60
+        for job in plan.problem.get("jobs", ())
+        if job["id"] in ends and job.get("late_cents_per_hour")
+    )
+    return round(sum(late, Decimal(0)))
+
+
+@dataclass(frozen=True)
+class CostGroup:
+    """Parts of the cost of one kind, which no sum mixes with another; weights have no sum in money."""
+
+    name: str
+    rows: list[CostRow]
+    is_money: bool
+    cost: Decimal
+    stood: Decimal | None
+
+    @property
+    def more(self) -> Decimal | None:
+        """How much more the plan costs of this kind; below 0 where it saves."""
+        return None if self.stood is None else self.cost - self.stood
+
+
+def cost_groups(plan: Plan) -> list[CostGroup]:
+    """List the parts of the cost by what they are: paid, promised, reckoned; each with its sum."""
+    stands = plan.as_it_stood or None
+    late, late_stood = (late_safety_cents(plan, one or {}) for one in (plan.plan, stands))
+    rows, groups = [], []
+    for row in cost_rows(plan):
+        if row.kind == GUESS and not row.is_part:
+            # Nobody pays for the hours of a safety date: they weigh in the search alone.
+            row = replace(row, cost=row.cost - in_money(late), stood=_less(row.stood, in_money(late_stood)))
+        rows.append(row)
+    for kind, name in KIND_WORDS.items():
+        mine = [row for row in rows if row.kind == kind]
+        sums = [row for row in mine if not row.is_part]
+        stood = sum((row.stood or Decimal(0) for row in sums), Decimal(0)) if stands else None
+        is_weight = kind == WEIGHT
+        if mine or (is_weight and (late or late_stood)):
+            groups.append(CostGroup(str(name), mine, not is_weight, sum((row.cost for row in sums), Decimal(0)), stood))
+    return groups
+
+
+def _less(money: Decimal | None, by: Decimal) -> Decimal | None:
+    return None if money is None else money - by
 
 
 @dataclass(frozen=True)
@@ -166,11 +239,12 @@ def prices_of(standing: Standing) -> Prices:
 
 @dataclass(frozen=True)
 class LateCharge:
-    """A charge that is loaded later than its programme says."""
+    """A charge that is loaded later than its programme says; no price where none was set on its delay."""
 
     kiln: str
     charge: str
     later: timedelta
+    price: Decimal | None
 
 
 @dataclass(frozen=True)
@@ -202,8 +276,20 @@ def late_charges(standing: Standing) -> list[LateCharge]:
         for charge_id in dict.fromkeys(ids):
             if charge_id is not None and charge_id in later:
                 name = standing.charge_name(tag, ids.index(charge_id))
-                found.append(LateCharge(tag, name, timedelta(minutes=later[charge_id])))
+                price = _price_of_delay(standing, tag, ids.index(charge_id))
+                found.append(LateCharge(tag, name, timedelta(minutes=later[charge_id]), price))
     return found
+
+
+def _price_of_delay(standing: Standing, tag: str, number: int) -> Decimal | None:
+    """Return what it costs that a charge comes out after the end that was promised, at the price of its hours."""
+    kiln = standing.frame.number_of_kiln[tag]
+    charge = standing.frame.kilns[kiln].charges[number]
+    if not charge.later_cents_per_hour:
+        return None
+    start_min = standing.plan.charge_starts[tag][number]
+    late_min = standing.frame.timing[kiln].end_of(number, start_min) - charge.promised_min
+    return Decimal(max(0, late_min) * charge.later_cents_per_hour) / 6000
 
 
 def kiln_losses(standing: Standing) -> list[KilnLoss]:
@@ -263,42 +349,6 @@ def pins_let_go(plan: Plan, standing: Standing | None) -> list[PinLetGo]:
         )
         for number, told in sorted(plan.pins_let_go.items())
     ]
-
-
-@dataclass(frozen=True)
-class Change:
-    """A job that is elsewhere than it stands now."""
-
-    number: str
-    kiln: str
-    was: "Where | None"
-    now: "Where | None"
-    #: Sentences as they are kept.
-    why: Any
-
-
-@dataclass(frozen=True)
-class Where:
-    """When and by whom a job is done; ``broken`` says why that place no longer holds."""
-
-    start_at: datetime
-    people: str
-    broken: Any = ""
-
-
-def changes_of(kept: Sequence[Mapping[str, Any]]) -> list[Change]:
-    """Read the changes as they are kept with a plan, by the time they lead to."""
-
-    def where(one: Mapping[str, Any] | None) -> Where | None:
-        if one is None:
-            return None
-        return Where(datetime.fromisoformat(one["start_at"]), ", ".join(one["people"]), one.get("broken", ""))
-
-    found = [Change(one["number"], one["kiln"], where(one["from"]), where(one["to"]), one["why"]) for one in kept]
-    return sorted(found, key=lambda one: ((one.now or one.was or _LAST).start_at.timestamp(), one.number))
-
-
-_LAST = Where(datetime.fromisoformat("2200-01-01T00:00:00+00:00"), "")
 
 
 # --- the way there --------------------------------------------------------------------------------

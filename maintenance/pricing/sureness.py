@@ -61,7 +61,7 @@ def sure_of_plan(plan: Plan, content: Mapping[str, Any]) -> Sureness | None:
 
     None for a plan that was drawn before its jobs' prices were kept apart.
     """
-    ends = _ends(plan, content)
+    ends = ends_of(plan, content)
     if not content or not plan.sureness:
         return None
     split = []
@@ -74,7 +74,7 @@ def sure_of_plan(plan: Plan, content: Mapping[str, Any]) -> Sureness | None:
     return together(split)
 
 
-def _ends(plan: Plan, content: Mapping[str, Any]) -> dict[str, int]:
+def ends_of(plan: Plan, content: Mapping[str, Any]) -> dict[str, int]:
     """Return the minute in which each job with a place ends, in a plan's content; places that do not hold count too."""
     minutes = {job["id"]: job["duration_min"] for job in plan.problem.get("jobs", ())}
     placed = content.get("jobs", {})

@@ -10,8 +10,10 @@ from django.test import Client
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
+from maintenance.frame.words import money_words
 from maintenance.models import Plan, WorkOrder
 from maintenance.plans.placing_all import place_all
+from maintenance.plans.seen_plan import steering_cents
 from plant import clock
 from plant.models import Charge, Job, Kiln, Mill
 from tests.factories import MONDAY, PersonFactory, UserFactory
@@ -463,3 +465,16 @@ def test_reasons_and_doubt_of_a_plan_under_way_lead_back_to_it(planner: Client, 
     plan = Plan.objects.get()
     for url in (why_url(plan, mill), reverse("maintenance:plan-doubt", args=[plan.pk])):
         assert planner.get(url)["Location"] == plan.get_absolute_url()
+
+
+def test_what_a_late_safety_date_weighs_in_the_search_is_never_shown_as_money(planner: Client, mill: WorkOrder) -> None:
+    mill.is_safety, mill.safety_at, mill.due_at = True, NOW + timedelta(hours=5), NOW + timedelta(days=10)
+    mill.save()
+    plan = planned()
+    assert mill.number in plan.unsafe
+    weight = steering_cents(plan, plan.plan)
+    assert weight > 0 and plan.cost_cents is not None
+    text = page(planner, plan.get_absolute_url())
+    assert "no money: it only steers the search" in text
+    assert money_words(plan.cost_cents, Mill.objects.current()) not in text
+    assert f"Costs {money_words(plan.cost_cents - weight, Mill.objects.current())}" in text
