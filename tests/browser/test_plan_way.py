@@ -10,7 +10,7 @@ from maintenance.models import Plan, WorkOrder
 from plant.background.running import run_job
 from plant.models import Job
 from tests.browser.conftest import Visit, put_at
-from tests.factories import MONDAY
+from tests.factories import MONDAY, KilnFactory
 from tests.maintenance.mill import a_user
 from tests.maintenance.placing_mill import OPENING_FROM, job, on_shift, programme
 
@@ -118,6 +118,23 @@ def test_a_plan_is_understood_doubted_and_accepted(planner: Page, order: WorkOrd
     planner.get_by_role("link", name="How sure it is").click()
     expect(planner.get_by_role("row", name=re.compile(order.number))).to_contain_text("%")
     planner.go_back()
+    planner.get_by_role("button", name="Accept the plan").click()
+    expect(planner.locator("#messages")).to_contain_text("The plan is accepted: 1 job has a place.")
+    assert WorkOrder.objects.get(pk=order.pk).state == "placed"
+
+
+def test_one_kiln_of_a_plan_is_accepted_then_the_rest(planner: Page, order: WorkOrder) -> None:
+    second = KilnFactory(tag="K2")
+    programme(second)
+    other = job(kiln=second, number="WO-9002")
+    plan = wanted(planner)
+    planner.goto(plan.get_absolute_url())
+    planner.get_by_role("link", name="Decide about it").click()
+    planner.get_by_role("button", name="K2: 1 job").click()
+    expect(planner.locator("#messages")).to_contain_text("This part of the plan is accepted: 1 job has a place.")
+    assert WorkOrder.objects.get(pk=other.pk).state == "placed"
+    assert WorkOrder.objects.get(pk=order.pk).state == "raised"
+
     planner.get_by_role("button", name="Accept the plan").click()
     expect(planner.locator("#messages")).to_contain_text("The plan is accepted: 1 job has a place.")
     assert WorkOrder.objects.get(pk=order.pk).state == "placed"
