@@ -14,7 +14,7 @@ from maintenance.models import Plan, WorkOrder
 from maintenance.placing.checking import check
 from maintenance.placing.frame import Frame
 from maintenance.placing.inserting import due_date_plan
-from maintenance.placing.plan import plan_to_json
+from maintenance.placing.plan import Unfinished, plan_to_json, unfinished_to_json
 from maintenance.placing.plan_reading import read_plan
 from maintenance.placing.reading import read_problem
 from maintenance.placing.solving import Progress, solve
@@ -186,3 +186,19 @@ def test_what_it_begins_with_is_not_lost() -> None:
 
     assert again.plan is not None and check(problem, again.plan).holds
     assert told[0].total_cents == best.cost.total >= again.plan.cost.total
+
+
+def test_what_was_not_found_in_time_is_said_so_and_not_asked_again(
+    monkeypatch: pytest.MonkeyPatch, order: WorkOrder, asked: Asked
+) -> None:
+    """The time is up before the safety job has a place: nothing is proven, and nothing broke off."""
+    WorkOrder.objects.filter(pk=order.pk).update(is_safety=True, safety_at=NOW + timedelta(days=20))
+    left = Unfinished({}, (), {}, (order.number,), form=1)
+    content = json.dumps(unfinished_to_json(left)).encode()
+
+    plan = worked_out(monkeypatch, nonsense(asked, 9, content, code=3))
+
+    assert (plan.state, plan.starts) == (Plan.State.FAILED, 1)
+    assert plan.failure == (
+        f"In the time given no place was found for {order.number}, nor proof that there is none. Give more time."
+    )
