@@ -134,10 +134,10 @@ class _Solving:
         self.problem, self.tell, self.wants_stop, self.count = problem, tell, wants_stop, workers
         self.frame = Frame(problem)
         self.chooser = Chooser(self.frame, len(problem.jobs) + seed)
-        # A kiln without jobs costs what its programme costs, come what may.
+        # A kiln without jobs costs what its programme costs, come what may: with nothing to place, that is all.
         idle = State(self.frame)
         self.floors = {kiln: idle.price_of_kiln(kiln) for kiln, jobs in enumerate(self.frame.jobs_of) if not jobs}
-        self.whole_bound_cents = 0
+        self.whole_bound_cents = 0 if self.frame.jobs else idle.cost().total
         self.first_seconds = self.best_seconds = 0.0
         self.orders: dict[int, tuple[Order, str]] = {}
         self.seed, self.next_number = seed, 0

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -10,9 +12,11 @@ from maintenance.placing.frame import Frame
 from maintenance.placing.inserting import Inserting, Option
 from maintenance.placing.offering import offers, places_for, room_in, why_not, without_job
 from maintenance.placing.reasons import reason_of
+from maintenance.placing.solving import solve
 from maintenance.placing.standing import Moves, state_of_plan
 from maintenance.placing.state import State
 from tests.maintenance.placing.drawn_second import odd_of_second_form, small_of_second_form
+from tests.maintenance.placing.placing_by_hand import a_mill
 from tests.maintenance.placing.test_placing_timing import placed_by_rule
 
 
@@ -92,3 +96,15 @@ def test_a_plan_in_which_nothing_is_in_doubt_holds_whole(seed: int, is_small: bo
         return
 
     assert doubt(state.frame.problem, state.to_plan(), spread=0, draws=1).all_hold == 1
+
+
+def test_a_programme_that_breaks_a_promise_by_itself_is_proven_with_nothing_to_place() -> None:
+    problem = a_mill(form=2)
+    kiln = problem.kilns[0]
+    late = replace(kiln.charges[1], promised_end_min=kiln.charges[1].start_min, later_cents_per_hour=60)
+    problem = replace(problem, kilns=(replace(kiln, charges=(kiln.charges[0], late, kiln.charges[2])),))
+
+    answer = solve(problem, 5, workers=0)
+
+    assert answer.plan is not None and answer.is_best
+    assert answer.plan.bound_cents == answer.plan.cost.later == late.length_min
