@@ -8,9 +8,12 @@ from decimal import Decimal
 from zoneinfo import ZoneInfo
 
 from django.db import transaction
-from django.db.models import Min
+from django.db.models import Count, Min, Q
 
 from inventory.calculations import outlooks, reorder
+from inventory.calculations.lots import economic_lot
+from inventory.calculations.random_use import SUPPOSED, Prior, pooled_prior
+from inventory.calculations.season import busier_ahead
 from inventory.models import (
     Part,
     PurchaseOrder,
@@ -25,9 +28,9 @@ from plant import clock
 from plant.basics.sentences import Sentence
 from plant.models import Mill
 
-# Past use is looked at over two years, or since the part is on record where that is shorter: long enough for slow
+# Past use is looked at over two whole years, or since the part is on record where that is shorter: long enough for slow
 # parts, short enough to follow the mill. Our own choice.
-LOOK_BACK_DAYS = 730
+LOOK_BACK_DAYS = 731
 # A younger record is too short to tell what is usual of parts that are seldom used. Our own choice.
 LEAST_DAYS = 90
 ZERO = Decimal(0)
@@ -41,7 +44,9 @@ class _Gathered:
     planned: list[outlooks.PlannedNeed] = field(default_factory=list)
     deliveries: list[outlooks.ExpectedDelivery] = field(default_factory=list)
     issues: list[Decimal] = field(default_factory=list)
+    issues_days_ago: list[float] = field(default_factory=list)
     observed_days: int = 0
+    prior: Prior = SUPPOSED
     on_hand: Decimal = ZERO
     reserved: Decimal = ZERO
     terms: SupplierTerms | None = None
@@ -89,6 +94,7 @@ def _gather(parts: list[Part], day: date) -> dict[int, _Gathered]:
     for part_id, terms in _terms_of(ids).items():
         found[part_id].terms = terms
     _gather_use(found, parts, day, zone)
+    _pool(found, day, zone)
     return found
 
 
@@ -133,10 +139,38 @@ def _gather_use(found: dict[int, _Gathered], parts: list[Part], day: date, zone:
         since_at = min(part.since_at, first_moves.get(part.pk, part.since_at))
         found[part.pk].observed_days = min(LOOK_BACK_DAYS, max(0, (until_at - since_at).days))
     issues = moves.filter(kind=StockMove.Kind.ISSUE, at__gte=until_at - timedelta(days=LOOK_BACK_DAYS + 1))
-    for part_id, quantity in issues.exclude(reservation__is_planned=True).values_list("part_id", "quantity"):
+    unplanned = issues.exclude(reservation__is_planned=True)
+    for part_id, quantity, at in unplanned.values_list("part_id", "quantity", "at"):
         found[part_id].issues.append(-quantity)
+        found[part_id].issues_days_ago.append((until_at - at) / timedelta(days=1))
         # What was issued was looked at for a day at least.
         found[part_id].observed_days = max(found[part_id].observed_days, 1)
+
+
+def _pool(found: dict[int, _Gathered], day: date, zone: ZoneInfo) -> None:
+    """Let parts for the same kind of component tell of each other: two queries for any number of parts.
+
+    A part without a kind, or alone in it, has only what is supposed of any part.
+    """
+    until_at = clock.start_of_day(day + timedelta(days=1), zone)
+    from_at = until_at - timedelta(days=LOOK_BACK_DAYS)
+    unplanned = Q(reservation__isnull=True) | Q(reservation__is_planned=False)
+    recent = Q(kind=StockMove.Kind.ISSUE, at__gte=from_at)
+    moved = StockMove.objects.filter(at__lt=until_at).order_by().values_list("part")
+    told = moved.annotate(first=Min("at"), issued=Count("pk", filter=recent & unplanned))
+    records = {part_id: (first_at, issued) for part_id, first_at, issued in told}
+    kinds = Part.objects.in_use().filter(kind__component_kind__isnull=False)
+    own: dict[int, tuple[int, int, int]] = {}
+    of_kind: dict[int, tuple[int, int]] = defaultdict(lambda: (0, 0))
+    for part_id, kind, since_at in kinds.values_list("pk", "kind__component_kind", "since_at"):
+        first_at, issued = records.get(part_id, (since_at, 0))
+        days = min(LOOK_BACK_DAYS, max(0, (until_at - min(since_at, first_at)).days))
+        own[part_id] = (kind, issued, days)
+        of_kind[kind] = (of_kind[kind][0] + issued, of_kind[kind][1] + days)
+    for part_id, seen in found.items():
+        if part_id in own:
+            kind, issued, days = own[part_id]
+            seen.prior = pooled_prior(of_kind[kind][0] - issued, of_kind[kind][1] - days)
 
 
 def _expected_on(order: PurchaseOrder, day: date) -> date:
@@ -147,6 +181,9 @@ def _expected_on(order: PurchaseOrder, day: date) -> date:
 def _advise(part: Part, seen: _Gathered, day: date, as_of: datetime) -> ReorderAdvice:
     terms = seen.terms
     supply = _supply_terms(terms) if terms else outlooks.SupplyTerms(0)
+    lead_days = float(supply.lead_time_days)
+    busier = busier_ahead(seen.issues_days_ago, seen.observed_days, lead_days)
+    use_a_day = float(sum(seen.issues, ZERO)) / max(seen.observed_days, LEAST_DAYS)
     advice = reorder.reorder_advice(
         outlooks.PartOutlook(
             today_on=day,
@@ -154,9 +191,10 @@ def _advise(part: Part, seen: _Gathered, day: date, as_of: datetime) -> ReorderA
             shelf=tuple(seen.shelf),
             planned=tuple(seen.planned),
             deliveries=tuple(seen.deliveries),
-            past_use=outlooks.PastUse(tuple(seen.issues), seen.observed_days, LEAST_DAYS),
+            past_use=outlooks.PastUse(tuple(seen.issues), seen.observed_days, LEAST_DAYS, seen.prior, busier),
             stops_the_kiln=part.criticality == Part.Criticality.STOPS,
             wanted_cycle_service=outlooks.CYCLE_SERVICE[part.criticality],
+            economic_lot=economic_lot(use_a_day, terms.unit_price, part.shelf_life_days) if terms else ZERO,
         )
     )
     reason = advice.reason

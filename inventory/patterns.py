@@ -25,6 +25,8 @@ REORDER: Final[Patterns] = {
     "reorder.unused": _("Nothing used besides in %(days)s."),
     "reorder.expected": _("Expected besides: %(quantity)s (%(issues)s in %(days)s)."),
     "reorder.expected_between": _("Expected besides: %(low)s to %(high)s (%(issues)s in %(days)s)."),
+    "reorder.supposed": _("Supposed beside the record, from parts of its kind or else of any: one issue in %(days)s."),
+    "reorder.season": _("By the time of year %(times)s times the usual use is expected until then."),
     "reorder.will_run_out": _("At %(usable)s it will run out."),
     "reorder.seldom": _("At %(usable)s the chance of running out is under 1 %%."),
     "reorder.nearly_surely": _("At %(usable)s the chance of running out is over 99 %%."),

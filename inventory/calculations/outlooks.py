@@ -10,6 +10,7 @@ from decimal import Decimal
 from functools import cached_property
 from statistics import NormalDist
 
+from inventory.calculations.random_use import Prior, Stretch, least_enough
 from plant.basics.poisson import poisson_cdf, poisson_pmf, poisson_quantile, poisson_sf
 
 #: Wanted cycle service by what the kiln does without the part: it stops, it slows, or it can wait. Common
@@ -59,11 +60,16 @@ class PastUse:
     """Issues that no plan foresaw, one quantity for each, over the days that were looked at.
 
     With few issues a record younger than ``least_days`` cannot tell what is usual: they are spread over these days.
+    With a ``prior`` the rate is learnt: what is supposed counts as seen, and sizes and undershoot are in the reorder
+    point. Without one the rate is taken as known and every issue as of one size. ``busier_ahead`` multiplies the rate
+    by what the time of year makes of the days ahead.
     """
 
     issues: tuple[Decimal, ...] = ()
     observed_days: int = 0
     least_days: int = 0
+    prior: Prior | None = None
+    busier_ahead: float = 1.0
 
     @property
     def is_too_few(self) -> bool:
@@ -78,11 +84,17 @@ class PastUse:
         which the plain mean would understate (compound Poisson, two moments matched).
         """
         total = sum(self.issues, ZERO)
-        return sum((q * q for q in self.issues), ZERO) / total if total else ZERO
+        if not total:
+            return Decimal(1) if self.prior else ZERO
+        return sum((q * q for q in self.issues), ZERO) / total
 
     @property
     def batches_per_day(self) -> float:
         """Random issues of `batch` units a day; times `batch` it is the mean use a day."""
+        if self.prior:
+            mean_size = float(sum(self.issues, ZERO) / len(self.issues) / self.batch) if self.issues else 1.0
+            seen, days = self.prior.after(len(self.issues), self.observed_days)
+            return seen * mean_size / days
         if not self.issues:
             return 0.0
         days = self.least_days if self.is_too_few else self.observed_days
@@ -115,6 +127,7 @@ class PartOutlook:
     least_on_hand: Decimal = ZERO
     unit_step: Decimal = Decimal(1)
     stops_the_kiln: bool = False
+    economic_lot: Decimal = ZERO
 
 
 @dataclass(frozen=True)
@@ -157,7 +170,7 @@ class Outlook:
     def __init__(self, part: PartOutlook) -> None:
         self.part = part
         self.batch = part.past_use.batch
-        self.rate = part.past_use.batches_per_day
+        self.rate = part.past_use.batches_per_day * part.past_use.busier_ahead
         self.arrivals = spread_lead_time(float(part.terms.lead_time_days), float(part.terms.lead_time_sd_days))
 
     @cached_property
@@ -167,8 +180,10 @@ class Outlook:
 
     @cached_property
     def has_random_need(self) -> bool:
-        """Whether anything may be used at random before a further order would arrive."""
-        return self.rate * (self.arrivals[-1][0] + self.part.review_interval_days) > 0
+        """Whether anything may be used at random before a further order would arrive; what was never used has none."""
+        return (
+            bool(self.part.past_use.issues) and self.rate * (self.arrivals[-1][0] + self.part.review_interval_days) > 0
+        )
 
     @cached_property
     def expired(self) -> Decimal:
@@ -231,8 +246,21 @@ class Outlook:
     @cached_property
     def quantile(self) -> Decimal:
         """The least quantity that is enough with the wanted cycle service."""
-        wanted = self.part.wanted_cycle_service
+        wanted, use = self.part.wanted_cycle_service, self.part.past_use
+        if use.prior:
+            review = self.part.review_interval_days
+            stretches = [
+                Stretch((d + review) * use.busier_ahead, w, self.planned_within(d + review)) for d, w in self.arrivals
+            ]
+            gap, step = self.random_after, self.part.unit_step
+            return least_enough(use.issues, use.observed_days, use.prior, stretches, gap, step, wanted)
         return least_multiple(self.part.unit_step, lambda quantity: self.chance_enough(quantity) >= wanted)
+
+    @cached_property
+    def random_after(self) -> Decimal:
+        """What an order brings above the reorder point for use that nobody planned."""
+        covered = round_up(self.batch * Decimal(self.rate * self.part.cover_days), self.part.unit_step)
+        return max(covered, self.part.economic_lot) if self.has_random_need else ZERO
 
     @cached_property
     def reorder_point(self) -> Decimal:

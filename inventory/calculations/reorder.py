@@ -143,8 +143,7 @@ def _order_quantity(outlook: Outlook) -> Decimal:
     part = outlook.part
     end_days = outlook.interval_days
     planned_after = outlook.planned_within(end_days + part.cover_days) - outlook.planned_within(end_days)
-    random_after = round_up(outlook.batch * Decimal(outlook.rate * part.cover_days), part.unit_step)
-    missing = outlook.reorder_point + planned_after + random_after - outlook.position
+    missing = outlook.reorder_point + planned_after + outlook.random_after - outlook.position
     return round_up(max(missing, part.terms.least_order, part.unit_step), part.terms.pack_size)
 
 

@@ -6,6 +6,7 @@ import math
 from decimal import Decimal
 
 from inventory.calculations.outlooks import (
+    FEWEST_ISSUES,
     ROUNDING,
     Outlook,
 )
@@ -15,7 +16,13 @@ from plant.basics.sentences import Sentence, Sentences
 def reason_of(outlook: Outlook, *, order_now: bool) -> Sentences:
     """Say where the advice comes from, the most important first."""
     part = outlook.part
-    told = [*_say_none_there(outlook), _say_planned(outlook), _say_random(outlook), *_say_chance(outlook)]
+    told = [
+        *_say_none_there(outlook),
+        _say_planned(outlook),
+        _say_random(outlook),
+        *_say_prior(outlook),
+        *_say_chance(outlook),
+    ]
     if order_now:
         told.append(_say_point(outlook))
     told += _say_deliveries(outlook)
@@ -66,6 +73,18 @@ def _say_random(outlook: Outlook) -> Sentence:
     if low == high:
         return Sentence.of("reorder.expected", quantity=high, issues=issues, days=days)
     return Sentence.of("reorder.expected_between", low=low, high=high, issues=issues, days=days)
+
+
+def _say_prior(outlook: Outlook) -> Sentences:
+    """Show what is supposed beside a record that is too short, and what the time of year does."""
+    use = outlook.part.past_use
+    told = []
+    if use.prior and len(use.issues) < FEWEST_ISSUES:
+        every_days = math.ceil(use.prior.days / use.prior.issues)
+        told.append(Sentence.of("reorder.supposed", days=_days(every_days)))
+    if round(use.busier_ahead, 1) != 1:
+        told.append(Sentence.of("reorder.season", times=round(Decimal(use.busier_ahead), 1)))
+    return tuple(told)
 
 
 def _say_chance(outlook: Outlook) -> Sentences:

@@ -177,7 +177,8 @@ def test_what_was_used_is_counted_from_the_parts_first_record_on() -> None:
 
 def test_a_part_that_stops_the_kiln_says_what_it_means_that_none_is_there() -> None:
     advice = _advice(_part(criticality="stops"))
-    assert (advice.order_quantity, advice.on_hand) == (0, 0)
+    assert (advice.reorder_point, advice.order_quantity, advice.on_hand) == (1, 10, 0)
+    assert advice.stockout_risk > 0
     assert say(advice.reason).startswith(
         "None is there: if one is needed, the kiln is stopped for the 21 days that it takes to arrive."
     )
