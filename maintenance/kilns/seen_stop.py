@@ -44,12 +44,14 @@ def gather(record: Downtime, kiln: Kiln, now: datetime) -> dict[str, Any]:
     programme = load_programme([kiln], now, now + AHEAD, now)[kiln.pk]
     without = load_programme([kiln], now, now + AHEAD, now, without=record.pk)[kiln.pk]
     until = programme.lasting.get(record.pk)
+    charges = list(_charges(without, programme))
     return {
         "kiln": kiln,
         "record": record,
         "said": _say(record),
         "until": lasting_words(record, until) if until else "",
-        "charges": list(_charges(without, programme))[:SHOWN],
+        "charges": charges[:SHOWN],
+        "as_before": None if charges or record.end_at else _inside(programme, now),
         "openings": list(_openings(without, programme))[:SHOWN],
         "fallen": _fallen(kiln, now),
     }
@@ -68,6 +70,13 @@ def _charges(without: KilnProgramme, programme: KilnProgramme) -> Iterator[Moved
         before, after = (cast.start_at, cast.end_at), spans.get(cast.charge.charge_id)
         if after is None or _differ(before, after):
             yield Moved(without.charges[cast.charge.charge_id].number, before, after)
+
+
+def _inside(programme: KilnProgramme, now: datetime) -> tuple[Charge, datetime | None] | None:
+    """Return the charge that stands in the kiln with when it is expected out; None where none does."""
+    casts = (one for one in programme.forecasts if one.charge.is_begun and one.start_at <= now)
+    cast = max(casts, key=lambda one: one.start_at, default=None)
+    return (programme.charges[cast.charge.charge_id], cast.end_at) if cast and cast.end_at else None
 
 
 def _openings(without: KilnProgramme, programme: KilnProgramme) -> Iterator[Moved]:

@@ -18,7 +18,7 @@ from inventory.models import Lot, PurchaseOrder, ReorderAdvice, StockLevel, Stoc
 from maintenance.day.run import run_day, say_shout
 from maintenance.demo.programme import charge_rows, make_story
 from maintenance.demo.setting_up import DEMO_PASSWORD, SET_UP, OtherMillError, clear_demo, day_of_demo, set_up
-from maintenance.demo.world import ZONE, KilnStory, World
+from maintenance.demo.world import LOADING_HOURS, ZONE, KilnStory, World
 from maintenance.demo.writing import write_demo
 from maintenance.models import Defect, FunctionCheck, Labour, Plan, ProofTest, StandingTask, WorkOrder
 from maintenance.orders.four_eyes import hands_on, is_safety_work
@@ -203,6 +203,11 @@ def test_the_pages_see_a_mill_at_work_at_any_hour(mill: World) -> None:
     for hour in range(24):
         states = [stand.state for stand in kilns_now(Kiln.objects.all(), mill.at(0) + hour * HOUR)]
         assert is_like_a_mill_at_work(states), f"{hour} h"
+
+
+def test_its_yard_works_in_just_the_hours_in_which_it_loads(mill: World) -> None:
+    week = Mill.objects.current().yard.week
+    assert {on: (span[0].hour, span[1].hour) for on, span in enumerate(week) if span} == LOADING_HOURS
 
 
 def test_seven_people_with_skills_and_shifts_work_there(mill: World) -> None:

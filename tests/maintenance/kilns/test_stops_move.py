@@ -89,6 +89,17 @@ def test_its_end_told_later_takes_the_place_of_not_knowing(kiln: Kiln, ilse: Use
         assert unknown not in signed_in(client, ilse).get("/charges/").content.decode()
 
 
+def test_of_a_stop_that_a_file_brought_nobody_said_what_becomes_of_the_charge(
+    kiln: Kiln, ilse: User, client: Client
+) -> None:
+    record = Downtime.objects.create(kiln=kiln, kind="unplanned", start_at=NOW - HOUR, share_lost=1, cause="fan 3")
+    page = signed_in(client, ilse).get(f"/kilns/{kiln.tag}/stops/{record.pk}/").content.decode()
+    charge = Charge.objects.get(basis="running")
+    assert "Nobody said that" in page
+    assert "No charge comes later" not in page
+    assert f"/charges/{kiln.tag}/{charge.pk}/expected/" in page
+
+
 def test_once_the_kiln_dries_again_the_charge_is_later_by_as_long_as_it_stood(kiln: Kiln, ilse: User) -> None:
     record = stops(kiln, ilse, expected_end_at=NOW + 9 * HOUR)
     with time_machine.travel(NOW + 4 * HOUR, tick=False):
