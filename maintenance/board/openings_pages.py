@@ -171,11 +171,13 @@ def place_work(request: HttpRequest, number: str) -> HttpResponse:
             else:
                 return _placed(request, order, stored)
     is_part = getattr(request, "htmx", False)
-    offers = [] if is_part else list(offers_for(standing_for(order, now_at), order, now_at, MOST_TRIED))
+    is_kept = has_place(order) and order.placement.is_pinned
+    offers = [] if is_part or is_kept else list(offers_for(standing_for(order, now_at), order, now_at, MOST_TRIED))
     context = {
         "place": "openings",
         "order": order,
         "form": form,
+        "is_kept": is_kept and not faults,
         "faults": faults,
         "checked": checked if checked is not None and checked.holds else None,
         "fits": any(one.start_at for one in offers),
@@ -246,6 +248,8 @@ def change_place(request: HttpRequest, number: str, act: str) -> HttpResponse:
         messages.success(request, said % {"number": number})
     if "job" in request.POST:
         return redirect(order)
+    if "choose" in request.POST:
+        return redirect("maintenance:place-work", number=number)
     if "from" in request.POST:
         return redirect(address_of_board(request, order))
     return _back(request.POST.get("back", ""))

@@ -358,6 +358,22 @@ def test_keep_let_move_and_take_out(planner: Client) -> None:
     assert hasattr(_again(order), "placement")
 
 
+def test_whoever_would_move_what_keeps_its_place_lets_it_move_from_there(planner: Client) -> None:
+    programme()
+    on_shift()
+    order = job()
+    place_all(NOW)
+    planner.post(reverse("maintenance:keep-place", args=[order.number]))
+    page = reverse("maintenance:place-work", args=[order.number])
+    shown = planner.get(page)
+    assert shown.context["is_kept"] and not shown.context["offers"]
+    address = reverse("maintenance:let-move", args=[order.number])
+    assert f'action="{address}"' in _text(shown)
+    answer = planner.post(address, {"choose": "yes"}, follow=True)
+    assert answer.redirect_chain[-1][0] == page
+    assert answer.context["fits"]
+
+
 def test_safety_work_cannot_be_left_out_past_its_date_on_the_page(planner: Client) -> None:
     programme()
     order = job(is_safety=True, safety_at=MONDAY + timedelta(days=9))
