@@ -179,7 +179,10 @@ def _gaps(
         # Far away, free openings are part of the picture: a thousand links would help nobody.
         if not scale.shows(gap.start_at, end_at) or not (jobs or scale.is_daywise):
             continue
-        words = _("%(kiln)s open and empty, %(start)s to %(end)s: %(jobs)s") % {
+        said = _("%(kiln)s open and empty, %(start)s to %(end)s: %(jobs)s")
+        if gap.after_charge_id is None:
+            said = _("%(kiln)s, no charge is on record before, %(start)s to %(end)s: %(jobs)s")
+        words = said % {
             "kiln": seen.kiln.tag,
             "start": say_when(gap.start_at, scale),
             "end": say_when(gap.end_at, scale) if gap.end_at else _("no further charge planned"),

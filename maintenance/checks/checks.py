@@ -120,8 +120,7 @@ def _take_in(kiln: Kiln, by: User, is_own_lock_on: bool) -> None:
 def _refuse_against_record(kiln: Kiln, kiln_state: str) -> None:
     """Refuse to look at a kiln as running that is open and empty by its charge record, and the other way round."""
     state = kilns_now([kiln], clock.now())[0].told
-    # A kiln without any record counts as open since no instant that is known: that says nothing.
-    is_open = state.state is KilnState.OPEN_AND_EMPTY and state.since_at is not None
+    is_open = state.state is KilnState.OPEN_AND_EMPTY
     if kiln_state == SeenIn.RUNNING and is_open:
         raise ValidationError(
             _(

@@ -40,6 +40,7 @@ STATE_WORDS: dict[KilnState, Promise | str] = {
     KilnState.UNLOADING: gettext_lazy("unloading"),
     KilnState.WAITING_LOADED: gettext_lazy("loaded, waiting"),
     KilnState.OPEN_AND_EMPTY: gettext_lazy("open and empty"),
+    KilnState.NO_RECORD: gettext_lazy("no charge is on record"),
     KilnState.NO_TIMBER: gettext_lazy("no timber"),
     KilnState.PLANNED_DOWN: gettext_lazy("planned stop"),
     KilnState.STOPPED: gettext_lazy("stopped"),
@@ -167,6 +168,8 @@ def _lines(stand: KilnNow, mill: Mill, now: datetime) -> list[str]:
         lines.append(due_words(stand))
     elif stand.phase is not None:
         lines.append(progress(stand, now))
+    elif stand.is_unrecorded:
+        lines.append(_("what is in it is not known"))
     elif stand.state.since_at:
         lines.append(_("since %(when)s") % {"when": when(stand.state.since_at, now)})
     if stand.charge:
@@ -247,15 +250,15 @@ def _tags(
     if _is_load_overdue(card.now, now):
         tags.append(Tag("mind", _("loading is overdue")))
     else:
-        tags += _opening_tag(card.now.opening, now, end_of_day)
+        tags += _opening_tag(card.now, now, end_of_day)
     if count := due.get(pk, 0):
         tags.append(Tag("sound", ngettext("%d due this week", "%d due this week", count) % count))
     return tags or [Tag("sound", _("nothing due this week"))]
 
 
 def waits_for_timber(stand: KilnNow) -> bool:
-    """Say whether the kiln is being loaded, is loaded and waits, or is open with a charge to come."""
-    if stand.state.state is KilnState.OPEN_AND_EMPTY:
+    """Say whether the kiln is being loaded, is loaded and waits, or has a charge to come and nobody knows it loaded."""
+    if stand.state.state in (KilnState.OPEN_AND_EMPTY, KilnState.NO_RECORD):
         return stand.next_load_at is not None
     return stand.state.state in (KilnState.LOADING, KilnState.WAITING_LOADED)
 
@@ -266,13 +269,14 @@ def find_everybody_words() -> str:
 
 
 def _is_load_overdue(stand: KilnNow, now: datetime) -> bool:
-    """Say whether the kiln is open, but a charge should be inside: loading may begin at any moment."""
+    """Say whether no charge is known in the kiln, but one should be: loading may begin at any moment."""
     is_due = stand.next_load_at is not None and stand.next_load_at < now
-    return is_due and stand.state.state is KilnState.OPEN_AND_EMPTY
+    return is_due and stand.state.state in (KilnState.OPEN_AND_EMPTY, KilnState.NO_RECORD)
 
 
-def _opening_tag(opening: Opening | None, now: datetime, end_of_day: datetime) -> list[Tag]:
-    if opening is None:
+def _opening_tag(stand: KilnNow, now: datetime, end_of_day: datetime) -> list[Tag]:
+    opening = stand.opening
+    if opening is None or opening.is_unrecorded:
         return []
     if opening.is_now:
         left = span(opening.end_at - now) if opening.end_at else _("no end planned")
@@ -349,12 +353,18 @@ def _sentence(
     """Say what matters: safety first, what is stopped, what opens today, what fits in, and what waits for a part."""
     if not cards:
         return _("No kiln is on record yet.")
-    open_today = [card for card in cards if _opens_by(card.now, end_of_day)]
+    unknown = [card.kiln.tag for card in cards if card.now.is_unrecorded]
+    open_today = [card for card in cards if _is_known_open_by(card.now, end_of_day)]
     jobs = [job.work_order for job in jobs_of_today(cards, end_of_day)]
     behind_bar = sum(order.kiln_id in barred for order in jobs)
     safety = [*_safety_words(cards, barred, too_late, now), *_open_door_words(inside)]
-    parts = [*safety, *_stopped_words(cards, now), _open_words(len(open_today))]
-    if open_today:
+    parts = [*safety, *_stopped_words(cards, now)]
+    if unknown:
+        words = _("No charge is on record of %(kilns)s: whether timber is inside is not known.")
+        parts.append(words % {"kilns": get_text_list(unknown, _("and"))})
+    if len(unknown) < len(cards):
+        parts.append(_open_words(len(open_today)))
+    if open_today or jobs:
         parts.append(_fit_words(len(jobs), len(missing_parts(jobs)), behind_bar))
     return " ".join(parts)
 
@@ -363,6 +373,13 @@ def _opens_by(stand: KilnNow, end_of_day: datetime) -> bool:
     """Say whether a chamber is open or opens before the day is over."""
     is_open = stand.state.state is KilnState.OPEN_AND_EMPTY
     return is_open or (stand.opening is not None and stand.opening.start_at < end_of_day)
+
+
+def _is_known_open_by(stand: KilnNow, end_of_day: datetime) -> bool:
+    """Say the same where a charge is on record before: else nothing says that the chamber is open."""
+    is_open = stand.state.state is KilnState.OPEN_AND_EMPTY
+    is_told = stand.opening is not None and not stand.opening.is_unrecorded
+    return is_open or (is_told and _opens_by(stand, end_of_day))
 
 
 def _stopped_words(cards: Sequence[Card], now: datetime) -> list[str]:

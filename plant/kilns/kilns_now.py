@@ -26,7 +26,7 @@ from plant.charges.calculations.openings import Opening, Windows, windows
 from plant.charges.calculations.time_account import account
 from plant.charges.record import known_charges, record_by_people
 from plant.charges.rows import NEXT_CHARGE, RATE_HISTORY
-from plant.kilns.calculations.kiln_state import STOPS, StateAt, state_at
+from plant.kilns.calculations.kiln_state import STOPS, KilnState, StateAt, state_at
 from plant.kilns.calculations.lasting import Lasting
 from plant.kilns.lasting import downtime_times, expected_ends
 from plant.models import Charge, Downtime, Kiln
@@ -70,6 +70,11 @@ class KilnNow:
         return self.due is not None and self.state.state is self.told.state
 
     @property
+    def is_unrecorded(self) -> bool:
+        """Whether no charge was ever on record in the kiln: nothing says what is in it."""
+        return self.state.state is KilnState.NO_RECORD
+
+    @property
     def opening(self) -> Opening | None:
         """The opening that is now, else the next one."""
         return self.windows.openings[0] if self.windows.openings else None
@@ -89,7 +94,8 @@ def kilns_now(kilns: Iterable[Kiln], now: datetime) -> list[KilnNow]:
 
 def _charges(kilns: Sequence[Kiln], now: datetime) -> list[Charge]:
     """Return what is in the kilns or comes, and the last charge before."""
-    before = Charge.objects.filter(kiln=OuterRef("pk"), begin_at__lte=now, end_at__lte=now).order_by("-begin_at")
+    done = Charge.objects.filter(kiln=OuterRef("pk"), basis=Charge.Basis.DONE)
+    before = done.filter(begin_at__lte=now, end_at__lte=now).order_by("-begin_at")
     last_ids = Kiln.objects.filter(pk__in=[kiln.pk for kiln in kilns]).values(last=Subquery(before.values("pk")[:1]))
     wanted = Q(end_at__gt=now) | ~Q(basis=Charge.Basis.DONE) | Q(pk__in=last_ids)
     found = Charge.objects.filter(wanted, kiln__in=kilns, begin_at__lt=now + AHEAD).with_what_was_told()

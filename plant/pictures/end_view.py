@@ -437,6 +437,9 @@ def _sign(state: str) -> Iterator[Shape]:
         case "open_and_empty":
             yield Line(((8, 22), (1, 27), (1, 54), (8, 54)), "leaf", is_closed=True)
             yield Line(((68, 22), (75, 27), (75, 54), (68, 54)), "leaf", is_closed=True)
+        case "no_record":
+            yield Line(((32, 34), (34, 29), (42, 29), (44, 34), (38, 39), (38, 44)), "arrow")
+            yield Line(((38, 47.5), (38, 50)), "arrow")
         case "stopped":
             yield Line(((28, 13), (48, 27)), "cross")
             yield Line(((48, 13), (28, 27)), "cross")

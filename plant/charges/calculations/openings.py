@@ -33,6 +33,11 @@ class Opening:
     is_now: bool
     start_sd_h: float = 0.0
 
+    @property
+    def is_unrecorded(self) -> bool:
+        """Whether no charge is on record before it: what is in the kiln then is not known."""
+        return self.before_charge_id is None
+
 
 @dataclass(frozen=True, slots=True)
 class RunningWindow:

@@ -21,6 +21,8 @@ class KilnState(StrEnum):
     UNLOADING = "unloading"
     WAITING_LOADED = "waiting_loaded"
     OPEN_AND_EMPTY = "open_and_empty"
+    NO_RECORD = "no_record"
+    """No charge is on record up to then: what is in the kiln is not known."""
     NO_TIMBER = "no_timber"
     PLANNED_DOWN = "planned_down"
     STOPPED = "stopped"
@@ -75,6 +77,7 @@ _STANDING_STATES = frozenset(
     {
         KilnState.WAITING_LOADED,
         KilnState.OPEN_AND_EMPTY,
+        KilnState.NO_RECORD,
         KilnState.NO_TIMBER,
         KilnState.PLANNED_DOWN,
         KilnState.STOPPED,
@@ -113,9 +116,10 @@ def state_at(
     Notes
     -----
     Order of priority: stopped, planned down, stopped by a cause outside the kiln, the phase of the charge, waiting
-    loaded (between two phases of one charge), no timber, open and empty. Timber in the kiln outweighs a record that
-    there was none. Of phases that overlap, which only faulty records do, the later start wins. Records are half-open:
-    at its end one is over.
+    loaded (between two phases of one charge), no timber, then open and empty after a charge and "no record" before
+    the first one: nothing says what is in the kiln then. Timber in the kiln outweighs a record that there was none.
+    Of phases that overlap, which only faulty records do, the later start wins. Records are half-open: at its end
+    one is over.
     """
     instant_s = to_epoch_s(at)
     timeline = _Timeline(list(phases), list(downtime))
@@ -178,7 +182,10 @@ class _Timeline:
         if stay is not None:
             return _Facts(KilnState.WAITING_LOADED, charge_id, "")
         is_without_timber = any(d.kind is DowntimeKind.NO_TIMBER for d in active)
-        return _Facts(KilnState.NO_TIMBER if is_without_timber else KilnState.OPEN_AND_EMPTY, None, "")
+        if is_without_timber:
+            return _Facts(KilnState.NO_TIMBER, None, "")
+        had_charge = any(start_s <= at_s for start_s, _end_s, _phase in self.phases)
+        return _Facts(KilnState.OPEN_AND_EMPTY if had_charge else KilnState.NO_RECORD, None, "")
 
     def bounds(self, at_s: int, state: KilnState) -> tuple[int | None, int | None]:
         """Walk from change to change, both ways, while the state stays the same."""

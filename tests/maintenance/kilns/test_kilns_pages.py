@@ -145,6 +145,31 @@ def test_an_open_kiln_says_since_when_and_how_long(oda: Client) -> None:
     assert found.lines[1].startswith("loading due ")
 
 
+@pytest.mark.parametrize("is_planned", [False, True])
+def test_a_kiln_without_a_charge_on_record_is_never_called_open(oda: Client, is_planned: bool) -> None:
+    kiln = KilnFactory(tag="K1")
+    if is_planned:
+        ChargeFactory(kiln=kiln, begin_at=NOW + hours(5), days=5, basis="planned")
+    found = card(oda)
+    assert (found.word, found.lines[0]) == ("no charge is on record", "what is in it is not known")
+    pages = [oda.get(address) for address in ("/kilns/", "/kilns/K1/", "/openings/")]
+    assert pages[0].context["morning"].sentence == (
+        "No charge is on record of K1: whether timber is inside is not known."
+    )
+    kilns, kiln_page, board = (page.content.decode() for page in pages)
+    for text in (kilns, kiln_page):
+        assert not re.search(r"K1( is)? open and empty|opening now|is open or will open", text)
+    assert "K1, no charge is on record before, " in board
+    # After the charge that is planned it will be.
+    assert board.count("K1 open and empty, ") == int(is_planned)
+
+
+def test_a_charge_planned_long_ago_and_never_loaded_hides_no_record_before_it(oda: Client) -> None:
+    ChargeFactory(begin_at=NOW - hours(600), days=5, basis="done")
+    ChargeFactory(begin_at=NOW - hours(300), days=5, basis="planned")
+    assert card(oda).word == "open and empty"
+
+
 def test_a_charge_that_should_be_inside_already_is_not(oda: Client) -> None:
     ChargeFactory(begin_at=NOW - hours(200), days=5, basis="done")
     ChargeFactory(begin_at=NOW - hours(2), days=5, basis="planned")

@@ -52,13 +52,19 @@ def test_after_unloading_a_kiln_is_open_and_empty_without_a_known_end() -> None:
     assert state_at(after(98), CHARGE, []) == StateAt(KilnState.OPEN_AND_EMPTY, after(98), None, 1000, None)
 
 
-def test_before_its_first_charge_a_kiln_is_open_and_empty_until_loading() -> None:
+def test_before_its_first_charge_nobody_knows_what_is_in_a_kiln() -> None:
     found = state_at(after(-5), CHARGE, [])
-    assert (found.state, found.since_at, found.until_at) == (KilnState.OPEN_AND_EMPTY, None, after(0))
+    assert (found.state, found.since_at, found.until_at) == (KilnState.NO_RECORD, None, after(0))
 
 
-def test_a_kiln_without_any_record_is_open_and_empty() -> None:
-    assert state_at(after(0), [], []) == StateAt(KilnState.OPEN_AND_EMPTY, None, None, 1000, None)
+def test_a_kiln_without_any_record_is_never_called_open_and_empty() -> None:
+    assert state_at(after(0), [], []) == StateAt(KilnState.NO_RECORD, None, None, 1000, None)
+
+
+def test_a_stop_or_no_timber_on_record_is_told_of_a_kiln_without_charges_and_ends_in_no_record() -> None:
+    records = [down(0, 5, DowntimeKind.PLANNED), down(5, 9, DowntimeKind.NO_TIMBER)]
+    states = [state_at(after(hours), [], records).state for hours in (2, 7, 9)]
+    assert states == [KilnState.PLANNED_DOWN, KilnState.NO_TIMBER, KilnState.NO_RECORD]
 
 
 def test_a_stop_outweighs_the_phase_and_keeps_the_charge() -> None:
