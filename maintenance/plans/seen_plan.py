@@ -66,7 +66,7 @@ def lead_words(plan: Plan, mill: Mill) -> str:
     facts = {"cost": money_words(plan.cost_cents - weight, mill), "far": far_words(plan)}
     if plan.is_at_work:
         return _("So far it costs %(cost)s, %(far)s.") % facts
-    said, sure = _("Costs %(cost)s, %(far)s") % facts, plan_words(plan, mill)
+    said, sure = _("All told %(cost)s, %(far)s") % facts, plan_words(plan, mill)
     stood = plan.as_it_stood_cents
     if stood is not None and plan.as_it_stood:
         stood -= steering_cents(plan, plan.as_it_stood)
@@ -81,7 +81,13 @@ def lead_words(plan: Plan, mill: Mill) -> str:
         if words
     ]
     said = f"{said}; {', '.join(against)}." if against else f"{said}."
-    return f"{said} {sure}".strip()
+    return " ".join([*_sums(plan, mill), said, sure]).strip()
+
+
+def _sums(plan: Plan, mill: Mill) -> list[str]:
+    """Say what is paid, what is promised and broken, and what waits, each apart: no sum of all tells that."""
+    groups = [group for group in cost_groups(plan) if group.is_money and group.cost]
+    return [f"{group.name}: {money_words(round(100 * group.cost), mill)}." for group in groups]
 
 
 def _as_it_stood(plan: Plan) -> str:

@@ -35,10 +35,10 @@ def test_the_sentence_says_what_a_plan_is_worth_and_how_sure_that_is(mill: Mill)
     worked = {"state": "worked_out", "cost_cents": 123_400, "bound_cents": 123_000}
     rules = {"due_date_cents": 204_600, "as_it_stood_cents": 153_500}
     assert said(mill, **worked, **rules) == (
-        "Costs 1,234 EUR, of which another plan could save at most 0.3 %; 812 EUR less than by due dates, "
+        "All told 1,234 EUR, of which another plan could save at most 0.3 %; 812 EUR less than by due dates, "
         "301 EUR less than as it stood."
     )
-    assert said(mill, **{**worked, "is_best": True}) == "Costs 1,234 EUR, and no plan costs less."
+    assert said(mill, **{**worked, "is_best": True}) == "All told 1,234 EUR, and no plan costs less."
     assert "nothing is proven yet" in said(mill, **{**worked, "bound_cents": 0})
     assert said(mill, **worked, due_date_cents=123_400).endswith("; just as much by due dates.")
     assert said(mill, **worked, as_it_stood_cents=123_300).endswith("; 1 EUR more than as it stood.")

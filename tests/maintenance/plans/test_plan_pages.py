@@ -261,7 +261,7 @@ def test_stopping_keeps_the_best_so_far_and_comes_too_late_for_a_plan_that_is_th
 def test_a_plan_says_what_it_costs_what_changes_and_why(planner: Client, mill: WorkOrder) -> None:
     plan = planned(name="for Monday")
     text = page(planner, plan.get_absolute_url())
-    assert "Costs" in text and "another plan could save at most" in text
+    assert "Money paid or lost:" in text and "All told" in text and "another plan could save at most" in text
     assert "1 job lies elsewhere" in text and "no place" in text
     assert mill.number in text and "Fri 6 Mar" in text
     assert f"/openings/?plan={plan.pk}" in text
@@ -477,4 +477,4 @@ def test_what_a_late_safety_date_weighs_in_the_search_is_never_shown_as_money(pl
     text = page(planner, plan.get_absolute_url())
     assert "no money: it only steers the search" in text
     assert money_words(plan.cost_cents, Mill.objects.current()) not in text
-    assert f"Costs {money_words(plan.cost_cents - weight, Mill.objects.current())}" in text
+    assert f"All told {money_words(plan.cost_cents - weight, Mill.objects.current())}" in text
