@@ -147,9 +147,12 @@ def _proposed(request: HttpRequest, form: NewKilnForm, proposal: Proposal) -> di
         )
         for one in proposal.watches
     ]
+    surveys = [row for row in tasks if row["proposed"].why is not None]
     return {
         "place": "kilns",
         "form": form,
+        "has_no_way_out": form.answers().escape_doors == 0,
+        "is_survey_open": bool(surveys) and not any(row["proposed"].is_proposed for row in surveys),
         "groups": groups,
         "first_tasks": first_tasks,
         "other_tasks": [row for row in tasks if row not in first_tasks],

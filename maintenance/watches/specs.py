@@ -137,7 +137,9 @@ def unsuited_why(spec: WatchSpec, keys: Collection[str], kiln: Kiln) -> str:
 
 
 def channel_words(keys: Iterable[str]) -> str:
-    """Name quantities, or keys of channels, with a comma between them."""
+    """Name quantities, or keys of channels, with a comma between them; a key names its quantity with it."""
     names = dict(Channel.Quantity.choices)
-    parts = (key.partition(":") for key in keys)
+    parts = [key.partition(":") for key in keys]
+    placed = {quantity for quantity, _colon, place in parts if place}
+    parts = [part for part in parts if part[2] or part[0] not in placed]
     return ", ".join(" ".join([str(names[quantity]), place]).strip() for quantity, _colon, place in parts)

@@ -122,6 +122,26 @@ def test_a_kiln_is_proposed_from_a_few_answers_and_nothing_is_kept_before(begun:
     assert "Whoever is inside must find out" in text and "29 CFR" not in text.split("What recurs")[0]
 
 
+def test_a_kiln_without_an_escape_door_is_warned_of(begun: Client) -> None:
+    said = "needs a way out that opens from inside"
+    without = " ".join(begun.post("/new-kiln/", {**ANSWERS, "escape_doors": "0"}).content.decode().split())
+    assert said in without and "Local rules and the employer's assessment come first" in without
+    assert said not in " ".join(begun.post("/new-kiln/", ANSWERS).content.decode().split())
+
+
+@pytest.mark.parametrize(("bar", "is_said"), [("", True), ("0", True), ("7", False)])
+def test_steam_without_a_pressure_says_why_no_survey_of_traps_is_ticked(begun: Client, bar: str, is_said: bool) -> None:
+    page = begun.post("/new-kiln/", {**ANSWERS, "heating_medium": "steam", "steam_bar": bar})
+    assert ("No survey of the steam traps is ticked" in page.content.decode()) is is_said
+    assert "No survey of the steam traps" not in begun.post("/new-kiln/", ANSWERS).content.decode()
+
+
+def test_no_measured_quantity_is_asked_for_twice(begun: Client) -> None:
+    watches = begun.post("/new-kiln/", ANSWERS).context["watches"]
+    one = next(row for row in watches if row["proposed"].spec.signal.endswith(":3"))
+    assert one["needs"] == "fan current 3"
+
+
 def test_what_stays_ticked_is_kept_with_what_recurs_on_it(begun: Client) -> None:
     page = begun.post(reverse("maintenance:kiln-new"), kept_answers(begun), follow=True)
     kiln = Kiln.objects.get()
