@@ -4,6 +4,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any
 
+from django.db.models import Q
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
@@ -55,6 +56,7 @@ CHOICES: dict[str, dict[str, Any]] = {
     "interval_is": dict(CheckPoint.IntervalIs.choices),
     "every_unit": dict(INTERVAL_UNITS),
 }
+ESCAPE_DOOR = "escape-door"
 _MODELS = {
     "kind": (ComponentKind, "name"),
     "skills": (Skill, "name"),
@@ -109,7 +111,21 @@ def seen_sheet(content: Content, names: Names) -> dict[str, Any]:
         "steps": [SeenStep(step["no"], step["text"], _reading(step), step["is_required"]) for step in content["steps"]],
         "parts": [f"{amount} × {names.of('parts', code)}" for code, amount in content["parts"].items()],
         "cautions": _cautions(content, content["needs_state"]),
+        "door_warning": door_warning(content["kind"], content["needs_state"]),
     }
+
+
+def door_warning(kind: str, needs_state: str) -> str:
+    """Say what it means to work on a door while the kiln runs; empty for any other work. ``kind`` is a code."""
+    if needs_state not in (NeedsState.RUNNING, NeedsState.ANY):
+        return ""
+    if not ComponentKind.objects.filter(Q(group=ComponentKind.Group.DOORS) | Q(code=ESCAPE_DOOR), code=kind).exists():
+        return ""
+    return _(
+        "Work on a door while the kiln runs: hot damp air comes out of a door that is opened or loosened, and who "
+        "stands there is scalded. At the running kiln the doors stay shut and are only looked at. Where the work "
+        "opens, loosens or moves a door, it needs the kiln open and empty, or stopped."
+    )
 
 
 def seen_point(content: Content, names: Names) -> dict[str, Any]:

@@ -23,10 +23,13 @@ from maintenance.sheets.forms import (
     StepForms,
 )
 from maintenance.sheets.pages import KINDS, Row, about, row_of
+from maintenance.sheets.seen import door_warning
 from plant.access import needs
 from plant.frame.requests import refusal_on, renew, user_of
 from plant.models import ComponentKind
 
+# The caution that says what must be so at a door beside the running kiln.
+DOORS: Final = "doors"
 # So many empty rows wait below those that are filled.
 SPARE_STEPS: Final = 3
 MOST_STEPS: Final = 80
@@ -106,6 +109,9 @@ def _write(
         parts=parts,
         is_used=bool(row.pk) and act.is_used(row),
         opened=_groups_at_fault(form, parts),
+        door_warning=door_warning(str(form["kind"].value() or ""), str(form["needs_state"].value() or ""))
+        if is_sheet
+        else "",
         back=begun_at.get_absolute_url() if begun_at else reverse(KINDS[of].list_url),
     )
     return render(request, "sheets/form.html", context)
@@ -123,6 +129,10 @@ def _keep(
     said, by = form.cleaned_data, user_of(request)
     if isinstance(form, SheetForm) and isinstance(steps, StepForms) and isinstance(parts, SheetPartForms):
         content = form.content(steps.steps(), parts.parts())
+        if door_warning(content["kind"], content["needs_state"]):
+            # Whoever does the work reads it, too; it cannot be unticked.
+            doors = Caution.objects.filter(code=DOORS).values_list("code", flat=True)
+            content["cautions"] = sorted({*content["cautions"], *doors})
     else:
         assert isinstance(form, PointForm)  # noqa: S101  narrows the type
         content = form.content()

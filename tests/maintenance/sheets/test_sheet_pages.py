@@ -22,7 +22,7 @@ from tests.factories import (
     UserFactory,
 )
 from tests.maintenance.placing_mill import standing
-from tests.maintenance.sheets.test_own_sheets import copy_of, job, shipped
+from tests.maintenance.sheets.test_own_sheets import a_caution, copy_of, job, shipped
 
 pytestmark = pytest.mark.django_db
 
@@ -129,6 +129,24 @@ def test_the_usual_cautions_of_the_kind_are_proposed(ilses: Client) -> None:
     text = text_of(ilses.get(f"{NEW}?kind={sheet.kind.code}"))
     assert 'value="fans" id="id_cautions_0" checked' in text
     assert "Cautions (1)" in " ".join(text.split())
+
+
+@pytest.mark.parametrize(
+    ("group", "state", "is_warned"),
+    [("doors", "running", True), ("doors", "any", True), ("doors", "empty", False), ("air", "running", False)],
+)
+def test_work_on_a_door_of_a_running_kiln_is_warned_of_and_its_caution_stays(
+    ilses: Client, group: str, state: str, is_warned: bool
+) -> None:
+    kind = ComponentKindFactory(code="main-door", group=group)
+    a_caution("doors", states="running; still; empty")
+    sent = typed({"text": "Look at the seam."}, kind=kind.code, needs_state=state)
+    text = " ".join(text_of(write(ilses, sent)).split())
+    assert ("At the running kiln the doors stay shut" in text) is is_warned
+    sheet = TaskSheet.objects.get(is_own=True)
+    assert sheet.cautions.filter(code="doors").exists() is is_warned
+    again = " ".join(text_of(ilses.get(f"{sheet.get_absolute_url()}edit/")).split())
+    assert ("hot damp air comes out of a door" in again) is is_warned
 
 
 @pytest.mark.parametrize(
