@@ -85,6 +85,7 @@ ACTS: Final[Patterns] = {
     "act.taken back": _("taken back"),
     "act.taken out of the programme": _("taken out of the programme"),
     "act.told: started": _("told: loaded and started"),
+    "act.told: not_begun": _("told: did not begin"),
     "act.told: opened": _("told: opened"),
     "act.told: unloaded": _("told: unloaded"),
     "act.told: expected": _("told: expected at another time"),
@@ -94,4 +95,11 @@ ACTS: Final[Patterns] = {
     "act.way of reading confirmed": _("way of reading confirmed"),
 }
 
-PATTERNS: Final[Patterns] = {**ACTS, **BACKGROUND, **CHARGE_FIGURES}
+STOPS: Final[Patterns] = {
+    "stop.cause": _("%(kiln)s stands: %(cause)s"),
+    "stop.planned": _("%(kiln)s stands, as planned"),
+    "stop.unplanned": _("%(kiln)s stands, unplanned"),
+    "stop.external": _("%(kiln)s stands by a cause outside the kiln"),
+}
+
+PATTERNS: Final[Patterns] = {**ACTS, **BACKGROUND, **CHARGE_FIGURES, **STOPS}

@@ -135,9 +135,9 @@ def take_change_back(change: ChangedDate, *, by: User | None) -> ChangedDate:
     order = None if change.is_skipped else _job_of(task, change.due_on)
     _end(change, by)
     task = StandingTask.objects.select_related("kiln", "sheet").get(pk=task.pk)
-    if order is not None:
-        _take_along(order, task, change.due_on, _("The date stands again as it was."), by)
     said = Sentence.of("task.date_stands", due_on=change.due_on)
+    if order is not None:
+        _take_along(order, task, change.due_on, "", by, said)
     _counted_anew(task, "change of a date taken back", said, "", by)
     return change
 
@@ -203,7 +203,7 @@ def _job_of(task: StandingTask, due_on: date) -> WorkOrder | None:
     return order
 
 
-def _take_along(order: WorkOrder, task: StandingTask, due_on: date, why: str, by: User | None) -> None:
+def _take_along(order: WorkOrder, task: StandingTask, due_on: date, why: str, by: User | None, *said: Sentence) -> None:
     """Let the job of a date be due when the date is."""
     today = clock.today(Mill.objects.current().zone)
     earliest_on, latest_on = window_of(task, due_on, today, histories_for([task], today))
@@ -216,7 +216,7 @@ def _take_along(order: WorkOrder, task: StandingTask, due_on: date, why: str, by
         cost_of_delay_per_day=order.cost_of_delay_per_day,
         safety_at=end_of_day(latest_on) if order.safety_at else None,
     )
-    change_particulars(order, wanted, why=why, by=by)
+    change_particulars(order, wanted, why=why, said=said, by=by)
 
 
 def _end(change: ChangedDate, by: User | None) -> None:

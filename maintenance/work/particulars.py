@@ -42,25 +42,32 @@ class Changed:
 
 @transaction.atomic
 def change_particulars(
-    work_order: WorkOrder, wanted: Particulars, *, why: str, by: User | None, version: int | None = None
+    work_order: WorkOrder,
+    wanted: Particulars,
+    *,
+    why: str,
+    said: Sentences = (),
+    by: User | None,
+    version: int | None = None,
 ) -> Changed:
     """Change a job that has not begun; it keeps its place only where that still holds.
 
     Raises ValidationError for a stale version, for work that has begun, without a reason, and for dates that cannot
-    be; where one field is at fault it is keyed by that field. Raises PermissionDenied for who may not place work.
+    be; where one field is at fault it is keyed by that field. The reason is ``why``, which somebody typed, or ``said``,
+    which the program has to say. Raises PermissionDenied for who may not place work.
     """
     order = locked_for_placing(work_order, by, version)
     names = tuple(one.name for one in fields(wanted) if getattr(order, one.name) != getattr(wanted, one.name))
     if not names:
         return Changed(())
-    _refuse(order, wanted, names, why.strip())
+    _refuse(order, wanted, names, has_reason=bool(why.strip() or said))
     before = {name: _said(getattr(order, name)) for name in names}
     for name in names:
         setattr(order, name, getattr(wanted, name))
     order.version += 1
     order.save(update_fields=[*names, "version"])
     after = {name: _said(getattr(wanted, name)) for name in names}
-    Change.record(order, "changed", by=by, before=before, after=after, note=why.strip()[:200])
+    Change.record(order, "changed", by=by, before=before, after=after, note=why.strip()[:200], said=said)
     lost = keep_place_that_holds(order, by=by) if BEARS_ON_PLACE.intersection(names) else ()
     bring_parts_along(WorkOrder.objects.get(pk=order.pk))
     return Changed(names, lost)
@@ -73,15 +80,15 @@ def _said(value: Any) -> Any:
     return value.isoformat() if isinstance(value, datetime) else value
 
 
-def _refuse(order: WorkOrder, wanted: Particulars, names: tuple[str, ...], why: str) -> None:
+def _refuse(order: WorkOrder, wanted: Particulars, names: tuple[str, ...], *, has_reason: bool) -> None:
     faults: dict[str, str] = {}
     now = clock.now()
-    if not why:
+    if not has_reason:
         faults["why"] = _("Say why: the history keeps the reason.")
     last_at = order.latest_at
     if last_at is not None and wanted.safety_at is None:
         faults["safety_at"] = _("This is safety work: it keeps a safety date.")
-    elif last_at is not None and wanted.safety_at is not None and wanted.safety_at > last_at and not why:
+    elif last_at is not None and wanted.safety_at is not None and wanted.safety_at > last_at and not has_reason:
         faults["why"] = _("The safety date becomes later: say why waiting is safe.")
     for name in ("due_at", "safety_at"):
         day = getattr(wanted, name)

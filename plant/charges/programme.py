@@ -10,6 +10,7 @@ from django.utils import timezone
 from django.utils.formats import date_format
 
 from plant import clock
+from plant.basics.sentences import Sentence
 from plant.charges.calculations.charge_phases import PhaseKind
 from plant.charges.calculations.told import ChargeTimes, Span
 from plant.charges.rows import phases_in_order
@@ -103,11 +104,19 @@ class Programme:
         write([(one, self.stands[one.pk]) for one in changed])
         return changed
 
-    def record(self, charges: Iterable[Charge], act: str, *, by: User | None, note: str = "") -> None:
+    def record(
+        self,
+        charges: Iterable[Charge],
+        act: str,
+        *,
+        by: User | None,
+        note: str = "",
+        said: Sentence | Iterable[Sentence] = (),
+    ) -> None:
         """Put on record from where to where charges went."""
         for one in charges:
             before, after = self.were[one.pk].brief, self.stands[one.pk].brief
-            Change.record(one, act, by=by, before=before, after=after, note=note)
+            Change.record(one, act, by=by, before=before, after=after, note=note, said=said)
 
 
 def write(stands: Sequence[tuple[Charge, Stand]]) -> None:

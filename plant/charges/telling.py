@@ -15,6 +15,7 @@ from django.utils.translation import gettext as _
 
 from plant import clock
 from plant.access import require
+from plant.basics.sentences import Sentence
 from plant.charges.calculations import told
 from plant.charges.calculations.charge_phases import PhaseKind
 from plant.charges.calculations.giving_way import give_way
@@ -78,13 +79,15 @@ def tell(
     key: UUID,
     by: User | None,
     why: str = "",
+    said: Sentence | None = None,
     by_source: str | None = None,
 ) -> ChargeWord:
     """Keep what happened to a charge, or when it is expected, and move what stands behind it as far as it must.
 
     ``at`` is when it happened; of a planned charge that is expected at another time, and of one that did not begin,
     when it will be started, of one under way, when it will be out. Told twice with one ``key`` it is told once.
-    ``by_source`` as the ledger has it: by what a person did not tell nobody goes in. Raises ValidationError.
+    ``why`` is what somebody typed, ``said`` what the program has to say. ``by_source`` as the ledger has it: by what a
+    person did not tell nobody goes in. Raises ValidationError.
     """
     require(by, ACT)
     programme, known = _locked(charge, key)
@@ -97,7 +100,7 @@ def tell(
         # A person says what readings or a program said before: from then on it counts for whoever goes in.
         programme.reckon_before(last)
         corrects = last
-    return _tell(programme, what, at, key=key, by=by, why=why, corrects=corrects, by_source=by_source)
+    return _tell(programme, what, at, key=key, by=by, why=why, said=said, corrects=corrects, by_source=by_source)
 
 
 @transaction.atomic
@@ -208,6 +211,7 @@ def _tell(
     key: UUID,
     by: User | None,
     why: str,
+    said: Sentence | None = None,
     corrects: ChargeWord | None = None,
     by_source: str | None = None,
 ) -> ChargeWord:
@@ -228,7 +232,9 @@ def _tell(
         after = _happened(programme, what, at, before)
         if what in (What.OPENED, What.UNLOADED) and not (corrects and corrects.is_by_people):
             _refuse_while_drying(programme, now, by, why)
-    return _settle(programme, what, at, after, key=key, by=by, why=why, corrects=corrects, by_source=by_source)
+    return _settle(
+        programme, what, at, after, key=key, by=by, why=why, said=said, corrects=corrects, by_source=by_source
+    )
 
 
 def _refuse_slip(stand: Stand, at: datetime) -> None:
@@ -375,6 +381,7 @@ def _settle(
     key: UUID,
     by: User | None,
     why: str,
+    said: Sentence | None = None,
     corrects: ChargeWord | None,
     by_source: str | None = None,
 ) -> ChargeWord:
@@ -396,6 +403,7 @@ def _settle(
         by=by,
         corrects=corrects,
         why=why.strip(),
+        said=said,
         by_source=by_source,
         before=corrects.before if corrects else programme.were[charge.pk].as_json(),
         after=after.as_json(),
@@ -408,9 +416,9 @@ def _settle(
             for one in behind
         ],
     )
-    programme.record([charge] if charge in changed else [], f"told: {what}", by=by, note=why.strip())
+    programme.record([charge] if charge in changed else [], f"told: {what}", by=by, note=why.strip(), said=said or ())
     gave_way = [one for one in changed if one != charge]
-    programme.record(gave_way, "gave way to another charge", by=by, note=why.strip())
+    programme.record(gave_way, "gave way to another charge", by=by, note=why.strip(), said=said or ())
     return word
 
 

@@ -9,6 +9,7 @@ from django.utils.translation import gettext as _
 
 from plant import clock
 from plant.access import require
+from plant.basics.sentences import Sentence, typed
 from plant.charges import telling
 from plant.downtime.keeping import DowntimeFacts, report_downtime, take_back_downtime
 from plant.models import Charge, ChargeWord, Downtime, Kiln, User
@@ -44,9 +45,9 @@ def report_stop(
     is_unknown = charge is not None and charge_end_at is None
     record = report_downtime(kiln, facts, by=by, key=key, charge_end_unknown_at=clock.now() if is_unknown else None)
     if charge is not None and charge_end_at is not None:
-        why = _("%(kiln)s stands: %(cause)s") % {"kiln": kiln.tag, "cause": facts.cause or record.get_kind_display()}
+        said = _stands_for(record)
         try:
-            telling.tell(charge, telling.What.EXPECTED, charge_end_at, key=_key_of_word(key), by=by, why=why)
+            telling.tell(charge, telling.What.EXPECTED, charge_end_at, key=_key_of_word(key), by=by, said=said)
         except ValidationError as refusal:
             raise ValidationError({"charge_end_at": refusal.messages}) from None
     return record
@@ -60,6 +61,18 @@ def take_back_stop(record: Downtime, *, why: str, by: User | None) -> None:
     take_back_downtime(record, why=why, by=by)
     if word is not None and telling.words_of([word.charge])[word.charge_id][-1:] == [word]:
         telling.take_back(word, key=uuid5(word.key, "back"), by=by, why=why)
+
+
+def _stands_for(record: Downtime) -> Sentence:
+    """Say for what a kiln stands: the cause as it was typed, else what kind of stop it is."""
+    if record.cause:
+        return Sentence.of("stop.cause", kiln=record.kiln.tag, cause=typed(record.cause))
+    match record.kind:
+        case Downtime.Kind.PLANNED:
+            return Sentence.of("stop.planned", kiln=record.kiln.tag)
+        case Downtime.Kind.EXTERNAL:
+            return Sentence.of("stop.external", kiln=record.kiln.tag)
+    return Sentence.of("stop.unplanned", kiln=record.kiln.tag)
 
 
 def _key_of_word(key: UUID) -> UUID:

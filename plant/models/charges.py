@@ -6,7 +6,7 @@ from django.db.models import F, Q
 from django.urls import reverse
 from django.utils.translation import gettext_lazy as _
 
-from plant.fields import ExactDecimalField, MoneyField, QuantityField
+from plant.fields import ExactDecimalField, MoneyField, QuantityField, SentencesField
 from plant.models.kilns import Component, FailureMode, Kiln
 from plant.models.querysets import ChargeQuerySet, ChargeWordQuerySet, DowntimeQuerySet
 
@@ -114,7 +114,7 @@ class ChargeWord(models.Model):
     word it corrects. ``before`` and ``after`` hold the charge's times and basis, ``moved`` those of the charges behind
     that gave way. ``by_source`` is None where a person told it, empty where it was taken from the kiln's own readings,
     else the code of the program that sent it: nobody goes into a chamber by such words. The table refuses UPDATE and
-    DELETE.
+    DELETE. ``why`` is what somebody typed, ``said`` what the program has to say, None where that is nothing.
     """
 
     class What(models.TextChoices):
@@ -133,7 +133,8 @@ class ChargeWord(models.Model):
     by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, null=True, related_name="+")
     corrects = models.OneToOneField("self", on_delete=models.PROTECT, null=True, related_name="corrected_by")
     why = models.CharField(_("why"), max_length=300, blank=True)
-    # May be null, so that the ledger's table is not built anew for it and keeps its guard both ways.
+    # These may be null, so that the ledger's table is not built anew for them and keeps its guard both ways.
+    said = SentencesField(null=True, default=None, editable=False)
     by_source = models.CharField(max_length=40, null=True, editable=False)
     before = models.JSONField()
     after = models.JSONField()

@@ -16,6 +16,7 @@ from maintenance.plans.offers import times_of_kiln
 from maintenance.plans.placing_all import place_all
 from maintenance.plans.standing import standing_now
 from maintenance.telling.day_sheet import DaySheet
+from plant.basics.sentences import Sentence, typed
 from plant.charges.telling import tell
 from plant.downtime.keeping import DowntimeFacts, end_downtime
 from plant.kilns.kilns_now import kilns_now
@@ -71,11 +72,21 @@ def test_where_nobody_knows_its_end_the_charge_comes_later_by_as_long_as_the_kil
     assert (stand.state.state, stand.lasting.end_at) == ("stopped", NOW + 9 * HOUR)
 
 
-def test_where_its_new_end_is_told_the_charge_has_that(kiln: Kiln, ilse: User) -> None:
+def test_where_its_new_end_is_told_the_charge_has_that(kiln: Kiln, ilse: User, client: Client) -> None:
     stops(kiln, ilse, OPENING_FROM + 3 * HOUR, expected_end_at=NOW + 9 * HOUR)
     assert out_at(kiln) == OPENING_FROM + 3 * HOUR
     word = ChargeWord.objects.get()
-    assert (word.what, word.why) == ("expected", "K1 stands: fan 3 seized")
+    assert (word.what, word.why) == ("expected", "")
+    assert word.said == (Sentence.of("stop.cause", kiln="K1", cause=typed("fan 3 seized")),)
+    page = signed_in(client, ilse).get(word.charge.get_absolute_url()).content.decode()
+    assert page.count("K1 stands: fan 3 seized") >= 2, "where it was told, and in the history"
+
+
+def test_what_an_older_version_kept_as_text_is_read_as_it_was(kiln: Kiln, ilse: User, client: Client) -> None:
+    charge = Charge.objects.get(basis="running")
+    word = tell(charge, "expected", OPENING_FROM + 2 * HOUR, key=uuid4(), by=ilse, why="K1 steht: Lüfter 3")
+    assert word.said is None
+    assert "K1 steht: Lüfter 3" in signed_in(client, ilse).get(charge.get_absolute_url()).content.decode()
 
 
 def test_its_end_told_later_takes_the_place_of_not_knowing(kiln: Kiln, ilse: User, client: Client) -> None:

@@ -14,6 +14,7 @@ from maintenance.plans.placing_all import place_all
 from maintenance.recurring.coming import coming_dates
 from maintenance.recurring.rolling_on import complete, refresh_due, roll
 from maintenance.work.changing_dates import move_date, skip_date, take_change_back
+from plant.basics.sentences import Sentence
 from plant.models import Change, MeterReading, User
 from tests.factories import MONDAY, KilnFactory, MillFactory, TaskSheetFactory, UserFactory
 from tests.maintenance.placing_mill import on_shift, programme, standing
@@ -124,6 +125,8 @@ def test_a_moved_date_takes_its_job_along_and_leaves_the_series(task: StandingTa
     order.refresh_from_db()
     assert order.due_at.date() == FIRST
     assert shown(task)[0] == FIRST
+    kept = Change.objects.about(order).filter(act="changed").last()
+    assert kept and (kept.note, kept.said) == ("", (Sentence.of("task.date_stands", due_on=FIRST),))
 
 
 def test_the_job_of_a_date_that_was_moved_before_is_raised_for_the_new_day(task: StandingTask, oda: User) -> None:
