@@ -20,8 +20,8 @@ from maintenance.placing.problem import Kiln as KilnToPlan
 from maintenance.plans.drawing import Drawn, places
 from maintenance.plans.standing import Standing
 from plant.charges.calculations.charge_phases import PhaseKind
+from plant.charges.lasting import expected_ends
 from plant.frame.saying import say
-from plant.kilns.lasting import expected_ends
 from plant.models import Charge, Downtime, Kiln, Mill
 
 

@@ -36,6 +36,7 @@ from plant import clock
 from plant.availability.report import kiln_report
 from plant.availability.report_period import ReportPeriod
 from plant.charges.calculations.openings import Opening
+from plant.charges.held_up import held_up_charges
 from plant.kilns.due_words import door_words, due_words
 from plant.kilns.kilns_now import KilnNow, kilns_now
 from plant.models import Change, Charge, Component, Downtime, Fitting, Kiln, Phase
@@ -121,7 +122,9 @@ def gather(kiln: Kiln, now: datetime) -> dict[str, Any]:
         "noted_groups": [group for group in groups if group.is_noted],
         "quiet_groups": [group for group in groups if not group.is_noted],
         "has_components": any(group.rows for group in groups),
-        "picture": charge_strips.draw(_charges(kiln, now), stand.charge, now, kiln.mill.zone),
+        "picture": charge_strips.draw(
+            _charges(kiln, now), stand.charge, now, kiln.mill.zone, held_up_charges([kiln.pk], now)
+        ),
         "phase_words": Phase.Kind.choices,
         "openings": openings[:FIRST_SHOWN],
         "more_openings": openings[FIRST_SHOWN:],

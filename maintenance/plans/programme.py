@@ -10,9 +10,9 @@ from django.db.models import Q, prefetch_related_objects
 from plant.charges.calculations import openings as calc
 from plant.charges.calculations.charge_phases import ChargeForecast, forecast_charges
 from plant.charges.calculations.downtime import Downtime as Stop
+from plant.charges.calculations.lasting import Lasting
+from plant.charges.lasting import downtime_times, expected_ends
 from plant.charges.record import known_charges
-from plant.kilns.calculations.lasting import Lasting
-from plant.kilns.lasting import downtime_times, expected_ends
 from plant.models import Charge, Downtime, Kiln
 
 # The last charge before the span is looked for this far back; behind it an opening has no beginning of its own.

@@ -18,7 +18,7 @@ from maintenance.models.querysets import FINISHED_STATES, STATES_WITH_LOCK_OUT, 
 from maintenance.plans.desk import duties
 from maintenance.plans.places_now import FailingPlaces, failing_places
 from plant import clock
-from plant.kilns.lasting import standing_spans
+from plant.charges.lasting import standing_spans
 from plant.models import Absence, Kiln, Mill, Person
 
 State = WorkOrder.State

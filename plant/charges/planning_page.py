@@ -26,6 +26,7 @@ from plant.charges.calculations.laying import lay, lengths_of, stretched
 from plant.charges.calculations.told import ChargeTimes
 from plant.charges.drying_times import UsualLength, usual_handling, usual_length
 from plant.charges.forms import PlanForm, TakeOutForm
+from plant.charges.held_up import held_up_charges
 from plant.charges.learnt import likely_end
 from plant.charges.planning import ACT, FACTS, HOUR, Outcome
 from plant.charges.programme import Basis, basis_of, say_at, stand_of
@@ -296,6 +297,7 @@ def charge(request: HttpRequest, tag: str, pk: int) -> HttpResponse:
         "kiln": one.kiln,
         "charge": one,
         "stand": _("taken out") if one.taken_out_at else Basis(basis_of(one, clock.now())).label,
+        "held_up": held_up_charges([one.kiln_id], clock.now()).get(one.pk),
         "phases": phases_in_order(one),
         "is_planned": is_planned,
         "may_be_planned": is_planned and not words,

@@ -1,7 +1,7 @@
 """What the page of charges shows of each kiln: what is in it, what comes, and its programme as a line over days."""
 
 import re
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date, datetime, timedelta
 from zoneinfo import ZoneInfo
@@ -11,7 +11,9 @@ from django.utils.translation import gettext_lazy
 
 from plant import clock
 from plant.charges.calculations.gaps import Gap, Held, Overlap, gaps_and_overlaps
+from plant.charges.calculations.known import ChargeRecord
 from plant.charges.claims import Disagreement, disagreements
+from plant.charges.held_up import held_up_charges
 from plant.charges.programme import Basis, basis_of, say_at
 from plant.charges.proposals import Proposal, proposals
 from plant.charges.telling import is_inside, may_tell, words_of
@@ -40,17 +42,26 @@ INSIDE_TO_TELL = {
 
 @dataclass(frozen=True, slots=True)
 class ChargeRow:
-    """A charge, what was told of it and counts, and what can be told of it next."""
+    """A charge, what was told of it and counts, and what can be told of it next.
+
+    ``held_up`` is where it is expected, where nobody knows its end since its kiln stood.
+    """
 
     charge: Charge
     words: Sequence[ChargeWord]
+    held_up: ChargeRecord | None = None
+
+    @property
+    def out_at(self) -> datetime:
+        """When it is out by the record; where nobody knows it since its kiln stood, when that is expected."""
+        return self.held_up.end_at if self.held_up else self.charge.end_at
 
     @property
     def is_overdue(self) -> bool:
         """Whether it should have been started, or out, by now."""
         now = clock.now()
         basis = basis_of(self.charge, now)
-        due_at = self.charge.begin_at if basis == Basis.PLANNED else self.charge.end_at
+        due_at = self.charge.begin_at if basis == Basis.PLANNED else self.out_at
         if basis == Basis.PLANNED and self.last is not None and self.last.what == ChargeWord.What.EXPECTED:
             # Its start was told; its loading may have begun.
             due_at = self.last.at
@@ -154,11 +165,8 @@ class KilnRow:
 
     @property
     def is_end_unknown(self) -> bool:
-        """Whether nobody knows when the charge in it will be out since it stands, and nobody told it since."""
-        since_at = self.stop.charge_end_unknown_at if self.stop else None
-        if since_at is None or self.inside is None:
-            return False
-        return not any(word.what == ChargeWord.What.EXPECTED and word.told_at > since_at for word in self.inside.words)
+        """Whether nobody knows when the charge in it will be out since it stood, and nobody told it since."""
+        return self.inside is not None and self.inside.held_up is not None
 
 
 def in_order(kiln: Kiln) -> tuple[tuple[str, int], ...]:
@@ -177,10 +185,11 @@ def rows_of(kilns: Sequence[Kiln], window: Window, now: datetime) -> list[KilnRo
         of_kiln[charge.kiln_id].append(charge)
     words = words_of(charge for found in of_kiln.values() for charge in found)
     stops = {stop.kiln_id: stop for stop in Downtime.objects.filter(kiln__in=kilns).stops_at(now)}
+    held_up = held_up_charges(kilns_by_id, now)
     proposed, differing = proposals(kilns, now), disagreements(kilns)
     rows = []
     for kiln in kilns:
-        found = [ChargeRow(charge, words[charge.pk]) for charge in of_kiln[kiln.pk]]
+        found = [ChargeRow(charge, words[charge.pk], held_up.get(charge.pk)) for charge in of_kiln[kiln.pk]]
         ahead = [row for row in found if basis_of(row.charge, now) == Basis.PLANNED]
         row = KilnRow(
             kiln,
@@ -192,7 +201,7 @@ def rows_of(kilns: Sequence[Kiln], window: Window, now: datetime) -> list[KilnRo
             proposed.get(kiln.pk),
             differing.get(kiln.pk, ()),
         )
-        _draw(row, of_kiln[kiln.pk], window, now)
+        _draw(row, of_kiln[kiln.pk], window, now, held_up)
         rows.append(row)
     return rows
 
@@ -201,20 +210,24 @@ def _is_lately_out(row: ChargeRow, now: datetime) -> bool:
     return row.charge.basis == Basis.DONE and row.last is not None and row.charge.end_at > now - LATELY
 
 
-def _draw(row: KilnRow, charges: Sequence[Charge], window: Window, now: datetime) -> None:
+def _draw(
+    row: KilnRow, charges: Sequence[Charge], window: Window, now: datetime, held_up: Mapping[int, ChargeRecord]
+) -> None:
     known = {one.pk: one for one in charges}
+    ends = {one.pk: held_up[one.pk].end_at if one.pk in held_up else one.end_at for one in charges}
     # Of weeks that lie ahead only their own charges are known here.
     from_at = max(now, window.from_at)
     out = _out(row.kiln, charges, now)
     held = [
-        Held(one.pk, one.begin_at, one.end_at, basis_of(one, now) != Basis.PLANNED, one.pk in out)
+        Held(one.pk, one.begin_at, ends[one.pk], basis_of(one, now) != Basis.PLANNED, one.pk in out)
         for one in charges
-        if from_at == now or one.end_at > from_at
+        if from_at == now or ends[one.pk] > from_at
     ]
     gaps, overlaps = gaps_and_overlaps(held, from_at)
     for one in charges:
-        if one.begin_at < window.to_at and one.end_at > window.from_at:
-            row.pieces.append(_charge_piece(row.kiln, one, window, now, is_out=one.pk in out))
+        if one.begin_at < window.to_at and ends[one.pk] > window.from_at:
+            expected_at = ends[one.pk] if one.pk in held_up else None
+            row.pieces.append(_charge_piece(row.kiln, one, expected_at, window, now, is_out=one.pk in out))
     row.gaps = [_gap_piece(row.kiln, gap, window) for gap in gaps if gap.begin_at < window.to_at]
     row.gaps = [piece for piece in row.gaps if piece.width]
     row.overlaps = [_overlap_piece(known, one, window) for one in overlaps]
@@ -227,8 +240,11 @@ def _out(kiln: Kiln, charges: Sequence[Charge], now: datetime) -> set[int]:
     return done.union(inside if kiln.mill.charges_end_by_programme else inside[:-1])
 
 
-def _charge_piece(kiln: Kiln, one: Charge, window: Window, now: datetime, *, is_out: bool) -> Piece:
-    basis = basis_of(one, now)
+def _charge_piece(
+    kiln: Kiln, one: Charge, expected_at: datetime | None, window: Window, now: datetime, *, is_out: bool
+) -> Piece:
+    """Draw a charge; ``expected_at`` is its end where nobody knows that since its kiln stood."""
+    basis, end_at = basis_of(one, now), expected_at or one.end_at
     words = _("%(kiln)s, charge %(number)s, %(stand)s: %(species)s %(mm)d mm, %(begin)s to %(end)s") % {
         "kiln": kiln.tag,
         "number": one.number,
@@ -236,18 +252,20 @@ def _charge_piece(kiln: Kiln, one: Charge, window: Window, now: datetime, *, is_
         "species": one.species,
         "mm": one.thickness_mm,
         "begin": say_at(one.begin_at),
-        "end": say_at(one.end_at),
+        "end": say_at(end_at),
     }
-    is_late = one.promised_at is not None and one.promised_at < one.end_at and basis != Basis.DONE
+    if expected_at is not None:
+        words = _("%(words)s (expected: nobody told its end since the kiln stood)") % {"words": words}
+    is_late = one.promised_at is not None and one.promised_at < end_at and basis != Basis.DONE
     if is_late:
         words = _("%(words)s; misses its promise, %(promised)s") % {
             "words": words,
-            "promised": say_at(one.promised_at or one.end_at),
+            "promised": say_at(one.promised_at or end_at),
         }
     return _piece(
         f"{basis} late" if is_late else basis,
         one.begin_at,
-        max(one.end_at, now) if basis == Basis.RUNNING and not is_out else one.end_at,
+        max(end_at, now) if basis == Basis.RUNNING and not is_out else end_at,
         window,
         f"⚠ {one.number}" if is_late else one.number,
         words,

@@ -22,6 +22,7 @@ from plant.access import needs
 from plant.charges import telling
 from plant.charges.door_seen import open_since
 from plant.charges.forms import CorrectForm, TakeBackForm, TellForm
+from plant.charges.held_up import held_up_charges
 from plant.charges.learnt import LikelyEnd, likely_end
 from plant.charges.programme import say_at, stand_of
 from plant.charges.seen import TO_TELL, ChargeRow, Window, in_order, rows_of, say_what
@@ -230,7 +231,7 @@ def _page(request: HttpRequest, charge: Charge, form: Form, heading: str, more: 
         "charge": charge,
         "form": form,
         "heading": heading,
-        "stand": ChargeRow(charge, ()).stand,
+        "one": ChargeRow(charge, (), held_up_charges([charge.kiln_id], clock.now()).get(charge.pk)),
         "words": charge.words.select_related("by__person", "corrected_by"),
         **more,
     }

@@ -22,13 +22,13 @@ from plant.charges.calculations.drying_loss import (
     product_stretches,
 )
 from plant.charges.calculations.known import Due, charges_as_known, due
+from plant.charges.calculations.lasting import Lasting
 from plant.charges.calculations.openings import Opening, Windows, windows
 from plant.charges.calculations.time_account import account
+from plant.charges.lasting import downtime_times, expected_ends
 from plant.charges.record import known_charges, record_by_people
 from plant.charges.rows import NEXT_CHARGE, RATE_HISTORY
 from plant.kilns.calculations.kiln_state import STOPS, KilnState, StateAt, state_at
-from plant.kilns.calculations.lasting import Lasting
-from plant.kilns.lasting import downtime_times, expected_ends
 from plant.models import Charge, Downtime, Kiln
 
 Row = TypeVar("Row", Charge, Downtime)

@@ -7,7 +7,7 @@ from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
-from plant.kilns.calculations.lasting import Lasting
+from plant.charges.calculations.lasting import Lasting
 from plant.models import Downtime
 
 

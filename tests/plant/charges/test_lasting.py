@@ -6,7 +6,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from plant.charges.calculations.known import SOONEST
-from plant.kilns.calculations.lasting import ENOUGH, NOBODY_KNOWS, Lasting, lasting
+from plant.charges.calculations.lasting import ENOUGH, NOBODY_KNOWS, Lasting, lasting
 
 START_AT = datetime(2026, 1, 5, tzinfo=UTC)
 HOUR = timedelta(hours=1)

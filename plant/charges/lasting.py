@@ -6,7 +6,7 @@ from datetime import datetime, timedelta
 from decimal import Decimal
 
 from plant.charges.calculations import downtime
-from plant.kilns.calculations.lasting import Lasting, lasting
+from plant.charges.calculations.lasting import Lasting, lasting
 from plant.models import Downtime
 
 #: So far back stops tell how long others last; the length is ours.
