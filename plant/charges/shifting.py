@@ -26,8 +26,9 @@ class Shift:
 def shift_charges(kiln: Kiln, shifts: Mapping[int, Shift], *, why: str, by: User | None) -> list[Charge]:
     """Move the expected times of charges of a kiln, and of those behind them as far as they must give way.
 
-    ``shifts`` is by charge id. What was promised (the planned times) stays. Runs in the caller's transaction, whose
-    right it rests on. Raises ValidationError for a charge that has begun and would be loaded later.
+    ``shifts`` is by charge id; those behind are loaded when the yard works. What was promised (the planned times)
+    stays. Runs in the caller's transaction, whose right it rests on. Raises ValidationError for a charge that has
+    begun and would be loaded later.
     """
     with transaction.atomic():
         programme = Programme(kiln)
@@ -45,7 +46,7 @@ def shift_charges(kiln: Kiln, shifts: Mapping[int, Shift], *, why: str, by: User
             if shift.longer:
                 times = interrupted(times, shift.interrupted_at, shift.longer)
             (planned if stand.basis == Basis.PLANNED else begun)[charge.pk] = times
-        found = give_way(list(planned.values()), list(begun.values()))
+        found = give_way(list(planned.values()), list(begun.values()), fit=kiln.mill.yard.next_at)
         programme.take(begun | dict(zip(planned, found, strict=True)))
         moved = programme.write()
         programme.record(moved, "moved", by=by, note=why)

@@ -457,5 +457,6 @@ def _give_way(programme: Told, after: Stand) -> list[Charge]:
         free_at = after.times.end_at
     programme.stands[charge.pk] = after
     fixed = [stand.times for _one, stand in programme.others_stand(Basis.RUNNING, Basis.DONE)]
-    found = give_way([times for _pk, times in planned], fixed, free_at=free_at)
+    fit = programme.kiln.mill.yard.next_at
+    found = give_way([times for _pk, times in planned], fixed, free_at=free_at, fit=fit)
     return programme.take(dict(zip([pk for pk, _times in planned], found, strict=True)))

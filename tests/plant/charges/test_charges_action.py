@@ -6,7 +6,7 @@ import pytest
 from django.core.exceptions import ValidationError
 
 from plant.charges.shifting import Shift, shift_charges
-from plant.models import Change, Charge, Phase
+from plant.models import Change, Charge, Kiln, Mill, Phase
 from tests.factories import MONDAY, KilnFactory
 from tests.maintenance.placing_mill import programme
 
@@ -45,6 +45,24 @@ def test_charges_behind_give_way_only_as_far_as_they_must() -> None:
     second.refresh_from_db()
     third.refresh_from_db()
     assert third.begin_at == second.end_at == was + 2 * HOUR
+
+
+def test_a_charge_behind_that_gives_way_to_work_is_loaded_when_the_yard_works() -> None:
+    _first, second, third = programme(charges=3)
+    zone = second.kiln.mill.zone
+    later = third.begin_at - second.end_at + 3 * HOUR
+    free_at = (second.end_at + later).astimezone(zone)
+    # The yard has stopped by then, and works again from the same hour less two of the next day.
+    span = [f"{hour:02}:00" for hour in (free_at.hour - 2, free_at.hour - 1)]
+    Mill.objects.update(yard_hours=[span] * 7)
+    kiln = Kiln.objects.get(pk=second.kiln_id)
+
+    shift_charges(kiln, {second.pk: Shift(later=later)}, why="work", by=None)
+
+    third.refresh_from_db()
+    loaded_at = third.begin_at.astimezone(zone)
+    assert free_at < loaded_at < free_at + timedelta(days=1)
+    assert loaded_at.strftime("%H:%M") == span[0]
 
 
 def test_an_interruption_lengthens_what_lies_behind_it() -> None:

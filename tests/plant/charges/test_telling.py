@@ -16,7 +16,7 @@ from plant.charges.calculations import told
 from plant.charges.calculations.charge_phases import PhaseKind
 from plant.charges.calculations.told import ChargeTimes, Span
 from plant.kilns.kilns_now import kilns_now
-from plant.models import Change, Charge, ChargeWord, Downtime, Kiln, User
+from plant.models import Change, Charge, ChargeWord, Downtime, Kiln, Mill, User
 from tests.factories import MONDAY, ChargeFactory, KilnFactory, PersonFactory, UserFactory
 
 HOUR = timedelta(hours=1)
@@ -303,6 +303,17 @@ def test_a_charge_under_way_is_expected_later_and_those_behind_give_way(kiln: Ki
     assert phases(charge)["drying"][1] == NOW + 3 * DAY - 18 * HOUR
     assert span(following)[1] == NOW + 3 * DAY
     assert [one["charge"] for one in later.moved] == [following.pk]
+
+
+def test_what_gives_way_to_what_is_told_is_loaded_when_the_yard_works(kiln: Kiln, ilse: User) -> None:
+    Mill.objects.update(yard_hours=[["06:00", "14:00"]] * 7)
+    charge = a_charge(kiln, NOW - 2 * DAY, "running")
+    following, far = a_charge(kiln, NOW + 2 * DAY), a_charge(kiln, NOW + 20 * DAY)
+    # The kiln is free in the evening, when nobody loads it.
+    free_at = (NOW + 3 * DAY).astimezone(kiln.mill.zone).replace(hour=20, minute=0)
+    tell(charge, "expected", free_at, ilse, why="boards still at 14 %")
+    assert span(following)[1] == (free_at + DAY).replace(hour=6)
+    assert span(far)[1] == NOW + 20 * DAY
 
 
 def test_a_planned_charge_is_not_expected_while_another_is_still_in(kiln: Kiln, ilse: User) -> None:
