@@ -63,6 +63,7 @@ ACTS: Final[Patterns] = {
     "act.in use again": _("in use again"),
     "act.made": _("made"),
     "act.moved": _("moved"),
+    "act.moved back": _("moved back"),
     "act.name given": _("name given"),
     "act.name taken off": _("name taken off"),
     "act.new first password": _("new first password"),

@@ -27,6 +27,7 @@ from maintenance.plans.drawing import OPEN_ENDED
 from maintenance.plans.offers import KilnTime, Offer, offer, offers_for, times_of_kiln
 from maintenance.plans.places import set_pinned
 from maintenance.plans.standing import Verdict, standing_for, standing_now, standings_for
+from maintenance.plans.taking_back import take_back_place
 from maintenance.plans.why import times_told
 from plant import clock
 from plant.access import needs
@@ -236,16 +237,22 @@ def put_here(request: HttpRequest, number: str) -> HttpResponse:
 @require_POST
 @needs("place work")
 def change_place(request: HttpRequest, number: str, act: str) -> HttpResponse:
-    """Let a job keep its place, let it move again, or put it back into the plan."""
+    """Let a job keep its place, let it move again, take a place by hand back, or put it back into the plan."""
     order = get_object_or_404(WorkOrder, number=number)
+    facts = {"number": number}
     with refusal_said(request):
         if act == "put-back":
             put_back_into_plan(order, by=user_of(request))
             said = _("%(number)s is in the plan again; the day's next run looks for a place.")
+        elif act == "take-back":
+            facts["returned"] = take_back_place(
+                order, by=user_of(request), act_id=row_number(request.POST.get("act", ""))
+            )
+            said = _("The last place by hand of %(number)s is taken back: %(returned)s.")
         else:
             set_pinned(order, act == "keep", by=user_of(request))
             said = _("%(number)s keeps its place.") if act == "keep" else _("%(number)s may be moved again.")
-        messages.success(request, said % {"number": number})
+        messages.success(request, said % facts)
     if "job" in request.POST:
         return redirect(order)
     if "choose" in request.POST:

@@ -32,6 +32,7 @@ from maintenance.plans.desk import has_place
 from maintenance.plans.lock_outs import shout_nobody_locks_out
 from maintenance.plans.seen_plan import COST_WORDS
 from maintenance.plans.standing import Standing, Verdict, standing_for, standing_now, standing_of
+from maintenance.plans.taking_back import last_of_job
 from plant import clock
 from plant.access import needs
 from plant.frame.requests import mill_of, say_errors, user_of
@@ -359,6 +360,7 @@ def _verdict_context(
         "may_place": may_place,
         "is_pinned": has_place(order) and order.placement.is_pinned,
         "has_place": has_place(order),
+        "take_back": last_of_job(order) if may_place else None,
         "loose": standing.loose.get(order.number, ""),
     }
 

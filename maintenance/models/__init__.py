@@ -6,7 +6,7 @@ from maintenance.models.catalogue import Caution, CheckPoint, StandingDefault, T
 from maintenance.models.checks import CheckItem, Defect, Finding, FunctionCheck, ProofTest, Sitting, TakenBack
 from maintenance.models.entry import EntryMove, EntryPermit
 from maintenance.models.files import FilesBrought
-from maintenance.models.plans import KilnStop, PlaceLook, Plan
+from maintenance.models.plans import KilnStop, PlaceLook, PlacingAct, Plan
 from maintenance.models.pricing import PriceOfWaiting
 from maintenance.models.standing import ChangedDate, DayRun, MissedOccurrence, StandingTask
 from maintenance.models.telling import CalendarAddress, Telling, TellingLook, ToldLockOut, ToldPlace

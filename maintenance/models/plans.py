@@ -156,6 +156,39 @@ class KilnStop(models.Model):
         return order.placement.start_at >= self.lock_out_at and order.placement.end_at <= self.ready_at
 
 
+class PlacingAct(models.Model):
+    """A plan, a part of one or a place by hand that was put on record: what it changed, so that it can be taken back.
+
+    ``before`` and ``after`` have what differs, and nothing else: ``jobs`` by number, ``stops`` by kiln, ``charges`` by
+    id as ``Stand.as_json`` has them, ``downtimes`` by id; ``before`` also the jobs that were ``failing``, and ``plan``.
+    """
+
+    plan = models.ForeignKey(Plan, on_delete=models.PROTECT, null=True, blank=True, related_name="acts")
+    # The job that was placed by hand; empty for a plan.
+    work_order = models.ForeignKey(WorkOrder, on_delete=models.PROTECT, null=True, blank=True, related_name="acts")
+    at = models.DateTimeField(_("put on record"))
+    by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, null=True, blank=True, related_name="+")
+    before = models.JSONField(default=dict, blank=True)
+    after = models.JSONField(default=dict, blank=True)
+    taken_back_at = models.DateTimeField(_("taken back"), null=True, blank=True)
+    taken_back_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, on_delete=models.PROTECT, null=True, blank=True, related_name="+"
+    )
+
+    class Meta:
+        ordering = ["-at", "-id"]
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(plan__isnull=True, work_order__isnull=False)
+                | Q(plan__isnull=False, work_order__isnull=True),
+                name="act_of_plan_or_of_job",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.plan or self.work_order} {self.at:%Y-%m-%d %H:%M}"
+
+
 class PlaceLook(models.Model):
     """The last look at all places on record: which no longer held, and why. One row; large mills read it."""
 

@@ -39,6 +39,7 @@ from maintenance.plans.standing import (
     kept_stops,
     standing_in,
 )
+from maintenance.plans.what_stood import remember, what_stands
 from maintenance.plans.why import say_how_early, say_reason
 from plant import clock
 from plant.access import require
@@ -197,6 +198,7 @@ def accept_plan(
     if faults:
         gone = _("The plan no longer holds; work out a new one. Nothing was changed.")
         raise RulesBrokenError([gone if part is None else _pulled(loose, part), *map(say, faults)])
+    before, plan_before = what_stands(), {"state": str(plan.state), "changes": plan.changes}
     _end_pins(plan, desk, standing, let_go if part is None else let_go & set(part), by)
     carry_out(desk, now.plan, standing, set(wanted), accepted, by=by, plan=plan)
     for ref in drawn.problem.issued:
@@ -205,6 +207,7 @@ def accept_plan(
             take_place_away(desk.orders[ref], say_reason(standing, ref), by=by)
             accepted.without_place.append(ref)
     keep_needs_in_step(desk.to_place.values())
+    remember(before, failing=now.loose, by=by, plan=plan, plan_before=plan_before)
     if part is not None:
         _note_part(plan, part, by)
         return accepted

@@ -11,6 +11,7 @@ from maintenance.plans.accepting import Accepted, carry_out
 from maintenance.plans.desk import load_desk
 from maintenance.plans.places import RulesBrokenError, bring_parts_along, locked_for_placing
 from maintenance.plans.standing import Verdict, standing_on, taken_up
+from maintenance.plans.what_stood import remember, what_stands
 from plant import clock
 from plant.basics.sentences import Sentence
 from plant.frame.saying import say
@@ -38,9 +39,11 @@ def place_by_hand(
     verdict = now.try_place(order.number, start_at, chosen)
     if not verdict.holds or verdict.plan is None:
         raise RulesBrokenError([say(one) for one in verdict.faults])
+    before = what_stands()
     put = Sentence.of("place.put", who=str(by) if by else Sentence.of("who.program"))
     standing = now.with_plan(verdict.plan)
     carry_out(desk, now.plan, standing, {order.number}, Accepted(), by=by, words=(put, *verdict.warnings))
     bring_parts_along(desk.orders[order.number])
+    remember(before, failing=now.failing, by=by, work_order=order)
     to_order = desk.to_order(desk.orders[order.number], verdict.start_at)
     return replace(verdict, warnings=(*verdict.warnings, *to_order))

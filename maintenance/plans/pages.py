@@ -34,6 +34,7 @@ from maintenance.plans.seen_plan import (
 )
 from maintenance.plans.standing import standing_of
 from maintenance.plans.suppositions import suppose
+from maintenance.plans.taking_back import last_of_plan, take_back_plan
 from maintenance.plans.why import say_reason
 from plant import clock
 from plant.access import needs
@@ -195,6 +196,7 @@ def _context(found: Plan, mill: Mill) -> dict[str, Any]:
         "changed": len(changes),
         "soon": [one for one in changes if one.is_soon],
         "parts": parts_of(changes),
+        "take_back": last_of_plan(found),
         "lost_places": any(one.was and one.was.broken for one in changes),
         "unchanged": len(
             standing.drawn.problem.issued.keys() & standing.plan.jobs.keys() - {one.number for one in changes}
@@ -256,6 +258,13 @@ def accept(request: HttpRequest, pk: int) -> HttpResponse:
     return _decided(request, pk, "accept")
 
 
+@require_POST
+@needs("place work")
+def take_back(request: HttpRequest, pk: int) -> HttpResponse:
+    """Let what stood before a plan, or its last part, was accepted stand again."""
+    return _decided(request, pk, "take back")
+
+
 def _decided(request: HttpRequest, pk: int, act: str) -> HttpResponse:
     found, form = _plan(pk), DecisionForm(request.POST)
     if not form.is_valid():
@@ -267,6 +276,10 @@ def _decided(request: HttpRequest, pk: int, act: str) -> HttpResponse:
             set_aside(found, by=user_of(request), version=version)
             messages.success(request, _("The plan is set aside. What is on record stays as it was."))
             return redirect("maintenance:plans")
+        if act == "take back":
+            returned = take_back_plan(found, by=user_of(request), version=version)
+            messages.success(request, _("Taken back: %s. The plan waits for a decision again.") % returned)
+            return redirect(found)
         part = _part(found, request.POST.get("part", ""))
         accepted = accept_plan(found, by=user_of(request), version=version, part=part)
         messages.success(request, _accepted_words(accepted, is_part=part is not None))

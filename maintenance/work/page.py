@@ -29,6 +29,7 @@ from maintenance.orders.origins import is_nothing_left, origins_of
 from maintenance.orders.supply import missing_parts, needed_on, say_supply
 from maintenance.plans.desk import has_place
 from maintenance.plans.places_now import failing_places
+from maintenance.plans.taking_back import last_of_job
 from maintenance.pricing.sureness import sure_of_orders
 from maintenance.work import course as act
 from maintenance.work import records as enter
@@ -105,6 +106,7 @@ def _page(request: HttpRequest, order: WorkOrder, **bound: forms.Form) -> HttpRe
         "is_inside": takes_people_inside(order),
         "permit": open_permit_of(order.kiln) if takes_people_inside(order) else None,
         "is_before_start": order.state in WorkOrder.BEFORE_START,
+        "take_back": last_of_job(order) if user.may("place work") and order.state in WorkOrder.BEFORE_START else None,
         "part": part,
         "origins": origins_of(order),
         "purpose": purpose_of(order),

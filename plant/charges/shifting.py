@@ -3,6 +3,7 @@
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from itertools import pairwise
 
 from django.core.exceptions import ValidationError
 from django.db import transaction
@@ -10,8 +11,9 @@ from django.utils.translation import gettext as _
 
 from plant.charges.calculations.giving_way import give_way
 from plant.charges.calculations.told import ChargeTimes, interrupted
-from plant.charges.programme import Basis, Programme
+from plant.charges.programme import Basis, Programme, say_at
 from plant.models import Charge, Kiln, User
+from plant.warnings.running_bars import lock_kiln, refuse_beginning
 
 
 @dataclass(frozen=True)
@@ -50,4 +52,29 @@ def shift_charges(kiln: Kiln, shifts: Mapping[int, Shift], *, why: str, by: User
         programme.take(begun | dict(zip(planned, found, strict=True)))
         moved = programme.write()
         programme.record(moved, "moved", by=by, note=why)
+    return moved
+
+
+def put_back(kiln: Kiln, times: Mapping[int, ChargeTimes], *, why: str, by: User | None) -> list[Charge]:
+    """Give charges of a kiln the times that they had before they gave way; nobody else gives way for it.
+
+    ``times`` is by charge id. Runs in the caller's transaction, whose right it rests on. Raises ValidationError where
+    they would meet another charge, or would begin while people rely on it that they do not.
+    """
+    with transaction.atomic():
+        programme = Programme(lock_kiln(kiln.pk))
+        for charge in programme.take(times):
+            if programme.stands[charge.pk].basis == Basis.PLANNED:
+                refuse_beginning(programme.kiln, times[charge.pk].begin_at, times[charge.pk].heating_at)
+        in_turn = programme.standing(Basis.PLANNED, Basis.RUNNING)
+        for (first, stand), (second, next_stand) in pairwise(in_turn):
+            if next_stand.times.begin_at < stand.times.end_at:
+                facts = {"kiln": kiln.tag, "first": first.number, "second": second.number}
+                facts["end"] = say_at(stand.times.end_at)
+                raise ValidationError(
+                    _("%(first)s would be in %(kiln)s until %(end)s, and %(second)s begins before.") % facts,
+                    code="taken",
+                )
+        moved = programme.write()
+        programme.record(moved, "moved back", by=by, note=why)
     return moved
