@@ -58,17 +58,22 @@ class Disagreement:
         return self.claim.subject in (ChargeWord.What.OPENED, ChargeWord.What.UNLOADED)
 
 
+def source_names() -> dict[str, str]:
+    """Return code -> what a source of claims is called on every page; one query."""
+    return {**dict(ReadingSource.objects.values_list("code", "name")), ChargeClaim.FOLDER: _("the charges folder")}
+
+
 def disagreements(kilns: Collection[Kiln]) -> dict[int, list[Disagreement]]:
     """Return kiln id -> what sources say otherwise and nobody decided; three queries, one where there is nothing."""
     found = ChargeClaim.objects.filter(charge__kiln__in=kilns, answer=Answer.OPEN).select_related("charge__kiln")
     claims = list(found.order_by("charge__begin_at", "id"))
     if not claims:
         return {}
-    names = dict(ReadingSource.objects.values_list("code", "name"))
+    names = source_names()
     words = telling.words_of(one.charge for one in claims)
     shown: dict[int, list[Disagreement]] = defaultdict(list)
     for one in claims:
-        source = _("the charges folder") if one.source == ChargeClaim.FOLDER else names.get(one.source, one.source)
+        source = names.get(one.source, one.source)
         rows = tuple(_rows(one, words[one.charge_id]))
         if rows:
             shown[one.charge.kiln_id].append(Disagreement(one, source, rows))

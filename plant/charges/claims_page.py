@@ -15,6 +15,7 @@ from django.views.decorators.http import require_POST
 from plant import clock
 from plant.access import needs, require
 from plant.charges import planning, telling
+from plant.charges.claims import source_names
 from plant.charges.heard import HeardCharge, plan_anew, take_plan
 from plant.charges.telling_page import back_to, tell_at
 from plant.frame.requests import user_of
@@ -34,7 +35,7 @@ def decide(request: HttpRequest, tag: str, pk: int) -> HttpResponse:
     try:
         if answer(one, is_theirs=is_theirs, by=user_of(request)):
             said = _("What %(source)s says is on record now.") if is_theirs else _("What was on record stays.")
-            messages.success(request, said % {"source": one.source})
+            messages.success(request, said % {"source": source_names().get(one.source, one.source)})
             say_consequences(request, [one.charge.kiln])
         else:
             messages.info(request, _("Somebody decided that before, or the source says something else since."))

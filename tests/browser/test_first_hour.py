@@ -78,7 +78,7 @@ def put_kilns_on_record(hand: Hand) -> None:
         hand.choose("Humidified by", "cold water spray")
         hand.choose("Climate sensed by", "psychrometer (dry and wet bulb)")
         hand.click("button", "See what is proposed")
-        hand.click("button", "Put it on record")
+        hand.click("button", "Put on record")
         expect(hand.page.get_by_text(f"{tag} is on record, with")).to_be_visible()
         if tag == "K1":
             hand.click("link", "Kilns")

@@ -10,6 +10,7 @@ from uuid import uuid4
 
 import pytest
 import time_machine
+from django.test import Client
 from openpyxl import Workbook
 
 from maintenance.loading.charges_folder import TASK, look_at_charges_folder, take_in_charges
@@ -121,6 +122,20 @@ def test_what_a_person_planned_or_told_is_left_alone_and_both_stand_side_by_side
     charge.refresh_from_db()
     # The file lags behind: that the charge runs is no news to anybody.
     assert (charge.basis, disagreements([kiln])) == ("running", {})
+
+
+def test_the_answer_names_the_folder_as_its_button_does(folder: Path, kiln: Kiln, client: Client) -> None:
+    ilse = UserFactory(username="ilse", role="kiln_master")
+    wanted = Charge(kiln=kiln, number="26-1", species="spruce", thickness_mm=50, volume_m3=55)
+    times = ChargeTimes(NOW + DAY, NOW + 5 * DAY)
+    planning.keep(wanted, times, seen=planning.look(wanted, times).mark, key=uuid4(), by=ilse)
+    write(folder, row("26-1", 2))
+    take_in_charges()
+    client.force_login(ilse)
+    assert "Take what the charges folder says" in client.get("/charges/").content.decode()
+    claim = ChargeClaim.objects.get()
+    page = client.post(f"/charges/K1/claims/{claim.pk}/", {"answer": "theirs"}, follow=True).content.decode()
+    assert "What the charges folder says is on record now." in page
 
 
 def test_the_look_each_minute_wants_the_task_only_for_what_is_new(folder: Path, kiln: Kiln, settings: Any) -> None:
