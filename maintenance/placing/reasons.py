@@ -14,11 +14,14 @@ from plant.basics.sentences import Sentence
 
 from .frame import PARTS, Frame
 from .inserting import EVERY_SHIFT, Inserting, Option
+from .places import index_of, is_in_charge
 from .problem import LOCKED_OUT, Job, crew_sentences
 from .state import JobAt, State
 
 #: So many causes are named, those that forbid most shifts first.
 MOST_CAUSES = 3
+#: So many ways to have a job sooner are given, the cheapest first, one in a shift.
+MOST_WAYS = 3
 
 
 @dataclass(frozen=True)
@@ -31,10 +34,28 @@ class Cause:
 
 @dataclass(frozen=True)
 class Sooner:
-    """The cheapest earlier place with everything else held: when, and what it costs more (may be less than nothing)."""
+    """An earlier place with everything else held: when, by whom, and what it costs more (may be less than nothing).
+
+    ``interrupts`` is the number of the charge of its kiln that is interrupted for it, ``charges_later_min`` the most
+    by which a charge of its kiln begins later than in the plan. Of ``more_cents``, ``late_cents`` weighs the minutes
+    after its safety date, ``late_min`` fewer or more of them: a weight that steers, and no money.
+    """
 
     start_min: int
     more_cents: int
+    place: int
+    shift: str
+    people: tuple[str, ...]
+    interrupts: int | None
+    overtime_min: int
+    charges_later_min: int
+    late_min: int
+    late_cents: int
+
+    @property
+    def money_cents(self) -> int:
+        """What it costs more without the weight of its safety date."""
+        return self.more_cents - self.late_cents
 
 
 @dataclass(frozen=True)
@@ -47,7 +68,12 @@ class Reason:
     caused_cents: int
     grouped_with: tuple[str, ...]
     causes: tuple[Cause, ...]
-    sooner: Sooner | None
+    ways: tuple[Sooner, ...]
+
+    @property
+    def sooner(self) -> Sooner | None:
+        """The cheapest way to have it sooner, if there is one."""
+        return next(iter(self.ways), None)
 
 
 def reason_of(state: State, ref: str) -> Reason:
@@ -64,7 +90,7 @@ def reason_of(state: State, ref: str) -> Reason:
     -------
     Reason
         its own cost (delay, overtime, move, or being left out) and what else it causes (drying lost, its stop), the
-        jobs that share its stop, what stands in the way of sooner, and the cheapest earlier place if there is one
+        jobs that share its stop, what stands in the way of sooner, and the cheapest earlier places, one in a shift
 
     Raises
     ------
@@ -85,7 +111,7 @@ def reason_of(state: State, ref: str) -> Reason:
         caused_cents=_cents(spared),
         grouped_with=_grouped_with(state, job, at),
         causes=_causes(without, job, at, options),
-        sooner=_sooner(at, options, own + spared),
+        ways=_ways(state, without, at, options, own + spared),
     )
 
 
@@ -113,11 +139,40 @@ def _grouped_with(state: State, job: int, at: JobAt | None) -> tuple[str, ...]:
     )
 
 
-def _sooner(at: JobAt | None, options: list[Option], now: int) -> Sooner | None:
-    """The cheapest option before the place it has; for a job that is left out, the cheapest of all."""
-    earlier = [one for one in options if at is None or one.at.start_min < at.start_min]
-    best = min(earlier, key=lambda one: (one.price, one.at.start_min), default=None)
-    return None if best is None else Sooner(best.at.start_min, _cents(best.price - now))
+def _ways(state: State, without: State, at: JobAt | None, options: list[Option], now: int) -> tuple[Sooner, ...]:
+    """The cheapest options before the place it has, one in a shift and at a time; for one left out, of all."""
+    found: list[Option] = []
+    for one in sorted(options, key=lambda one: (one.price, one.at.start_min)):
+        is_earlier = at is None or one.at.start_min < at.start_min
+        if is_earlier and all(one.at.shift != of.at.shift and one.at.start_min != of.at.start_min for of in found):
+            found.append(one)
+            if len(found) == MOST_WAYS:
+                break
+    return tuple(_way(state, without, one, now) for one in found)
+
+
+def _way(state: State, without: State, option: Option, now: int) -> Sooner:
+    frame, job, at = state.frame, option.job, option.at
+    of, kiln, place = frame.jobs[job], frame.kiln_of[job], at.place
+    starts = without.starts[kiln] if option.starts is None else option.starts
+    end_min = at.start_min + of.duration_min
+    late_min = 0
+    if of.late_cents_per_hour and job in state.at:
+        was_end_min = state.at[job].start_min + of.duration_min
+        late_min = max(0, end_min - of.latest_min) - max(0, was_end_min - of.latest_min)
+    is_interrupting = of.needs_state in LOCKED_OUT and is_in_charge(place)
+    return Sooner(
+        start_min=at.start_min,
+        more_cents=_cents(option.price - now),
+        place=place,
+        shift=frame.shifts[at.shift].ref,
+        people=tuple(frame.people[person].ref for person, _skill in at.crew),
+        interrupts=index_of(place) if is_interrupting else None,
+        overtime_min=max(0, end_min - max(at.start_min, frame.shifts[at.shift].end_min)),
+        charges_later_min=max((then - was for was, then in zip(state.starts[kiln], starts, strict=True)), default=0),
+        late_min=late_min,
+        late_cents=round(late_min * of.late_cents_per_hour / 60),
+    )
 
 
 def _causes(without: State, job: int, at: JobAt | None, options: list[Option]) -> tuple[Cause, ...]:

@@ -186,7 +186,7 @@ PLACES: Final[Patterns] = {
     "place.grouped": _("Shares a lock-out with %(jobs)s."),
     "place.not_sooner": _("Not sooner: %(causes)s."),
     "place.none": _("Has no place: %(causes)s."),
-    "place.dearer_sooner": _("On %(begin_at)s it would cost %(more_cents)s more."),
+    "place.dearer_sooner": _("On %(begin_at)s it would cost %(more_cents)s more with everything else held."),
     "place.soonest": _("As soon as it can be."),
     "place.others_dearer": _("Sooner would cost the other jobs more."),
     "place.before_safety": ngettext_lazy(

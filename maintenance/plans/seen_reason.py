@@ -6,17 +6,20 @@ from datetime import datetime
 from decimal import Decimal
 from threading import Lock
 
+from django.utils import timezone
 from django.utils.text import get_text_list
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
-from maintenance.frame.words import money_words, say_needed_state, time_words
+from maintenance.frame.words import hours_words, money_words, say_needed_state, time_words
 from maintenance.placing.obstacles import smallest_obstacles
 from maintenance.placing.problem import Job
+from maintenance.placing.reasons import Sooner
 from maintenance.placing.wishes import Price, Wish, price_of
 from maintenance.plans.plan_words import SKILLS
 from maintenance.plans.seen_plan import amount
 from maintenance.plans.standing import Standing
+from plant import clock
 from plant.basics.sentences import Sentence
 from plant.frame.saying import say
 from plant.models import Mill
@@ -42,6 +45,24 @@ class Placed:
 
 
 @dataclass(frozen=True)
+class Way:
+    """A way to have a job sooner with everything else held: when, by whom, what it costs more, and what it takes."""
+
+    start_at: datetime
+    #: None where it stands against a promise, which has no price in money: a safety job that is left out.
+    more: Decimal | None
+    people: str
+    takes: tuple[str, ...]
+    #: As the form of a wish has it; empty for a start that is over by now.
+    asked_at: str
+
+    @property
+    def less(self) -> Decimal | None:
+        """Give what it costs less."""
+        return None if self.more is None else -self.more
+
+
+@dataclass(frozen=True)
 class Why:
     """All that is said about one job in a plan."""
 
@@ -51,8 +72,7 @@ class Why:
     own: Decimal | None
     caused: Decimal | None
     grouped_with: tuple[str, ...]
-    sooner_at: datetime | None
-    sooner_more: Decimal | None
+    ways: tuple[Way, ...]
     obstacles: tuple[tuple[tuple[str, str], ...], ...]
     is_pinned: bool
     due_at: datetime
@@ -78,7 +98,6 @@ def why_of(standing: Standing, ref: str, mill: Mill) -> Why:
     if not reason.is_placed:
         sets = smallest_obstacles(drawn.problem, standing.plan, ref)
         obstacles = tuple(tuple(_obstacle_words(name, job) for name in one) for one in sets)
-    sooner = reason.sooner
     return Why(
         job=job,
         placed=_placed(standing, job) if reason.is_placed else None,
@@ -86,12 +105,33 @@ def why_of(standing: Standing, ref: str, mill: Mill) -> Why:
         own=amount(reason.own_cents),
         caused=amount(max(reason.caused_cents, 0)),
         grouped_with=reason.grouped_with,
-        sooner_at=None if sooner is None else drawn.at(sooner.start_min),
-        sooner_more=None if sooner is None else amount(sooner.more_cents),
+        ways=tuple(_way(standing, job, one, is_placed=reason.is_placed) for one in reason.ways),
         obstacles=obstacles,
         is_pinned=ref in drawn.problem.pinned,
         due_at=drawn.at(job.due_min),
         latest_at=drawn.at(job.latest_min),
+    )
+
+
+def _way(standing: Standing, job: Job, way: Sooner, *, is_placed: bool) -> Way:
+    start_at = standing.drawn.at(way.start_min)
+    takes = []
+    if way.interrupts is not None:
+        charge = standing.charge_name(job.kiln, way.interrupts)
+        takes.append(_("%(charge)s is interrupted for it") % {"charge": charge})
+    if way.charges_later_min > 0:
+        later = hours_words(way.charges_later_min)
+        takes.append(_("a charge of %(kiln)s begins %(later)s later") % {"kiln": job.kiln, "later": later})
+    if way.overtime_min > 0:
+        takes.append(_("with %(time)s of overtime") % {"time": hours_words(way.overtime_min)})
+    if way.late_min < 0:
+        takes.append(_("%(time)s less after its safety date") % {"time": hours_words(-way.late_min)})
+    return Way(
+        start_at=start_at,
+        more=amount(way.money_cents) if is_placed or not job.late_cents_per_hour else None,
+        people=get_text_list(sorted({standing.name_of(person) for person in way.people}), _("and")),
+        takes=tuple(takes),
+        asked_at=timezone.localtime(start_at).strftime("%Y-%m-%dT%H:%M") if start_at > clock.now() else "",
     )
 
 

@@ -22,9 +22,9 @@ def _sentences(standing: Standing, reason: Reason) -> Iterable[Sentence]:
     causes = [standing.told(cause.said) for cause in reason.causes]
     if causes:
         yield Sentence.of("place.not_sooner" if reason.is_placed else "place.none", causes=causes)
-    if reason.sooner is not None and reason.is_placed and reason.sooner.more_cents > 0:
+    if reason.sooner is not None and reason.is_placed and reason.sooner.money_cents > 0:
         at = standing.drawn.at(reason.sooner.start_min)
-        yield Sentence.of("place.dearer_sooner", begin_at=at, more_cents=reason.sooner.more_cents)
+        yield Sentence.of("place.dearer_sooner", begin_at=at, more_cents=reason.sooner.money_cents)
     elif reason.is_placed and not causes:
         yield Sentence.of("place.soonest" if reason.sooner is None else "place.others_dearer")
 

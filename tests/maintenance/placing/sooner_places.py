@@ -12,9 +12,9 @@ from dataclasses import replace
 from itertools import product
 
 from maintenance.placing.checking import check
-from maintenance.placing.inserting import EVERY_SHIFT, Inserting, seats
+from maintenance.placing.inserting import EVERY_SHIFT, Inserting, Option, seats
 from maintenance.placing.problem import LOCKED_OUT
-from maintenance.placing.reasons import forbidden_shifts, reason_of
+from maintenance.placing.reasons import Sooner, forbidden_shifts, reason_of
 from maintenance.placing.state import JobAt, State, StopAt, state_of
 from plant.basics.sentences import Sentence
 
@@ -65,21 +65,42 @@ def _begins_min(state: State, job: int, said: Sentence) -> float | None:
 
 
 def _sooner_is_wrong(state: State, without: State, job: int) -> list[str]:
-    ref, sooner = state.frame.jobs[job].ref, reason_of(state, state.frame.jobs[job].ref).sooner
-    if sooner is None:
-        return []
-    dearer = []
-    for option in Inserting(without).options(job, interrupt=True, each=EVERY_SHIFT):
-        if option.at.start_min == sooner.start_min:
-            moved = without.copy()
-            Inserting(moved).take(option)
-            verdict = check(state.frame.problem, moved.to_plan())
-            if verdict.holds:
-                dearer.append(verdict.cost.total - check(state.frame.problem, state.to_plan()).cost.total)
-    # Four parts of the cost are rounded to the cent each, in the plan as it is and in the other.
-    if any(abs(one - sooner.more_cents) <= ROUNDED_CENTS for one in dearer):
-        return []
-    return [f"{ref} could be at {sooner.start_min} for {sooner.more_cents} cents more, the checker finds {dearer}"]
+    """Carry out each way that is offered, and hold the plan it makes, its price and its charges against the checker."""
+    ref = state.frame.jobs[job].ref
+    ways, options = reason_of(state, ref).ways, list(Inserting(without).options(job, interrupt=True, each=EVERY_SHIFT))
+    wrong = []
+    if len({way.shift for way in ways}) < len(ways):
+        wrong.append(f"{ref} has two ways in one shift: {ways}")
+    for way in ways:
+        if way.start_min >= state.at[job].start_min:
+            wrong.append(f"{ref} is offered {way.start_min}, which is not sooner")
+        found = [_carried_out(state, without, one) for one in options if _is_way(state, one, way)]
+        # Four parts of the cost are rounded to the cent each, in the plan as it is and in the other.
+        if not any(
+            one is not None and abs(one[0] - way.more_cents) <= ROUNDED_CENTS and one[1] == way.charges_later_min
+            for one in found
+        ):
+            wrong.append(f"{ref} could be at {way.start_min} by {way}, the checker finds {found}")
+    return wrong
+
+
+def _is_way(state: State, option: Option, way: Sooner) -> bool:
+    people = tuple(state.frame.people[person].ref for person, _skill in option.at.crew)
+    return (option.at.start_min, option.at.place, people) == (way.start_min, way.place, way.people)
+
+
+def _carried_out(state: State, without: State, option: Option) -> tuple[int, int] | None:
+    """What the checker asks more for the plan with an option, and how much later a charge of its kiln begins."""
+    problem, moved, before = state.frame.problem, without.copy(), state.to_plan()
+    Inserting(moved).take(option)
+    after = moved.to_plan()
+    verdict = check(problem, after)
+    if not verdict.holds:
+        return None
+    kiln = state.frame.jobs[option.job].kiln
+    pairs = zip(before.charge_starts[kiln], after.charge_starts[kiln], strict=True)
+    later = max((then - now for now, then in pairs), default=0)
+    return verdict.cost.total - check(problem, before).cost.total, later
 
 
 def place_in_shift(without: State, job: int, shift: int, until_min: int) -> JobAt | None:

@@ -88,6 +88,28 @@ def test_a_job_that_is_left_out_says_what_a_place_would_cost() -> None:
     assert reason.sooner is not None and reason.sooner.more_cents == 420 - 10
 
 
+def test_the_three_cheapest_ways_lie_in_three_shifts_the_cheapest_first() -> None:
+    reason = reason_of(planned(a_job(due_min=0, leave_out_cents=10)), "J1")
+
+    assert len(reason.ways) == len({way.shift for way in reason.ways}) == 3
+    assert [way.more_cents for way in reason.ways] == sorted(way.more_cents for way in reason.ways)
+
+
+def test_a_way_that_interrupts_a_charge_says_which() -> None:
+    reason = reason_of(planned(a_job(needs_state="still", due_min=0, delay_cents_per_hour=60)), "J1")
+
+    assert reason.ways[0].interrupts == 0 and reason.ways[0].people
+
+
+def test_the_weight_of_a_safety_date_is_no_money() -> None:
+    """An hour after the date weighs 20; the charge that is interrupted costs the same, whatever the hours weigh."""
+    plain = reason_of(planned(a_job(needs_state="still", due_min=0)), "J1").ways[0]
+    late = reason_of(planned(a_job(needs_state="still", latest_min=0, due_min=0, late_cents_per_hour=20)), "J1").ways[0]
+
+    assert (late.start_min, late.money_cents) == (plain.start_min, plain.more_cents)
+    assert late.late_min < 0 and late.more_cents < late.money_cents
+
+
 def test_every_job_of_a_drawn_mill_has_a_reason_that_adds_up() -> None:
     state = greedy_plan(Frame(drawn_mill(12, 4, 1)))
 

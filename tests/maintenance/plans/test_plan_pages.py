@@ -1,5 +1,6 @@
 """Plans on the screen: wanted with and without what-ifs, followed, looked at, decided about; and who may do what."""
 
+import re
 from datetime import datetime, timedelta
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -374,6 +375,21 @@ def test_a_job_on_record_says_the_same_of_its_place(planner: Client, mill: WorkO
     url = reverse("maintenance:job-why", args=[mill.number])
     assert "in the opening after charge" in page(planner, url)
     assert planner.get("/openings/jobs/WO-NONE/why/").status_code == 404
+
+
+def test_the_ways_to_have_a_job_sooner_are_tried_without_typing(planner: Client, mill: WorkOrder) -> None:
+    late = job(number="WO-LATE", needs_state="any")
+    place_all(NOW)
+    placed = late.placement
+    placed.start_at, placed.end_at = (at + timedelta(days=1) for at in (placed.start_at, placed.end_at))
+    placed.save()
+    url = reverse("maintenance:job-why", args=["WO-LATE"])
+    text = page(planner, url)
+    assert "The cheapest ways to have it sooner" in text and "With everything else held" in text
+    at = re.search(r'name="at" value="([^"]+)">\s*<button', text)
+    assert at is not None
+    tried = page(planner, url, data={"way": "at", "at": at[1]})
+    assert "It cannot be had:" not in tried and "Nothing was changed." in tried
 
 
 def test_a_job_that_no_plan_takes_along_says_what_it_waits_for(planner: Client, mill: WorkOrder) -> None:
