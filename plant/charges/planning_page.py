@@ -238,8 +238,11 @@ def _rounded(hours: float) -> timedelta:
 
 
 def _initial(request: HttpRequest, like: Charge | None) -> dict[str, Any]:
-    """Propose what is known: the kiln and begin that were asked for, or those of a charge like this."""
+    """Propose what is known: the kiln and begin that were asked for, those of a charge like this, or the only kiln."""
     kiln = Kiln.objects.in_use().filter(tag=typed(request, "kiln")).first() or (like.kiln if like else None)
+    if kiln is None:
+        some = list(Kiln.objects.in_use()[:2])
+        kiln = some[0] if len(some) == 1 else None
     initial: dict[str, Any] = {}
     if like is not None:
         initial = {name: getattr(like, name) for name in FACTS if name not in ("promised_at", "number")}
@@ -313,8 +316,18 @@ def charge(request: HttpRequest, tag: str, pk: int) -> HttpResponse:
 
 @needs(ACT)
 def take_out(request: HttpRequest, tag: str, pk: int) -> HttpResponse:
-    """Take a planned charge out of the programme."""
+    """Take a planned charge out of the programme; nobody types a reason for what will be refused."""
     one = _charge(tag, pk)
+    if request.method == "POST":
+        return _taken_out(request, one)
+    with refusal_said(request):
+        planning.refuse_fixed(one)
+        return _taken_out(request, one)
+    return redirect(one)
+
+
+def _taken_out(request: HttpRequest, one: Charge) -> HttpResponse:
+    tag, pk = one.kiln.tag, one.pk
     data = request.POST if request.method == "POST" else None
     form = TakeOutForm(data, initial={"seen": planning.mark_of(one)})
     if form.is_valid():

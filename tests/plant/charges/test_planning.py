@@ -224,6 +224,12 @@ def test_a_charge_moved_within_its_kiln_keeps_its_phases_and_none_is_drawn_forwa
     assert spans(kiln)[1] == (behind.number, NOW + 20 * DAY, NOW + 24 * DAY)
 
 
+def test_the_only_kiln_is_chosen_already_and_of_several_none(kiln: Kiln, ilse: Client) -> None:
+    assert ilse.get(PLAN).context["form"].initial["kiln"] == kiln.tag
+    KilnFactory(tag="K2")
+    assert "kiln" not in ilse.get(PLAN).context["form"].initial
+
+
 def test_one_like_another_is_planned_at_the_next_free_time(kiln: Kiln, ilse: Client) -> None:
     inside = planned(kiln, NOW - DAY, basis="running", number="26-118")
     planned(kiln, NOW + 4 * DAY, number="26-119")
@@ -255,6 +261,13 @@ def test_a_charge_is_taken_out_with_a_reason_and_nothing_of_it_is_lost(kiln: Kil
     assert f"{kept.number} was taken out" in sent(
         ilse, f"/charges/K1/{charge.pk}/take-out/", {"why": "The customer wants it green", "seen": seen}
     )
+
+
+def test_nobody_types_a_reason_to_take_out_what_has_begun(kiln: Kiln, ilse: Client) -> None:
+    charge = planned(kiln, NOW - DAY, basis="running")
+    answer = ilse.get(f"/charges/K1/{charge.pk}/take-out/", follow=True)
+    assert answer.redirect_chain[-1][0] == charge.get_absolute_url()
+    assert "has begun on" in answer.content.decode()
 
 
 # bad input
