@@ -6,7 +6,7 @@ from datetime import timedelta
 import pytest
 from playwright.sync_api import Page, expect
 
-from maintenance.models import Plan, WorkOrder
+from maintenance.models import Placement, Plan, WorkOrder
 from plant.background.running import run_job
 from plant.models import Job
 from tests.browser.conftest import Visit, put_at
@@ -48,7 +48,8 @@ def wanted(planner: Page) -> Plan:
     planner.get_by_role("button", name="Work out the plan").click()
     expect(planner.get_by_role("heading", name="It waits for its turn")).to_be_visible()
     planner.goto("about:blank")
-    plan = Plan.objects.get()
+    plan = Plan.objects.first()
+    assert plan
     worked_out(plan)
     return plan
 
@@ -138,3 +139,46 @@ def test_one_kiln_of_a_plan_is_accepted_then_the_rest(planner: Page, order: Work
     planner.get_by_role("button", name="Accept the plan").click()
     expect(planner.locator("#messages")).to_contain_text("The plan is accepted: 1 job has a place.")
     assert WorkOrder.objects.get(pk=order.pk).state == "placed"
+
+
+def test_pin_plan_accept_one_kiln_take_back_report_a_stop_and_plan_again(planner: Page, order: WorkOrder) -> None:
+    second = KilnFactory(tag="K2")
+    programme(second)
+    third = job(kiln=KilnFactory(tag="K3"), number="WO-9003")
+    programme(third.kiln)
+    other = job(kiln=second, number="WO-9002")
+
+    # She keeps one job where she wants it.
+    planner.goto(f"/openings/work-orders/{order.number}/")
+    planner.get_by_label("Begins").fill(f"{OPENING_FROM + timedelta(hours=4):%Y-%m-%dT%H:%M}")
+    planner.get_by_label("Oda").check()
+    planner.get_by_role("button", name="Place it and keep it there").click()
+    expect(planner.locator("#messages")).to_contain_text("keeps it")
+    kept_at = WorkOrder.objects.get(pk=order.pk).placement.start_at
+
+    # Of the plan for the others one kiln is accepted, and taken back.
+    plan = wanted(planner)
+    planner.goto(plan.get_absolute_url())
+    planner.get_by_role("button", name=re.compile(f"^{third.kiln.tag}: 1 job")).click()
+    expect(planner.locator("#messages")).to_contain_text("1 job has a place")
+    planner.get_by_role("button", name="Take it back").click()
+    expect(planner.locator("#messages")).to_contain_text("Taken back: 1 job has no place again")
+    assert not Placement.objects.exclude(work_order=order).exists()
+    assert WorkOrder.objects.get(pk=order.pk).placement.start_at == kept_at
+    expect(planner.get_by_role("button", name="Accept the plan")).to_be_visible()
+
+    # A kiln stops: it is planned anew around that, and nothing keeps her from accepting.
+    planner.goto(f"/kilns/{second.tag}/downtime/")
+    planner.get_by_label("Kind").select_option("unplanned")
+    planner.get_by_label("Start", exact=True).fill(f"{MONDAY + timedelta(minutes=30):%Y-%m-%dT%H:%M}")
+    planner.get_by_label("May last until").fill(f"{MONDAY + timedelta(hours=9):%Y-%m-%dT%H:%M}")
+    planner.get_by_label("Cause").fill("A fan rubs")
+    planner.locator("main form button.button-main").click()
+    expect(planner.locator("#messages")).to_contain_text("The downtime of K2 is on record.")
+    again = wanted(planner)
+    planner.goto(again.get_absolute_url())
+    planner.get_by_role("button", name="Accept the plan").click()
+    expect(planner.locator("#messages")).to_contain_text("The plan is accepted: 2 jobs have a place")
+    assert WorkOrder.objects.get(pk=order.pk).placement.start_at == kept_at
+    assert WorkOrder.objects.get(pk=other.pk).state == "placed"
+    expect(planner.get_by_role("button", name="Take it back")).to_be_visible()
