@@ -184,6 +184,7 @@ def _advise(part: Part, seen: _Gathered, day: date, as_of: datetime) -> ReorderA
     lead_days = float(supply.lead_time_days)
     busier = busier_ahead(seen.issues_days_ago, seen.observed_days, lead_days)
     use_a_day = float(sum(seen.issues, ZERO)) / max(seen.observed_days, LEAST_DAYS)
+    lot = economic_lot(use_a_day, terms.unit_price, seen.observed_days, part.shelf_life_days) if terms else ZERO
     advice = reorder.reorder_advice(
         outlooks.PartOutlook(
             today_on=day,
@@ -194,7 +195,7 @@ def _advise(part: Part, seen: _Gathered, day: date, as_of: datetime) -> ReorderA
             past_use=outlooks.PastUse(tuple(seen.issues), seen.observed_days, LEAST_DAYS, seen.prior, busier),
             stops_the_kiln=part.criticality == Part.Criticality.STOPS,
             wanted_cycle_service=outlooks.CYCLE_SERVICE[part.criticality],
-            economic_lot=economic_lot(use_a_day, terms.unit_price, part.shelf_life_days) if terms else ZERO,
+            economic_lot=lot,
         )
     )
     reason = advice.reason

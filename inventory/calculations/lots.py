@@ -10,8 +10,11 @@ ORDER_COST = Decimal(25)
 #: Of a part's price, what a year on the shelf costs: money, room, loss. Common practice, 20 to 30 %.
 HOLDING_SHARE_A_YEAR = 0.25
 YEAR_DAYS = 365.25
-#: More than two years' use is not ordered at a time, however cheap. Our own choice.
-MOST_DAYS = 730
+#: More than a year's use is not ordered at a time, however cheap; nor more than was used in the time on record: who
+#: has watched for a quarter does not buy for a year. Our own choice.
+MOST_DAYS = 365
+#: A record younger than this still pays for so many days. Our own choice.
+LEAST_RECORD_DAYS = 90
 
 
 def economic_order_quantity(fixed_cost: float, demand_rate: float, holding_cost: float) -> float:
@@ -35,15 +38,34 @@ def economic_order_quantity(fixed_cost: float, demand_rate: float, holding_cost:
     return math.sqrt(2 * fixed_cost * demand_rate / holding_cost)
 
 
-def economic_lot(use_a_day: float, unit_price: Decimal, shelf_life_days: int | None = None) -> Decimal:
-    """Give the economic lot of a part in whole units, but no more than is used before it expires or in two years.
+def economic_lot(
+    use_a_day: float, unit_price: Decimal, observed_days: int, shelf_life_days: int | None = None
+) -> Decimal:
+    """Give the economic lot of a part in whole units, but no more than can be believed.
 
-    A price of zero tells nothing of what lying costs: then the answer is 0, and the cover alone decides.
+    Parameters
+    ----------
+    use_a_day : float
+        units a day
+    unit_price : Decimal
+        currency; zero tells nothing of what lying costs: then the answer is 0, and the cover alone decides
+    observed_days : int
+        days on record
+    shelf_life_days : int | None
+        days a new one keeps, None where it keeps for ever
+
+    Notes
+    -----
+    Of the whole lots beside the economic one the cheaper is taken: ``n + 1`` only where ``n (n + 1)`` lies below its
+    square (Silver, Pyke and Thomas, Inventory and Production Management in Supply Chains, from memory).
     """
     if use_a_day <= 0 or unit_price <= 0:
         return Decimal(0)
     holding_cost = float(unit_price) * HOLDING_SHARE_A_YEAR
     lot = economic_order_quantity(float(ORDER_COST), use_a_day * YEAR_DAYS, holding_cost)
+    whole = math.floor(lot)
+    cheaper = max(1, whole + 1 if lot**2 > whole * (whole + 1) else whole)
     # Half the shelf life is left for what lies there already and for slower use than expected.
-    most_days = min(MOST_DAYS, shelf_life_days / 2) if shelf_life_days else MOST_DAYS
-    return Decimal(math.ceil(min(lot, use_a_day * most_days)))
+    keeps_days = shelf_life_days / 2 if shelf_life_days else MOST_DAYS
+    most_days = min(MOST_DAYS, max(observed_days, LEAST_RECORD_DAYS), keeps_days)
+    return Decimal(min(cheaper, math.ceil(use_a_day * most_days)))

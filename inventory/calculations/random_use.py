@@ -7,7 +7,8 @@ How often
 
 How many at a time
     The sizes seen, and as if two more had been drawn from a geometric law of the same mean: the largest issue of
-    a few is not the largest there can be. Our own choice.
+    a few is not the largest there can be. Of more than twice the largest nothing is supposed: who takes couplings by
+    twos does not take seven. Our own choice.
 
 Undershoot
     An issue of several pieces jumps over the reorder point; by how much is part of what the point must cover. With
@@ -27,6 +28,8 @@ from numpy.typing import NDArray
 
 #: As if so many sizes more had been seen, of a geometric law.
 SUPPOSED_SIZES = 2.0
+#: Of so many times the largest size seen nothing more is supposed.
+MOST_SUPPOSED = 2
 #: A size that is rarer than this is not followed.
 RARE = 1e-6
 #: Standard deviations that the lattice holds above the mean; beyond it chances are not followed.
@@ -71,7 +74,8 @@ def size_law(issues: Sequence[Decimal], step: Decimal) -> Law:
     mean, most = sum(cells) / len(cells), max(cells)
     # Without a piece more than one seen there is nothing to spread.
     going_on = 1 - 1 / mean
-    longest = most if going_on == 0 else max(most, 1 + math.ceil(math.log(RARE) / math.log(going_on)))
+    rarest = most if going_on == 0 else max(most, 1 + math.ceil(math.log(RARE) / math.log(going_on)))
+    longest = min(rarest, MOST_SUPPOSED * most)
     seen = np.bincount(cells, minlength=longest + 1).astype(float)
     supposed = np.zeros(longest + 1)
     supposed[1:] = (1 - going_on) * going_on ** np.arange(longest)

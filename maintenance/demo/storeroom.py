@@ -23,6 +23,8 @@ from maintenance.demo.world import (
 REVIEW_WEEKDAY, LAST_REVIEW_DAYS = 0, 1
 # How many times the expected use until the next delivery is kept on the shelf.
 COVER = 2.6
+# So many more lie there, by what the kiln does without the part.
+SPARE = {"stops": 5, "slows": 2, "waits": 1}
 # Of what costs more than this only so many are kept as are used until the next one comes.
 DEAR, DEAR_COVER = 100, 1.3
 PLANNED_MONTHS = WORK_DAYS / 30.44
@@ -187,9 +189,9 @@ class Storeroom:
     def _point(self, stock: Stock) -> int:
         expected = stock.a_month * (float(stock.terms["lead_time_days"]) / 30.44 + 0.5)
         if self._is_dear(stock):
-            return ceil(expected * DEAR_COVER)
+            return ceil(expected * DEAR_COVER) + (2 if stock.part["criticality"] == "stops" else 0)
         least = ceil(float(stock.terms["pack_size"]) * 0.05)
-        return ceil(expected * COVER) + (3 if stock.part["criticality"] == "stops" else 1) + least
+        return ceil(expected * COVER) + SPARE[stock.part["criticality"]] + least
 
     def _receive(self, day: date) -> None:
         for order, part, quantity in self._arrivals.pop(day, []):

@@ -168,7 +168,7 @@ def ours(known: Known) -> tuple[float, int]:
             deliveries=tuple(ExpectedDelivery(Decimal(quantity), today_on) for _, quantity in known.coming),
             past_use=PastUse(unplanned, known.seen_days, 90, part.prior, season),
             wanted_cycle_service=part.wanted,
-            economic_lot=economic_lot(use_a_day, Decimal(part.price)),
+            economic_lot=economic_lot(use_a_day, Decimal(part.price), known.seen_days),
         )
     )
     return float(advice.reorder_point) - known.owed, int(advice.quantity)
@@ -212,7 +212,8 @@ def _up_to(known: Known, point: float) -> int:
     if known.position > point:
         return 0
     use_a_day = sum(quantity for _, quantity, _ in known.past) / known.seen_days
-    missing = point + max(1, int(economic_lot(use_a_day, Decimal(known.part.price)))) - known.position
+    lot = economic_lot(use_a_day, Decimal(known.part.price), known.seen_days)
+    missing = point + max(1, int(lot)) - known.position
     return math.ceil(missing / known.part.pack) * known.part.pack
 
 
@@ -234,7 +235,7 @@ def live(part: Kept, rule: Rule, seed: int) -> Outcome:
     known, out = Known(part), Outcome()
     yearly = sum(quantity for _, quantity, _ in part.issues) / part.days * YEAR_DAYS
     holding = part.price * HOLDING_SHARE_A_YEAR
-    lot = max(1, int(economic_lot(yearly / YEAR_DAYS, Decimal(part.price))))
+    lot = max(1, int(economic_lot(yearly / YEAR_DAYS, Decimal(part.price), part.days)))
     short_costs = holding * lot / (max(yearly, 0.1) * (1 - part.wanted))
     # A new part is judged from its first delivery on: before it no rule could serve.
     begins = math.ceil(part.lead_days + 4 * part.lead_sd_days) if part.pattern == "new" else WARM_UP_DAYS

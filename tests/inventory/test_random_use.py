@@ -40,11 +40,31 @@ def test_the_economic_lot_agrees_with_the_textbook(
 
 
 def test_a_price_of_zero_tells_no_lot_and_shelf_life_bounds_it() -> None:
-    assert economic_lot(1.0, Decimal(0)) == 0
-    assert economic_lot(0.0, Decimal(5)) == 0
-    assert economic_lot(1.0, Decimal("0.01"), shelf_life_days=60) == 30
+    assert economic_lot(1.0, Decimal(0), 731) == 0
+    assert economic_lot(0.0, Decimal(5), 731) == 0
+    assert economic_lot(1.0, Decimal("0.01"), 731, shelf_life_days=60) == 30
     with pytest.raises(ValueError, match="must be above 0"):
         economic_order_quantity(1, 1, 0)
+
+
+def test_nobody_buys_for_longer_than_a_year_or_than_was_watched() -> None:
+    cheap = Decimal("0.01")
+    assert economic_lot(1.0, cheap, 731) == 365
+    assert economic_lot(1.0, cheap, 120) == 120
+    assert economic_lot(1.0, cheap, 1) == 90
+
+
+@pytest.mark.parametrize(("price", "lot"), [(690, 1), (150, 2), (90, 3), (60, 4)])
+def test_the_cheaper_whole_lot_is_taken(price: int, lot: int) -> None:
+    """Four a year: what each whole lot costs a year, worked out one by one."""
+    costs = {n: 25 * 4 / n + 0.25 * price * n / 2 for n in range(1, 10)}
+    assert min(costs, key=costs.__getitem__) == lot
+    assert economic_lot(4 / 365.25, Decimal(price), 731) == lot
+
+
+def test_who_takes_by_twos_does_not_take_seven() -> None:
+    assert len(size_law([Decimal(2)], ONE)) - 1 == 4
+    assert size_law([Decimal(2)], ONE).sum() == pytest.approx(1)
 
 
 @pytest.mark.parametrize("mean", [0.5, 2.0, 7.5, 30.0])
