@@ -189,7 +189,7 @@ class Storeroom:
     def _point(self, stock: Stock) -> int:
         expected = stock.a_month * (float(stock.terms["lead_time_days"]) / 30.44 + 0.5)
         if self._is_dear(stock):
-            return ceil(expected * DEAR_COVER) + (2 if stock.part["criticality"] == "stops" else 0)
+            return ceil(expected * DEAR_COVER) + (3 if stock.part["criticality"] == "stops" else 0)
         least = ceil(float(stock.terms["pack_size"]) * 0.05)
         return ceil(expected * COVER) + SPARE[stock.part["criticality"]] + least
 
