@@ -138,7 +138,7 @@ def _gather_use(found: dict[int, _Gathered], parts: list[Part], day: date, zone:
     for part in parts:
         since_at = min(part.since_at, first_moves.get(part.pk, part.since_at))
         found[part.pk].observed_days = min(LOOK_BACK_DAYS, max(0, (until_at - since_at).days))
-    issues = moves.filter(kind=StockMove.Kind.ISSUE, at__gte=until_at - timedelta(days=LOOK_BACK_DAYS + 1))
+    issues = moves.that_stand().filter(kind=StockMove.Kind.ISSUE, at__gte=until_at - timedelta(days=LOOK_BACK_DAYS + 1))
     unplanned = issues.exclude(reservation__is_planned=True)
     for part_id, quantity, at in unplanned.values_list("part_id", "quantity", "at"):
         found[part_id].issues.append(-quantity)
@@ -155,7 +155,7 @@ def _pool(found: dict[int, _Gathered], day: date, zone: ZoneInfo) -> None:
     until_at = clock.start_of_day(day + timedelta(days=1), zone)
     from_at = until_at - timedelta(days=LOOK_BACK_DAYS)
     unplanned = Q(reservation__isnull=True) | Q(reservation__is_planned=False)
-    recent = Q(kind=StockMove.Kind.ISSUE, at__gte=from_at)
+    recent = Q(kind=StockMove.Kind.ISSUE, at__gte=from_at, taken_back_by__isnull=True)
     moved = StockMove.objects.filter(at__lt=until_at).order_by().values_list("part")
     told = moved.annotate(first=Min("at"), issued=Count("pk", filter=recent & unplanned))
     records = {part_id: (first_at, issued) for part_id, first_at, issued in told}

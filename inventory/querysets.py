@@ -81,6 +81,10 @@ class PartQuerySet(models.QuerySet["Part"]):
 class StockMoveQuerySet(models.QuerySet["StockMove"]):
     """Entries of the stock ledger."""
 
+    def that_stand(self) -> "StockMoveQuerySet":
+        """Entries that nobody took back as booked wrongly: what really came, left or was found."""
+        return self.filter(takes_back__isnull=True, taken_back_by__isnull=True)
+
     def with_balance(self) -> "StockMoveQuerySet":
         """Entries of one part, newest first, each with what lay there afterwards over all bins."""
         running = Window(models.Sum("quantity"), order_by=["at", "id"], output_field=QuantityField())

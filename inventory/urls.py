@@ -21,6 +21,7 @@ urlpatterns: list[URLPattern] = [
     path("stores/parts/<slug:code>/", parts.part, name="part"),
     path("stores/parts/<slug:code>/ledger-as-csv/", parts.ledger_csv, name="ledger-csv"),
     path("stores/parts/<slug:code>/change/", parts.edit, name="part-edit"),
+    path("stores/parts/<slug:code>/moves/<int:pk>/take-back/", booking.take_back, name="take-back"),
     path("stores/parts/<slug:code>/order/", parts.order_part, name="part-order"),
     path("stores/parts/<slug:code>/terms/", parts.terms, name="terms-new"),
     path("stores/parts/<slug:code>/terms/<slug:supplier>/", parts.terms, name="terms"),

@@ -47,7 +47,7 @@ def months_of_use(part: Part, day: date, zone: ZoneInfo) -> list[MonthOfUse]:
     """Return the last months of use, the oldest first; one query."""
     firsts = [_months_before(day, back) for back in reversed(range(MONTHS_SHOWN))]
     planned, unplanned = dict.fromkeys(firsts, ZERO), dict.fromkeys(firsts, ZERO)
-    moves = StockMove.objects.filter(
+    moves = StockMove.objects.that_stand().filter(
         part=part,
         kind__in=[StockMove.Kind.ISSUE, StockMove.Kind.RETURN],
         at__gte=clock.start_of_day(firsts[0], zone),

@@ -15,12 +15,12 @@ class MaintenanceConfig(AppConfig):
         from django.db.models.signals import post_delete, post_save
 
         from inventory import purposes
-        from inventory.signals import set_aside_fell_short
+        from inventory.signals import issue_taken_back, set_aside_fell_short
         from maintenance.door.alarms import hear_readings, hear_report
         from maintenance.door.warnings import entry_warnings
         from maintenance.entry.now import bars_of_entry
         from maintenance.models import KilnStop, Placement
-        from maintenance.orders.short_of_parts import describe_work, note_what_was_taken
+        from maintenance.orders.short_of_parts import describe_work, note_what_was_taken, set_aside_again
         from maintenance.plans.places_now import places_that_fail
         from maintenance.plans.standing import forget
         from maintenance.telling.places_told import want_telling_soon
@@ -34,6 +34,7 @@ class MaintenanceConfig(AppConfig):
         readings_came.connect(hear_readings, dispatch_uid="alarms hear readings")
         runs_against_bar.connect(hear_report, dispatch_uid="alarms hear reports")
         readings_settled.connect(look_when_settled, dispatch_uid="watches look")
+        issue_taken_back.connect(set_aside_again, dispatch_uid="work has its parts set aside again")
         set_aside_fell_short.connect(note_what_was_taken, dispatch_uid="work is told that its parts are gone")
         purposes.register(describe_work)
         for changed in (post_save, post_delete):

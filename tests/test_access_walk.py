@@ -3,6 +3,7 @@
 from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import date, timedelta
+from decimal import Decimal
 from typing import Any
 from uuid import uuid4
 
@@ -11,6 +12,7 @@ from django.apps import apps
 from django.test import Client
 from django.urls import URLPattern, URLResolver, get_resolver
 
+from inventory.actions import receive
 from inventory.models import PurchaseOrder
 from maintenance.models import (
     ChangedDate,
@@ -132,6 +134,7 @@ def things(db: None) -> dict[str, dict[str, Any]]:
     terms = SupplierTermsFactory()
     order = PurchaseOrder.objects.create(number="PO-0001", supplier=terms.supplier, drawn_up_at=now)
     order.lines.create(part=terms.part, quantity=10, unit_price=3)
+    booked = receive(terms.part, Decimal(4), by=None, key=uuid4())
     work = WorkOrderFactory(kiln=kiln, component=fan, due_at=now, raised_at=now)
     step = WorkStepFactory(work_order=work)
     Placement.objects.create(work_order=work, start_at=now, end_at=now + timedelta(hours=2))
@@ -200,6 +203,7 @@ def things(db: None) -> dict[str, dict[str, Any]]:
         "background/": {"pk": job.pk},
         "readings/sources/<slug:code>/tokens/": {"code": sending.code, "pk": token.pk},
         "stores/parts/": {"code": terms.part.code, "supplier": terms.supplier.code},
+        "stores/parts/<slug:code>/moves/": {"code": terms.part.code, "pk": booked.pk},
         "stores/orders/": {"number": order.number},
         "rounds/checks/": {"number": check.number, "pk": item.pk},
         "rounds/checks/<slug:number>/sittings/": {"number": check.number, "pk": sitting.pk},

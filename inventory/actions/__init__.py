@@ -16,3 +16,4 @@ from inventory.actions.ordering import (
 )
 from inventory.actions.refusals import MoveRefused, OrderRefused, TakesFromOthers
 from inventory.actions.reserving import close_reservation, release, reserve
+from inventory.actions.taking_back import take_back

@@ -33,7 +33,7 @@ Kind = StockMove.Kind
 
 
 @dataclass(frozen=True)
-class _Entry:
+class Entry:
     """What one booking has in common over its ledger rows."""
 
     part: Part
@@ -43,6 +43,7 @@ class _Entry:
     reason: str = ""
     reservation: Reservation | None = None
     order_line: PurchaseOrderLine | None = None
+    takes_back: StockMove | None = None
 
 
 @transaction.atomic
@@ -64,13 +65,13 @@ def receive(
     MoveRefused, PermissionDenied.
     """
     require(by, "move stock")
-    entry = _Entry(part, Kind.RECEIPT, by, key, reason, order_line=order_line)
+    entry = Entry(part, Kind.RECEIPT, by, key, reason, order_line=order_line)
     if earlier := _begin(entry, quantity):
         return earlier[0]
     lot = _lot_for_receipt(part, lot_code, expires_on)
     if order_line:
         _book_on_line(order_line, part, quantity, by)
-    return _done(entry, _book(entry, bin or part.bin, lot, quantity, 0))
+    return tell_and_advise(entry, book_row(entry, bin or part.bin, lot, quantity, 0))
 
 
 @transaction.atomic
@@ -94,7 +95,7 @@ def issue(
     claims lacked before the caller set more aside for this. Raises TakesFromOthers, MoveRefused, PermissionDenied.
     """
     require(by, "take parts" if reservation else "move stock")
-    entry = _Entry(part, Kind.ISSUE, by, key, reason, reservation)
+    entry = Entry(part, Kind.ISSUE, by, key, reason, reservation)
     if earlier := _begin(entry, -quantity):
         return earlier
     lacked = lacking(part) if lacked is None else lacked
@@ -112,12 +113,12 @@ def issue(
         raise MoveRefused(str(refusal)) from None
     at = {_place(level): level for level in levels}
     if reservation:
-        _use_reservation(reservation, part, quantity)
+        use_reservation(reservation, part, quantity)
     moves = [
-        _book(entry, at[pick.place].bin, at[pick.place].lot, -pick.quantity, number)
+        book_row(entry, at[pick.place].bin, at[pick.place].lot, -pick.quantity, number)
         for number, pick in enumerate(picks)
     ]
-    return _done(entry, moves, lacked, take_from)
+    return tell_and_advise(entry, moves, lacked, take_from)
 
 
 @transaction.atomic
@@ -134,11 +135,11 @@ def give_back(
 ) -> StockMove:
     """Put unused parts back: into the lot named, or the one last taken for the reservation. Raises MoveRefused."""
     require(by, "take parts" if reservation else "move stock")
-    entry = _Entry(part, Kind.RETURN, by, key, reason, reservation)
+    entry = Entry(part, Kind.RETURN, by, key, reason, reservation)
     if earlier := _begin(entry, quantity):
         return earlier[0]
     if reservation:
-        _use_reservation(reservation, part, -quantity)
+        use_reservation(reservation, part, -quantity)
         taken = reservation.moves.filter(kind=Kind.ISSUE).select_related("lot", "bin").last()
         if taken:
             lot, bin = lot or taken.lot, bin or taken.bin  # noqa: A001
@@ -146,7 +147,7 @@ def give_back(
         raise MoveRefused(
             _("%(part)s keeps only for a time: say into which lot the parts go back.") % {"part": part.name}
         )
-    return _done(entry, _book(entry, bin or part.bin, lot, quantity, 0))
+    return tell_and_advise(entry, book_row(entry, bin or part.bin, lot, quantity, 0))
 
 
 @transaction.atomic
@@ -169,9 +170,9 @@ def count(
     if counted < 0:
         raise MoveRefused(_("Counted %(number)s: write 0 or more.") % {"number": _plain(counted)})
     _refuse_fractions(part, counted)
-    _lock(part)
+    lock_part(part)
     agreed = Change.objects.about(part).filter(act="counted", after__key=str(key))
-    if (earlier := _moves_of(key)) or agreed.exists():
+    if (earlier := moves_of(key)) or agreed.exists():
         return earlier[0] if earlier else None
     level = _level(part, bin, lot)
     if expected is not None and expected != level.on_hand:
@@ -183,8 +184,8 @@ def count(
         figures = {"bin": bin.code, "lot": lot.code if lot else "", "on_hand": _plain(counted)}
         Change.record(part, "counted", by=by, before=figures, after={**figures, "key": str(key)})
         return None
-    entry, lacked = _Entry(part, Kind.COUNT, by, key, reason), lacking(part)
-    return _done(entry, _book(entry, bin, lot, counted - level.on_hand, 0), lacked)
+    entry, lacked = Entry(part, Kind.COUNT, by, key, reason), lacking(part)
+    return tell_and_advise(entry, book_row(entry, bin, lot, counted - level.on_hand, 0), lacked)
 
 
 @transaction.atomic
@@ -202,11 +203,11 @@ def scrap(
     require(by, "move stock")
     if not reason.strip():
         raise MoveRefused(_("Say why the parts are thrown away."))
-    entry = _Entry(part, Kind.SCRAP, by, key, reason)
+    entry = Entry(part, Kind.SCRAP, by, key, reason)
     if earlier := _begin(entry, -quantity):
         return earlier[0]
     lacked = lacking(part)
-    return _done(entry, _book(entry, bin or part.bin, lot, -quantity, 0), lacked)
+    return tell_and_advise(entry, book_row(entry, bin or part.bin, lot, -quantity, 0), lacked)
 
 
 @transaction.atomic
@@ -225,13 +226,13 @@ def transfer(
     require(by, "move stock")
     if from_bin == to_bin:
         raise MoveRefused(_("Both bins are %(bin)s: choose another bin to put the parts into.") % {"bin": to_bin})
-    entry = _Entry(part, Kind.TRANSFER, by, key, reason)
+    entry = Entry(part, Kind.TRANSFER, by, key, reason)
     if earlier := _begin(entry, ZERO, moved=quantity):
         return earlier
-    return [_book(entry, from_bin, lot, -quantity, 0), _book(entry, to_bin, lot, quantity, 1)]
+    return [book_row(entry, from_bin, lot, -quantity, 0), book_row(entry, to_bin, lot, quantity, 1)]
 
 
-def _begin(entry: _Entry, change: Decimal, moved: Decimal | None = None) -> list[StockMove]:
+def _begin(entry: Entry, change: Decimal, moved: Decimal | None = None) -> list[StockMove]:
     """Check the quantity, lock the part, and return the moves that were booked with this key before."""
     quantity = abs(change) if moved is None else moved
     asked = moved if moved is not None else (-change if entry.kind in (Kind.ISSUE, Kind.SCRAP) else change)
@@ -240,8 +241,8 @@ def _begin(entry: _Entry, change: Decimal, moved: Decimal | None = None) -> list
             _("%(number)s %(part)s: write a quantity above 0.") % {"number": _plain(asked), "part": entry.part.name}
         )
     _refuse_fractions(entry.part, quantity)
-    _lock(entry.part)
-    earlier = _moves_of(entry.key)
+    lock_part(entry.part)
+    earlier = moves_of(entry.key)
     same = all(move.part_id == entry.part.pk and move.kind == entry.kind for move in earlier)
     if earlier and not (same and sum((move.quantity for move in earlier), ZERO) == change):
         raise MoveRefused(
@@ -251,7 +252,9 @@ def _begin(entry: _Entry, change: Decimal, moved: Decimal | None = None) -> list
     return earlier
 
 
-def _done(entry: _Entry, moved: T, lacked: Lacked | None = None, take_from: Collection[str] | None = None) -> T:
+def tell_and_advise(
+    entry: Entry, moved: T, lacked: Lacked | None = None, take_from: Collection[str] | None = None
+) -> T:
     """Tell whose parts are gone, bring the advice along with the shelf, and hand on what was booked.
 
     With ``take_from`` somebody had the choice: then those who lose by it must be named there. What is spoiled or was
@@ -266,7 +269,7 @@ def _done(entry: _Entry, moved: T, lacked: Lacked | None = None, take_from: Coll
     return moved
 
 
-def _lock(part: Part) -> None:
+def lock_part(part: Part) -> None:
     # Rows that only point to the part (reservations, order lines) need not wait for this lock.
     Part.objects.select_for_update(no_key=True).get(pk=part.pk)
 
@@ -275,7 +278,7 @@ def _row_key(key: UUID, number: int) -> UUID:
     return uuid5(key, str(number)) if number else key
 
 
-def _moves_of(key: UUID) -> list[StockMove]:
+def moves_of(key: UUID) -> list[StockMove]:
     """Return the ledger rows that were booked with a key, in their order."""
     found: list[StockMove] = []
     while move := StockMove.objects.select_related("part").filter(key=_row_key(key, len(found))).first():
@@ -283,7 +286,7 @@ def _moves_of(key: UUID) -> list[StockMove]:
     return found
 
 
-def _book(entry: _Entry, bin_: Bin, lot: Lot | None, change: Decimal, number: int) -> StockMove:
+def book_row(entry: Entry, bin_: Bin, lot: Lot | None, change: Decimal, number: int) -> StockMove:
     """Add one row to the ledger, bring the running sum along, and keep who, when, before and after."""
     level = _level(entry.part, bin_, lot)
     before, after = level.on_hand, level.on_hand + change
@@ -307,6 +310,7 @@ def _book(entry: _Entry, bin_: Bin, lot: Lot | None, change: Decimal, number: in
         by=entry.by,
         reservation=entry.reservation,
         order_line=entry.order_line,
+        takes_back=entry.takes_back,
         reason=entry.reason.strip(),
     )
     where = {"bin": bin_.code, "lot": lot.code if lot else ""}
@@ -377,7 +381,7 @@ def _code_of_the_day(part: Part, today: date, expires_on: date | None) -> str:
     return f"{today.isoformat()}-{taken + 1}" if taken else today.isoformat()
 
 
-def _use_reservation(reservation: Reservation, part: Part, quantity: Decimal) -> None:
+def use_reservation(reservation: Reservation, part: Part, quantity: Decimal) -> None:
     """Count what was taken for a reservation (below zero: brought back) and close it once all was taken."""
     fresh = Reservation.objects.select_for_update().get(pk=reservation.pk)
     if fresh.part_id != part.pk:

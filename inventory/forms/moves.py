@@ -21,7 +21,7 @@ from inventory.forms.fields import (
     ReservationChoice,
     TakenFrom,
 )
-from inventory.models import Bin, Lot, Part, PurchaseOrderLine, Reservation, StockLevel
+from inventory.models import Bin, Lot, Part, PurchaseOrderLine, Reservation, StockLevel, StockMove
 from plant import clock
 from plant.frame.requests import renew
 from plant.models import Mill, User
@@ -240,6 +240,28 @@ class TransferForm(MoveForm):
             reason=data["reason"],
         )
         return _now("%(amount)s now in bin %(bin)s.") % {"amount": self.amount(data["quantity"]), "bin": to_bin.code}
+
+
+class TakeBackForm(MoveForm):
+    """A booking that is taken back as wrong."""
+
+    reason = forms.CharField(
+        max_length=160, label=_("What was wrong"), help_text=_("For example: wrong part, typed 10 for 1.")
+    )
+
+    def __init__(self, *args: Any, wrong: StockMove, **kwargs: Any) -> None:
+        self.wrong = wrong
+        super().__init__(*args, part=wrong.part, **kwargs)
+
+    def book(self, by: User) -> str:
+        """Take the booking back."""
+        data = self.cleaned_data
+        move = actions.take_back(self.wrong, by=by, key=data["key"], reason=data["reason"])
+        return _now("Taken back: %(what)s of %(amount)s, bin %(bin)s.") % {
+            "what": self.wrong.get_kind_display(),
+            "amount": self.amount(abs(move.quantity)),
+            "bin": move.bin.code,
+        }
 
 
 class CountForm(MoveForm):

@@ -71,6 +71,7 @@ class StockMove(models.Model):
         COUNT = "count", _("count")
         SCRAP = "scrap", _("scrap")
         TRANSFER = "transfer", _("transfer")
+        UNDONE = "undone", _("taken back")
 
     key = models.UUIDField(
         unique=True, help_text=_("Made where the move was entered, so that a second try changes nothing.")
@@ -85,6 +86,14 @@ class StockMove(models.Model):
     reservation = models.ForeignKey(Reservation, on_delete=models.PROTECT, null=True, blank=True, related_name="moves")
     order_line = models.ForeignKey(
         "inventory.PurchaseOrderLine", on_delete=models.PROTECT, null=True, blank=True, related_name="moves"
+    )
+    takes_back = models.OneToOneField(
+        "self",
+        on_delete=models.PROTECT,
+        null=True,
+        blank=True,
+        related_name="taken_back_by",
+        help_text=_("The wrong booking that this one takes back."),
     )
     reason = models.CharField(_("reason"), max_length=160, blank=True)
 

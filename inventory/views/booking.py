@@ -5,13 +5,24 @@ from typing import Any
 
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
-from django.shortcuts import redirect, render
+from django.shortcuts import get_object_or_404, redirect, render
 from django.utils.functional import Promise
 from django.utils.translation import gettext as _now
 from django.utils.translation import gettext_lazy as _
 
-from inventory.forms.moves import CountForm, IssueForm, MoveForm, ReceiveForm, ReturnForm, ScrapForm, TransferForm
-from inventory.models import Part, PurchaseOrderLine
+from inventory.actions.refusals import MoveRefused
+from inventory.actions.taking_back import refuse_what_stands
+from inventory.forms.moves import (
+    CountForm,
+    IssueForm,
+    MoveForm,
+    ReceiveForm,
+    ReturnForm,
+    ScrapForm,
+    TakeBackForm,
+    TransferForm,
+)
+from inventory.models import Part, PurchaseOrderLine, StockMove
 from inventory.shelf import gather_shelves
 from inventory.words import waiting_words
 from plant.access import needs
@@ -87,6 +98,30 @@ def scrap(request: HttpRequest) -> HttpResponse:
 def transfer(request: HttpRequest) -> HttpResponse:
     """Move parts to another bin."""
     return _book(request, TRANSFER)
+
+
+@needs("move stock")
+def take_back(request: HttpRequest, code: str, pk: int) -> HttpResponse:
+    """Take a wrong booking back."""
+    wrong = get_object_or_404(
+        StockMove.objects.select_related("part__bin", "bin", "lot", "by__person", "reservation", "order_line__order"),
+        part__code=code,
+        pk=pk,
+    )
+    form = TakeBackForm(request.POST if request.method == "POST" else None, wrong=wrong)
+    if form.is_valid():
+        with refusal_on(form):
+            messages.success(request, form.book(user_of(request)))
+            _say_who_waits(request, wrong.part)
+            return redirect(wrong.part)
+    refused = ""
+    if request.method != "POST":
+        try:
+            refuse_what_stands(wrong)
+        except MoveRefused as refusal:
+            refused = str(refusal)
+    context = {"move": wrong, "part": wrong.part, "form": form, "refused": refused, "place": "storeroom"}
+    return render(request, "inventory/take_back.html", context)
 
 
 def _book(request: HttpRequest, booking: Booking, **options: Any) -> HttpResponse:

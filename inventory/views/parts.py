@@ -9,6 +9,7 @@ from django.utils.translation import gettext as _
 
 from inventory import actions
 from inventory.actions.parts import PARTICULARS, TERMS, change_part, set_terms
+from inventory.actions.taking_back import CAN_BE_TAKEN_BACK
 from inventory.forms.orders import OrderPartForm
 from inventory.forms.parts import PartForm, TermsForm
 from inventory.models import Part, StockMove, SupplierTerms
@@ -45,6 +46,7 @@ def part(request: HttpRequest, code: str) -> HttpResponse:
         "columns": draw(months),
         "picture": {"width": WIDTH, "height": HEIGHT, "ground": HEIGHT - FOOT, "words_at": HEIGHT - 6},
         "changes": [(change, particulars_words(change)) for change in _changes(found)],
+        "can_be_taken_back": CAN_BE_TAKEN_BACK,
         "is_used": any(month.total for month in months),
         "place": "storeroom",
     }
@@ -147,5 +149,5 @@ def _ledger(found: Part) -> StockMoveQuerySet:
     return (
         StockMove.objects.filter(part=found)
         .with_balance()
-        .select_related("bin", "lot", "by__person", "reservation", "order_line__order")
+        .select_related("bin", "lot", "by__person", "reservation", "order_line__order", "takes_back", "taken_back_by")
     )

@@ -164,7 +164,7 @@ def _watches(table: type[Table]) -> Rows:
 
 def _moves(table: type[Table]) -> Rows:
     over = set(WorkOrder.objects.filter(state__in=OVER).values_list("number", flat=True))
-    related = ("part", "bin", "lot", "reservation", "order_line__order", "by__person")
+    related = ("part", "bin", "lot", "reservation", "order_line__order", "by__person", "takes_back")
     for move in StockMove.objects.select_related(*related).order_by("at", "pk"):
         source = move.reservation.source if move.reservation else ""
         yield kept_values(move, table.columns) | {
@@ -173,6 +173,7 @@ def _moves(table: type[Table]) -> Rows:
             "quantity": -move.quantity if move.kind in TAKING else move.quantity,
             "order": move.order_line.order if move.order_line else None,
             "work_order": source if source in over else None,
+            "takes_back_at": move.takes_back.at if move.takes_back else None,
             "by": getattr(move.by, "person", None),
         }
 

@@ -17,7 +17,7 @@ from maintenance.models import WorkOrder, WorkPart
 LEDGER_SPACE = uuid5(NAMESPACE_URL, "kilnward:stock-moves")
 ZERO = Decimal(0)
 TAKING = (StockMove.Kind.ISSUE, StockMove.Kind.SCRAP)
-SIGNED = (StockMove.Kind.COUNT, StockMove.Kind.TRANSFER)
+SIGNED = (StockMove.Kind.COUNT, StockMove.Kind.TRANSFER, StockMove.Kind.UNDONE)
 
 # Part, bin, lot code ("" for none).
 Place = tuple[int, int, str]
@@ -193,20 +193,21 @@ class StockMoveTable(Table):
         Day("expires_on", "last day on which the lot may be used (for a receipt)", ""),
         Choice(
             "kind",
-            "receipt, issue, return, count, scrap or transfer",
+            "receipt, issue, return, count, scrap, transfer, or undone: a wrong booking taken back",
             "issue",
             is_required=True,
             options=StockMove.Kind,
         ),
         Number(
             "quantity",
-            "how much, above 0; for a count or transfer what it adds, below 0 if it takes",
+            "how much, above 0; for a count, a transfer or what is undone what it adds, below 0 if it takes",
             "22",
             is_required=True,
         ),
         Text("reason", "why", "torn off by a fork lift", largest=160),
         Ref("order", "number of the order that a receipt belongs to", "", to="order"),
         Ref("work_order", "number of the past work it was taken for", "", to="work_order"),
+        Moment("takes_back_at", "for undone: when what it takes back was booked, in the same bin and lot", ""),
         Ref("by", "who; empty: not known", "", to="person"),
     )
 
@@ -220,7 +221,13 @@ class StockMoveTable(Table):
             raise CellFault("below zero", f"Write how much as a figure above 0; {v['kind']} says the rest.", "quantity")
         if v["kind"] in TAKING:
             v["quantity"] = -v["quantity"]
-        if v["order"] and v["kind"] != StockMove.Kind.RECEIPT:
+        if (v["kind"] == StockMove.Kind.UNDONE) != bool(v["takes_back_at"]):
+            raise CellFault(
+                "only what is undone names a booking, and always",
+                "Write when that was booked, or leave both out.",
+                "takes_back_at",
+            )
+        if v["order"] and v["kind"] not in (StockMove.Kind.RECEIPT, StockMove.Kind.UNDONE):
             raise CellFault("only a receipt belongs to an order", "Leave the order empty.", "order")
 
     def write(self, rows: list[Row], load: Load) -> Counts:
@@ -259,12 +266,35 @@ class StockMoveTable(Table):
                     reservation=taken_for,
                 )
             )
-        StockMove.objects.bulk_create(moves, batch_size=BATCH)
+        if not self._write_moves(moves, new, keys, load):
+            return Counts()
         PurchaseOrderLine.objects.bulk_update(
             [line for line in lines.values() if line.received], ["received"], batch_size=BATCH
         )
         add_to_levels(moves)
         return Counts(new=len(new), unchanged=len(rows) - len(new))
+
+    def _write_moves(self, moves: list[StockMove], new: list[Row], keys: dict[int, UUID], load: Load) -> bool:
+        """Keep moves, and after them those that take one back; False where one takes back what nobody booked."""
+        undone = [move for move in moves if move.kind == StockMove.Kind.UNDONE]
+        others = [move for move in moves if move.kind != StockMove.Kind.UNDONE]
+        StockMove.objects.bulk_create(others, batch_size=BATCH)
+        standing: dict[tuple[Any, ...], list[StockMove]] = defaultdict(list)
+        for move in StockMove.objects.that_stand().filter(part__in={move.part_id for move in undone}):
+            standing[move.part_id, move.bin_id, move.lot_id, move.at, move.quantity].append(move)
+        rows = {keys[row.number]: row for row in new}
+        is_whole = True
+        for move in undone:
+            row = rows[move.key]
+            found = standing[move.part_id, move.bin_id, move.lot_id, row.values["takes_back_at"], -move.quantity]
+            if found:
+                move.takes_back = found.pop(0)
+            else:
+                load.fault(self, row, "takes_back_at", "no such booking to take back", "Add it, or correct when.")
+                is_whole = False
+        if is_whole:
+            StockMove.objects.bulk_create(undone, batch_size=BATCH)
+        return is_whole
 
     def _keys_and_new(self, rows: list[Row]) -> tuple[dict[int, UUID], list[Row]]:
         """Number rows that are alike, so that each has a key of its own that stays the same; return the new ones too.

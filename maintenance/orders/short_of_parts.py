@@ -6,7 +6,8 @@ from typing import Any
 from django.utils.formats import date_format
 from django.utils.timezone import localtime
 
-from inventory.models import Part
+from inventory.actions import reserve
+from inventory.models import Part, Reservation
 from inventory.shelf import Claim
 from maintenance.models import WorkOrder
 from maintenance.orders.raising import update_readiness
@@ -39,3 +40,13 @@ def note_what_was_taken(
         after, said = {"part": part.code, "missing": missing}, Sentence.of("parts.gone", amount=missing, part=part.name)
         Change.record(order, "parts gone", by=by, after=after, said=said, note=reason)
     update_readiness(orders)
+
+
+def set_aside_again(sender: type, *, reservation: Reservation, by: User | None, **_kwargs: Any) -> None:
+    """Set parts aside again for work that is still to be done, when the issue that had used them up was wrong."""
+    order = WorkOrder.objects.unfinished().filter(number=reservation.source).first()
+    if order is None:
+        return
+    one = reservation
+    reserve(one.part, one.quantity, one.needed_on, one.source, one.purpose, one.is_planned, by)
+    update_readiness([order])

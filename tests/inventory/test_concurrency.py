@@ -11,7 +11,7 @@ import pytest
 from django.db import connection
 from django.db.models import Sum
 
-from inventory.actions import MoveRefused, draw_up_orders, issue, receive, reserve
+from inventory.actions import MoveRefused, draw_up_orders, issue, receive, reserve, take_back
 from inventory.advice import refresh_advice
 from inventory.models import PurchaseOrderLine, ReorderAdvice, StockLevel, StockMove
 from tests.inventory.storeroom_things import kept_part, mill_today, wanted_part
@@ -54,6 +54,14 @@ def test_the_same_form_sent_by_impatient_fingers_books_once() -> None:
     answers = all_at_once(lambda _n: [move.pk for move in issue(part, Decimal(2), by=None, key=key)])
     assert len({str(answer) for answer in answers}) == 1
     assert StockLevel.objects.get().on_hand == 3
+
+
+def test_a_wrong_booking_is_taken_back_by_one_of_those_who_saw_it() -> None:
+    part = kept_part(on_hand=5)
+    (wrong,) = issue(part, Decimal(2), by=None, key=uuid4())
+    answers = all_at_once(lambda _n: take_back(wrong, by=None, key=uuid4(), reason="wrong part"))
+    assert answers.count("refused") == PEOPLE - 1
+    assert StockLevel.objects.get().on_hand == 5
 
 
 def test_no_receipt_is_lost_beside_issues() -> None:

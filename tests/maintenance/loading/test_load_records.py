@@ -279,3 +279,17 @@ def test_a_completed_check_has_a_finding_at_every_point(folder: Path) -> None:
 def test_a_point_is_found_in_the_state_in_which_it_can_be_seen(folder: Path) -> None:
     row = "FC-0001,escape-latch,door-1,running,sound,2026-02-10 07:00,ann,\n"
     assert "looked at with the kiln open and empty" in reasons(load_files(folder, checks("", row)))[0]
+
+
+def test_a_wrong_booking_comes_in_with_what_took_it_back_or_not_at_all(folder: Path) -> None:
+    head = "at,part,kind,quantity,reason,takes_back_at\n2026-02-01 08:00,belt-a,receipt,4,,\n"
+    wrong = "2026-02-01 09:00,belt-a,issue,2,,\n"
+    back = "2026-02-01 10:00,belt-a,undone,2,wrong part,2026-02-01 09:00\n"
+    missing = load_files(folder, {"stock_moves": head + back})
+    assert "no such booking to take back" in reasons(missing)[0]
+    assert not StockMove.objects.exists()
+    for _once_more in range(2):
+        load_files(folder, {"stock_moves": head + wrong + back})
+    assert [(move.kind, move.quantity) for move in StockMove.objects.that_stand()] == [("receipt", 4)]
+    undone = StockMove.objects.get(kind="undone")
+    assert (undone.takes_back.quantity, StockLevel.objects.get().on_hand) == (-2, 4)

@@ -8,8 +8,8 @@ from uuid import uuid4
 import pytest
 from django.test import Client
 
-from inventory.actions import TakesFromOthers, count, issue, receive, reserve
-from inventory.models import Part, StockLevel
+from inventory.actions import TakesFromOthers, count, issue, receive, reserve, take_back
+from inventory.models import Part, Reservation, StockLevel
 from maintenance.models import WorkOrder, WorkPart
 from maintenance.orders.raising import update_readiness
 from maintenance.orders.supply import missing_parts
@@ -91,3 +91,15 @@ def test_the_number_of_ones_own_job_is_no_reason_to_take_from_another(part: Part
         enter.use_part(
             order, part, Decimal(1), by=a_user("planner", "pia"), key=uuid4(), take_from=[loser.number], why=" "
         )
+
+
+def test_a_job_has_its_parts_set_aside_again_when_their_issue_was_wrong(part: Part) -> None:
+    order = wants(WorkOrderFactory(), part)
+    over = wants(WorkOrderFactory(state=WorkOrder.State.SIGNED_OFF), part)
+    receive(part, Decimal(2), by=None, key=uuid4())
+    for work in (order, over):
+        held = Reservation.objects.get(source=work.number)
+        (wrong,) = issue(part, Decimal(2), by=None, key=uuid4(), reservation=held)
+        take_back(wrong, by=None, key=uuid4(), reason="another shelf")
+    kept = {one.source: (one.used, one.closed_at is None) for one in Reservation.objects.all()}
+    assert kept == {order.number: (0, True), over.number: (0, False)}
