@@ -243,7 +243,7 @@ def things() -> dict[str, dict[str, Any]]:
         "readings/sources/": {"code": "a-logger", "token": "0" * 32, "pk": first(FileIntake.objects).pk},
         "readings/sources/<slug:code>/tokens/": {"code": "a-sender", "pk": 1},
         "stores/parts/": {"code": part.code, "supplier": first(part.terms).supplier.code},
-        "stores/parts/<slug:code>/moves/": {"code": part.code, "pk": first(part.moves.filter(kind="issue")).pk},
+        "stores/parts/<slug:code>/moves/": {"code": part.code, "pk": first(part.moves).pk},
         "stores/orders/": {"number": first(PurchaseOrder.objects.filter(state="sent")).number},
         "rounds/checks/": {"number": check.number, "pk": first(check.items.filter(point__seen_in="running")).pk},
         "rounds/defects/": {"pk": first(Defect.objects.not_cured()).pk},
