@@ -360,9 +360,14 @@ def _verdict_context(
         "may_place": may_place,
         "is_pinned": has_place(order) and order.placement.is_pinned,
         "has_place": has_place(order),
-        "take_back": last_of_job(order) if may_place else None,
+        # Where it is tried elsewhere, that is the question; a drag asks for nothing more.
+        "take_back": last_of_job(order) if may_place and _is_at(order, found) else None,
         "loose": standing.loose.get(order.number, ""),
     }
+
+
+def _is_at(order: WorkOrder, found: Verdict) -> bool:
+    return has_place(order) and found.start_at == order.placement.start_at
 
 
 def _parts(parts: Mapping[str, int]) -> list[tuple[object, Decimal, bool]]:
