@@ -407,6 +407,7 @@ KNOWN = {
     "maintenance.plans.places.take_place_away": "a place, not a start",
     "maintenance.orders.raising.update_readiness": "before the start",
     "maintenance.plans.accepting._decide": "the state of a plan",
+    "maintenance.plans.taking_back.take_back_plan": "the state of a plan; shifting.put_back refuses beginnings",
     "maintenance.telling.places_told._compare": "what people were told",
     "maintenance.watches.firing._go_on": "the end of a firing",
     "maintenance.plans.plan_words.PlanWords.__init__": "in memory",
