@@ -136,8 +136,7 @@ def _gather_use(found: dict[int, _Gathered], parts: list[Part], day: date, zone:
     moves = StockMove.objects.filter(part__in=parts, at__lt=until_at)
     first_moves = dict(moves.order_by().values_list("part").annotate(Min("at")))
     for part in parts:
-        since_at = min(part.since_at, first_moves.get(part.pk, part.since_at))
-        found[part.pk].observed_days = min(LOOK_BACK_DAYS, max(0, (until_at - since_at).days))
+        found[part.pk].observed_days = _days_on_record(part.since_at, first_moves.get(part.pk), until_at)
     issues = moves.that_stand().filter(kind=StockMove.Kind.ISSUE, at__gte=until_at - timedelta(days=LOOK_BACK_DAYS + 1))
     unplanned = issues.exclude(reservation__is_planned=True)
     for part_id, quantity, at in unplanned.values_list("part_id", "quantity", "at"):
@@ -147,24 +146,31 @@ def _gather_use(found: dict[int, _Gathered], parts: list[Part], day: date, zone:
         found[part_id].observed_days = max(found[part_id].observed_days, 1)
 
 
+def _days_on_record(since_at: datetime, first_move_at: datetime | None, until_at: datetime) -> int:
+    """Return the whole days of a part's own record that are looked at."""
+    return min(LOOK_BACK_DAYS, max(0, (until_at - min(since_at, first_move_at or since_at)).days))
+
+
 def _pool(found: dict[int, _Gathered], day: date, zone: ZoneInfo) -> None:
     """Let parts for the same kind of component tell of each other: two queries for any number of parts.
 
-    A part without a kind, or alone in it, has only what is supposed of any part.
+    Of the ledger only such parts are looked at: every booking asks for the advice of its part. A part without a kind,
+    or alone in it, has only what is supposed of any part.
     """
     until_at = clock.start_of_day(day + timedelta(days=1), zone)
     from_at = until_at - timedelta(days=LOOK_BACK_DAYS)
     unplanned = Q(reservation__isnull=True) | Q(reservation__is_planned=False)
     recent = Q(kind=StockMove.Kind.ISSUE, at__gte=from_at, taken_back_by__isnull=True)
-    moved = StockMove.objects.filter(at__lt=until_at).order_by().values_list("part")
+    asked = Part.objects.filter(pk__in=found).order_by().values("kind__component_kind")
+    alike = Part.objects.in_use().filter(kind__component_kind__in=asked)
+    moved = StockMove.objects.filter(at__lt=until_at, part__in=alike).order_by().values_list("part")
     told = moved.annotate(first=Min("at"), issued=Count("pk", filter=recent & unplanned))
     records = {part_id: (first_at, issued) for part_id, first_at, issued in told}
-    kinds = Part.objects.in_use().filter(kind__component_kind__isnull=False)
     own: dict[int, tuple[int, int, int]] = {}
     of_kind: dict[int, tuple[int, int]] = defaultdict(lambda: (0, 0))
-    for part_id, kind, since_at in kinds.values_list("pk", "kind__component_kind", "since_at"):
-        first_at, issued = records.get(part_id, (since_at, 0))
-        days = min(LOOK_BACK_DAYS, max(0, (until_at - min(since_at, first_at)).days))
+    for part_id, kind, since_at in alike.values_list("pk", "kind__component_kind", "since_at"):
+        first_at, issued = records.get(part_id, (None, 0))
+        days = _days_on_record(since_at, first_at, until_at)
         own[part_id] = (kind, issued, days)
         of_kind[kind] = (of_kind[kind][0] + issued, of_kind[kind][1] + days)
     for part_id, seen in found.items():

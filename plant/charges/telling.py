@@ -53,7 +53,7 @@ def may_tell(charge: Charge, words: Sequence[ChargeWord]) -> tuple[ChargeWord.Wh
     if What.OPENED in known:
         again = (What.OPENED,) if is_unheard and words[-1].what == What.OPENED else ()
         return *again, What.UNLOADED, What.EXPECTED
-    start = () if last_word(words, What.STARTED) else (What.STARTED,)
+    start = () if What.STARTED in known else (What.STARTED,)
     return What.OPENED, What.UNLOADED, What.EXPECTED, *start, What.NOT_BEGUN
 
 
@@ -286,10 +286,10 @@ def _refuse_basis(programme: Told, what: str, words: Sequence[ChargeWord]) -> No
         raise ValidationError(
             _("%(number)s is on record as begun since %(begin)s: put that right instead.") % facts, code="begun"
         )
-    if what == What.NOT_BEGUN and (stand.basis == Basis.PLANNED or What.OPENED in known):
+    if what == What.NOT_BEGUN and What.OPENED in known:
         message = _("%(number)s was opened on %(at)s: take that back first, then say that it did not begin.")
-        if What.OPENED in known:
-            raise ValidationError(message % {"at": say_at(known[What.OPENED].at), **facts}, code="opened")
+        raise ValidationError(message % {"at": say_at(known[What.OPENED].at), **facts}, code="opened")
+    if what == What.NOT_BEGUN and stand.basis == Basis.PLANNED:
         raise ValidationError(_("%(number)s has not begun by the record either.") % facts, code="planned")
     if what in (What.OPENED, What.UNLOADED) and stand.basis == Basis.PLANNED:
         raise ValidationError(_("%(number)s has not begun by the record: tell first when it was started.") % facts)
