@@ -9,6 +9,8 @@ from maintenance.plans.accepting import want_plan
 from maintenance.plans.desk import load_desk
 from plant import clock
 from plant.models import User
+from tests.factories import KilnFactory, UserFactory
+from tests.maintenance.placing_mill import job, on_shift, programme
 
 
 def made_plan(by: User, **ways: Any) -> Plan:
@@ -24,3 +26,12 @@ def made_plan(by: User, **ways: Any) -> Plan:
     working_out._keep_plan(plan, before, kept, {"due_date_cents": cents})
     Plan.objects.filter(pk=plan.pk).update(bound_cents=cents * 9 // 10)
     return Plan.objects.get(pk=plan.pk)
+
+
+def plan_of_two_kilns() -> Plan:
+    """Make a plan of one job in each of two kilns, with the same two people."""
+    one, other = KilnFactory(tag="K1"), KilnFactory(tag="K2")
+    programme(one), programme(other)
+    on_shift(), on_shift("rolf")
+    job(number="WO-1", kiln=one), job(number="WO-2", kiln=other)
+    return made_plan(UserFactory(role="planner", username="vera"))

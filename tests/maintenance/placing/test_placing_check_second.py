@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import random
 from collections.abc import Callable, Iterator
 from dataclasses import replace
 
@@ -16,7 +15,13 @@ from maintenance.placing.problem import Charge, Kiln, Problem
 from maintenance.placing.solving import solve
 from tests.maintenance.placing.drawn_second import odd_of_second_form, small_of_second_form
 from tests.maintenance.placing.second_by_hand import LAST, a_second_mill, a_second_plan, at
-from tests.maintenance.placing.test_placing_check import MOST_PLACES, job_damage, kiln, restated, stop_damage
+from tests.maintenance.placing.test_placing_check import (
+    is_caught_wherever_it_is_done,
+    job_damage,
+    kiln,
+    restated,
+    stop_damage,
+)
 
 Damage = Callable[[Problem, Plan], Iterator[Plan]]
 #: Problems that are solved to the end: they have stops in down times, waits for the yard, late and short charges.
@@ -241,15 +246,7 @@ DAMAGES: dict[str, tuple[Damage, set[str]]] = {
 
 @pytest.mark.parametrize("name", DAMAGES)
 def test_damage_is_caught_wherever_it_is_done(name: str, plans: list[tuple[Problem, Plan]]) -> None:
-    damage, rules = DAMAGES[name]
-    damaged = 0
-    for problem, plan in plans:
-        every = list(damage(problem, plan))
-        for one in random.Random(name).sample(every, min(len(every), MOST_PLACES)):
-            damaged += 1
-            broken = {fault.rule for fault in check(problem, restated(problem, one)).broken}
-            assert broken & rules, f"{name}: {broken or 'nothing'} instead of {rules}"
-    assert damaged
+    is_caught_wherever_it_is_done(name, *DAMAGES[name], plans)
 
 
 def test_work_that_wants_the_kiln_empty_is_caught_where_it_stands_loaded(plans: list[tuple[Problem, Plan]]) -> None:

@@ -12,9 +12,9 @@ from maintenance.plans.accepting import accept_plan
 from maintenance.plans.seen_changes import Change, Where, changes_of, parts_of
 from maintenance.plans.standing import standing_now
 from plant.models import Change as Entry
-from tests.factories import MONDAY, KilnFactory, UserFactory
-from tests.maintenance.placing_mill import job, on_shift, programme
-from tests.maintenance.plans_made import made_plan
+from tests.factories import MONDAY
+from tests.maintenance.placing_mill import job
+from tests.maintenance.plans_made import plan_of_two_kilns
 
 pytestmark = pytest.mark.django_db
 NOW = MONDAY + timedelta(hours=1)
@@ -27,12 +27,7 @@ def _monday(monkeypatch: pytest.MonkeyPatch) -> None:
 
 @pytest.fixture
 def two_kilns() -> Plan:
-    """A plan of one job in each of two kilns, with the same two people."""
-    one, other = KilnFactory(tag="K1"), KilnFactory(tag="K2")
-    programme(one), programme(other)
-    on_shift(), on_shift("rolf")
-    job(number="WO-1", kiln=one), job(number="WO-2", kiln=other)
-    return made_plan(UserFactory(role="planner", username="vera"))
+    return plan_of_two_kilns()
 
 
 def placed() -> set[str]:

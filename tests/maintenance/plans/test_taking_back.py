@@ -14,9 +14,9 @@ from maintenance.plans.standing import standing_now
 from maintenance.plans.taking_back import last_of_job, last_of_plan, take_back_place, take_back_plan
 from maintenance.plans.what_stood import place_in, what_stands
 from plant.models import Absence, Change, Charge, Downtime
-from tests.factories import MONDAY, KilnFactory, UserFactory
+from tests.factories import MONDAY, UserFactory
 from tests.maintenance.placing_mill import OPENING_FROM, job, on_shift, programme
-from tests.maintenance.plans_made import made_plan
+from tests.maintenance.plans_made import made_plan, plan_of_two_kilns
 
 pytestmark = pytest.mark.django_db
 NOW = MONDAY + timedelta(hours=1)
@@ -30,12 +30,7 @@ def _monday(monkeypatch: pytest.MonkeyPatch) -> None:
 
 @pytest.fixture
 def two_kilns() -> Plan:
-    """A plan of one job in each of two kilns, with the same two people; the first is kept by hand where it stands."""
-    one, other = KilnFactory(tag="K1"), KilnFactory(tag="K2")
-    programme(one), programme(other)
-    on_shift(), on_shift("rolf")
-    job(number="WO-1", kiln=one), job(number="WO-2", kiln=other)
-    return made_plan(UserFactory(role="planner", username="vera"))
+    return plan_of_two_kilns()
 
 
 def stands() -> dict[str, object]:
